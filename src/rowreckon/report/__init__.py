@@ -1,0 +1,1 @@
+"""Everything a person or a program gets to see: the audit document and its renderings."""
