@@ -1,0 +1,61 @@
+"""A capture: one plan with the facts that belong to it. One capture in, one audit out."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from pydantic import BaseModel, ConfigDict, SkipValidation
+
+from rowreckon.plan.document import ExplainDocument
+
+Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
+
+
+class SessionFacts(BaseModel):
+    """The session that the plan ran in: another session may get another plan."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    role: str | None = None
+    database: str | None = None
+    search_path: str | None = None
+    row_security: bool | None = None
+    settings: dict[str, str] = {}
+
+
+class Alternative(BaseModel):
+    """A plan that the planner gave for the same query with some methods switched off; never executed."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+    switched_off: tuple[str, ...]
+    explain: SkipValidation[ExplainDocument]
+
+
+class Capture(BaseModel):
+    """One plan and its facts.
+
+    `settings` is what EXPLAIN (SETTINGS) or the server told: None means unknown, an empty dict means that every
+    planner setting has its built-in default. `explain` is None where a query never got a plan. `runs_ms` are
+    execution times of repeated runs, ms. `notes` say what was mended while reading, or what the form lacks.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+
+    name: str
+    query: str | None = None
+    captured_at: str | None = None
+    server_version: int | None = None
+    settings: dict[str, str] | None = None
+    explain: SkipValidation[ExplainDocument] | None = None
+    form: Literal["json", "text", "yaml", "xml"] = "json"
+    session: SessionFacts | None = None
+    catalog: SkipValidation[Any] | None = None
+    alternatives: tuple[Alternative, ...] = ()
+    runs_ms: tuple[float, ...] = ()
+    cache: Literal["cold", "warm", "unknown"] = "unknown"
+    outcome: Outcome = "ran"
+    sqlstate: str | None = None
+    line: int | None = None
+    reason: str | None = None
+    notes: tuple[str, ...] = ()
