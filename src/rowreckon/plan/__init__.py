@@ -1,6 +1,7 @@
 """The typed plan tree: what EXPLAIN prints, with a type and a unit for every key.
 
-`parse_document` validates one raw EXPLAIN object, `lay_out` numbers its nodes, `parse_condition` reads a condition's text.
+`parse_document` validates one raw EXPLAIN object, `lay_out` numbers its nodes,
+`plan.conditions.parse_condition` reads a condition's text.
 """
 
 from rowreckon.plan.base import PlanNode
