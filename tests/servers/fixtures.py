@@ -1,0 +1,108 @@
+"""Real PostgreSQL servers for tests.
+
+server           DSN of a server: $ROWRECKON_TEST_DSN, else the embedded one (PostgreSQL 18), one per test process
+matrix_server    a server of each major 13 to 18 in turn: MatrixServer(major, dsn)
+database         DSN of a fresh database on `server`, one per test module
+matrix_database  the same on `matrix_server`: MatrixServer whose dsn names the fresh database
+
+The servers of the matrix are unpacked by `.ci/matrix-servers` into $ROWRECKON_MATRIX_DIR, or into its default
+folder; without them those tests skip, unless ROWRECKON_REQUIRE_MATRIX=1.  Tests that use these fixtures get the
+markers `server` and `matrix` by themselves; tests marked `full` run only when `-m` names that marker.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from rowreckon.server.embedded import embedded_server
+from rowreckon.server.rundir import cache_folder
+
+from .databases import fresh_database
+
+MAJORS = (13, 14, 15, 16, 17, 18)
+
+# Small enough that seven servers at once fit beside everything else; large enough that no fixture spills.
+TEST_SETTINGS = {"shared_buffers": "32MB", "autovacuum": "off"}
+
+
+@dataclass(frozen=True)
+class MatrixServer:
+    """One server of the version matrix."""
+
+    major: int
+    dsn: str
+
+
+def matrix_folder() -> Path:
+    """Where the unpacked servers of the matrix are expected: one folder per major."""
+    named = os.environ.get("ROWRECKON_MATRIX_DIR")
+    return Path(named) if named else cache_folder() / "matrix"
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[str]:
+    """DSN of a running server with rights to create databases."""
+    given = os.environ.get("ROWRECKON_TEST_DSN")
+    if given:
+        yield given
+        return
+    with embedded_server(settings=TEST_SETTINGS) as dsn:
+        yield dsn
+
+
+@pytest.fixture(scope="session", params=MAJORS, ids=lambda major: f"pg{major}")
+def matrix_server(request: pytest.FixtureRequest) -> Iterator[MatrixServer]:
+    """A throw-away server of each major in turn; 18 is the embedded wheel's."""
+    major: int = request.param
+    installation: Path | None = None
+    if major != MAJORS[-1]:
+        installation = matrix_folder() / str(major)
+        if not (installation / "bin" / "postgres").exists():
+            reason = f"no PostgreSQL {major} in {installation}; run .ci/matrix-servers"
+            if os.environ.get("ROWRECKON_REQUIRE_MATRIX") == "1":
+                pytest.fail(reason, pytrace=False)
+            pytest.skip(reason)
+    with embedded_server(installation=installation, settings=TEST_SETTINGS) as dsn:
+        yield MatrixServer(major, dsn)
+
+
+@pytest.fixture(scope="module")
+def database(server: str) -> Iterator[str]:
+    """DSN of an empty database for one test module."""
+    with fresh_database(server) as dsn:
+        yield dsn
+
+
+@pytest.fixture(scope="module")
+def matrix_database(matrix_server: MatrixServer) -> Iterator[MatrixServer]:
+    """An empty database for one test module on each server of the matrix."""
+    with fresh_database(matrix_server.dsn) as dsn:
+        yield MatrixServer(matrix_server.major, dsn)
+
+
+def pytest_report_header() -> str:
+    """Say which servers the run uses."""
+    kind = "from ROWRECKON_TEST_DSN" if os.environ.get("ROWRECKON_TEST_DSN") else "embedded"
+    there = [str(major) for major in MAJORS[:-1] if (matrix_folder() / str(major) / "bin" / "postgres").exists()]
+    return f"PostgreSQL: {kind}; matrix: {', '.join([*there, 'embedded 18'])}"
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Mark tests by the servers that they ask for, and leave bar-sized ones out unless they are named."""
+    for item in items:
+        wanted = getattr(item, "fixturenames", ())
+        if "server" in wanted:
+            item.add_marker(pytest.mark.server)
+        if "matrix_server" in wanted:
+            item.add_marker(pytest.mark.matrix)
+    if "full" in (config.getoption("markexpr") or ""):
+        return
+    left_out = [item for item in items if item.get_closest_marker("full")]
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if not item.get_closest_marker("full")]
