@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+from rowreckon.plan.condition_text import split_conjuncts, split_sides
+
 if TYPE_CHECKING:
     from sqlglot import exp
 
@@ -93,7 +95,6 @@ _OPERATOR_CALL = re.compile(r"OPERATOR\((?:[\w\"]+\.)?([^\s()]+)\)")
 _PARAMETER = re.compile(r"\$(\d+)")
 _CALL = re.compile(r"([A-Za-z_][\w.]*)\(")
 _NO_CALLS = frozenset({"any", "all", "in", "row", "and", "or", "not", "values", "operator"})
-_COMPARISON = re.compile(r" (?:=|<>|<=|>=|<|>|~~\*?|!~~\*?|~\*?|!~\*?|@>|<@|&&|IS (?:NOT )?DISTINCT FROM|OPERATOR\0*) ")
 _PLACE = "rowreckon_subplan_"
 _PARAM = "rowreckon_param_"
 _MAX_PARSED_LENGTH = 20_000  # a list of thousands of constants tells nothing more; its text is kept whole
@@ -173,7 +174,7 @@ def _operator(node: exp.Expr) -> str:
     if isinstance(node, exp.Not):
         inner = node.this.unnest() if isinstance(node.this, exp.Paren) else node.this
         return f"NOT {_operator(inner)}".rstrip()
-    spelling = {
+    spellings: dict[type[exp.Expr], str] = {
         exp.EQ: "=",
         exp.NEQ: "<>",
         exp.LT: "<",
@@ -189,7 +190,8 @@ def _operator(node: exp.Expr) -> str:
         exp.Or: "OR",
         exp.NullSafeEQ: "IS NOT DISTINCT FROM",
         exp.NullSafeNEQ: "IS DISTINCT FROM",
-    }.get(type(node))
+    }
+    spelling = spellings.get(type(node))
     if isinstance(node, exp.Is):
         return "IS NULL" if isinstance(node.expression, exp.Null) else "IS"
     if spelling is None:
@@ -209,10 +211,11 @@ def _clause(node: exp.Expr, text: str, names: list[str]) -> Clause:
     if isinstance(core, (exp.In, exp.Between)):
         left = core.this
     sides = split_sides(text)
+    negated = " !~" in _LITERAL.sub("''", text)  # sqlglot drops the negation of a pattern operator
     left_text, right_text = sides if sides is not None and left is not None else ("", "")
     return Clause(
         text=text,
-        operator=_operator(node),
+        operator=f"NOT {_operator(node)}" if negated else _operator(node),
         columns=_columns(node),
         left_column=_plain(left),
         right_column=_plain(right),
@@ -264,77 +267,3 @@ def _plain(node: exp.Expr | None) -> ColumnReference | None:
 def _function_names(text: str) -> tuple[str, ...]:
     calls = _CALL.findall(_LITERAL.sub("''", text))
     return tuple(dict.fromkeys(name for name in calls if name.lower() not in _NO_CALLS))
-
-
-def _depth_zero(text: str) -> Iterator[tuple[int, str]]:
-    """Positions and characters of `text` outside parentheses, literals and quoted names."""
-    depth = 0
-    quote = ""
-    for at, char in enumerate(text):
-        if quote:
-            quote = "" if char == quote else quote
-        elif char in "'\"":
-            quote = char
-        elif char in "([":
-            depth += 1
-        elif char in ")]":
-            depth -= 1
-        elif depth == 0:
-            yield at, char
-
-
-def strip_parentheses(text: str) -> str:
-    """The text without the parentheses that enclose all of it."""
-    text = text.strip()
-    while text.startswith("(") and text.endswith(")") and not any(True for _ in _depth_zero(text)):
-        if text.count("(") > 1 and not _encloses(text):
-            break
-        text = text[1:-1].strip()
-    return text
-
-
-def _encloses(text: str) -> bool:
-    """Whether the first parenthesis closes at the last character."""
-    depth = 0
-    quote = ""
-    for at, char in enumerate(text):
-        if quote:
-            quote = "" if char == quote else quote
-        elif char in "'\"":
-            quote = char
-        elif char == "(":
-            depth += 1
-        elif char == ")":
-            depth -= 1
-            if depth == 0:
-                return at == len(text) - 1
-    return False
-
-
-def split_conjuncts(text: str) -> list[str]:
-    """The conjuncts of a condition in the server's own spelling."""
-    parts: list[str] = []
-    stack = [text]
-    while stack:
-        part = strip_parentheses(stack.pop())
-        cuts = [
-            at for at, char in _depth_zero(part) if char == "A" and part.startswith("AND ", at) and part[at - 1] == " "
-        ]
-        if not cuts or any(char == "O" and part.startswith("OR ", at) for at, char in _depth_zero(part)):
-            parts.append(part)
-            continue
-        edges = [-4, *cuts, len(part) + 1]
-        stack.extend(part[edges[i] + 4 : edges[i + 1] - 1] for i in reversed(range(len(edges) - 1)))
-    return parts
-
-
-def split_sides(text: str) -> tuple[str, str] | None:
-    """Both sides of a comparison in the server's own spelling, or None where there is no operator at the top."""
-    bare = strip_parentheses(text)
-    flat = ["\0"] * len(bare)
-    for at, char in _depth_zero(bare):
-        flat[at] = char
-    match = _COMPARISON.search("".join(flat))
-    if match is None:
-        return None
-    return strip_parentheses(bare[: match.start()]), strip_parentheses(bare[match.end() :])
