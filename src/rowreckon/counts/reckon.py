@@ -1,0 +1,242 @@
+"""The one function that turns per-loop numbers into comparable totals.
+
+Everything that compares an estimate with an actual goes through `reckon`; nothing else multiplies by loops.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from rowreckon.counts.interval import Interval, actual_interval, estimate_interval
+from rowreckon.counts.parallel import Parallelism, find_parallelism
+from rowreckon.counts.q_error import Direction, nearest_error, q_error, ratio_interval
+from rowreckon.counts.reach import CountState, Reach, find_reach
+from rowreckon.plan.base import PlanNode
+from rowreckon.plan.nodes import AppendNode, BitmapHeapScanNode, BitmapIndexScanNode, GatherNode, JoinNode
+from rowreckon.plan.tree import PlanTree, tables_below
+
+
+@dataclass(frozen=True, slots=True)
+class NodeCount:
+    """One node's totals over loops and workers, in rows; None where the plan tells nothing.
+
+    `estimate` is what the printed estimate amounts to at the loops that really happened; `planned_rows` is what the
+    planner expected in total, over the `planned_loops` that it expected. `ratio` is actual ÷ estimate between the
+    extreme ends of both intervals, None where the count permits no statement.
+    """
+
+    loops: float | None
+    workers: int | None
+    participants: int
+    estimate: float | None
+    estimate_interval: Interval | None
+    planned_loops: float | None
+    planned_rows: float | None
+    actual: float | None
+    actual_interval: Interval | None
+    reach: Reach
+    ratio: Interval | None
+    q_error: float | None
+    q_error_low: float | None
+    direction: Direction | None
+
+    @property
+    def state(self) -> CountState:
+        """What the actual is: exact, at_least, reread, not_run, not_counted."""
+        return self.reach.state
+
+
+@dataclass(frozen=True, slots=True)
+class ReckonedTree:
+    """A plan tree with the totals of every node."""
+
+    tree: PlanTree
+    counts: tuple[NodeCount, ...]
+    parallelism: Parallelism
+    tables: Sequence[tuple[str, ...]]
+
+    def __len__(self) -> int:
+        return len(self.counts)
+
+
+def reckon(tree: PlanTree, *, leader_takes_part: bool = True) -> ReckonedTree:
+    """Totals, intervals, count states and q-errors of all nodes; linear in nodes.
+
+    `leader_takes_part` is the setting parallel_leader_participation.
+    """
+    parallelism = find_parallelism(tree, leader_takes_part=leader_takes_part)
+    reach = find_reach(tree)
+    decimals = _prints_decimals(tree)
+    actuals = [_actual(node, decimals=decimals) for node in tree.nodes]
+    _tighten(tree, reach, actuals, decimals=decimals)
+    divisors = [parallelism.divisor(tree, n) if parallelism.partial[n] else 1.0 for n in range(len(tree))]
+    planned = _planned_loops(tree, divisors)
+    estimates: list[Interval | None] = [None] * len(tree)
+    counts: list[NodeCount] = []
+    for number in range(len(tree) - 1, -1, -1):
+        node = tree.nodes[number]
+        executions = _executions(tree, parallelism, number)
+        estimates[number] = _estimate(tree, number, divisors[number] * executions, estimates)
+        counts.append(
+            _count(
+                node,
+                reach[number],
+                estimate=None if node.plan_rows is None else node.plan_rows * divisors[number] * executions,
+                interval=estimates[number],
+                actual=actuals[number],
+                planned_loops=planned[number],
+                divisor=divisors[number],
+                workers=parallelism.workers(tree, number),
+                participants=parallelism.participants(tree, number),
+            )
+        )
+    counts.reverse()
+    return ReckonedTree(tree=tree, counts=tuple(counts), parallelism=parallelism, tables=tables_below(tree))
+
+
+def _prints_decimals(tree: PlanTree) -> bool:
+    """Whether Actual Rows carries two decimals: from 18 on, whose nodes also say whether they are disabled."""
+    return any(isinstance(n.actual_rows, float) or n.disabled is not None for n in tree.nodes)
+
+
+def _actual(node: PlanNode, *, decimals: bool) -> Interval | None:
+    if node.actual_rows is None or node.loops == 0:
+        return None
+    return actual_interval(node.actual_rows, node.loops, decimals=decimals)
+
+
+def _executions(tree: PlanTree, parallelism: Parallelism, number: int) -> float:
+    """How often the node's estimate applies: its loops, or for a partial node the loops of its Gather.
+
+    A partial node's loops count the processes that joined in, not executions: its estimate stands for all of them.
+    """
+    node = tree.nodes[number]
+    if parallelism.partial[number] and node.loops > 0:
+        return tree.nodes[parallelism.gather[number]].loops or 1.0
+    return node.loops if node.actual_loops is not None else 1.0
+
+
+def _estimate(tree: PlanTree, number: int, factor: float, estimates: list[Interval | None]) -> Interval | None:
+    node = tree.nodes[number]
+    if node.plan_rows is None:
+        return None
+    interval = estimate_interval(node.plan_rows).scaled(factor)
+    below = [estimates[child] for child in tree.inputs(number)]
+    if isinstance(node, GatherNode) and len(below) == 1 and below[0] is not None:
+        # Over partial groups, and for a Gather Merge up to 17, the printed rows are workers times one process's rows;
+        # what the processes below were expected to deliver together is as good a reading of the same estimate.
+        return Interval(min(interval.low, below[0].low), max(interval.high, below[0].high))
+    if isinstance(node, AppendNode) and any(tree.nodes[child].loops == 0 for child in tree.inputs(number)):
+        # Members pruned at run time delivered nothing, and were part of the estimate: the rest is the fair lower end.
+        ran = [e for child, e in zip(tree.inputs(number), below, strict=True) if e and tree.nodes[child].loops > 0]
+        return Interval(min(interval.low, sum(e.low for e in ran)), interval.high)
+    if isinstance(node, AppendNode) and node.subplans_removed:
+        return Interval(min(interval.low, sum(e.low for e in below if e)), interval.high)
+    return interval
+
+
+def _tighten(tree: PlanTree, reach: Sequence[Reach], actuals: list[Interval | None], *, decimals: bool) -> None:
+    """Draw intervals in by identities that the executor keeps.
+
+    A plain inner nested loop emits one row for each inner row that its join filter keeps, so that the parent's count,
+    rounded far less, gives the inner side's total. A bitmap index scan also counts dead row pointers, so that its
+    live total may be as low as what the heap scan above saw.
+    """
+    for number, node in enumerate(tree.nodes):
+        own = actuals[number]
+        if own is None:
+            continue
+        if isinstance(node, JoinNode) and node.node_type == "Nested Loop" and node.join_type == "Inner":
+            inner = tree.inner(number)
+            if inner is None or node.inner_unique or node.filter is not None or reach[number].state != "exact":
+                continue
+            side = actuals[inner]
+            if side is not None and tree.nodes[inner].loops > 1:
+                removed = actual_interval(node.rows_removed_by_join_filter or 0, node.loops, decimals=False)
+                actuals[inner] = side.intersect(Interval(own.low + removed.low, own.high + removed.high))
+        elif isinstance(node, BitmapHeapScanNode) and not node.lossy_heap_blocks:
+            below = tree.inputs(number)
+            if len(below) == 1 and isinstance(tree.nodes[below[0]], BitmapIndexScanNode):
+                index = actuals[below[0]]
+                if index is not None:
+                    seen = own.low + max(
+                        actual_interval(node.rows_removed_by_filter or 0, node.loops, decimals=False).low
+                        + actual_interval(node.rows_removed_by_index_recheck or 0, node.loops, decimals=False).low,
+                        0.0,
+                    )
+                    actuals[below[0]] = Interval(min(index.low, seen), index.high)
+
+
+def _planned_loops(tree: PlanTree, divisors: list[float]) -> list[float | None]:
+    """How often the planner expected each node to run, over all processes; None where the plan does not tell."""
+    planned: list[float | None] = [None] * len(tree)
+    planned[0] = 1.0
+    for number in range(1, len(tree)):
+        node = tree.nodes[number]
+        above = tree.parent[number]
+        parent = tree.nodes[above]
+        if node.parent_relationship == "InitPlan":
+            planned[number] = 1.0
+        elif node.parent_relationship == "SubPlan" or parent.node_type in ("Memoize", "Recursive Union"):
+            planned[number] = None
+        elif isinstance(parent, JoinNode) and parent.node_type == "Nested Loop" and node.parent_relationship == "Inner":
+            outer = tree.outer(above)
+            base = planned[above]
+            rows = tree.nodes[outer].plan_rows if outer is not None else None
+            once = rows is not None and base is not None
+            planned[number] = rows * divisors[outer] * base if once and rows and base and outer is not None else None
+        elif parent.node_type == "Materialize":
+            # It is filled once, however often it is read again.
+            planned[number] = planned[tree.parent[above]] if above > 0 else 1.0
+        else:
+            planned[number] = planned[above]
+    return planned
+
+
+def _count(
+    node: PlanNode,
+    reach: Reach,
+    *,
+    estimate: float | None,
+    interval: Interval | None,
+    actual: Interval | None,
+    planned_loops: float | None,
+    divisor: float,
+    workers: int | None,
+    participants: int,
+) -> NodeCount:
+    planned_rows = None
+    if planned_loops is not None and node.plan_rows is not None:
+        planned_rows = node.plan_rows * divisor * planned_loops
+    ran = reach.state in ("exact", "at_least", "reread", "probed")
+    printed = node.actual_rows * node.loops if ran and node.actual_rows is not None else None
+    ratio: Interval | None = None
+    error: float | None = None
+    low: float | None = None
+    direction: Direction | None = None
+    if printed is not None and estimate is not None and interval is not None and actual is not None:
+        ratio = ratio_interval(interval, actual)
+        low, direction = nearest_error(ratio)
+        error = q_error(estimate, printed)
+        if reach.state == "at_least" and direction != "under":
+            # A lower bound below the estimate says nothing about the truth.
+            ratio, low, direction, error = None, None, None, None
+        elif reach.state == "reread":
+            ratio, low, direction, error = None, None, None, None
+    return NodeCount(
+        loops=node.actual_loops,
+        workers=workers,
+        participants=participants,
+        estimate=estimate if ran or node.actual_loops is None else None,
+        estimate_interval=interval if ran or node.actual_loops is None else None,
+        planned_loops=planned_loops,
+        planned_rows=planned_rows,
+        actual=printed,
+        actual_interval=actual if ran else None,
+        reach=reach,
+        ratio=ratio,
+        q_error=error,
+        q_error_low=low,
+        direction=direction,
+    )

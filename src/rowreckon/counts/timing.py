@@ -1,0 +1,72 @@
+"""Each node's own time: wall-clock ms that neither its inputs nor its subqueries account for.
+
+Printed times are averages per loop; below a Gather the loops run side by side in several processes, so the sum over
+loops is divided by the processes that took part. InitPlans run inside whichever node first asks for their value.
+"""
+
+from __future__ import annotations
+
+import re
+
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.plan.nodes import CteScanNode
+from rowreckon.plan.tree import PlanTree
+
+_PARAMETER = re.compile(r"\$\d+")
+
+
+def wall_times(reckoned: ReckonedTree) -> list[float | None]:
+    """Per node the wall-clock ms spent in it and below it, over all loops; None without timing or if never run."""
+    times: list[float | None] = []
+    for number, node in enumerate(reckoned.tree.nodes):
+        if node.actual_total_time is None:
+            times.append(None)
+        else:
+            times.append(node.actual_total_time * node.loops / reckoned.counts[number].participants)
+    return times
+
+
+def own_times(reckoned: ReckonedTree) -> list[float | None]:
+    """Per node the wall-clock ms that are its own; never below 0, since rounding may make children look dearer."""
+    tree = reckoned.tree
+    wall = wall_times(reckoned)
+    charged: list[float] = [0.0] * len(tree)
+    for number in range(1, len(tree)):
+        spent = wall[number]
+        if spent is not None:
+            charged[_payer(tree, number)] += spent
+    return [None if spent is None else max(spent - charged[number], 0.0) for number, spent in enumerate(wall)]
+
+
+def _payer(tree: PlanTree, number: int) -> int:
+    """The node inside whose time this node ran: its parent, or for an InitPlan the first node that asked for it."""
+    above = tree.parent[number]
+    if tree.nodes[number].parent_relationship != "InitPlan":
+        return above
+    name = tree.nodes[number].subplan_name or ""
+    for candidate in tree.subtree(above):
+        if number <= candidate < tree.end[number]:
+            continue
+        if tree.nodes[candidate].loops > 0 and _asks_for(tree, candidate, name):
+            return candidate
+    return above
+
+
+def _asks_for(tree: PlanTree, number: int, name: str) -> bool:
+    node = tree.nodes[number]
+    if name.startswith("CTE "):
+        return isinstance(node, CteScanNode) and node.cte_name == name.removeprefix("CTE ")
+    label = name.split(" (", 1)[0]  # "InitPlan 1 (returns $0)" up to 16, "InitPlan 1" from 17
+    needles = [f"({label})", f"({label} ", *_PARAMETER.findall(name)]
+    texts = [v for k, v in node.__dict__.items() if isinstance(v, str) and k != "subplan_name"]
+    return any(_mentions(text, needle) for text in texts for needle in needles)
+
+
+def _mentions(text: str, needle: str) -> bool:
+    at = text.find(needle)
+    while at >= 0:
+        following = text[at + len(needle) : at + len(needle) + 1]
+        if not (needle.startswith("$") and following.isdigit()):
+            return True
+        at = text.find(needle, at + 1)
+    return False
