@@ -1,0 +1,193 @@
+"""PostgreSQL's planner arithmetic, releases 13 to 18, as pure functions on frozen values.
+
+Every function takes a `CostSettings` and plain numbers (or a `PathCost` for each input) and gives a `PathCost`:
+startup cost, total cost, rows per execution, width, and what a nested loop pays to execute it again. Nothing here
+reads a plan, a catalog or a clock. Names, units and formulas are those of optimizer/path/costsize.c and
+utils/adt/selfuncs.c; results agree with live servers to the cent where the inputs are true.
+
+What varies while a switch point is sought (rows and costs of the two sides) is passed as paths; what stays the same
+about a join (its clauses' costs, selectivities, statistics of its keys) is a `…Terms` value, made once.
+
+settings      CostSettings (.from_explain, .from_pg_settings), major_of
+capabilities  one predicate per planner feature and release
+path          PathCost, QualCost, FREE
+rescan        path_input: a path read from a plan, with its rescan cost
+relation      RelationSize, estimate_rel_size, partial_index_tuples
+pages         index_pages_fetched (Mackert-Lohman)
+quals         operator_cost, array_cost
+scans         cost_seqscan, cost_samplescan, cost_tidscan, cost_tidrangescan, cost_subqueryscan, cost_functionscan,
+              cost_valuesscan, cost_ctescan, cost_resultscan
+index_scan    IndexShape, IndexCondition, SkippedColumn, skip_scan, btcostestimate, cost_index
+bitmap        bitmap_index, bitmap_and, bitmap_or, cost_bitmap_heap_scan
+sort          cost_sort, cost_incremental_sort
+materialize   cost_material
+memoize       cost_memoize, memoize_ratios
+nested_loop   NestLoopTerms, cost_nestloop
+hash_table    hash_table_size
+hash_join     HashJoinTerms, cost_hashjoin, join_hash_table
+merge_join    MergeJoinTerms, cost_mergejoin, merge_join_details, scan_fractions
+gather        parallel_divisor, partial_rows, cost_gather, cost_gather_merge, compute_parallel_worker
+fuzz          compare_path_costs_fuzzily, add_path, choose_path, fractional_cost
+selectivity   ColumnStatistics, HashKey, SemiAntiJoinFactors, MergeScanSelectivity, eqjoinsel_inner, eqjoinsel_semi,
+              compute_semi_anti_join_factors, estimate_num_groups, estimate_hash_bucket_stats
+histogram     OrderedStatistics, scalarineqsel, mergejoinscansel
+"""
+
+from rowreckon.cost.bitmap import BitmapCost, bitmap_and, bitmap_index, bitmap_or, cost_bitmap_heap_scan
+from rowreckon.cost.fuzz import (
+    STD_FUZZ_FACTOR,
+    CostComparison,
+    add_path,
+    choose_path,
+    compare_fractional_path_costs,
+    compare_path_costs,
+    compare_path_costs_fuzzily,
+    fractional_cost,
+)
+from rowreckon.cost.gather import (
+    compute_parallel_worker,
+    cost_gather,
+    cost_gather_merge,
+    gather_merge_rows,
+    gather_rows,
+    parallel_divisor,
+    partial_rows,
+)
+from rowreckon.cost.hash_join import HashJoinTerms, cost_hashjoin, join_hash_table
+from rowreckon.cost.hash_table import HashTableSize, hash_table_size
+from rowreckon.cost.histogram import OrderedStatistics, mergejoinscansel, scalarineqsel
+from rowreckon.cost.index_scan import (
+    IndexAccessCost,
+    IndexCondition,
+    IndexShape,
+    SkippedColumn,
+    btcostestimate,
+    cost_index,
+    skip_scan,
+)
+from rowreckon.cost.materialize import cost_material
+from rowreckon.cost.memoize import MemoizeRatios, cost_memoize, memoize_ratios
+from rowreckon.cost.merge_join import (
+    MergeJoinCost,
+    MergeJoinTerms,
+    cost_mergejoin,
+    merge_join_details,
+    scan_fractions,
+)
+from rowreckon.cost.nested_loop import NestLoopTerms, cost_nestloop
+from rowreckon.cost.pages import index_pages_fetched
+from rowreckon.cost.path import FREE, PathCost, QualCost
+from rowreckon.cost.quals import array_cost, operator_cost
+from rowreckon.cost.relation import RelationSize, estimate_rel_size, partial_index_tuples
+from rowreckon.cost.rescan import path_input
+from rowreckon.cost.scans import (
+    cost_ctescan,
+    cost_functionscan,
+    cost_resultscan,
+    cost_samplescan,
+    cost_seqscan,
+    cost_subqueryscan,
+    cost_tidrangescan,
+    cost_tidscan,
+    cost_valuesscan,
+)
+from rowreckon.cost.selectivity import (
+    WHOLE_SCAN,
+    ColumnStatistics,
+    GroupRelation,
+    HashKey,
+    MergeScanSelectivity,
+    SemiAntiJoinFactors,
+    compute_semi_anti_join_factors,
+    eqjoinsel_inner,
+    eqjoinsel_semi,
+    estimate_hash_bucket_stats,
+    estimate_num_groups,
+    get_variable_numdistinct,
+)
+from rowreckon.cost.settings import CostSettings, major_of
+from rowreckon.cost.sort import cost_incremental_sort, cost_sort
+
+__all__ = [
+    "FREE",
+    "STD_FUZZ_FACTOR",
+    "WHOLE_SCAN",
+    "BitmapCost",
+    "ColumnStatistics",
+    "CostComparison",
+    "CostSettings",
+    "GroupRelation",
+    "HashJoinTerms",
+    "HashKey",
+    "HashTableSize",
+    "IndexAccessCost",
+    "IndexCondition",
+    "IndexShape",
+    "MemoizeRatios",
+    "MergeJoinCost",
+    "MergeJoinTerms",
+    "MergeScanSelectivity",
+    "NestLoopTerms",
+    "OrderedStatistics",
+    "PathCost",
+    "QualCost",
+    "RelationSize",
+    "SemiAntiJoinFactors",
+    "SkippedColumn",
+    "add_path",
+    "array_cost",
+    "bitmap_and",
+    "bitmap_index",
+    "bitmap_or",
+    "btcostestimate",
+    "choose_path",
+    "compare_fractional_path_costs",
+    "compare_path_costs",
+    "compare_path_costs_fuzzily",
+    "compute_parallel_worker",
+    "compute_semi_anti_join_factors",
+    "cost_bitmap_heap_scan",
+    "cost_ctescan",
+    "cost_functionscan",
+    "cost_gather",
+    "cost_gather_merge",
+    "cost_hashjoin",
+    "cost_incremental_sort",
+    "cost_index",
+    "cost_material",
+    "cost_memoize",
+    "cost_mergejoin",
+    "cost_nestloop",
+    "cost_resultscan",
+    "cost_samplescan",
+    "cost_seqscan",
+    "cost_sort",
+    "cost_subqueryscan",
+    "cost_tidrangescan",
+    "cost_tidscan",
+    "cost_valuesscan",
+    "eqjoinsel_inner",
+    "eqjoinsel_semi",
+    "estimate_hash_bucket_stats",
+    "estimate_num_groups",
+    "estimate_rel_size",
+    "fractional_cost",
+    "gather_merge_rows",
+    "gather_rows",
+    "get_variable_numdistinct",
+    "hash_table_size",
+    "index_pages_fetched",
+    "join_hash_table",
+    "major_of",
+    "memoize_ratios",
+    "merge_join_details",
+    "mergejoinscansel",
+    "operator_cost",
+    "parallel_divisor",
+    "partial_index_tuples",
+    "partial_rows",
+    "path_input",
+    "scalarineqsel",
+    "scan_fractions",
+    "skip_scan",
+]

@@ -1,0 +1,130 @@
+"""What each PostgreSQL release's planner can do, as one small predicate per feature.
+
+Each takes the server's major version (13 to 18) and names the release that brought the feature. No other
+module of this package compares version numbers.
+Source: the release notes of PostgreSQL 13 to 18 and optimizer/path, optimizer/util, utils/adt/selfuncs.c of
+releases 15 and 18; boundaries in between were settled on live servers of all six majors.
+"""
+
+from __future__ import annotations
+
+OLDEST_MAJOR = 13
+"""The oldest release that is modelled."""
+
+NEWEST_MAJOR = 18
+"""The newest release that is modelled; a newer server is reckoned as this one."""
+
+
+def has_memoize(major: int) -> bool:
+    """Memoize above a parameterised inner side: 14."""
+    return major >= 14
+
+
+def has_tid_range_scan(major: int) -> bool:
+    """Tid Range Scan: 14 (a Seq Scan with a filter before)."""
+    return major >= 14
+
+
+def marks_never_analyzed(major: int) -> bool:
+    """`reltuples` of -1 says 'never vacuumed or analysed': 14 (`relpages` of 0 said it before)."""
+    return major >= 14
+
+
+def hashes_constant_arrays(major: int) -> bool:
+    """`= ANY` of nine constants or more is evaluated through a hash table: 14."""
+    return major >= 14
+
+
+def has_doubled_hash_mem(major: int) -> bool:
+    """`hash_mem_multiplier` defaults to 2.0: 15 (1.0 before)."""
+    return major >= 15
+
+
+def has_balanced_merge_order(major: int) -> bool:
+    """External sort merges with as many output as input tapes, so that a tape costs two buffers: 15."""
+    return major >= 15
+
+
+def has_worktable_factor(major: int) -> bool:
+    """`recursive_worktable_factor` is a setting: 15 (a constant of 10 before)."""
+    return major >= 15
+
+
+def has_right_anti_join(major: int) -> bool:
+    """Join type Right Anti, hash and merge only: 16."""
+    return major >= 16
+
+
+def has_right_semi_join(major: int) -> bool:
+    """Join type Right Semi, hash only: 18."""
+    return major >= 18
+
+
+def has_parallel_right_hash_join(major: int) -> bool:
+    """Parallel-aware hash join for Right and Full: 16."""
+    return major >= 16
+
+
+def has_plain_incremental_sort_groups(major: int) -> bool:
+    """Incremental sort costs its groups at their average size: 16 (at 1.5 times that before)."""
+    return major >= 16
+
+
+def has_memoize_hit_by_calls(major: int) -> bool:
+    """Memoize's hit ratio counts repeated calls, (calls - ndistinct)/calls, times the cached share: 16."""
+    return major >= 16
+
+
+def counts_memoize_key_width(major: int) -> bool:
+    """A Memoize entry's size includes the width of its key expressions: 16."""
+    return major >= 16
+
+
+def has_free_subquery_scan(major: int) -> bool:
+    """A Subquery Scan that filters and projects nothing costs nothing: 16."""
+    return major >= 16
+
+
+def caps_array_scans(major: int) -> bool:
+    """Index descents for `= ANY` are capped at a third of the index's pages: 17."""
+    return major >= 17
+
+
+def counts_boundary_arrays_only(major: int) -> bool:
+    """Only `= ANY` quals that bound the index scan multiply its descents: 17 (all index quals before)."""
+    return major >= 17
+
+
+def scales_density_by_fillfactor(major: int) -> bool:
+    """The tuple density guessed for a never-analysed table obeys `fillfactor`: 17."""
+    return major >= 17
+
+
+def has_skip_scan(major: int) -> bool:
+    """B-tree skip scan over leading columns without a condition: 18."""
+    return major >= 18
+
+
+def counts_disabled_nodes(major: int) -> bool:
+    """Disabled path types are counted, not penalised by 1e10: 18."""
+    return major >= 18
+
+
+def rebalances_hash_batches(major: int) -> bool:
+    """Hash joins trade batches for a larger hash table where batch files would cost more memory: 18."""
+    return major >= 18
+
+
+def uses_ndistinct_for_hash_buckets(major: int) -> bool:
+    """Extended ndistinct statistics set the hash bucket size of a multi-column key: 18."""
+    return major >= 18
+
+
+def has_incremental_sort_below_merge_join(major: int) -> bool:
+    """A merge join may sort its outer side incrementally: 18."""
+    return major >= 18
+
+
+def has_exact_gather_merge_rows(major: int) -> bool:
+    """Gather Merge over a sort multiplies rows by the parallel divisor: 18 (by the workers before)."""
+    return major >= 18
