@@ -1,0 +1,121 @@
+"""Find every plan in a text, whatever stands around it, and hand it on in the shape of FORMAT JSON."""
+
+from __future__ import annotations
+
+import ast
+import re
+from typing import Any
+
+from rowreckon.errors import InputTooLarge, NotAPlan
+from rowreckon.reading.decode import decode
+from rowreckon.reading.json_documents import Found, documents_in
+from rowreckon.reading.json_reader import STRICT
+from rowreckon.reading.limits import Limits
+from rowreckon.reading.raw import RawPlan, Rejected
+from rowreckon.reading.scan import scan
+
+__all__ = ["read_plans"]
+
+# Text within a value within a text: more than a few such layers is no wrapping that a tool makes.
+_MAX_LAYERS = 4
+_PYTHON = re.compile(r"\s*[\[({\s]*(?:\(\s*['\"\[{]|\{\s*'|\[\s*')")
+_MAX_PYTHON = 16 * 1024 * 1024
+_LONE_SURROGATE = re.compile(
+    r"(\\\\|\\u[dD][89abAB][0-9a-fA-F]{2}\\u[dD][c-fC-F][0-9a-fA-F]{2})|\\u[dD][89a-fA-F][0-9a-fA-F]{2}"
+)
+
+
+def read_plans(text: str | bytes, *, limits: Limits = Limits()) -> list[RawPlan | Rejected]:  # noqa: B008
+    """Every plan in `text`, in input order, and every place that looked like one and could not be read.
+
+    Raises NotAPlan where nothing in it looks like a plan, BrokenPlan where bytes are in no known encoding, and
+    InputTooLarge where the input is over one of the `limits`.
+    """
+    if len(text) > limits.max_bytes:
+        raise InputTooLarge(
+            f"the input has {len(text):,} bytes, the limit is {limits.max_bytes:,}",
+            hint="raise the limit, or split the input",
+        )
+    string = decode(text) if isinstance(text, bytes) else text
+    if not string.strip("\ufeff \t\r\n"):
+        raise NotAPlan("the input is empty", hint="give the output of EXPLAIN (ANALYZE, FORMAT JSON)")
+    found = _Reading(limits).read(string.removeprefix("\ufeff"))
+    if not found:
+        raise NotAPlan(
+            "the input holds no EXPLAIN output",
+            hint="give the output of EXPLAIN (ANALYZE, FORMAT JSON), or of another format of EXPLAIN",
+        )
+    return found
+
+
+class _Reading:
+    def __init__(self, limits: Limits) -> None:
+        self.limits = limits
+        self.plans = 0
+
+    def read(self, text: str, place: str = "", layer: int = 0) -> list[Found]:
+        text = _well_formed(text)
+        found = self.whole_json(text, place, layer)
+        if found is None:
+            found = self.whole_python(text, place, layer)
+        if found is None:
+            found = scan(text, self.limits, lambda inner, where: self.inner(inner, where, layer))
+            found = [_placed(each, place) for each in found]
+        return found
+
+    def inner(self, text: str, where: str, layer: int) -> list[Found]:
+        return self.read(text, where, layer + 1) if layer < _MAX_LAYERS else []
+
+    def whole_json(self, text: str, place: str, layer: int) -> list[Found] | None:
+        """The fast way: the whole text is one JSON value. None where it is not."""
+        start = len(text) - len(text.lstrip())
+        if text[start : start + 1] not in ("{", "[", '"'):
+            return None
+        try:
+            value = STRICT.decode(text)
+        except (ValueError, RecursionError):
+            return None
+        where = f"line {text.count(chr(10), 0, start) + 1}"
+        return self.collect(value, f"{where} of {place}" if place else where, layer)
+
+    def whole_python(self, text: str, place: str, layer: int) -> list[Found] | None:
+        """Rows as a Python driver shows them, with single quotes and tuples. None where it is something else."""
+        bare = text.strip()
+        if _PYTHON.match(text) is None or bare[-1:] not in ("]", ")", "}") or len(bare) > _MAX_PYTHON:
+            return None
+        try:
+            value = ast.literal_eval(bare)
+        except (ValueError, SyntaxError, RecursionError, MemoryError):
+            return None
+        return self.collect(value, place or "line 1", layer) or None
+
+    def collect(self, value: Any, where: str, layer: int) -> list[Found]:
+        found: list[Found] = []
+        for each in documents_in(value, where, lambda text, place: self.inner(text, place, layer)):
+            found.append(each)
+            self.plans += 1
+            if self.plans > self.limits.max_plans:
+                raise InputTooLarge(
+                    f"the input holds more than {self.limits.max_plans:,} plans",
+                    hint="raise the limit, or split the input",
+                )
+        return found
+
+
+def _placed(found: Found, place: str) -> Found:
+    if not place:
+        return found
+    if isinstance(found, Rejected):
+        return Rejected(found.reason, f"{found.where} of the text at {place}")
+    return RawPlan(
+        found.document, found.form, f"{found.where} of the text at {place}", found.query, found.notes, found.extra
+    )
+
+
+def _well_formed(text: str) -> str:
+    """`text` without halves of surrogate pairs, raw or as JSON escapes: they can't be written out again."""
+    if not text.isascii():
+        text = text.encode("utf-8", "replace").decode("utf-8")
+    if "\\ud" in text or "\\uD" in text:
+        text = _LONE_SURROGATE.sub(lambda match: match.group(1) or "\\ufffd", text)
+    return text

@@ -1,0 +1,146 @@
+"""Take off what psql, a mail, a chat, a source file or a spreadsheet put around the lines of a plan.
+
+Each step is tried only where its sign is in the text, and none changes which line of the input a line came from.
+"""
+
+from __future__ import annotations
+
+import html
+import re
+from itertools import pairwise
+
+from rowreckon.reading.lines import Lines
+
+_ESCAPES = re.compile(r"\x1b(?:\[[0-9;?]*[ -/]*[@-~]|\][^\x07\x1b]*(?:\x07|\x1b\\))")
+_SPACES = {ord(char): " " for char in "\u00a0\u2007\u202f\u2009\u2003\u2002"}
+_NO_WIDTH = {ord(char): None for char in "\u200b\u200c\u200d\u2060\ufeff\u200e\u200f"}
+_PLAIN = _SPACES | _NO_WIDTH
+_CURLY = {ord("“"): '"', ord("”"): '"', ord("„"): '"', ord("‟"): '"'}
+
+_PREFIX = re.compile(r"[ \t]{0,8}(?:(?:>[ \t]?)+|--(?!-)|//|#|\*(?!\s*Record))")
+# These are matched against a whole line without its outer blanks; no two parts that repeat can match the same
+# characters, so that a hostile line costs no more than its length.
+_RULE = re.compile(r"[-+|]?--[-+| ]*|[┌├└╔╠╚]?[─═]{2}[─═┬┼┴┐┤┘╗╣╝╦╬╩ ]*")
+_RECORD = re.compile(r"[-+┌├─|]{0,3}\[ RECORD \d+ \][-+─┬┼┤┐ ]*|\* Record \d+")
+_HEADER = re.compile(r"[|│]?\s*QUERY PLAN\s*[|│]?")
+_BARS = ("|", "│")
+_EXPANDED = re.compile(r"([|│]? ?QUERY PLAN ?)([|│: ]?) ?(?=\S|\s)")
+_RECORD_GOES_ON = re.compile(r"[|│ ]? *[|│:]( |$)")
+_CSV_ROW = re.compile(r'"(\s*(?:->|[A-Z(])(?:[^"]|"")*)"$')
+
+
+def unwrap(text: str) -> Lines:
+    """The lines of `text` without the wrappings around them."""
+    text = _plain_characters(text)
+    lines: list[str] = text.split("\n")
+    numbers = list(range(1, len(lines) + 1))
+    lines = _without_prefixes(lines)
+    lines, numbers = _without_frames(lines, numbers)
+    lines, numbers = _rejoined(lines, numbers)
+    lines = _without_line_ends([line.rstrip() for line in lines])
+    if '"Plan"' not in text and '"Node Type"' not in text:
+        lines = [_csv_row(line) if line[:1] == '"' else line for line in lines]
+    return Lines(lines, numbers)
+
+
+def _plain_characters(text: str) -> str:
+    if "\r" in text:
+        text = text.replace("\r\n", "\n").replace("\r", "\n")
+    if "\x1b" in text:
+        text = _ESCAPES.sub("", text)
+    if not text.isascii():
+        text = text.translate(_PLAIN)
+        if any(sign in text for sign in ("Plan”", "Plan“", "Node Type”", "Node Type“")):
+            text = text.translate(_CURLY)
+    if "&quot;Plan&quot;" in text or "-&gt;" in text or "&quot;Node Type&quot;" in text:
+        text = html.unescape(text.replace("<br />", "").replace("&nbsp;", " "))
+    if '""Plan""' in text or '""Node Type""' in text:
+        text = text.replace('""', '"')
+    if "|====" in text:
+        text = text.replace("\\|", "|")
+    return text
+
+
+def _without_prefixes(lines: list[str]) -> list[str]:
+    """Strip what stands before every line of a quotation or a comment, where two lines in a row have it."""
+    kinds = [_prefix_kind(line) for line in lines]
+    if not any(kinds):
+        return lines
+    stripped = list(lines)
+    for index, kind in enumerate(kinds):
+        near = kinds[index - 1] if index else "", kinds[index + 1] if index + 1 < len(kinds) else ""
+        if kind and kind in near:
+            match = _PREFIX.match(lines[index])
+            if match is not None:
+                stripped[index] = lines[index][match.end() :]
+    return stripped
+
+
+def _prefix_kind(line: str) -> str:
+    match = _PREFIX.match(line)
+    return match.group().strip()[:2].rstrip() if match is not None else ""
+
+
+def _without_frames(lines: list[str], numbers: list[int]) -> tuple[list[str], list[int]]:
+    """psql's table: rules, the bars at both ends, the column of names in the expanded display."""
+    kept: list[str] = []
+    kept_numbers: list[int] = []
+    expanded: int | None = None
+    for line, number in zip(lines, numbers, strict=True):
+        bare = line.strip()
+        if _HEADER.fullmatch(bare):
+            line, expanded = "QUERY PLAN", None
+        elif _RECORD.fullmatch(bare) or _RULE.fullmatch(bare):
+            continue
+        elif "QUERY PLAN" in line and (match := _EXPANDED.match(line)) and line[match.end() :].strip():
+            expanded = match.end()
+            line = line[expanded:] if line[0] == "Q" else _without_bar(line[expanded:])
+        elif expanded is not None and (_RECORD_GOES_ON.match(line) or not line[:expanded].strip()):
+            if not bare:
+                continue
+            line = _without_bar(line[expanded:])
+        elif len(bare) > 1 and bare[0] in _BARS and bare[-1] in _BARS:
+            line, expanded = bare[1:-1], None
+        else:
+            expanded = None
+        kept.append(line)
+        kept_numbers.append(number)
+    return kept, kept_numbers
+
+
+def _without_bar(line: str) -> str:
+    bare = line.rstrip()
+    return bare[:-1] if bare[-1:] in _BARS else line
+
+
+def _without_line_ends(lines: list[str]) -> list[str]:
+    """psql's mark of a value that goes on in the next line, where two lines in a row have it."""
+    marked = [line.endswith(("+", "↵")) for line in lines]
+    if not any(marked):
+        return lines
+    bare = list(lines)
+    for index, (this, following) in enumerate(pairwise([*marked, False])):
+        if this and (following or (index and marked[index - 1])):
+            bare[index] = lines[index][:-1].rstrip()
+    return bare
+
+
+def _rejoined(lines: list[str], numbers: list[int]) -> tuple[list[str], list[int]]:
+    """Lines that psql's wrapped format broke: a dot (or an ellipsis) ends the one and begins the next."""
+    if not any(line.startswith((".", "…")) for line in lines):
+        return lines, numbers
+    joined: list[str] = []
+    joined_numbers: list[int] = []
+    for line, number in zip(lines, numbers, strict=True):
+        mark = line[:1]
+        if mark in (".", "…") and joined and joined[-1].endswith(mark):
+            joined[-1] = joined[-1][:-1] + line[1:]
+        else:
+            joined.append(line)
+            joined_numbers.append(number)
+    return joined, joined_numbers
+
+
+def _csv_row(line: str) -> str:
+    match = _CSV_ROW.match(line)
+    return match.group(1).replace('""', '"') if match is not None else line

@@ -1,0 +1,1 @@
+"""Checks of every way a plan's text arrives."""
