@@ -275,6 +275,8 @@ class Plan(Part):
     findings: tuple[Finding, ...] = ()
     origins: tuple[Origin, ...] = ()
     time_elsewhere: tuple[TimeElsewhere, ...] = ()
+    joins_ms: float | None = None
+    """Wall-clock ms that the judged joins (verdict other than accurate) account for."""
     session: Session | None = None
     missing: tuple[Missing, ...] = ()
     notes: tuple[str, ...] = ()

@@ -1,0 +1,239 @@
+"""Captures in, one audit out: the list of steps, each a pure function of what came before.
+
+Nothing here reads a file, a clock or a server; the same captures give the same audit.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from rowreckon import __version__
+from rowreckon.capture import Capture
+from rowreckon.causes import CauseEvidence, find_causes
+from rowreckon.counts import NodeCount, Origins, find_origins, own_times, reckon
+from rowreckon.counts.origin import Entering
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.elsewhere import judged_ms, time_elsewhere
+from rowreckon.joins import judge_joins
+from rowreckon.plan.base import PlanNode
+from rowreckon.plan.document import ExplainDocument
+from rowreckon.plan.nodes import JoinNode
+from rowreckon.plan.tree import PlanTree, alias_of, index_of, lay_out
+from rowreckon.remedies import PlanAudit, missing_for, propose
+from rowreckon.report import document as doc
+
+DEFAULT_THRESHOLD = 10.0
+"""The q-error from which on a row count is called misestimated: an order of magnitude."""
+
+
+def audit(
+    inputs: Iterable[Capture | doc.Rejected], *, threshold: float = DEFAULT_THRESHOLD
+) -> doc.Audit:
+    """Audit captures; `Rejected` inputs are carried along. `threshold` is a q-error of at least 1."""
+    rejected: list[doc.Rejected] = []
+    plans: list[doc.Plan] = []
+    judged: list[PlanAudit] = []
+    for item in inputs:
+        if isinstance(item, doc.Rejected):
+            rejected.append(item)
+            continue
+        plan, evidence = audit_capture(item, index=len(plans), threshold=threshold)
+        plans.append(plan)
+        if evidence is not None:
+            judged.append(evidence)
+    return doc.Audit(
+        tool_version=__version__,
+        plans=tuple(plans),
+        remedies=propose(judged),
+        rejected=tuple(rejected),
+        summary=summarize(plans, threshold=threshold),
+    )
+
+
+def audit_capture(
+    capture: Capture, *, index: int = 0, threshold: float = DEFAULT_THRESHOLD
+) -> tuple[doc.Plan, PlanAudit | None]:
+    """One capture's plan, audited, and what the remedies over all plans need of it (None without a plan)."""
+    explain = capture.explain
+    if explain is None:
+        return _plan_without_explain(capture), None
+    tree = lay_out(explain.plan)
+    reckoned = reckon(tree, leader_takes_part=_leader_takes_part(capture))
+    origins = find_origins(reckoned)
+    own_ms = own_times(reckoned)
+    verdicts = judge_joins(capture, reckoned, origins, threshold=threshold)
+    found = find_causes(
+        CauseEvidence(
+            capture=capture, reckoned=reckoned, origins=origins, joins=verdicts.joins, threshold=threshold
+        )
+    )
+    evidence = PlanAudit(
+        index=index,
+        capture=capture,
+        reckoned=reckoned,
+        joins=verdicts.joins,
+        findings=found,
+        own_ms=tuple(own_ms),
+    )
+    plan = doc.Plan(
+        **_header(capture),
+        analyzed=explain.analyzed,
+        planning_ms=_number(explain.planning_time),
+        execution_ms=_execution_ms(explain, tree),
+        nodes=_nodes(reckoned, origins, own_ms),
+        joins=verdicts.joins,
+        findings=tuple(cause.finding for cause in found),
+        origins=_origins(verdicts.joins, origins),
+        time_elsewhere=time_elsewhere(explain, reckoned, own_ms, verdicts.joins) if explain.analyzed else (),
+        joins_ms=judged_ms(reckoned, own_ms, verdicts.joins),
+        session=_session(capture),
+        missing=(*verdicts.missing, *(m for m in missing_for(evidence) if m not in verdicts.missing)),
+    )
+    return plan, evidence
+
+
+def summarize(plans: Sequence[doc.Plan], *, threshold: float) -> doc.Summary:
+    """Counts over all plans; `execution_ms` sums the known ones, None where none is known."""
+    verdicts = [join.verdict for plan in plans for join in plan.joins]
+    times = [plan.execution_ms for plan in plans if plan.execution_ms is not None]
+    wrong = sum(
+        1 for plan in plans for node in plan.nodes if node.q_error_low is not None and node.q_error_low >= threshold
+    )
+    return doc.Summary(
+        plans=len(plans),
+        joins=len(verdicts),
+        crossed=verdicts.count("crossed"),
+        held=verdicts.count("held"),
+        undecided=verdicts.count("undecided"),
+        accurate=verdicts.count("accurate"),
+        misestimated_nodes=wrong,
+        execution_ms=sum(times) if times else None,
+    )
+
+
+def _header(capture: Capture) -> dict[str, object]:
+    explain = capture.explain
+    return {
+        "source": capture.name,
+        "query": capture.query,
+        "query_id": None
+        if explain is None or explain.query_identifier is None
+        else str(explain.query_identifier),
+        "server_version": capture.server_version,
+        "outcome": capture.outcome,
+        "sqlstate": capture.sqlstate,
+        "line": capture.line,
+        "reason": capture.reason,
+        "runs_ms": capture.runs_ms,
+        "cache": capture.cache,
+        "notes": capture.notes,
+    }
+
+
+def _plan_without_explain(capture: Capture) -> doc.Plan:
+    return doc.Plan.model_validate({**_header(capture), "analyzed": False, "session": _session(capture)})
+
+
+def _session(capture: Capture) -> doc.Session | None:
+    facts = capture.session
+    if facts is None:
+        return None if capture.settings is None else doc.Session(settings=dict(capture.settings))
+    return doc.Session(
+        role=facts.role,
+        database=facts.database,
+        search_path=facts.search_path,
+        row_security=facts.row_security,
+        settings={**(capture.settings or {}), **facts.settings},
+    )
+
+
+def _leader_takes_part(capture: Capture) -> bool:
+    return (capture.settings or {}).get("parallel_leader_participation", "on") != "off"
+
+
+def _execution_ms(explain: ExplainDocument, tree: PlanTree) -> float | None:
+    if explain.execution_time is not None:
+        return float(explain.execution_time)
+    root = tree.nodes[0]
+    return None if root.actual_total_time is None else float(root.actual_total_time) * root.loops
+
+
+def _nodes(reckoned: ReckonedTree, origins: Origins, own_ms: Sequence[float | None]) -> tuple[doc.Node, ...]:
+    tree = reckoned.tree
+    return tuple(
+        _node(
+            tree, number, node, reckoned.counts[number], origins.here[number], own_ms[number], reckoned.tables[number]
+        )
+        for number, node in enumerate(tree.nodes)
+    )
+
+
+def _node(
+    tree: PlanTree,
+    number: int,
+    node: PlanNode,
+    count: NodeCount,
+    entering: Entering | None,
+    own_ms: float | None,
+    tables: tuple[str, ...],
+) -> doc.Node:
+    here = entering if entering is not None and entering.reported else None
+    estimate, actual = count.estimate_interval, count.actual_interval
+    # The values come from validated fields and from our own arithmetic: validating them again would cost as much
+    # as all the reckoning.
+    return doc.Node.model_construct(
+        id=number,
+        path=tree.path(number),
+        node_type=node.node_type,
+        join_type=node.join_type if isinstance(node, JoinNode) else None,
+        relation=_attribute(node, "relation_name"),
+        schema_=_attribute(node, "schema_name"),
+        alias=alias_of(node),
+        index=index_of(node),
+        subplan_name=node.subplan_name,
+        parent_relationship=node.parent_relationship,
+        estimated_rows=count.estimate,
+        estimated_rows_low=None if estimate is None else estimate.low,
+        estimated_rows_high=None if estimate is None else estimate.high,
+        estimated_rows_per_loop=_number(node.plan_rows),
+        planned_rows=count.planned_rows,
+        planned_loops=count.planned_loops,
+        actual_rows=count.actual,
+        actual_rows_low=None if actual is None else actual.low,
+        actual_rows_high=None if actual is None else actual.high,
+        loops=_number(count.loops),
+        workers=count.workers,
+        count=count.state,
+        q_error=count.q_error,
+        q_error_low=count.q_error_low,
+        direction=count.direction,
+        q_error_here=None if here is None else here.factor,
+        direction_here=None if here is None else here.direction,
+        own_ms=own_ms,
+        tables=tables,
+    )
+
+
+def _attribute(node: PlanNode, name: str) -> str | None:
+    value = node.__dict__.get(name)
+    return value if isinstance(value, str) else None
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None else float(value)
+
+
+def _origins(joins: Sequence[doc.Join], origins: Origins) -> tuple[doc.Origin, ...]:
+    """One error, and the joins that suffer from it; the largest error first."""
+    suffering: dict[int, list[int]] = {}
+    for join in joins:
+        if join.verdict == "accurate":
+            continue
+        for node in join.origin:
+            suffering.setdefault(node, []).append(join.node)
+    listed = []
+    for node, numbers in suffering.items():
+        entering = origins.here[node]
+        factor = entering.factor if entering is not None else None
+        listed.append(doc.Origin(node=node, joins=tuple(numbers), q_error_here=factor))
+    return tuple(sorted(listed, key=lambda o: (-(o.q_error_here or 0.0), o.node)))

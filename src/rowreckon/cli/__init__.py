@@ -1,0 +1,63 @@
+"""The command line: the only part that knows the terminal, exit statuses and files to write.
+
+Each command is one file; what it needs is imported when it runs, so that `rowreckon audit` of one plan starts quickly.
+"""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from rowreckon.errors import RowreckonError
+
+app = typer.Typer(
+    name="rowreckon",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help=(
+        "Audit PostgreSQL execution plans: find the joins whose estimated rows are orders of magnitude from the actual "
+        "rows, compute whether the error crossed the switch point between join methods, and rank what to change."
+    ),
+)
+
+
+def _version(shown: bool) -> None:
+    if shown:
+        from rowreckon import __version__
+
+        typer.echo(f"rowreckon {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: bool = typer.Option(
+        False, "--version", callback=_version, is_eager=True, help="Print the version and exit."
+    ),
+) -> None:
+    pass
+
+
+def main() -> None:
+    """Run the command line; a known error becomes one sentence on standard error and exit status 2."""
+    from rowreckon.cli import audit_command, demo_command, schema_command
+
+    for command in (audit_command, demo_command, schema_command):
+        command.register(app)
+    try:
+        app()
+    except RowreckonError as error:
+        from rowreckon.report.escape import clean
+
+        print(f"rowreckon: {clean(error.sentence())}", file=sys.stderr)
+        sys.exit(2)
+    except KeyboardInterrupt:
+        print("rowreckon: interrupted", file=sys.stderr)
+        sys.exit(130)
+    except BrokenPipeError:
+        # The reader went away (`| head`): nothing is wrong, and nobody is left to tell.
+        sys.stderr.close()
+        sys.exit(0)

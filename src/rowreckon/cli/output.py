@@ -1,0 +1,104 @@
+"""What commands that end in an audit share: the formats, where they are written, and the exit status."""
+
+from __future__ import annotations
+
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rowreckon.errors import UsageError
+
+if TYPE_CHECKING:
+    from rowreckon.report.document import Audit
+
+_SUFFIXES = {".html": "html", ".htm": "html", ".md": "markdown", ".json": "json", ".xml": "junit"}
+
+
+class OutputFormat(StrEnum):
+    """Formats that go to standard output."""
+
+    terminal = "terminal"
+    markdown = "markdown"
+    json = "json"
+
+
+class FailOn(StrEnum):
+    """Verdicts that can make the exit status 1."""
+
+    crossed = "crossed"
+    held = "held"
+    undecided = "undecided"
+
+
+def parse_fail_on(text: str | None) -> frozenset[str]:
+    """The verdicts of a comma-separated list. Raises UsageError for an unknown one."""
+    wanted = frozenset(part.strip() for part in (text or "").split(",") if part.strip())
+    unknown = sorted(wanted - {v.value for v in FailOn})
+    if unknown:
+        raise UsageError(
+            f"--fail-on does not know {', '.join(unknown)}", hint="give crossed, held, undecided, separated by commas"
+        )
+    return wanted
+
+
+def check_report_paths(paths: list[Path]) -> None:
+    """Refuse an unknown report format before any work is done. Raises UsageError."""
+    for path in paths:
+        if path.suffix.lower() not in _SUFFIXES:
+            raise UsageError(
+                f"--report cannot tell a format from {path.name!r}", hint=f"use {', '.join(sorted(_SUFFIXES))}"
+            )
+        if not path.parent.is_dir():
+            raise UsageError(f"--report: the folder {str(path.parent)!r} does not exist", hint="make it first")
+
+
+def print_audit(result: Audit, output: OutputFormat, *, verbose: bool = False) -> None:
+    """Print an audit to standard output."""
+    if output is OutputFormat.json:
+        sys.stdout.write(result.to_json())
+        return
+    if output is OutputFormat.markdown:
+        from rowreckon.report.markdown import render_markdown
+
+        sys.stdout.write(render_markdown(result))
+        return
+    from rich.console import Console
+
+    from rowreckon.report.terminal import render_terminal
+
+    render_terminal(result, Console(highlight=False), verbose=verbose)
+
+
+def write_reports(result: Audit, paths: list[Path], fail_on: frozenset[str]) -> None:
+    """Write an audit to each path, in the format of its suffix. Raises UsageError where a path can't be written."""
+    for path in paths:
+        text = _render(result, _SUFFIXES[path.suffix.lower()], fail_on)
+        try:
+            path.write_text(text, encoding="utf-8")
+        except OSError as error:
+            raise UsageError(f"{str(path)!r} cannot be written: {error.strerror or error}") from None
+
+
+def _render(result: Audit, form: str, fail_on: frozenset[str]) -> str:
+    if form == "json":
+        return result.to_json()
+    if form == "markdown":
+        from rowreckon.report.markdown import render_markdown
+
+        return render_markdown(result)
+    if form == "junit":
+        from rowreckon.report.junit import render_junit
+
+        return render_junit(result, set(fail_on), None)
+    from rowreckon.report.html import render_html
+
+    return render_html(result)
+
+
+def exit_status(result: Audit, fail_on: frozenset[str]) -> int:
+    """0: audited; 1: a join has a verdict of `fail_on`; 2: an input could not be read."""
+    if result.rejected:
+        return 2
+    found = {join.verdict for plan in result.plans for join in plan.joins}
+    return 1 if found & fail_on else 0

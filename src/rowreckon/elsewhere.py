@@ -1,0 +1,186 @@
+"""Where the time goes that no judged join accounts for, so that 'no crossed join' never reads as all clear.
+
+A judged join accounts for its own time and for the work that its method brings with it: the inner side's access, the
+hash build, the sorts and stores on its inputs. Everything else that took a share worth naming is listed here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.plan.base import PlanNode
+from rowreckon.plan.document import ExplainDocument
+from rowreckon.plan.nodes import (
+    AggregateNode,
+    GatherNode,
+    HashNode,
+    IncrementalSortNode,
+    IndexScanNode,
+    JoinNode,
+    MaterializeNode,
+    MemoizeNode,
+    ModifyTableNode,
+    SortNode,
+)
+from rowreckon.report.document import Join, TimeElsewhere, TimeKind
+
+_WORTH_NAMING = 0.05  # a share of the execution time below this is left out of the list
+_DISCARDED_FACTOR = 10  # rows read for each row kept, from which on reading is mostly waste
+_DISCARDED_ROWS = 1000
+
+
+def nodes_of_join(reckoned: ReckonedTree, join: int) -> tuple[int, ...]:
+    """The nodes whose own time is the price of a join's method: itself, its inner access, its sorts and stores."""
+    tree = reckoned.tree
+    found = [join]
+    for side in tree.inputs(join):
+        is_inner = tree.nodes[side].parent_relationship == "Inner"
+        here: int | None = side
+        while here is not None and not isinstance(tree.nodes[here], JoinNode):
+            helper = isinstance(
+                tree.nodes[here], (HashNode, SortNode, IncrementalSortNode, MaterializeNode, MemoizeNode)
+            )
+            if not (helper or is_inner):
+                break
+            found.append(here)
+            inputs = tree.inputs(here)
+            here = inputs[0] if len(inputs) == 1 else None
+    return tuple(found)
+
+
+def judged_ms(reckoned: ReckonedTree, own_ms: Sequence[float | None], joins: Iterable[Join]) -> float | None:
+    """Wall-clock ms that the judged joins account for (verdict other than accurate); None without timing."""
+    nodes = {n for join in joins if join.verdict != "accurate" for n in nodes_of_join(reckoned, join.node)}
+    if all(ms is None for ms in own_ms):
+        return None
+    return sum(own_ms[n] or 0.0 for n in nodes)
+
+
+def time_elsewhere(
+    explain: ExplainDocument, reckoned: ReckonedTree, own_ms: Sequence[float | None], joins: Iterable[Join]
+) -> tuple[TimeElsewhere, ...]:
+    """The list, dearest first; entries without a time come last, since the plan proves only the fact."""
+    accounted = {n for join in joins if join.verdict != "accurate" for n in nodes_of_join(reckoned, join.node)}
+    floor = _WORTH_NAMING * _execution_ms(explain, reckoned)
+    found = [
+        *_whole_statement(explain, floor),
+        *_subplans(reckoned, floor),
+        *(e for n in range(len(reckoned)) if (e := _of_node(reckoned, own_ms, n, n in accounted, floor)) is not None),
+    ]
+    return tuple(sorted(found, key=lambda e: (e.ms is None, -(e.ms or 0.0), e.node if e.node is not None else -1)))
+
+
+def _execution_ms(explain: ExplainDocument, reckoned: ReckonedTree) -> float:
+    if explain.execution_time is not None:
+        return float(explain.execution_time)
+    root = reckoned.tree.nodes[0]
+    return float(root.actual_total_time or 0.0) * root.loops
+
+
+def _whole_statement(explain: ExplainDocument, floor: float) -> Iterable[TimeElsewhere]:
+    planning = explain.planning_time
+    if planning is not None and planning > max(floor, 1.0):
+        yield TimeElsewhere(kind="planning", ms=float(planning), fact=f"planning took {planning:,.1f} ms")
+    jit = _jit_ms(explain.jit)
+    if jit is not None and jit > floor:
+        yield TimeElsewhere(kind="jit", ms=jit, fact=f"compiling expressions (JIT) took {jit:,.1f} ms")
+    for trigger in explain.triggers or ():
+        if trigger.time is not None and trigger.time > floor:
+            name = trigger.trigger_name or trigger.constraint_name or "a trigger"
+            times = f"{int(trigger.calls or 0):,} calls"
+            yield TimeElsewhere(kind="trigger", ms=float(trigger.time), fact=f"trigger {name}: {times}")
+    root = explain.plan
+    reading = sum(
+        ms or 0.0
+        for ms in (
+            root.io_read_time,
+            root.shared_io_read_time,
+            root.local_io_read_time,
+            root.temp_io_read_time,
+        )
+    )
+    if reading > floor and reading > 0:
+        fact = f"waiting for blocks to be read took {reading:,.1f} ms, part of the nodes' own times"
+        yield TimeElsewhere(kind="io", ms=float(reading), fact=fact)
+
+
+def _jit_ms(jit: dict[str, Any] | None) -> float | None:
+    timing = (jit or {}).get("Timing")
+    total = timing.get("Total") if isinstance(timing, dict) else None
+    return float(total) if isinstance(total, (int, float)) else None
+
+
+def _subplans(reckoned: ReckonedTree, floor: float) -> Iterable[TimeElsewhere]:
+    for number, node in enumerate(reckoned.tree.nodes):
+        if node.parent_relationship not in ("SubPlan", "InitPlan") or node.loops == 0:
+            continue
+        ms = None
+        if node.actual_total_time is not None:
+            ms = node.actual_total_time * node.loops / reckoned.counts[number].participants
+        if ms is not None and ms > floor:
+            times = "once" if node.loops == 1 else f"{int(node.loops):,} times"
+            name = (node.subplan_name or "a subquery").split(" (", 1)[0]
+            yield TimeElsewhere(node=number, kind="subplan", ms=ms, fact=f"{name} ran {times}")
+
+
+def _of_node(
+    reckoned: ReckonedTree, own_ms: Sequence[float | None], number: int, accounted: bool, floor: float
+) -> TimeElsewhere | None:
+    node = reckoned.tree.nodes[number]
+    ms = own_ms[number]
+    if node.loops == 0:
+        return None
+    dear = ms is not None and ms > floor and ms > 0
+    kind, fact, proven = _fact(reckoned, number, node)
+    # A spill or workers that never came matter even inside a judged join, and without a time of their own.
+    always = proven and kind in ("spill", "workers_missing")
+    if always or (not accounted and (dear or (proven and ms is None))):
+        return TimeElsewhere(node=number, kind=kind, ms=ms, fact=fact)
+    return None
+
+
+def _fact(reckoned: ReckonedTree, number: int, node: PlanNode) -> tuple[TimeKind, str, bool]:
+    """What stands out at a node: its kind, the fact in words, and whether the plan proves more than a share of time."""
+    name = node.node_type
+    where = f" on {reckoned.tables[number][0]}" if len(reckoned.tables[number]) == 1 else ""
+    spilled = _spilled_kb(node)
+    if spilled is not None:
+        return "spill", f"{name}{where} went to disk: {spilled}", True
+    if isinstance(node, GatherNode) and (node.workers_launched or 0) < (node.workers_planned or 0):
+        fact = f"{int(node.workers_launched or 0)} of {int(node.workers_planned or 0)} planned workers were launched"
+        return "workers_missing", fact, True
+    removed = (node.rows_removed_by_filter or 0) * node.loops
+    kept = reckoned.counts[number].actual or 0.0
+    if removed >= _DISCARDED_ROWS and removed >= _DISCARDED_FACTOR * max(kept, 1.0):
+        fact = f"{name}{where} read {removed + kept:,.0f} rows to keep {kept:,.0f}"
+        return "rows_discarded", fact, True
+    if isinstance(node, IndexScanNode) and node.heap_fetches and node.heap_fetches > 0.1 * max(kept, 1.0):
+        fact = f"{name}{where} had to visit the table {int(node.heap_fetches):,} times (not all-visible: VACUUM)"
+        return "heap_fetches", fact, node.heap_fetches >= _DISCARDED_ROWS
+    if isinstance(node, (SortNode, IncrementalSortNode)):
+        return "sort", f"{name} of {kept:,.0f} rows", False
+    if isinstance(node, AggregateNode):
+        return "aggregate", f"{name} to {kept:,.0f} rows", False
+    if isinstance(node, ModifyTableNode):
+        return "write", f"{node.operation or name}{where}", False
+    if not reckoned.tree.inputs(number):
+        return "scan", f"{name}{where}: {kept:,.0f} rows", False
+    if isinstance(node, JoinNode):
+        return "other", f"{name} whose estimates were right: {kept:,.0f} rows", False
+    return "other", f"{name}{where}: {kept:,.0f} rows", False
+
+
+def _spilled_kb(node: PlanNode) -> str | None:
+    if isinstance(node, SortNode) and node.sort_space_type == "Disk":
+        return f"{int(node.sort_space_used or 0):,} kB"
+    if isinstance(node, HashNode) and (node.hash_batches or 1) > 1:
+        planned = int(node.original_hash_batches or node.hash_batches or 1)
+        grown = f", planned {planned}" if planned != node.hash_batches else ""
+        return f"{int(node.hash_batches or 1)} batches{grown}"
+    if isinstance(node, AggregateNode) and node.disk_usage:
+        return f"{int(node.disk_usage):,} kB"
+    if getattr(node, "storage", None) == "Disk":
+        return f"{int(getattr(node, 'maximum_storage', 0) or 0):,} kB"
+    return None

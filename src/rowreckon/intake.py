@@ -1,0 +1,128 @@
+"""From inputs to captures: texts, files, folders. The only place of the package's core that opens a file.
+
+Whatever cannot be read is handed on as a `document.Rejected` beside the captures that could, so that one bad input
+never hides a good one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from rowreckon.capture import Capture
+from rowreckon.errors import InputError, RowreckonError, UnreadableFile
+from rowreckon.plan.document import ExplainDocument, parse_document
+from rowreckon.reading.limits import Limits
+from rowreckon.reading.raw import RawPlan
+from rowreckon.reading.raw import Rejected as UnreadPlace
+from rowreckon.report.document import Rejected
+
+_PLAN_SUFFIXES = (".json", ".txt", ".plan", ".text", ".yaml", ".yml", ".xml", ".log", ".csv", ".out")
+
+
+def read_text(text: str | bytes, *, source: str = "-", limits: Limits | None = None) -> list[Capture | Rejected]:
+    """Every plan of a text as a capture, in input order; what looked like a plan and could not be read as Rejected.
+
+    `source` names the input; from its second plan on "#n" is added. Never raises for a bad input.
+    """
+    from rowreckon.reading.text import read_plans
+
+    try:
+        found = read_plans(text, limits=limits or Limits())
+    except InputError as error:
+        return [_rejected(source, error)]
+    out: list[Capture | Rejected] = []
+    for number, plan in enumerate(found, start=1):
+        name = source if number == 1 else f"{source}#{number}"
+        if isinstance(plan, UnreadPlace):
+            out.append(Rejected(source=name, reason=plan.reason, where=plan.where))
+            continue
+        try:
+            out.append(capture_of(plan, name))
+        except InputError as error:
+            out.append(_rejected(name, error, plan.where))
+    return out
+
+
+def read_path(path: str | Path, *, limits: Limits | None = None) -> list[Capture | Rejected]:
+    """Every plan of a file, or of all plan files below a folder, sorted by name; see `read_text`."""
+    out: list[Capture | Rejected] = []
+    for file in _files(Path(path), out):
+        try:
+            content = file.read_bytes()
+        except OSError as error:
+            out.append(Rejected(source=str(file), reason=f"the file cannot be read: {error.strerror or error}"))
+            continue
+        out.extend(read_text(content, source=str(file), limits=limits))
+    return out
+
+
+def _files(path: Path, out: list[Capture | Rejected]) -> Iterator[Path]:
+    if path.is_dir():
+        found = sorted(p for p in path.rglob("*") if p.is_file() and p.suffix.lower() in _PLAN_SUFFIXES)
+        if not found:
+            error = UnreadableFile(
+                "the folder holds no plan files", hint=f"plan files end in {', '.join(_PLAN_SUFFIXES)}"
+            )
+            out.append(_rejected(str(path), error))
+        yield from found
+    elif path.is_file():
+        yield path
+    else:
+        error = UnreadableFile("there is no such file", hint="check the path, or give - to read standard input")
+        out.append(_rejected(str(path), error))
+
+
+def capture_of(raw: RawPlan, name: str) -> Capture:
+    """One raw plan as a capture. Raises BrokenPlan with the place of what PostgreSQL would never print."""
+    if raw.form == "capture":
+        from rowreckon.catalog.capture_file import capture_from_document
+
+        return capture_from_document(raw.document, name=name)
+    explain = parse_document(raw.document)
+    return Capture(
+        name=name,
+        query=raw.query or explain.query_text,
+        captured_at=_text(raw.extra.get("timestamp")),
+        server_version=server_version_of(explain),
+        settings=explain.settings,
+        explain=explain,
+        form=raw.form,  # type: ignore[arg-type]  # "capture" was taken above
+        notes=(*raw.notes, *_unknown_notes(explain)),
+    )
+
+
+def server_version_of(explain: ExplainDocument) -> int | None:
+    """server_version_num as far as the plan alone tells: 180000 where a key of 18 is present, else None."""
+    return 180000 if explain.plan.disabled is not None else None
+
+
+def _unknown_notes(explain: ExplainDocument) -> tuple[str, ...]:
+    """Names of keys and node types that this release keeps but does not know."""
+    from rowreckon.plan.nodes import OtherNode
+    from rowreckon.plan.tree import lay_out
+
+    keys: dict[str, None] = dict.fromkeys(explain.unknown_keys)
+    types: dict[str, None] = {}
+    for node in lay_out(explain.plan).nodes:
+        if isinstance(node, OtherNode):
+            types.setdefault(node.node_type)
+        elif node.model_extra:
+            keys.update(dict.fromkeys(node.model_extra))
+    notes: list[str] = []
+    if types:
+        notes.append(f"node types kept without being understood: {', '.join(types)}")
+    if keys:
+        notes.append(f"keys kept without being understood: {', '.join(keys)}")
+    return tuple(notes)
+
+
+def _text(value: Any) -> str | None:
+    return None if value is None else str(value)
+
+
+def _rejected(source: str, error: RowreckonError, within: str | None = None) -> Rejected:
+    place = " > ".join(p for p in (within, error.where) if p) or None
+    reason = f"{error.what}; {error.hint}" if error.hint else error.what
+    return Rejected(source=source, reason=reason, where=place)
