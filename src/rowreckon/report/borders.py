@@ -1,0 +1,121 @@
+"""Which border between join methods a verdict speaks of, and which method holds each stretch between borders.
+
+The words and the ruler both start from here, so that neither can contradict the other.
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass
+from typing import Literal
+
+from rowreckon.report.document import Join, SwitchPoint
+
+Side = Literal["outer", "inner"]
+
+
+@dataclass(frozen=True)
+class Border:
+    """One switch point: `below` is cheapest under `rows`, `above` from there on; rows of `side`."""
+
+    side: Side
+    rows: float
+    low: float
+    high: float
+    below: str
+    above: str
+    inner_at: Literal["estimate", "actual"]
+    inner_rows: float | None
+
+    @property
+    def is_wide(self) -> bool:
+        """Whether the evidence leaves more than a twentieth of play."""
+        return self.high > self.low * 1.05
+
+
+def border_of(point: SwitchPoint) -> Border | None:
+    """The switch point as a border, or None where it names no row count."""
+    rows = point.outer_rows
+    if point.along == "inner":
+        rows = point.inner_from_rows if point.inner_from_rows is not None else point.inner_rows
+    low, high = point.low, point.high
+    if rows is None:
+        if low is None or high is None:
+            return None
+        rows = (max(low, 1.0) * max(high, 1.0)) ** 0.5
+    low = min(rows, low) if low is not None else rows
+    high = max(rows, high) if high is not None else rows
+    return Border(point.along, rows, low, high, point.from_, point.to, point.inner_at, point.inner_rows)
+
+
+def borders(join: Join, side: Side, inner_at: Literal["estimate", "actual"]) -> list[Border]:
+    """The borders of one set, in rising order."""
+    found = [border_of(p) for p in join.switch_points if p.along == side and p.inner_at == inner_at]
+    return sorted((b for b in found if b is not None), key=lambda b: b.rows)
+
+
+def inner_border_set(join: Join) -> list[Border]:
+    """The borders along the inner rows, wherever the document says that the rest stands."""
+    return borders(join, "inner", "actual") or borders(join, "inner", "estimate")
+
+
+def in_line(chain: list[Border]) -> bool:
+    """Whether each border hands over to the next: what is cheapest above one is cheapest below its successor."""
+    return all(left.above == right.below for left, right in itertools.pairwise(chain))
+
+
+def cheapest_at(chain: list[Border], rows: float) -> str | None:
+    """The method that the chain says is cheapest at `rows`; None without a chain or within a border's interval."""
+    if not chain:
+        return None
+    for border in chain:
+        if border.is_wide and border.low <= rows <= border.high:
+            return None
+        if rows < border.rows:
+            return border.below
+    return chain[-1].above
+
+
+def inner_differs(join: Join) -> bool:
+    """Whether the inner side's actual rows are known and not what was expected."""
+    expected, came = join.inner.estimated_rows, join.inner.actual_rows
+    return expected is not None and came is not None and round(expected) != round(came)
+
+
+def _crossed_on_the_way(chain: list[Border], start: float, end: float, winner: str) -> Border | None:
+    """The border between start and end beyond which `winner` leads: the last one passed on the way."""
+    if end >= start:
+        passed = [b for b in chain if start < b.high and b.rows <= end and b.above == winner]
+        return passed[-1] if passed else None
+    passed = [b for b in chain if end < b.rows and b.low <= start and b.below == winner]
+    return passed[0] if passed else None
+
+
+def deciding_border(join: Join) -> Border | None:
+    """The border that a crossed join was carried over, or None where the document names none."""
+    winner = join.best_at_actual
+    if winner is None or winner == join.method:
+        return None
+    expected, came = join.outer.estimated_rows, join.outer.actual_rows
+    if expected is not None and came is not None:
+        for at in ("actual", "estimate") if inner_differs(join) else ("estimate", "actual"):
+            hit = _crossed_on_the_way(borders(join, "outer", at), expected, came, winner)
+            if hit:
+                return hit
+    expected, came = join.inner.estimated_rows, join.inner.actual_rows
+    if expected is not None and came is not None:
+        return _crossed_on_the_way(inner_border_set(join), expected, came, winner)
+    return None
+
+
+def next_border(join: Join) -> Border | None:
+    """The nearest border that the outer rows have not crossed, seen from the actual rows (else from the estimate)."""
+    here = join.outer.actual_rows if join.outer.actual_rows is not None else join.outer.estimated_rows
+    if here is None:
+        return None
+    seen = borders(join, "outer", "actual") if inner_differs(join) else []
+    near = [b for b in seen or borders(join, "outer", "estimate") if join.method in (b.below, b.above)]
+    start = max(here, 1.0)
+    return min(
+        near, key=lambda b: max(b.rows, 1.0) / start if b.rows > here else start / max(b.rows, 1.0), default=None
+    )

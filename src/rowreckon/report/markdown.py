@@ -1,0 +1,191 @@
+"""The report as GitHub-flavoured Markdown, within the length that a ticket takes; what is cut is said."""
+
+from __future__ import annotations
+
+from rowreckon.report.document import Audit, Plan
+from rowreckon.report.escape import (
+    clean,
+    clean_lines,
+    is_altered,
+    markdown,
+    markdown_fence,
+    plain,
+    quote,
+    shorten,
+)
+from rowreckon.report.headline import audit_headline, audit_time_sentence, plan_headline
+from rowreckon.report.markdown_budget import Block, assemble
+from rowreckon.report.numbers import capitalised
+from rowreckon.report.outline import Row, outline
+from rowreckon.report.overview import counts_words, fold_row, plan_lines, verdict_legend
+from rowreckon.report.ruler import rulers
+from rowreckon.report.ruler_text import ruler_text
+from rowreckon.report.story import (
+    FindingStory,
+    JoinStory,
+    RemedyStory,
+    elsewhere_lines,
+    join_stories,
+    measured_rows,
+    no_remedy_words,
+    other_findings,
+    remedy_story,
+)
+from rowreckon.report.words import CAUTIONS
+
+LIMIT = 65_536
+_RULER_WIDTH = 76
+_QUERY_SHOWN = 4_000
+
+
+def render_markdown(audit: Audit, *, limit: int = LIMIT) -> str:
+    """The audit as Markdown of at most `limit` characters (counted as UTF-16 units, the stricter way)."""
+    blocks = [*_first(audit), *_remedies(audit)]
+    if len(audit.plans) > 1:
+        blocks.append(_plan_table(audit))
+    if audit.folds:
+        blocks.append(_folds(audit))
+    order = [line.index for line in plan_lines(audit)]
+    for index in order:
+        blocks += _plan(audit.plans[index], alone=len(order) == 1)
+    blocks += _rejected(audit)
+    return assemble(blocks, _last(audit), limit)
+
+
+def _table(head: tuple[str, ...], rows: list[tuple[str, ...]], right: tuple[int, ...] = ()) -> str:
+    """A table; cells are sentences, escaped here."""
+    rule = ["---:" if number in right else "---" for number in range(len(head))]
+    lines = ["| " + " | ".join(head) + " |", "| " + " | ".join(rule) + " |"]
+    lines += ["| " + " | ".join(markdown(cell, cell=True) or " " for cell in row) + " |" for row in rows]
+    return "\n".join(lines)
+
+
+def _items(sentences: tuple[str, ...] | list[str]) -> str:
+    return "\n".join(f"- {markdown(sentence)}" for sentence in sentences)
+
+
+def _first(audit: Audit) -> list[Block]:
+    lines = ["# Audit of PostgreSQL plans", f"**{markdown(audit_headline(audit))}**"]
+    time = audit_time_sentence(audit)
+    lines += [markdown(time)] if time else []
+    lines += [markdown(counts_words(audit))] if audit.plans else []
+    return [Block("\n\n".join(lines), "the verdict")]
+
+
+def _remedies(audit: Audit) -> list[Block]:
+    blocks = [Block("## What to try", "the heading of the changes to try")]
+    if not audit.remedies:
+        return [*blocks, Block(markdown(no_remedy_words(audit)), "why no change is proposed")]
+    for remedy in audit.remedies:
+        blocks.append(Block(_remedy(remedy.rank, remedy_story(remedy)), f"change {remedy.rank}"))
+    return blocks
+
+
+def _remedy(rank: int, remedy: RemedyStory) -> str:
+    parts = [f"### {rank}. {markdown(remedy.title)}", markdown(remedy.reason)]
+    if remedy.check_first:
+        parts += ["Check first:", markdown_fence(remedy.check_first, "sql")]
+    parts += ["Run:", markdown_fence(remedy.sql, "sql")]
+    if remedy.undo:
+        parts += ["Undo:", markdown_fence(remedy.undo, "sql")]
+    if remedy.notes:
+        parts.append(_items(remedy.notes))
+    if remedy.side_effects:
+        parts.append("Other queries on these tables:")
+        parts.append(_table(("query", "plan", "before", "after", "time"), list(remedy.side_effects), right=(2, 3)))
+    return "\n\n".join(parts)
+
+
+def _plan_table(audit: Audit) -> Block:
+    rows: list[tuple[str, ...]] = [
+        (line.verdict, line.source, line.time, line.share, shorten(line.finding, 400)) for line in plan_lines(audit)
+    ]
+    table = _table(("verdict", "plan", "time", "in joins", "finding"), rows, right=(2, 3))
+    return Block(f"## Plans, the worst first\n\n{table}", "rows of the table of plans", by_line=True)
+
+
+def _folds(audit: Audit) -> Block:
+    head = ("query", "times", "first and last", "crossed", "time lost", "q-errors")
+    table = _table(head, [fold_row(fold) for fold in audit.folds], right=(1, 3, 4))
+    return Block(f"## Queries that recur\n\n{table}", "rows of the table of recurring queries", by_line=True)
+
+
+def _plan(plan: Plan, *, alone: bool) -> list[Block]:
+    name = plain(quote(plan.source, 80))
+    start = f"## Evidence: {markdown(quote(plan.source))}"
+    if not alone:
+        start += f"\n\n{markdown(plan_headline(plan))}"
+    blocks = [Block(start, f"the evidence of {name}")]
+    blocks += [Block(_join(story), f"a join of {name}") for story in join_stories(plan)]
+    blocks += [Block(_finding(finding), f"a cause in {name}") for finding in other_findings(plan)]
+    if plan.nodes:
+        rows = "\n".join(_outline_line(row) for row in outline(plan))
+        blocks.append(Block(f"#### Plan outline\n\n{rows}", f"lines of the outline of {name}", by_line=True))
+    elsewhere = elsewhere_lines(plan)
+    if elsewhere:
+        blocks.append(Block(f"#### Time elsewhere\n\n{_items(elsewhere)}", f"time elsewhere in {name}", by_line=True))
+    if plan.missing:
+        parts = ["#### Evidence that is missing"]
+        for item in plan.missing:
+            what, why = clean(item.what).rstrip("."), clean(item.why).rstrip(".")
+            parts += [
+                f"{markdown(f'{capitalised(what)}: {why}. Get it with:')}",
+                markdown_fence(clean_lines(item.how), "sql"),
+            ]
+        blocks.append(Block("\n\n".join(parts), f"missing evidence of {name}"))
+    measured = _table(("how it was measured", ""), list(measured_rows(plan)))
+    notes = f"\n\n{_items([clean(note) for note in plan.notes])}" if plan.notes else ""
+    blocks.append(Block(measured + notes, f"how {name} was measured"))
+    if plan.query:
+        shown = shorten(clean_lines(plan.query), _QUERY_SHOWN)
+        hint = "\n\nSome characters are written out here." if is_altered(plan.query) else ""
+        blocks.append(Block(f"#### Query\n\n{markdown_fence(shown, 'sql')}{hint}", f"the query of {name}"))
+    return blocks
+
+
+def _join(story: JoinStory) -> str:
+    parts = [f"### {story.join.verdict}: {markdown(story.title)}", markdown(story.sentence)]
+    drawn = ["\n".join(ruler_text(ruler, _RULER_WIDTH)) for ruler in rulers(story.join)]
+    if drawn:
+        parts.append(markdown_fence(clean_lines("\n\n".join(drawn)), "text"))
+    if story.costs:
+        head = ("join method", "cost at the estimate", "cost at the actual rows", "")
+        parts.append(_table(head, list(story.costs), right=(1, 2)))
+    if story.notes:
+        parts.append(_items(story.notes))
+    parts += [_finding(finding) for finding in story.findings]
+    return "\n\n".join(parts)
+
+
+def _finding(finding: FindingStory) -> str:
+    parts = [f"**Cause: {markdown(finding.title)}.** {markdown(finding.summary)}"]
+    if finding.evidence:
+        parts.append(_table(("fact", "value", "from"), list(finding.evidence), right=(1,)))
+    return "\n\n".join(parts)
+
+
+def _outline_line(row: Row) -> str:
+    indent = "  " * row.depth
+    if row.node is None:
+        spent = f", {row.time}" if row.time else ""
+        return f"{indent}- *{markdown(row.gutter)}{spent}*"
+    marks = "".join(f" **[{mark}]**" for mark in row.marks)
+    gutter = row.gutter + (f"; {row.time} of its own" if row.time else "")
+    return f"{indent}- {markdown(row.label)}{marks}: {markdown(gutter)}"
+
+
+def _rejected(audit: Audit) -> list[Block]:
+    if not audit.rejected:
+        return []
+    rows: list[tuple[str, ...]] = [
+        (quote(item.source), clean(item.where or ""), clean(item.reason)) for item in audit.rejected
+    ]
+    table = _table(("input", "where", "why it could not be read"), rows)
+    return [Block(f"## Inputs that could not be read\n\n{table}", "rows of the table of rejected inputs", by_line=True)]
+
+
+def _last(audit: Audit) -> str:
+    legend = verdict_legend(audit)
+    parts = [f"Verdicts: {markdown(legend)}."] if legend else []
+    parts += ["## Cautions", _items(CAUTIONS), f"rowreckon {markdown(clean(audit.tool_version))}"]
+    return "\n\n".join(parts) + "\n"

@@ -1,0 +1,74 @@
+"""One line a plan, for reports over many plans: verdict, share of the time, the finding at its worst join."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rowreckon.report.document import Audit, Fold, Plan
+from rowreckon.report.escape import clean, quote
+from rowreckon.report.headline import joins_by_weight, outcome_words, plans_by_weight
+from rowreckon.report.join_words import VERDICT_MEANS, verdict_sentence
+from rowreckon.report.numbers import count_of, listed, milliseconds, number, times
+from rowreckon.report.time_words import join_time
+
+
+@dataclass(frozen=True)
+class PlanLine:
+    """One plan in a row: `index` into the audit's plans."""
+
+    index: int
+    verdict: str
+    source: str
+    time: str
+    share: str
+    finding: str
+
+
+def plan_line(plan: Plan, index: int) -> PlanLine:
+    """The plan's row."""
+    joins = joins_by_weight(plan)
+    verdict: str = joins[0].verdict if joins else "no join"
+    outcome = outcome_words(plan)
+    finding = outcome or (verdict_sentence(joins[0]) if joins else "no join to judge")
+    if outcome and not joins:
+        verdict = plan.outcome.replace("_", " ")
+    crossed = [join for join in plan.joins if join.verdict == "crossed"]
+    share = join_time(plan, crossed or list(plan.joins)).share or "–"
+    time = milliseconds(plan.execution_ms) if plan.execution_ms is not None else "–"
+    return PlanLine(index, verdict, quote(plan.source, 120), time, share, finding)
+
+
+def plan_lines(audit: Audit) -> tuple[PlanLine, ...]:
+    """All plans, the worst first."""
+    return tuple(plan_line(audit.plans[index], index) for index in plans_by_weight(audit))
+
+
+def counts_words(audit: Audit) -> str:
+    """'1 plan, 3 joins: 1 crossed, 2 accurate; 4 misestimated nodes', from the document's summary."""
+    total = audit.summary
+    kinds = [(total.crossed, "crossed"), (total.held, "held"), (total.undecided, "undecided")]
+    parts = [f"{number(n)} {word}" for n, word in [*kinds, (total.accurate, "accurate")] if n]
+    said = f"{count_of(total.plans, 'plan')}, {count_of(total.joins, 'join')}"
+    if parts:
+        said += f": {listed(parts)}"
+    return f"{said}; {count_of(total.misestimated_nodes, 'misestimated node')}."
+
+
+def verdict_legend(audit: Audit) -> str:
+    """What the verdicts that occur mean."""
+    seen = {join.verdict for plan in audit.plans for join in plan.joins}
+    return "; ".join(f"{verdict}: {meaning}" for verdict, meaning in VERDICT_MEANS.items() if verdict in seen)
+
+
+def fold_row(fold: Fold) -> tuple[str, str, str, str, str, str]:
+    """A recurring query: fingerprint, how often, first and last, crossed, time lost, q-errors."""
+    span = " to ".join(clean(at) for at in (fold.first, fold.last) if at)
+    errors = "; ".join(f"{clean(name)} {times(value)}" for name, value in sorted(fold.q_errors.items()))
+    return (
+        quote(fold.fingerprint, 60),
+        number(fold.times),
+        span or "–",
+        number(fold.crossed),
+        milliseconds(fold.lost_ms) if fold.lost_ms is not None else "–",
+        errors or "–",
+    )

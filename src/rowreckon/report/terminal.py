@@ -1,0 +1,292 @@
+"""The report on a terminal: verdict first, then what to try, then the evidence.
+
+Readable at 60 columns and without colour; rich decides about colour (NO_COLOR, pipes). No text is parsed as markup.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.text import Text
+
+from rowreckon.report.escape import clean, clean_lines, plain, quote, segments
+from rowreckon.report.headline import audit_headline, audit_time_sentence, plan_headline
+from rowreckon.report.numbers import capitalised, count_of
+from rowreckon.report.outline import Row, outline
+from rowreckon.report.overview import counts_words, fold_row, plan_lines, verdict_legend
+from rowreckon.report.ruler import rulers
+from rowreckon.report.ruler_text import ruler_text
+from rowreckon.report.story import (
+    FindingStory,
+    JoinStory,
+    RemedyStory,
+    elsewhere_lines,
+    join_stories,
+    measured_rows,
+    no_remedy_words,
+    other_findings,
+    remedy_story,
+)
+from rowreckon.report.words import CAUTIONS
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from rowreckon.report.document import Audit, Plan
+
+_PLANS_LISTED = 20
+_PLANS_SHOWN = 5
+_JOINS_SHOWN = 5
+_REMEDIES_SHOWN = 5
+_RULER_WIDTH = 100
+_SIDE_BY_SIDE = 120  # columns from which the gutter stands beside the node instead of below it
+
+_STYLES = {"crossed": "bold bright_blue", "undecided": "bold", "held": "bold", "error enters here": "bold bright_blue"}
+
+
+class _Writer:
+    """Prints pieces of the report; the one place where text meets the console."""
+
+    def __init__(self, console: Console, *, verbose: bool) -> None:
+        self.console = console
+        self.verbose = verbose
+        self.width = max(24, console.width)
+        self.ascii_only = console.options.ascii_only
+
+    def _safe(self, text: str) -> str:
+        if not self.ascii_only:
+            return text
+        return text.replace("…", "...").replace("–", "-").encode("ascii", "backslashreplace").decode("ascii")
+
+    def text(self, sentence: str, style: str = "") -> Text:
+        return Text(self._safe(plain(sentence)), style=style)
+
+    def blank(self) -> None:
+        self.console.print()
+
+    def heading(self, title: str) -> None:
+        self.blank()
+        self.console.print(self.text(title, "bold underline"))
+
+    def say(self, sentence: str, indent: int = 0, style: str = "", hang: int = 0) -> None:
+        """A wrapped paragraph; `hang` indents its further lines."""
+        self.piece(self.text(sentence, style), indent, hang)
+
+    def piece(self, text: Text, indent: int = 0, hang: int = 0) -> None:
+        # Wrapped here and not by the console, so that a pipe gets no line padded with blanks.
+        for number, line in enumerate(text.wrap(self.console, max(20, self.width - indent - hang))):
+            line.rstrip()
+            margin = Text(" " * (indent + (hang if number else 0)))
+            self.console.print(margin.append_text(line), highlight=False, soft_wrap=True)
+
+    def label(self, word: str, sentence: str, indent: int = 0, style: str = "") -> None:
+        """A word set apart, then its sentence."""
+        text = Text(f"{self._safe(plain(word))}  ", style=style or "bold")
+        text.append_text(self.text(sentence))
+        text.stylize("not bold", len(plain(word)))
+        self.piece(text, indent, 2)
+
+    def verbatim(self, block: str, indent: int = 4, style: str = "") -> None:
+        """Lines that are to be copied: never wrapped by us, so that a copy stays whole."""
+        for line in clean_lines(block).split("\n"):
+            self.console.print(
+                Text(" " * indent + self._safe(line), style=style), soft_wrap=True, highlight=False, no_wrap=True
+            )
+
+
+def render_terminal(audit: Audit, console: Console, *, verbose: bool = False) -> None:
+    """Print the audit; `verbose` shows every plan, join and node."""
+    out = _Writer(console, verbose=verbose)
+    out.label("Verdict", audit_headline(audit))
+    time = audit_time_sentence(audit)
+    if time:
+        out.label("Time", time)
+    if audit.plans:
+        out.label("Counted", counts_words(audit))
+    _remedies(out, audit)
+    if len(audit.plans) > 1:
+        _plan_list(out, audit)
+    _folds(out, audit)
+    _evidence(out, audit)
+    _rejected(out, audit)
+    if verdicts := verdict_legend(audit):
+        out.heading("What the verdicts mean")
+        out.say(f"{capitalised(verdicts)}.", 2)
+    out.heading("Cautions")
+    for caution in CAUTIONS:
+        out.say(f"- {caution}", 2, hang=2)
+
+
+def _remedies(out: _Writer, audit: Audit) -> None:
+    out.heading("What to try")
+    if not audit.remedies:
+        out.say(no_remedy_words(audit), 2)
+        return
+    shown = audit.remedies if out.verbose else audit.remedies[:_REMEDIES_SHOWN]
+    for remedy in shown:
+        _remedy(out, remedy.rank, remedy_story(remedy))
+    if len(shown) < len(audit.remedies):
+        out.say(f"{count_of(len(audit.remedies) - len(shown), 'further change')} not shown; --verbose shows all.", 2)
+
+
+def _remedy(out: _Writer, rank: int, remedy: RemedyStory) -> None:
+    out.label(f"{rank}.", remedy.title, 2)
+    out.say(remedy.reason, 5)
+    if remedy.check_first:
+        out.say("Check first:", 5)
+        out.verbatim(remedy.check_first, 7, "bright_cyan")
+    out.say("Run:", 5)
+    out.verbatim(remedy.sql, 7, "bright_cyan")
+    if remedy.undo:
+        out.say("Undo:", 5)
+        out.verbatim(remedy.undo, 7, "bright_cyan")
+    for note in remedy.notes:
+        out.say(note, 5)
+    if remedy.side_effects:
+        out.say("Other queries on these tables:", 5)
+        for query, plan, before, after, time in remedy.side_effects:
+            spent = f", {before} before, {after} after" if before != "–" or after != "–" else ""
+            out.say(f"- {query}: {plan}{spent}, {time}", 7, hang=2)
+    out.blank()
+
+
+def _plan_list(out: _Writer, audit: Audit) -> None:
+    out.heading("Plans, the worst first")
+    lines = plan_lines(audit)
+    shown = lines if out.verbose else lines[:_PLANS_LISTED]
+    for line in shown:
+        spent = "" if line.time == "–" else f", {line.time}" + ("" if line.share == "–" else f", {line.share} in joins")
+        out.label(line.verdict, f"{line.source}{spent}: {line.finding}.", 2, _STYLES.get(line.verdict, "bold"))
+    if len(shown) < len(lines):
+        out.say(f"{count_of(len(lines) - len(shown), 'further plan')} not listed; --verbose lists all.", 2)
+
+
+def _folds(out: _Writer, audit: Audit) -> None:
+    if not audit.folds:
+        return
+    out.heading("Queries that recur")
+    for fold in audit.folds:
+        name, often, span, crossed, lost, errors = fold_row(fold)
+        out.say(f"- {name}: {often} times, {span}; crossed {crossed} times; lost {lost}; q-errors {errors}", 2, hang=2)
+
+
+def _evidence(out: _Writer, audit: Audit) -> None:
+    order = [line.index for line in plan_lines(audit)]
+    shown = order if out.verbose or len(order) == 1 else order[:_PLANS_SHOWN]
+    for index in shown:
+        _plan(out, audit.plans[index], alone=len(audit.plans) == 1)
+    if len(shown) < len(order):
+        out.blank()
+        out.say(
+            f"The evidence of {count_of(len(order) - len(shown), 'further plan')} is not shown; --verbose shows all."
+        )
+
+
+def _plan(out: _Writer, plan: Plan, *, alone: bool) -> None:
+    out.heading(f"Evidence: {quote(plan.source)}")
+    if not alone:
+        out.say(plan_headline(plan), 2)
+    stories = join_stories(plan)
+    shown = stories if out.verbose else stories[:_JOINS_SHOWN]
+    for story in shown:
+        _join(out, story)
+    if len(shown) < len(stories):
+        out.say(f"{count_of(len(stories) - len(shown), 'further join')} not shown; --verbose shows all.", 2)
+    for finding in other_findings(plan):
+        _finding(out, finding, 2)
+    _outline(out, plan)
+    _list(out, "Time elsewhere", elsewhere_lines(plan))
+    if plan.missing:
+        out.blank()
+        out.say("Evidence that is missing", 2, "bold")
+        for item in plan.missing:
+            out.say(
+                f"- {capitalised(clean(item.what)).rstrip('.')}: {clean(item.why).rstrip('.')}. Get it with:", 4, hang=2
+            )
+            out.verbatim(item.how, 6, "bright_cyan")
+    if out.verbose and plan.query:
+        out.blank()
+        out.say("Query", 2, "bold")
+        out.verbatim(plan.query, 4)
+    out.blank()
+    out.say("How it was measured", 2, "bold")
+    out.say("; ".join(f"{name}: {value}" for name, value in measured_rows(plan)) + ".", 4)
+    _list(out, "Notes", tuple(clean(note) for note in plan.notes))
+
+
+def _list(out: _Writer, title: str, lines: tuple[str, ...]) -> None:
+    if not lines:
+        return
+    out.blank()
+    out.say(title, 2, "bold")
+    for line in lines:
+        out.say(f"- {line}", 4, hang=2)
+
+
+def _join(out: _Writer, story: JoinStory) -> None:
+    out.blank()
+    join = story.join
+    out.label(join.verdict, capitalised(story.title), 2, _STYLES.get(join.verdict, "bold"))
+    out.say(story.sentence, 4)
+    for ruler in rulers(join):
+        out.blank()
+        width = min(_RULER_WIDTH, out.width - 4)
+        for line in ruler_text(ruler, width, ascii_only=out.ascii_only):
+            out.verbatim(line, 4)
+    if story.costs:
+        out.blank()
+        out.say("Costs in planner units, at the estimate and at the actual rows:", 4)
+        for method, estimate, actual, remarks in story.costs:
+            out.say(f"- {method}: {estimate}, {actual}" + (f" ({remarks})" if remarks else ""), 4, hang=2)
+    if story.notes:
+        out.blank()
+    for note in story.notes:
+        out.say(note, 4)
+    for finding in story.findings:
+        _finding(out, finding, 4)
+
+
+def _finding(out: _Writer, finding: FindingStory, indent: int) -> None:
+    out.blank()
+    out.label("Cause", f"{finding.title}: {finding.summary}", indent)
+    for fact, value, source in finding.evidence:
+        out.say(f"- {fact}: {value} (from {source})", indent + 2, hang=2)
+
+
+def _outline(out: _Writer, plan: Plan) -> None:
+    if not plan.nodes:
+        return
+    out.blank()
+    out.say("Plan outline", 2, "bold")
+    rows = outline(plan, limit=len(plan.nodes)) if out.verbose else outline(plan)
+    for row in rows:
+        _outline_row(out, row)
+
+
+def _outline_row(out: _Writer, row: Row) -> None:
+    depth = min(row.depth, max(2, (out.width - 40) // 4))
+    indent = 4 + 2 * depth
+    if row.node is None:
+        out.say(f"… {row.gutter}" + (f", {row.time}" if row.time else ""), indent, "dim", hang=2)
+        return
+    text = Text()
+    for piece, foreign in segments(row.label):
+        text.append_text(out.text(quote(piece) if foreign else piece, "bold" if foreign else ""))
+    for mark in row.marks:
+        text.append(f" [{mark}]", style=_STYLES.get(mark, "bold"))
+    gutter = row.gutter + (f"; {row.time} of its own" if row.time else "")
+    if out.width >= _SIDE_BY_SIDE:
+        text.append_text(out.text(f"   {gutter}", "italic"))
+        out.piece(text, indent, 4)
+    else:
+        out.piece(text, indent, 2)
+        out.say(gutter, indent + 2, "italic", hang=2)
+
+
+def _rejected(out: _Writer, audit: Audit) -> None:
+    if not audit.rejected:
+        return
+    out.heading("Inputs that could not be read")
+    for item in audit.rejected:
+        where = f" at {clean(item.where)}" if item.where else ""
+        out.say(f"- {quote(item.source)}{where}: {clean(item.reason).rstrip('.')}.", 2, hang=2)
