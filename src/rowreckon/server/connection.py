@@ -1,0 +1,95 @@
+"""Connecting to a server, and saying where one is connected without ever saying the password.
+
+DSNs follow libpq: a connection string or URI, PG* variables, service files and .pgpass fill what it leaves out.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from typing import Any
+
+import psycopg
+from psycopg.conninfo import conninfo_to_dict, make_conninfo
+
+from ..errors import CannotConnect, UsageError
+
+# libpq's parameters whose values are nobody else's business
+_SECRET = (
+    "password",
+    "sslpassword",
+    "passfile",
+    "sslkey",
+    "service",
+    "servicefile",
+    "oauth_client_secret",
+    "scram_client_key",
+    "scram_server_key",
+)
+
+Connection = psycopg.Connection[tuple[Any, ...]]
+
+
+@contextlib.contextmanager
+def connected(dsn: str, *, connect_timeout_s: int = 10, application_name: str = "rowreckon") -> Iterator[Connection]:
+    """Connect, yield the connection in autocommit mode (the executor opens its own transactions), close it.
+
+    Raises UsageError for a DSN that can't be read, CannotConnect where the server does not let us in.
+    """
+    parameters = dsn_parameters(dsn)
+    parameters.setdefault("application_name", application_name)
+    parameters.setdefault("connect_timeout", str(connect_timeout_s))
+    try:
+        # prepare_threshold None: no statement of the driver's own stays behind on a pooled server connection
+        connection = psycopg.connect(make_conninfo("", **parameters), autocommit=True, prepare_threshold=None)
+    except psycopg.Error as error:
+        raise cannot_connect(dsn, error) from None
+    try:
+        yield connection
+    finally:
+        with contextlib.suppress(psycopg.Error):
+            connection.close()
+
+
+def dsn_parameters(dsn: str) -> dict[str, Any]:
+    """The DSN's parts.  Raises UsageError without repeating the DSN, which may hold a password."""
+    try:
+        return {name: value for name, value in conninfo_to_dict(dsn).items() if value is not None}
+    except psycopg.Error:
+        raise UsageError(
+            "the connection string can't be read",
+            where="--dsn",
+            hint="write it as 'host=… dbname=… user=…' or as postgresql://user@host/database",
+        ) from None
+
+
+def place(connection: Connection) -> str:
+    """Where a connection leads, for reports: user, host, port and database; no password."""
+    info = connection.info
+    return f"{info.user}@{info.host or info.hostaddr or 'local'}:{info.port}/{info.dbname}"
+
+
+def cannot_connect(dsn: str, error: psycopg.Error) -> CannotConnect:
+    """The driver's error as one sentence, with every secret of the DSN cut out."""
+    message = without_secrets(first_line(error), dsn)
+    return CannotConnect(
+        message.removesuffix("."),
+        hint="check host, port, database and role of --dsn, and that the server lets this machine in",
+        sqlstate=error.sqlstate,
+    )
+
+
+def without_secrets(text: str, dsn: str) -> str:
+    """The text with the DSN's password and the like replaced by stars."""
+    for name in _SECRET:
+        value = str(dsn_parameters(dsn).get(name, ""))
+        if value:
+            text = text.replace(value, "***")
+    return text
+
+
+def first_line(error: psycopg.Error) -> str:
+    """The server's primary message, or the first line of the driver's."""
+    primary = error.diag.message_primary
+    lines = str(error).strip().splitlines()
+    return primary or (lines[0] if lines else type(error).__name__)

@@ -1,0 +1,48 @@
+"""The demonstration: an embedded server, the sample database, and its query list run by the one safe executor."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from .connection import connected
+from .embedded import embedded_server
+from .execute import Executor, QueryRun
+from .permission import Limits, SafetyPermission
+from .samples.build import build_samples, sample_queries
+
+# what is being done, how many steps of it are done, how many there are
+DemoProgress = Callable[[str, int, int], None]
+
+
+def run_demo(progress: DemoProgress | None = None) -> list[QueryRun]:
+    """Everything from nothing: start a server, build the samples, run the list, stop the server.
+
+    Gives one run for each query of the list, in order, each with its plan, text, settings and server version.  Raises
+    CannotStart.  Needs no network; takes some seconds and about 200 MB of disk while it runs.
+    """
+    report = progress or _silent
+    report("starting a PostgreSQL server", 0, 1)
+    with sample_database(report) as dsn, connected(dsn) as connection:
+        executor = Executor(connection, SafetyPermission(), Limits(statement_ms=60_000))
+        items = sample_queries()
+        runs: list[QueryRun] = []
+        for done, item in enumerate(items):
+            report(f"running {item.name}", done, len(items))
+            runs.append(executor.run(item))
+        report("running the query list", len(items), len(items))
+    return runs
+
+
+@contextmanager
+def sample_database(progress: DemoProgress | None = None) -> Iterator[str]:
+    """A server of one's own with the sample database in it, for as long as the block lasts; its DSN."""
+    report = progress or _silent
+    with embedded_server() as dsn:
+        with connected(dsn) as connection:
+            build_samples(connection, lambda step, done, total: report(f"building the samples: {step}", done, total))
+        yield dsn
+
+
+def _silent(step: str, done: int, total: int) -> None:
+    """Report nothing."""

@@ -1,0 +1,27 @@
+"""What a caller has been allowed to do on a server, and for how long: values that every execution must be given."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SafetyPermission:
+    """Leave to run statements.  The default permits only queries, in a read-only transaction that is rolled back.
+
+    `writes` lets statements that change rows run, rolled back all the same: sequences advance and effects on other
+    servers stay.  `volatile` lets queries call volatile functions that are not PostgreSQL's own harmless ones: these
+    can act outside the transaction.
+    """
+
+    writes: bool = False
+    volatile: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """Time limits of one query, in ms; 0 switches one off, as in PostgreSQL."""
+
+    statement_ms: int = 60_000
+    lock_ms: int = 1_000
+    idle_ms: int = 30_000
