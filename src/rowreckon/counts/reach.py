@@ -200,7 +200,11 @@ def _state(tree: PlanTree, number: int, stopped: str | None) -> Reach:
     node = tree.nodes[number]
     if node.loops == 0:
         return _NOT_RUN
-    if isinstance(node, BitmapCombineNode) or (isinstance(node, ModifyTableNode) and not node.plan_rows):
+    if isinstance(node, BitmapCombineNode):
+        return _NOT_COUNTED
+    # Without RETURNING the count stays 0; only from 14 on does the estimate say so too. A RETURNING that gave no row
+    # had no input row, and the input's own count tells that.
+    if isinstance(node, ModifyTableNode) and not node.actual_rows:
         return _NOT_COUNTED
     if node.parent_relationship in ("Inner", "Outer") and number > 0:
         above = tree.nodes[tree.parent[number]]

@@ -149,7 +149,8 @@ def _tighten(tree: PlanTree, reach: Sequence[Reach], actuals: list[Interval | No
             continue
         if isinstance(node, JoinNode) and node.node_type == "Nested Loop" and node.join_type == "Inner":
             inner = tree.inner(number)
-            if inner is None or node.inner_unique or node.filter is not None or reach[number].state != "exact":
+            first_only = bool(node.inner_unique) and node.join_filter is not None
+            if inner is None or first_only or node.filter is not None or reach[number].state != "exact":
                 continue
             side = actuals[inner]
             if side is not None and tree.nodes[inner].loops > 1:
