@@ -1,0 +1,286 @@
+"""Scans without index, sorts, Materialize and parallel nodes: recomputed from the catalog, compared to the cent."""
+
+from __future__ import annotations
+
+import pytest
+
+from rowreckon.cost import (
+    QualCost,
+    array_cost,
+    compute_parallel_worker,
+    cost_ctescan,
+    cost_functionscan,
+    cost_gather,
+    cost_gather_merge,
+    cost_incremental_sort,
+    cost_material,
+    cost_resultscan,
+    cost_seqscan,
+    cost_sort,
+    cost_subqueryscan,
+    cost_tidrangescan,
+    cost_tidscan,
+    cost_valuesscan,
+    estimate_rel_size,
+    gather_merge_rows,
+    operator_cost,
+    scalarineqsel,
+)
+from rowreckon.cost.capabilities import has_tid_range_scan
+from rowreckon.cost.units import clamp_row_est
+
+from .facts import Facts, assert_cost, node
+from .indexes import scan_of
+
+
+def test_seqscan_with_filter_and_target_list(facts: Facts) -> None:
+    """Two quals per tuple, one operator per row put out."""
+    settings = facts.use(enable_indexscan="off", enable_bitmapscan="off", enable_indexonlyscan="off")
+    fact = facts.relation("fact", settings)
+    plan = facts.explain("select val+1 from fact where val<10 and id>5")
+    path = cost_seqscan(
+        settings, fact, plan["Plan Rows"], qual=operator_cost(settings, 2), target=operator_cost(settings, 1)
+    )
+    assert_cost(path, plan, "0.00..760.80")
+
+
+@pytest.mark.parametrize(
+    ("count", "before_14", "since"), [(5, "0.00..797.50", "0.00..797.50"), (10, "0.00..985.00", "0.03..760.02")]
+)
+def test_seqscan_with_constant_array(facts: Facts, count: int, before_14: str, since: str) -> None:
+    """From 14 on, nine constants or more are hashed."""
+    settings = facts.use(enable_indexscan="off", enable_bitmapscan="off", enable_indexonlyscan="off")
+    fact = facts.relation("fact", settings)
+    constants = ",".join(str(i) for i in range(1, count + 1))
+    plan = facts.explain(f"select * from fact where dim_id in ({constants})")
+    path = cost_seqscan(settings, fact, plan["Plan Rows"], qual=array_cost(settings, count))
+    assert_cost(path, plan, before_14 if facts.major < 14 else since)
+
+
+def test_disabled_seqscan(facts: Facts) -> None:
+    """Up to 17 a penalty of 1e10, from 18 a count."""
+    settings = facts.use(enable_seqscan="off")
+    plan = facts.explain("select * from sm")
+    path = facts.seqscan(settings, "sm")
+    assert_cost(path, plan, "10000000000.00..10000000008.00" if facts.major < 18 else "0.00..8.00")
+    assert bool(path.disabled_nodes) == plan.get("Disabled", False)
+
+
+@pytest.mark.parametrize(
+    ("steps", "expected"),
+    [
+        ([], (1270, 1270, 1270)),
+        (["insert into e1 values (1)"], (1270, 1270, 1270)),
+        (["insert into e1 values (1)", "vacuum e1"], (1, 1, 1)),
+        (["insert into e1 values (1)", "analyze e1", "truncate e1"], (1270, 1270, 1270)),
+        (["analyze e1"], (1270, 1, 1)),
+        (["alter table e1 set (fillfactor=50)"], (1270, 1270, 630)),
+    ],
+    ids=["empty", "one row", "vacuumed", "truncated", "analysed empty", "fillfactor"],
+)
+def test_size_of_a_small_table(facts: Facts, steps: list[str], expected: tuple[int, int, int]) -> None:
+    """A table that was never analysed is taken to have ten pages of guessed density."""
+    settings = facts.use()
+    facts.connection.execute("drop table if exists e1")
+    facts.connection.execute("create table e1(a int, t text)")
+    for step in steps:
+        facts.connection.execute(step.encode())
+    pages, relpages, reltuples = facts.connection.execute(
+        "select pg_relation_size(oid)/8192, relpages, reltuples from pg_class where oid = 'e1'::regclass"
+    ).fetchone() or (0, 0, 0)
+    size = estimate_rel_size(
+        settings,
+        current_pages=float(pages),
+        relpages=float(relpages),
+        reltuples=float(reltuples),
+        relallvisible=0.0,
+        width=36,
+        fillfactor=50 if "fillfactor" in "".join(steps) else 100,
+    )
+    assert clamp_row_est(size.tuples) == facts.explain("select * from e1")["Plan Rows"]
+    assert clamp_row_est(size.tuples) == expected[0 if facts.major == 13 else 1 if facts.major < 17 else 2]
+
+
+def test_size_follows_the_file(facts: Facts) -> None:
+    """A table that grew since ANALYZE: the old density times the pages of now."""
+    settings = facts.use()
+    facts.connection.execute("drop table if exists e2")
+    facts.connection.execute("create table e2(a int, t text)")
+    facts.connection.execute("insert into e2 select i, 'x' from generate_series(1,1000) i")
+    facts.connection.execute("analyze e2")
+    facts.connection.execute("insert into e2 select i, 'x' from generate_series(1,4000) i")
+    size = facts.relation("e2", settings)
+    assert size.tuples == facts.explain("select * from e2")["Plan Rows"]
+    assert size.tuples > 4000
+
+
+def test_tid_scan(facts: Facts) -> None:
+    """One random page; the tid qual is charged once."""
+    settings = facts.use()
+    one = operator_cost(settings)
+    path = cost_tidscan(settings, facts.relation("sm", settings), 1.0, tid_qual=one, qual=one)
+    assert_cost(path, facts.explain("select * from sm where ctid='(0,1)'"), "0.00..4.01")
+
+
+def test_tid_range_scan(facts: Facts) -> None:
+    """From 14: a random page and the rest in order; on 13 a Seq Scan."""
+    settings = facts.use()
+    plan = facts.explain("select * from fact where ctid < '(31,0)'")
+    if not has_tid_range_scan(facts.major):
+        assert plan["Node Type"] == "Seq Scan"
+        return
+    fact = facts.relation("fact", settings)
+    selectivity = 31.0 / (fact.pages - 0.5) - 1.0 / fact.tuples
+    one = operator_cost(settings)
+    path = cost_tidrangescan(settings, fact, plan["Plan Rows"], selectivity=selectivity, tid_qual=one, qual=one)
+    assert_cost(path, plan)
+
+
+def test_subquery_scan(facts: Facts) -> None:
+    """One qual over a LIMIT of 100."""
+    settings = facts.use()
+    plan = facts.explain("select * from (select id, pad from fact order by pad limit 100) q where id > 7")
+    below = plan["Plans"][0]
+    limit = facts.seqscan(settings, "sm")._replace(
+        startup_cost=below["Startup Cost"], total_cost=below["Total Cost"], rows=below["Plan Rows"]
+    )
+    assert_cost(cost_subqueryscan(settings, limit, plan["Plan Rows"], qual=operator_cost(settings)), plan)
+
+
+def test_function_scans(facts: Facts) -> None:
+    """The call is charged before the first row."""
+    settings = facts.use()
+    series = cost_functionscan(settings, 100.0, 100.0, function=operator_cost(settings))
+    assert_cost(series, facts.explain("select * from generate_series(1,100)"), "0.00..1.00")
+    facts.connection.execute(
+        "create or replace function thirty_seven() returns setof int language plpgsql rows 37 cost 10"
+        " as $$ begin return query select 1; end $$"
+    )
+    path = cost_functionscan(settings, 37.0, 37.0, function=operator_cost(settings, procost=10.0))
+    assert_cost(path, facts.explain("select * from thirty_seven()"), "0.03..0.40")
+
+
+def test_values_cte_and_result(facts: Facts) -> None:
+    """Three scans of what is no table."""
+    settings = facts.use()
+    plan = facts.explain("select * from (values (1),(2),(3)) v(x) where x > 1")
+    assert_cost(cost_valuesscan(settings, 3.0, 1.0, qual=operator_cost(settings)), plan)
+    plan = facts.explain("with c as materialized (select * from sm) select * from c where id > 1")
+    query = facts.seqscan(settings, "sm")
+    path = cost_ctescan(settings, 500.0, plan["Plan Rows"], qual=operator_cost(settings))
+    with_query = path._replace(
+        startup_cost=path.startup_cost + query.total_cost, total_cost=path.total_cost + query.total_cost
+    )
+    assert path.total_cost == pytest.approx(11.25)
+    assert_cost(with_query, plan)
+    assert_cost(cost_resultscan(settings), facts.explain("select 1"), "0.00..0.01")
+
+
+@pytest.mark.parametrize(
+    ("work_mem", "limit", "worked"),
+    [
+        ("64MB", None, "2840.90..2915.90"),
+        ("1MB", None, "3866.40..3941.40"),
+        ("64kB", None, "5917.40..5992.40"),
+        ("4MB", 10, "1258.29..1333.29"),
+    ],
+)
+def test_sort(facts: Facts, work_mem: str, limit: int | None, worked: str) -> None:
+    """In memory, on disk in one pass and in several, and bounded by a LIMIT."""
+    settings = facts.use(work_mem=work_mem, enable_incremental_sort="off")
+    tail = f" limit {limit}" if limit else ""
+    plan = facts.explain(f"select * from fact order by pad{tail}")
+    path = cost_sort(settings, facts.seqscan(settings, "fact"), float(limit or -1))
+    assert_cost(path, node(plan, "Sort"), worked)
+
+
+def test_incremental_sort(facts: Facts) -> None:
+    """A thousand presorted groups of thirty rows."""
+    settings = facts.use(enable_sort="off", enable_seqscan="off")
+    plan = facts.explain("select * from fact order by val, pad")
+    below = scan_of(facts, settings, "fact", "fact_val_id", selectivity=1.0, quals=0, width=facts.width("fact"))
+    assert_cost(below, plan["Plans"][0], "0.29..2025.68")
+    path = cost_incremental_sort(settings, below, 1000.0)
+    assert_cost(path, plan, "3.55..3693.85" if facts.major < 16 else "3.05..3156.71")
+
+
+def test_materialize(facts: Facts) -> None:
+    """Two operators per row to keep them."""
+    settings = facts.use(enable_hashjoin="off", enable_mergejoin="off")
+    plan = facts.explain("select * from sm a, sm b where a.k < b.id")
+    assert_cost(cost_material(settings, facts.seqscan(settings, "sm")), node(plan, "Materialize"), "0.00..10.50")
+
+
+def test_parallel_seqscan_and_gather(facts: Facts) -> None:
+    """CPU is shared by two workers and the leader's 0.4, pages are not."""
+    settings = facts.use(
+        max_parallel_workers_per_gather=2, parallel_setup_cost=0, parallel_tuple_cost=0,
+        min_parallel_table_scan_size="0", enable_indexscan="off", enable_bitmapscan="off", enable_indexonlyscan="off",
+    )  # fmt: skip
+    plan = facts.explain("select * from fact where val<10")
+    fact = facts.relation("fact", settings)
+    share = scalarineqsel(facts.ordered("fact", "val"), 10)
+    rows = clamp_row_est(share * fact.tuples)
+    path = cost_seqscan(settings, fact, rows, qual=operator_cost(settings), workers=2)
+    assert_cost(path, node(plan, "Seq Scan"), "0.00..466.25")
+    assert_cost(cost_gather(settings, path, rows), plan)
+    assert path.rows == node(plan, "Seq Scan")["Plan Rows"]
+
+
+@pytest.mark.parametrize("leader", ["on", "off"])
+def test_parallel_leader(facts: Facts, leader: str) -> None:
+    """Without the leader, two workers halve the rows."""
+    settings = facts.use(
+        max_parallel_workers_per_gather=2, parallel_setup_cost=0, parallel_tuple_cost=0,
+        min_parallel_table_scan_size="0", parallel_leader_participation=leader,
+    )  # fmt: skip
+    plan = facts.explain("select * from big where c > 0 and b >= 0")
+    fact = facts.relation("big", settings)
+    rows = node(plan, "Gather")["Plan Rows"] if plan["Node Type"] == "Gather" else plan["Plan Rows"]
+    path = cost_seqscan(settings, fact, rows, qual=operator_cost(settings, 2), workers=2)
+    assert_cost(path, node(plan, "Seq Scan"))
+    assert path.rows == node(plan, "Seq Scan")["Plan Rows"]
+
+
+def test_gather_merge(facts: Facts) -> None:
+    """A heap of three streams; the rows above a sort are understated up to 17."""
+    settings = facts.use(
+        max_parallel_workers_per_gather=2, parallel_setup_cost=10, parallel_tuple_cost=0.001,
+        min_parallel_table_scan_size="0", enable_indexscan="off", enable_bitmapscan="off", enable_indexonlyscan="off",
+    )  # fmt: skip
+    plan = facts.explain("select * from fact where val < 500 order by pad")
+    fact = facts.relation("fact", settings)
+    rows = clamp_row_est(scalarineqsel(facts.ordered("fact", "val"), 500) * fact.tuples)
+    scan = cost_seqscan(settings, fact, rows, facts.width("fact"), qual=operator_cost(settings), workers=2)
+    sort = cost_sort(settings, scan)
+    assert_cost(sort, node(plan, "Sort"))
+    out = gather_merge_rows(settings, sort.rows, 2)
+    assert_cost(
+        cost_gather_merge(settings, sort, out, 2), plan, "870.33..1029.39" if facts.major < 18 else "870.33..1058.07"
+    )
+    assert out == plan["Plan Rows"]
+
+
+@pytest.mark.parametrize(("pages", "workers"), [(8, 4), (128, 1), (1024, 0)])
+def test_worker_count(facts: Facts, pages: int, workers: int) -> None:
+    """One worker at the threshold, another for each tripling."""
+    settings = facts.use(
+        max_parallel_workers_per_gather=8, max_parallel_workers=8, parallel_setup_cost=0, parallel_tuple_cost=0,
+        min_parallel_table_scan_size=pages, enable_indexscan="off", enable_bitmapscan="off", enable_indexonlyscan="off",
+    )  # fmt: skip
+    plan = facts.explain("select * from fact where val < 500")
+    assert compute_parallel_worker(settings, facts.relation("fact", settings).pages, None) == workers
+    assert plan.get("Workers Planned", 0) == workers
+
+
+def test_qual_costs_follow_procost(facts: Facts) -> None:
+    """A PL function costs a hundred operators as a default, as a filter too."""
+    settings = facts.use()
+    facts.connection.execute(
+        "create or replace function same(int) returns int language plpgsql immutable as $$ begin return $1; end $$"
+    )
+    plan = facts.explain("select * from sm where same(id) = 3")
+    qual = operator_cost(settings, procost=100.0).plus(operator_cost(settings))
+    path = cost_seqscan(settings, facts.relation("sm", settings), plan["Plan Rows"], qual=qual)
+    assert_cost(path, plan)
+    assert qual == QualCost(0.0, 101 * settings.cpu_operator_cost)
