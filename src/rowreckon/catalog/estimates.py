@@ -43,11 +43,14 @@ class RelationEstimate(Fact):
     `selectivity` is that of all restrictions together, before rounding to rows. `qual_cost` and `qual_startup_cost`
     count the restrictions' cost per row and once, in units of cpu_operator_cost. `left_out` names the conditions that
     can't be asked outside their query (parameters, subplans); if there are any, `rows` is an upper bound only.
+    Unless `columns_complete` (a VERBOSE plan), more columns may be needed: `width` is then a lower bound, and an
+    index-only scan may not do.
     """
 
     relation: int
     alias: str
     columns: tuple[str, ...] = ()
+    columns_complete: bool = False
     restrictions: tuple[Conjunct, ...] = ()
     left_out: tuple[str, ...] = ()
     rows: float

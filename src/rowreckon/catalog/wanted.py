@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator, Sequence
 
 from rowreckon.plan.base import PlanNode
-from rowreckon.plan.conditions import Clause, parse_condition
+from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
 from rowreckon.plan.nodes import BitmapHeapScanNode, FunctionScanNode, IndexScanNode, JoinNode, ScanNode
 from rowreckon.plan.tree import PlanTree, index_of
 
@@ -27,7 +27,10 @@ _FORBIDDEN_WORDS = frozenset({"select", "with", "into", "insert", "update", "del
 
 
 class WantedRelation(Fact):
-    """A scan of a relation: its names, its own restrictions, the columns needed above it, the indexes it reads."""
+    """A scan of a relation: its names, its own restrictions, the columns needed above it, the indexes it reads.
+
+    Without VERBOSE a plan tells only the columns that conditions and keys name; `columns_complete` is then False.
+    """
 
     plan: int
     schema_name: str | None = None
@@ -36,6 +39,7 @@ class WantedRelation(Fact):
     conditions: tuple[str, ...] = ()
     left_out: tuple[str, ...] = ()
     columns: tuple[str, ...] = ()
+    columns_complete: bool = False
     indexes: tuple[str, ...] = ()
 
 
@@ -88,16 +92,21 @@ def wanted_facts(plans: Sequence[PlanTree], *, with_values: bool = False) -> Fac
         aliases = {s.alias for s in scans}
         together: dict[tuple[str, str], dict[str, None]] = {}
         for node in tree.nodes:
+            own_alias = node.alias if isinstance(node, ScanNode) else None
             for clause in _clauses(node):
                 operators.update(dict.fromkeys([clause.operator] if clause.operator in _COMPARISONS else ()))
                 functions.update(dict.fromkeys(clause.functions))
-                named = sorted(clause.tables)
+                named = sorted(_tables(clause.columns, own_alias))
                 if len(named) != 2 or not aliases.issuperset(named) or not _askable(clause):
                     continue
-                together.setdefault((named[0], named[1]), {})[clause.text] = None
-                wanted = _wanted_clause(number, clause)
+                wanted = _wanted_clause(number, clause, own_alias)
                 if wanted is not None and _turned(wanted) not in clauses:
                     clauses[wanted] = None
+                text = clause.text if all(c.table for c in clause.columns) else None
+                if wanted is not None:
+                    text = f"{wanted.left} {wanted.operator} {wanted.right}"
+                if text is not None:
+                    together.setdefault((named[0], named[1]), {})[text] = None
             if isinstance(node, FunctionScanNode) and node.function_name:
                 functions[node.function_name] = None
         pairs.extend(
@@ -165,11 +174,12 @@ def _relation(plan: int, tree: PlanTree, at: int, node: ScanNode) -> WantedRelat
         if not condition.parsed:
             left_out[text] = None
         for clause in condition.clauses:
-            if clause.tables - {node.alias}:
+            if _tables(clause.columns, node.alias) - {node.alias}:
                 continue  # a join clause, pushed down with a parameter
             (own if _askable(clause) else left_out)[clause.text] = None
     indexes = {name for n in tree.subtree(at) if (name := index_of(tree.nodes[n])) is not None}
     columns = tuple(node.output or ()) if at == 0 else ()
+    complete = node.output is not None and all(map(safe_expression, node.output))
     return WantedRelation(
         plan=plan,
         schema_name=node.schema_name,
@@ -178,6 +188,7 @@ def _relation(plan: int, tree: PlanTree, at: int, node: ScanNode) -> WantedRelat
         conditions=tuple(own),
         left_out=tuple(left_out),
         columns=tuple(c for c in columns if safe_expression(c)),
+        columns_complete=complete,
         indexes=tuple(sorted(indexes)),
     )
 
@@ -193,24 +204,47 @@ def _clauses(node: PlanNode) -> Iterator[Clause]:
             yield from parse_condition(text).clauses
 
 
-def _wanted_clause(plan: int, clause: Clause) -> WantedClause | None:
+def _tables(columns: Sequence[ColumnReference], own_alias: str | None) -> set[str]:
+    """Aliases of the references; a scan's own columns stand without one unless EXPLAIN was VERBOSE."""
+    return {alias for c in columns if (alias := c.table or own_alias) is not None}
+
+
+def _wanted_clause(plan: int, clause: Clause, own_alias: str | None) -> WantedClause | None:
     """The clause with its sides, where each side belongs to one scan and the operator compares."""
-    left, right = ({c.table for c in side} for side in (clause.left_columns, clause.right_columns))
+    left, right = (_tables(side, own_alias) for side in (clause.left_columns, clause.right_columns))
     if clause.operator not in _COMPARISONS or len(left) != 1 or len(right) != 1 or left == right:
         return None
     (left_alias,), (right_alias,) = left, right
-    if left_alias is None or right_alias is None or not clause.left_text or not clause.right_text:
+    left_text = _qualified(clause.left_text, clause.left_column, clause.left_columns, left_alias)
+    right_text = _qualified(clause.right_text, clause.right_column, clause.right_columns, right_alias)
+    if left_text is None or right_text is None:
         return None
     return WantedClause(
         plan=plan,
         left_alias=left_alias,
-        left=clause.left_text,
+        left=left_text,
         left_column=clause.left_column.column if clause.left_column else None,
         right_alias=right_alias,
-        right=clause.right_text,
+        right=right_text,
         right_column=clause.right_column.column if clause.right_column else None,
         operator=clause.operator,
     )
+
+
+def _qualified(text: str, column: ColumnReference | None, columns: Sequence[ColumnReference], alias: str) -> str | None:
+    """A side's text with its columns under their alias; None where an expression names them without one."""
+    if not text:
+        return None
+    if all(c.table for c in columns):
+        return text
+    if column is None:
+        return None
+    for spelling in (column.column, quoted(column.column)):
+        if text == spelling:
+            return quoted(alias, column.column)
+        if text.startswith(f"({spelling})::"):
+            return f"({quoted(alias, column.column)}){text[len(spelling) + 2 :]}"
+    return None
 
 
 def _turned(clause: WantedClause) -> WantedClause:

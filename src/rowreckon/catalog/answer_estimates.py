@@ -1,0 +1,305 @@
+"""What the planner answered about scans, join clauses and pairs, solved back into fractions. Pure."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from rowreckon.cost.selectivity import ColumnStatistics as CostStatistics
+from rowreckon.cost.selectivity import get_variable_numdistinct
+
+from .estimates import (
+    Conjunct,
+    JoinClauseFacts,
+    JoinPairEstimate,
+    JoinSide,
+    MergeScanFractions,
+    RelationEstimate,
+    ScanPath,
+)
+from .facts import PlanName, Relation
+from .parts import OperatorFacts
+from .questions import JOIN_SERIES_LENGTH, SERIES_LENGTH
+from .wanted import FactsRequest, WantedClause, WantedRelation
+
+Row = dict[str, Any]
+_METHODS = {
+    "seq_scan": "Seq Scan",
+    "index_scan": "Index Scan",
+    "index_only_scan": "Index Only Scan",
+    "bitmap_scan": "Bitmap Heap Scan",
+}
+_SAME = 1e-10
+"""Two fractions closer than this are one: the answers carry about twelve digits."""
+_CAST = re.compile(r"\)::(.+)$")
+_TYPMOD = re.compile(r"\([^)]*\)")
+
+
+def _grouped(answers: Iterable[Row], *kinds: str) -> dict[int, dict[str, Row]]:
+    found: dict[int, dict[str, Row]] = {}
+    for answer in answers:
+        if answer["kind"] in kinds:
+            found.setdefault(answer["n"], {})[answer["what"]] = answer
+    return found
+
+
+def _oid(wanted: WantedRelation, names: Sequence[PlanName]) -> int | None:
+    return next((n.oid for n in names if (n.schema_, n.name) == (wanted.schema_name, wanted.name)), None)
+
+
+def _selectivity(answer: Row | None, tuples: float) -> float | None:
+    """Share of the series join's rows; a left join never falls below one row for each of the left side's."""
+    if answer is None or tuples <= 0:
+        return None
+    share = float(answer["rows"]) / (tuples * SERIES_LENGTH)
+    return 0.0 if share <= 1.0 / SERIES_LENGTH else min(share, 1.0)
+
+
+def relation_estimates(
+    request: FactsRequest, names: Sequence[PlanName], answers: Iterable[Row]
+) -> dict[int, tuple[RelationEstimate, ...]]:
+    """Estimates by plan, for the scans that the planner answered for."""
+    by_scan = _grouped(answers, "relation")
+    found: dict[int, tuple[RelationEstimate, ...]] = {}
+    for number, wanted in enumerate(request.relations, 1):
+        told = by_scan.get(number, {})
+        oid = _oid(wanted, names)
+        cheapest = told.get("cheapest")
+        if oid is None or cheapest is None:
+            continue
+        bare, quals = told.get("bare"), told.get("quals")
+        tuples = float(bare["rows"]) if bare else None
+        whole = _selectivity(told.get("selectivity"), tuples or 0.0)
+        single = [
+            _selectivity(told.get(f"conjunct {k}"), tuples or 0.0) if len(wanted.conditions) > 1 else whole
+            for k in range(1, len(wanted.conditions) + 1)
+        ]
+        qual_cost = qual_startup = None
+        if bare and quals and tuples:
+            qual_startup = quals["startup"] - bare["startup"]
+            qual_cost = (quals["total"] - bare["total"] - qual_startup) / tuples
+        elif not wanted.conditions:
+            qual_cost = qual_startup = 0.0
+        estimate = RelationEstimate(
+            relation=oid,
+            alias=wanted.alias,
+            columns=wanted.columns,
+            columns_complete=wanted.columns_complete,
+            restrictions=tuple(
+                Conjunct(condition=text, selectivity=share)
+                for text, share in zip(wanted.conditions, single, strict=True)
+                if share is not None
+            ),
+            left_out=wanted.left_out,
+            rows=cheapest["rows"],
+            tuples=tuples,
+            width=cheapest["width"],
+            selectivity=whole if wanted.conditions else 1.0,
+            qual_cost=qual_cost,
+            qual_startup_cost=qual_startup,
+            paths=_paths(told),
+        )
+        found[wanted.plan] = (*found.get(wanted.plan, ()), estimate)
+    return found
+
+
+def _paths(told: Mapping[str, Row]) -> tuple[ScanPath, ...]:
+    """The answers where the method that was left on is the one used."""
+    return tuple(
+        ScanPath(
+            asked=asked,
+            node_type=answer["node"],
+            index=answer["index"],
+            index_cond=answer["index_cond"],
+            filter=answer["filter"],
+            startup_cost=answer["startup"],
+            total_cost=answer["total"],
+        )
+        for asked in ("cheapest", *_METHODS)
+        if (answer := told.get(asked)) is not None and answer["node"] == _METHODS.get(asked, answer["node"])
+    )
+
+
+def clause_facts(
+    request: FactsRequest,
+    names: Sequence[PlanName],
+    relations: Mapping[int, Relation],
+    operators: Sequence[OperatorFacts],
+    answers: Iterable[Row],
+) -> dict[int, tuple[JoinClauseFacts, ...]]:
+    """Join clauses by plan."""
+    answers = list(answers)
+    by_clause, ends = _grouped(answers, "clause"), _grouped(answers, "end")
+    scans = {(r.plan, r.alias): r for r in request.relations}
+    found: dict[int, tuple[JoinClauseFacts, ...]] = {}
+    for number, wanted in enumerate(request.clauses, 1):
+        told = by_clause.get(number, {})
+        sides = []
+        for end in ("left", "right"):
+            oid = _oid(scans[wanted.plan, getattr(wanted, f"{end}_alias")], names)
+            relation = relations.get(oid) if oid is not None else None
+            if relation is not None:
+                sides.append(_side(wanted, end, relation, told.get(f"{end}_whole")))
+        if len(sides) != 2:
+            continue
+        left, right = sides
+        left_rows, right_rows = (float(told[k]["rows"]) if k in told else None for k in ("left_whole", "right_whole"))
+        selectivity = semi = semi_turned = None
+        if left_rows and right_rows:
+            every = left_rows * right_rows * JOIN_SERIES_LENGTH
+            if "inner" in told:
+                selectivity = float(told["inner"]["rows"]) / every
+            elif "unequal" in told:  # 1 - selectivity, of the rows where neither side is null
+                selectivity = max(0.0, 1.0 - float(told["unequal"]["rows"]) / every)
+            if "semi" in told:
+                semi = min(1.0, float(told["semi"]["rows"]) / (left_rows * JOIN_SERIES_LENGTH))
+            if "semi_turned" in told:
+                semi_turned = min(1.0, float(told["semi_turned"]["rows"]) / (right_rows * JOIN_SERIES_LENGTH))
+        operator = _operator(wanted, left, right, relations, operators)
+        at_ends, rows = ends.get(number, {}), (left_rows, right_rows)
+        fact = JoinClauseFacts(
+            left=left,
+            right=right,
+            operator=wanted.operator,
+            can_hash=told["hash"]["node"] == "Hash Join" if "hash" in told else None,
+            can_merge=told["merge"]["node"] == "Merge Join" if "merge" in told else None,
+            procost=operator.procost if operator else 1.0,
+            selectivity=selectivity,
+            semi_selectivity=semi,
+            semi_selectivity_turned=semi_turned,
+            ascending=_fractions(wanted, sides, relations, at_ends, rows, "<= high", "< low"),
+            descending=_fractions(wanted, sides, relations, at_ends, rows, ">= low", "> high"),
+        )
+        found[wanted.plan] = (*found.get(wanted.plan, ()), fact)
+    return found
+
+
+def _side(wanted: WantedClause, end: str, relation: Relation, whole: Row | None) -> JoinSide:
+    name = getattr(wanted, f"{end}_column")
+    column = relation.column(name) if name is not None else None
+    statistics = column.statistics_of(inherited=False) if column else None
+    unique = column is not None and any(
+        i.unique and i.immediate and not i.partial and i.n_key_columns == 1 and i.keys[0].attnum == column.attnum
+        for i in relation.indexes
+        if i.valid
+    )
+    n_distinct, is_default = None, False
+    if whole is not None and (relation.statistics_readable or statistics is not None):
+        rows = float(whole["rows"])
+        boolean = column is not None and column.type == "boolean" and statistics is None
+        n_distinct, is_default = get_variable_numdistinct(
+            CostStatistics(
+                rel_tuples=rows,
+                rel_rows=rows,
+                n_distinct=2.0 if boolean else statistics.n_distinct if statistics else 0.0,
+                null_frac=statistics.null_frac if statistics else 0.0,
+                is_unique=unique,
+            )
+        )
+    return JoinSide(
+        relation=relation.oid,
+        alias=getattr(wanted, f"{end}_alias"),
+        attnum=column.attnum if column else None,
+        expression=getattr(wanted, end),
+        n_distinct=n_distinct,
+        n_distinct_is_default=is_default,
+        first_mcv_freq=statistics.first_mcv_freq if statistics else 0.0,
+        null_frac=statistics.null_frac if statistics else 0.0,
+        unique=unique,
+    )
+
+
+def _operator(
+    wanted: WantedClause,
+    left: JoinSide,
+    right: JoinSide,
+    relations: Mapping[int, Relation],
+    operators: Sequence[OperatorFacts],
+) -> OperatorFacts | None:
+    types = []
+    for side in (left, right):
+        cast = _CAST.search(side.expression)
+        column = relations[side.relation].column(side.attnum) if side.attnum is not None else None
+        declared = cast.group(1) if cast else column.type if column else ""
+        types.append(_TYPMOD.sub("", declared).strip())
+    return next(
+        (o for o in operators if o.name == wanted.operator and [o.left_type, o.right_type] == types),
+        None,
+    )
+
+
+def _fractions(
+    wanted: WantedClause,
+    sides: Sequence[JoinSide],
+    relations: Mapping[int, Relation],
+    ends: Mapping[str, Row],
+    tuples: tuple[float | None, float | None],
+    end: str,
+    start: str,
+) -> MergeScanFractions | None:
+    """The four scan fractions from the selectivities at the other side's ends.
+
+    Only the smaller end and the greater start are believed, since one side always runs to its end; both whole where a
+    side has no statistics, unless these are only hidden. Source: mergejoinscansel in src/backend/utils/adt/selfuncs.c.
+    """
+    if wanted.operator != "=":
+        return None
+    keys = (f"left {end}", f"right {end}", f"left {start}", f"right {start}")
+    if not all(key in ends for key in keys):
+        plain = all(s.attnum is not None for s in sides)
+        blind = [
+            s
+            for s in sides
+            if s.attnum is not None
+            and (column := relations[s.relation].column(s.attnum)) is not None
+            and not column.statistics
+            and relations[s.relation].statistics_readable
+        ]
+        return MergeScanFractions() if plain and blind and not ends else None
+    shares = [_selectivity(ends[key], tuples[k % 2] or 0.0) for k, key in enumerate(keys)]
+    if any(share is None for share in shares):
+        return None
+    left_end, right_end, left_start, right_start = (share or 0.0 for share in shares)
+    if abs(left_end - right_end) <= _SAME:
+        left_end = right_end = 1.0
+    elif left_end > right_end:
+        left_end = 1.0
+    else:
+        right_end = 1.0
+    if abs(left_start - right_start) <= _SAME:
+        left_start = right_start = 0.0
+    elif left_start < right_start:
+        left_start = 0.0
+    else:
+        right_start = 0.0
+    if left_start >= left_end:
+        left_start, left_end = 0.0, 1.0
+    if right_start >= right_end:
+        right_start, right_end = 0.0, 1.0
+    return MergeScanFractions(left_start=left_start, left_end=left_end, right_start=right_start, right_end=right_end)
+
+
+def pair_estimates(request: FactsRequest, answers: Iterable[Row]) -> dict[int, tuple[JoinPairEstimate, ...]]:
+    """Pairs by plan, where all three answers came."""
+    by_pair = _grouped(answers, "pair")
+    found: dict[int, tuple[JoinPairEstimate, ...]] = {}
+    for number, wanted in enumerate(request.pairs, 1):
+        told = by_pair.get(number, {})
+        if not {"inner", "left_rows", "right_rows"} <= told.keys():
+            continue
+        left_rows, right_rows = float(told["left_rows"]["rows"]), float(told["right_rows"]["rows"])
+        rows = {k: float(told[k]["rows"]) / JOIN_SERIES_LENGTH for k in ("inner", "semi", "semi_turned") if k in told}
+        estimate = JoinPairEstimate(
+            left_alias=wanted.left_alias,
+            right_alias=wanted.right_alias,
+            clauses=wanted.clauses,
+            left_rows=left_rows,
+            right_rows=right_rows,
+            rows=rows["inner"],
+            selectivity=rows["inner"] / (left_rows * right_rows),
+            semi_rows=rows.get("semi"),
+            semi_rows_turned=rows.get("semi_turned"),
+        )
+        found[wanted.plan] = (*found.get(wanted.plan, ()), estimate)
+    return found

@@ -1,0 +1,195 @@
+"""The one program that reads all facts: an anonymous plpgsql block, run alike by a live session and by a pasted script.
+
+It takes the request from the setting `rowreckon.request` and leaves the answer, one JSON document, in the setting
+`rowreckon.answer`; both last for the transaction only, as do the planner settings that it changes. It writes nothing,
+and runs nothing of the plan: statements built from it are only explained. Each part stands in a subtransaction, so that
+a lock or a missing right costs that part alone.
+"""
+
+from __future__ import annotations
+
+from . import queries, questions
+
+REQUEST_SETTING = "rowreckon.request"
+ANSWER_SETTING = "rowreckon.answer"
+
+_SECTIONS = (
+    ("server", queries.SERVER),
+    ("settings", queries.SETTINGS),
+    ("tablespaces", queries.TABLESPACES),
+    ("relations", queries.RELATIONS),
+    ("columns", queries.COLUMNS),
+    ("types", queries.TYPES),
+    ("statistics", queries.STATISTICS),
+    ("indexes", queries.INDEXES),
+    ("extended_statistics", queries.EXTENDED),
+    ("expression_statistics", queries.EXPRESSION_STATISTICS),
+    ("constraints", queries.CONSTRAINTS),
+    ("functions", queries.FUNCTIONS),
+    ("operators", queries.OPERATORS),
+)
+_QUOTE = "$rowreckon_sql$"
+
+
+def _literal(sql: str) -> str:
+    return f"{_QUOTE}{sql.strip()}{_QUOTE}"
+
+
+def _sections() -> str:
+    rows = ",\n".join(f"    ({n}, '{name}', {_literal(sql)})" for n, (name, sql) in enumerate(_SECTIONS))
+    return f"(values\n{rows}) as s(n, name, sql)"
+
+
+def _question_sources() -> str:
+    sources = (
+        ("relations", questions.RELATION_QUESTIONS, "names"),
+        ("clauses", questions.CLAUSE_QUESTIONS, "names"),
+        ("pairs", questions.PAIR_QUESTIONS, "names"),
+        ("ends", questions.END_QUESTIONS, "names"),
+        ("heights", questions.HEIGHT_QUESTIONS, "oids"),
+    )
+    blocks = []
+    for name, sql, second in sources:
+        blocks.append(f"""
+  begin
+    execute {_literal(f"select coalesce(json_agg(q), '[]') from ({sql.strip()}) q")}
+      into part using request, {second}, ends;
+    asked := asked || array(select json_array_elements(part));
+  exception when others then
+    failures := failures || json_build_object('part', 'questions about {name}', 'sqlstate', sqlstate,
+      'message', sqlerrm);
+  end;""")
+    return "".join(blocks)
+
+
+def facts_program() -> str:
+    """The DO statement, without parameters: the request is in the setting that `REQUEST_SETTING` names."""
+    changed = "array[" + ", ".join(f"'{name}'" for name in questions.CHANGED_SETTINGS) + "]"
+    return f"""do language plpgsql $rowreckon_program$
+declare
+  request constant json := current_setting('{REQUEST_SETTING}')::json;
+  version constant int := current_setting('server_version_num')::int;
+  own_path constant text := current_setting('search_path');
+  changed constant text[] := {changed};
+  own_settings jsonb := '{{}}';
+  names json;
+  oids oid[];
+  schemas text;
+  tables text;
+  sections json[] := '{{}}';
+  failures json[] := '{{}}';
+  asked json[] := '{{}}';
+  answers json[] := '{{}}';
+  ends json := '[]';
+  part json;
+  section record;
+  side record;
+  question json;
+  name text;
+  inspector text;
+  height bigint;
+  low text;
+  high text;
+begin
+  perform set_config('TimeZone', 'UTC', true), set_config('DateStyle', 'ISO, YMD', true),
+    set_config('IntervalStyle', 'postgres', true), set_config('extra_float_digits', '1', true);
+  foreach name in array changed loop
+    own_settings := own_settings || jsonb_build_object(name, current_setting(name));
+  end loop;
+  own_settings := own_settings || '{{"max_parallel_workers_per_gather": "0"}}';
+  execute {_literal(queries.NAMES)} into names using request;
+  names := coalesce(names, '[]');
+  perform set_config('search_path', 'pg_catalog', true);
+  execute {_literal(queries.RELATION_OIDS)} into oids using names;
+  select quote_literal(coalesce(array_agg(distinct n.nspname), '{{}}')::text) || '::name[]',
+         quote_literal(coalesce(array_agg(distinct c.relname), '{{}}')::text) || '::name[]' into schemas, tables
+    from pg_class c join pg_namespace n on n.oid = c.relnamespace
+    where c.oid = any(oids) or c.oid in (select i.indexrelid from pg_index i where i.indrelid = any(oids));
+
+  for section in select * from {_sections()} order by s.n loop
+    if section.name = 'expression_statistics' and version < 140000 then
+      continue;
+    end if;
+    begin
+      execute replace(replace(replace(replace(section.sql, '{{schemas}}', schemas), '{{tables}}', tables),
+        '{{maintain}}', case when version >= 170000 then {_literal(queries.RELATIONS_MAINTAIN)} else '' end),
+        '{{expressions}}', case when version >= 140000 then {_literal(queries.EXTENDED_EXPRESSIONS)} else 'null' end)
+        into part using request, oids;
+      sections := sections || json_build_object('name', section.name, 'content', part);
+    exception when others then
+      failures := failures || json_build_object('part', section.name, 'sqlstate', sqlstate, 'message', sqlerrm);
+    end;
+  end loop;
+
+  begin
+    for side in execute {_literal(questions.END_COLUMNS)} using request, names loop
+      continue when not side.open;
+      low := null;
+      high := null;
+      begin
+        if side.indexed then
+          perform set_config('enable_seqscan', 'off', true), set_config('enable_sort', 'off', true),
+            set_config('enable_bitmapscan', 'off', true);
+          execute format('select (select %1$I::text from only %2$s where %1$I is not null order by %1$I limit 1), '
+            '(select %1$I::text from only %2$s where %1$I is not null order by %1$I desc limit 1)',
+            side.column, side.item) into low, high;
+        else
+          execute format('select (array_agg(v::text order by v %3$s))[1], (array_agg(v::text order by v %3$s desc))[1] '
+            'from pg_stats s cross join lateral ('
+            'select unnest(array[h[1], h[array_upper(h, 1)]] || case when h is not null or '
+            '(select sum(f) from unnest(s.most_common_freqs) f) + s.null_frac > 0.99999 then m end) as v '
+            'from (select s.histogram_bounds::text::%1$s[] as h, s.most_common_vals::text::%1$s[] as m) x) y '
+            'where s.schemaname = %4$L and s.tablename = %5$L and s.attname = %6$L and not s.inherited '
+            'and v is not null',
+            side.type, '', side.collation, side.schema, side.name, side.column) into low, high;
+        end if;
+        if low is not null and high is not null then
+          ends := (ends::jsonb || jsonb_build_array(jsonb_build_object('relation', side.relation, 'attnum', side.attnum,
+            'type', side.type, 'low', low, 'high', high)))::json;
+        end if;
+      exception when others then
+        failures := failures || json_build_object('part', 'ends', 'relation', side.relation, 'attnum', side.attnum,
+          'sqlstate', sqlstate);
+      end;
+    end loop;
+  exception when others then
+    failures := failures || json_build_object('part', 'ends', 'sqlstate', sqlstate);
+  end;
+{_question_sources()}
+
+  select n.nspname into inspector from pg_extension e join pg_namespace n on n.oid = e.extnamespace
+    where e.extname = 'pageinspect';
+  perform set_config('search_path', own_path, true);
+  foreach question in array asked loop
+    begin
+      if question->>'kind' = 'height' and inspector is not null then
+        begin
+          execute format('select fastlevel from %I.bt_metap($1)', inspector) into height
+            using (select format('%I.%I', n.nspname, c.relname) from pg_class c join pg_namespace n
+                   on n.oid = c.relnamespace where c.oid = (question->>'n')::int8::oid);
+          answers := answers || json_build_object('kind', 'height', 'n', question->'n', 'what', 'pageinspect',
+            'height', height);
+          continue;
+        exception when others then
+          inspector := null;  -- installed, but not for this role
+        end;
+      end if;
+      foreach name in array changed loop
+        perform set_config(name, coalesce(question->'settings'->>name, own_settings->>name), true);
+      end loop;
+      execute 'explain (format json) ' || (question->>'sql') into part;
+      part := part->0->'Plan';
+      answers := answers || json_build_object('kind', question->'kind', 'n', question->'n', 'what', question->'what',
+        'node', part->'Node Type', 'index', coalesce(part->'Index Name', part->'Plans'->0->'Index Name'),
+        'startup', part->'Startup Cost', 'total', part->'Total Cost', 'rows', part->'Plan Rows',
+        'width', part->'Plan Width', 'index_cond', coalesce(part->'Index Cond', part->'Recheck Cond'),
+        'filter', part->'Filter');
+    exception when others then
+      failures := failures || json_build_object('part', question->'kind', 'n', question->'n', 'what', question->'what',
+        'sqlstate', sqlstate, 'message', case when question->>'kind' <> 'end' then sqlerrm end);
+    end;
+  end loop;
+  perform set_config('{ANSWER_SETTING}', json_build_object('facts', 'rowreckon.facts/1', 'request', request,
+    'search_path', own_path, 'names', names, 'sections', to_json(sections), 'answers', to_json(answers),
+    'failures', to_json(failures))::text, true);
+end $rowreckon_program$"""

@@ -1,0 +1,249 @@
+"""Questions to the planner: which statements to EXPLAIN, never run, so that it tells what it computes inside.
+
+A printed row estimate is rounded to whole rows. Joining the relation with a generated series of known length before the
+condition is applied multiplies the estimate, so that a selectivity comes out with about twelve digits:
+`LEFT JOIN series ON condition` estimates rows x length x selectivity, the condition being charged where it stands.
+With cpu_operator_cost at 1 and the other costs at 0, a printed cost counts operator calls: that tells a filter's cost
+per row, and a B-tree's height (a descent is charged 50 operator calls a level, plus log2 of the tuples, which is < 50).
+Source: PostgreSQL, src/backend/optimizer/path/costsize.c and src/backend/utils/adt/selfuncs.c; checked on 13 to 18.
+
+$1 is the request, $2 the resolved names, both json; each query gives rows of (kind, n, what, sql, settings), where n is
+the position of the relation, clause or pair in the request, or an index's oid.
+"""
+
+from __future__ import annotations
+
+SERIES_LENGTH = 1_000_000_000_000
+"""Rows of the series behind a restriction's selectivity."""
+JOIN_SERIES_LENGTH = 1_000_000
+"""Rows of the series behind a join's selectivity."""
+
+# Settings that a question may change; each is put back to the session's own before the next question.
+CHANGED_SETTINGS = (
+    "enable_seqscan",
+    "enable_indexscan",
+    "enable_indexonlyscan",
+    "enable_bitmapscan",
+    "enable_tidscan",
+    "enable_sort",
+    "enable_incremental_sort",
+    "enable_hashjoin",
+    "enable_mergejoin",
+    "enable_nestloop",
+    "enable_material",
+    "join_collapse_limit",
+    "from_collapse_limit",
+    "seq_page_cost",
+    "random_page_cost",
+    "cpu_tuple_cost",
+    "cpu_index_tuple_cost",
+    "cpu_operator_cost",
+    "max_parallel_workers_per_gather",
+)
+
+_OFF = (
+    '"enable_seqscan": "off", "enable_indexscan": "off", "enable_indexonlyscan": "off", "enable_bitmapscan": "off", '
+    '"enable_tidscan": "off"'
+)
+_SEQ = f'{{{_OFF}, "enable_seqscan": "on"}}'
+_INDEX = f'{{{_OFF}, "enable_indexscan": "on"}}'
+_INDEX_ONLY = f'{{{_OFF}, "enable_indexscan": "on", "enable_indexonlyscan": "on"}}'
+_BITMAP = f'{{{_OFF}, "enable_bitmapscan": "on"}}'
+_COUNT_CALLS = (
+    '"cpu_operator_cost": "1", "cpu_tuple_cost": "0", "cpu_index_tuple_cost": "0", "seq_page_cost": "0", '
+    '"random_page_cost": "0"'
+)
+_QUALS = f'{{{_OFF}, "enable_seqscan": "on", {_COUNT_CALLS}}}'
+_HEIGHT = (
+    f'{{"enable_seqscan": "off", "enable_bitmapscan": "off", "enable_sort": "off", "enable_incremental_sort": "off", '
+    f'"enable_indexscan": "on", "enable_indexonlyscan": "on", {_COUNT_CALLS}}}'
+)
+_ONLY_HASH = '{"enable_hashjoin": "on", "enable_mergejoin": "off", "enable_nestloop": "off"}'
+_ONLY_MERGE = '{"enable_hashjoin": "off", "enable_mergejoin": "on", "enable_nestloop": "off"}'
+_AS_WRITTEN = '{"join_collapse_limit": "1", "from_collapse_limit": "1"}'
+
+# Scans of the request with their relations. A scan by a partial index leaves out of its printed conditions what the
+# index's predicate implies, so the predicate is added. ONLY, because a member of an Append is scanned alone.
+SCANS = """
+scans as (
+  select w.n, (r->>'plan')::int as plan, r->>'alias' as alias, c.oid, c.relkind,
+    format('only %I.%I as %I', s.nspname, c.relname, r->>'alias') as item,
+    (select string_agg('(' || e || ')', ' and ') from (
+       select json_array_elements_text(r->'conditions') as e
+       union all
+       select pg_get_expr(i.indpred, i.indrelid) from pg_index i join pg_class ic on ic.oid = i.indexrelid
+       where i.indrelid = c.oid and i.indpred is not null
+         and ic.relname = any(array(select json_array_elements_text(r->'indexes')))) x) as quals,
+    (select string_agg(e, ', ') from json_array_elements_text(r->'columns') e) as columns,
+    r->'conditions' as conditions,
+    exists (select from pg_index i where i.indrelid = c.oid) as indexed
+  from json_array_elements($1->'relations') with ordinality w(r, n)
+    join json_array_elements($2) known(k) on k->>'name' = r->>'name'
+      and (k->>'schema') is not distinct from (r->>'schema_name')
+    join pg_class c on c.oid = (k->>'oid')::int8::oid and c.relkind in ('r', 'm', 't')
+    join pg_namespace s on s.oid = c.relnamespace)
+"""
+
+RELATION_QUESTIONS = f"""
+with {SCANS},
+bare as (
+  select s.*, format('select %s from %s', s.columns, s.item) as whole,
+    coalesce(' where ' || s.quals, '') as filtered,
+    format('select from %s left join generate_series(1::bigint, {SERIES_LENGTH}) as rowreckon_series(n) on ', s.item)
+      as series from scans s)
+select 'relation' as kind, n::int8 as n, q.what, q.sql, q.settings::json as settings
+from bare cross join lateral (values
+  ('cheapest', whole || filtered, '{{}}', true),
+  ('seq_scan', whole || filtered, '{_SEQ}', true),
+  ('index_scan', whole || filtered, '{_INDEX}', indexed),
+  ('index_only_scan', whole || filtered, '{_INDEX_ONLY}', indexed),
+  ('bitmap_scan', whole || filtered, '{_BITMAP}', indexed and quals is not null),
+  ('bare', whole, '{_QUALS}', true),
+  ('quals', whole || filtered, '{_QUALS}', quals is not null),
+  ('selectivity', series || quals, '{{}}', quals is not null)) q(what, sql, settings, wanted)
+where q.wanted
+union all
+select 'relation', n, 'conjunct ' || c.ordinality, series || '(' || c.value || ')', '{{}}'::json
+from bare cross join json_array_elements_text(conditions) with ordinality c
+where json_array_length(conditions) > 1
+order by 2, 3
+"""
+
+CLAUSES = f"""
+{SCANS},
+clauses as (
+  select w.n, c->>'operator' as operator, c->>'left' as l, c->>'right' as r, a.item as left_item, b.item as right_item,
+    a.oid as left_oid, b.oid as right_oid, la.attnum as left_attnum, ra.attnum as right_attnum
+  from json_array_elements($1->'clauses') with ordinality w(c, n)
+    join scans a on a.plan = (c->>'plan')::int and a.alias = c->>'left_alias'
+    join scans b on b.plan = (c->>'plan')::int and b.alias = c->>'right_alias'
+    left join pg_attribute la on la.attrelid = a.oid and la.attname = c->>'left_column' and not la.attisdropped
+    left join pg_attribute ra on ra.attrelid = b.oid and ra.attname = c->>'right_column' and not ra.attisdropped)
+"""
+
+# Where a foreign key joins the two relations the planner puts 1/referenced rows in place of the clause's own
+# selectivity, which hash and merge costs still use; <> is estimated as the complement and no foreign key matches it.
+CLAUSE_QUESTIONS = f"""
+with {CLAUSES},
+ready as (
+  select c.*, format('(%s) %s (%s)', l, operator, r) as clause,
+    operator = '=' and exists (select from pg_constraint f where f.contype = 'f'
+      and (f.conrelid, f.confrelid) in ((left_oid, right_oid), (right_oid, left_oid))) as keyed
+  from clauses c)
+select 'clause' as kind, n::int8 as n, q.what, q.sql, q.settings::json as settings
+from ready cross join lateral (values
+  ('inner', format('select from (%s cross join generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)) '
+                   'join %s on %s', left_item, right_item, clause), '{_AS_WRITTEN}', not keyed),
+  ('unequal', format('select from (%s cross join generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)) '
+                     'join %s on (%s) <> (%s)', left_item, right_item, l, r), '{_AS_WRITTEN}', keyed),
+  ('semi', format('select from (%s cross join generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)) '
+                  'where exists (select from %s where %s)', left_item, right_item, clause), '{_AS_WRITTEN}', true),
+  ('semi_turned', format('select from (%s cross join generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)) '
+                  'where exists (select from %s where %s)', right_item, left_item, clause), '{_AS_WRITTEN}', true),
+  ('left_whole', 'select from ' || left_item, '{{}}', true),
+  ('right_whole', 'select from ' || right_item, '{{}}', true),
+  ('hash', format('select from %s join %s on %s', left_item, right_item, clause), '{_ONLY_HASH}', operator = '='),
+  ('merge', format('select from %s join %s on %s', left_item, right_item, clause), '{_ONLY_MERGE}', operator = '=')
+  ) q(what, sql, settings, wanted)
+where q.wanted order by 2, 3
+"""
+
+PAIR_QUESTIONS = f"""
+with {SCANS},
+pairs as (
+  select w.n, a.item as left_item, b.item as right_item, coalesce(a.quals, 'true') as left_quals,
+    coalesce(b.quals, 'true') as right_quals,
+    (select string_agg('(' || e || ')', ' and ') from json_array_elements_text(p->'clauses') e) as clauses
+  from json_array_elements($1->'pairs') with ordinality w(p, n)
+    join scans a on a.plan = (p->>'plan')::int and a.alias = p->>'left_alias'
+    join scans b on b.plan = (p->>'plan')::int and b.alias = p->>'right_alias')
+select 'pair' as kind, n::int8 as n, q.what, q.sql, q.settings::json as settings
+from pairs cross join lateral (values
+  ('inner', format('select from (%s cross join generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)) '
+    'join %s on %s where %s and %s', left_item, right_item, clauses, left_quals, right_quals), '{_AS_WRITTEN}'),
+  ('semi', format('select from (%s cross join generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)) '
+    'where %s and exists (select from %s where %s and %s)', left_item, left_quals, right_item, right_quals, clauses),
+    '{_AS_WRITTEN}'),
+  ('semi_turned', format('select from (%s cross join generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)) '
+    'where %s and exists (select from %s where %s and %s)', right_item, right_quals, left_item, left_quals, clauses),
+    '{_AS_WRITTEN}'),
+  ('left_rows', format('select from %s where %s', left_item, left_quals), '{{}}'),
+  ('right_rows', format('select from %s where %s', right_item, right_quals), '{{}}')
+  ) q(what, sql, settings)
+order by 2, 3
+"""
+
+# Reading an index in its own order needs no condition; its startup cost is one descent.
+HEIGHT_QUESTIONS = f"""
+select 'height' as kind, i.indexrelid::int8 as n, 'explain' as what,
+  format('select from only %I.%I%s order by ', s.nspname, t.relname,
+         ' where ' || pg_get_expr(i.indpred, i.indrelid)) || k.keys as sql, '{_HEIGHT}'::json as settings
+from pg_index i join pg_class c on c.oid = i.indexrelid and c.relkind = 'i'
+  join pg_am am on am.oid = c.relam and am.amname = 'btree'
+  join pg_class t on t.oid = i.indrelid join pg_namespace s on s.oid = t.relnamespace
+  cross join lateral (
+    select string_agg(format('%s%s using operator(%I.%s) nulls %s',
+      case when i.indkey[k - 1] = 0 then '(' || pg_get_indexdef(i.indexrelid, k, false) || ')'
+           else quote_ident(a.attname) end,
+      case when i.indcollation[k - 1] not in (0, coalesce(a.attcollation, 0))
+           then ' collate ' || i.indcollation[k - 1]::regcollation::text else '' end,
+      ns.nspname, o.oprname, case when i.indoption[k - 1] & 2 = 2 then 'first' else 'last' end),
+      ', ' order by k) as keys,
+      count(o.oid) as found
+    from generate_series(1, i.indnkeyatts) k
+      join pg_opclass oc on oc.oid = i.indclass[k - 1]
+      left join pg_attribute a on a.attrelid = i.indrelid and a.attnum = i.indkey[k - 1] and a.attnum > 0
+      left join pg_amop p on p.amopfamily = oc.opcfamily and p.amoplefttype = oc.opcintype
+        and p.amoprighttype = oc.opcintype and p.amoppurpose = 's'
+        and p.amopstrategy = case when i.indoption[k - 1] & 1 = 1 then 5 else 1 end
+      left join pg_operator o on o.oid = p.amopopr left join pg_namespace ns on ns.oid = o.oprnamespace) k
+where i.indrelid = any($2) and i.indisvalid and i.indislive and k.found = i.indnkeyatts
+order by 2
+"""
+
+# The two ends of a join column: from an index that leads with it, as the planner probes one, else from the histogram,
+# widened by the most common values, else from these alone where they are all there is (> 99.999 % of the rows).
+END_COLUMNS = f"""
+with {CLAUSES},
+sides as (
+  select left_oid as oid, left_attnum as attnum from clauses where left_attnum > 0
+  union select right_oid, right_attnum from clauses where right_attnum > 0)
+select a.attrelid::int8 as relation, a.attnum, format('%I.%I', s.nspname, c.relname) as item, s.nspname as schema,
+  c.relname as name, a.attname as column, format_type(a.atttypid, a.atttypmod) as type,
+  coalesce(' collate ' || nullif(a.attcollation, 0)::regcollation::text, '') as collation,
+  exists (select from pg_index i join pg_class ic on ic.oid = i.indexrelid join pg_am am on am.oid = ic.relam
+    where i.indrelid = c.oid and i.indkey[0] = a.attnum and i.indisvalid and i.indpred is null
+      and am.amname = 'btree' and (select opcdefault from pg_opclass o where o.oid = i.indclass[0])
+      and i.indcollation[0] in (0, a.attcollation)) as indexed,
+  has_column_privilege(c.oid, a.attnum, 'SELECT') and not row_security_active(c.oid) as open
+from sides join pg_attribute a on a.attrelid = sides.oid and a.attnum = sides.attnum
+  join pg_class c on c.oid = a.attrelid join pg_namespace s on s.oid = c.relnamespace
+"""
+
+# $3: the ends found, json of {relation, attnum, low, high}. A side is compared with a literal of the other side's type,
+# under the same cast as the plan shows.
+END_QUESTIONS = f"""
+with {CLAUSES},
+ends as (
+  select (e->>'relation')::int8::oid as oid, (e->>'attnum')::int as attnum, e->>'low' as low, e->>'high' as high,
+    e->>'type' as type from json_array_elements($3) e),
+ready as (
+  select c.n, c.l, c.r, c.left_item, c.right_item,
+    format('%L::%s%s', le.low, le.type, substring(c.l from '\\)(::.+)$')) as left_low,
+    format('%L::%s%s', le.high, le.type, substring(c.l from '\\)(::.+)$')) as left_high,
+    format('%L::%s%s', re.low, re.type, substring(c.r from '\\)(::.+)$')) as right_low,
+    format('%L::%s%s', re.high, re.type, substring(c.r from '\\)(::.+)$')) as right_high
+  from clauses c join ends le on (le.oid, le.attnum) = (c.left_oid, c.left_attnum)
+    join ends re on (re.oid, re.attnum) = (c.right_oid, c.right_attnum)
+  where c.operator = '=')
+select 'end' as kind, n::int8 as n, q.what,
+  format('select from %s left join generate_series(1::bigint, {SERIES_LENGTH}) as rowreckon_series(n) on (%s) %s (%s)',
+         q.item, q.side, q.operator, q.bound) as sql, '{{}}'::json as settings
+from ready cross join lateral (values
+  ('left <= high', left_item, l, '<=', right_high), ('right <= high', right_item, r, '<=', left_high),
+  ('left < low', left_item, l, '<', right_low), ('right < low', right_item, r, '<', left_low),
+  ('left >= low', left_item, l, '>=', right_low), ('right >= low', right_item, r, '>=', left_low),
+  ('left > high', left_item, l, '>', right_high), ('right > high', right_item, r, '>', left_high)
+  ) q(what, item, side, operator, bound)
+order by 2, 3
+"""

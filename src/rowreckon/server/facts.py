@@ -1,0 +1,60 @@
+"""Reading catalog facts over a connection: three statements in a read-only transaction that leaves nothing behind."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+
+import psycopg
+
+from rowreckon.catalog.answer import catalogs_from_answer
+from rowreckon.catalog.facts import Catalog
+from rowreckon.catalog.program import ANSWER_SETTING, REQUEST_SETTING, facts_program
+from rowreckon.catalog.wanted import wanted_facts
+from rowreckon.errors import StatementFailed
+from rowreckon.plan.tree import PlanTree
+
+from .connection import Connection, first_line
+
+LOCK_TIMEOUT_MS = 2000
+"""How long a part waits for a table that somebody holds exclusively before it is given up (ms)."""
+OLDEST = 130000
+
+
+def read_catalogs(
+    connection: Connection, plans: Sequence[PlanTree], *, with_values: bool = False
+) -> tuple[Catalog, ...]:
+    """The catalog of each plan, read at once; nothing of the plans is executed.
+
+    Works inside an open transaction, whose settings then count (in a savepoint that is rolled back), or in one of its
+    own. Sampled values come along only `with_values`. What rights, row security or locks hide is in `Catalog.missing`.
+    Raises StatementFailed where the server is older than 13, has no PL/pgSQL for this role, or gives up.
+    """
+    version = connection.info.server_version
+    if version < OLDEST:
+        raise StatementFailed(
+            f"the server is PostgreSQL {version // 10000}", hint="facts can be read from 13 to 18", sqlstate=None
+        )
+    request = wanted_facts(plans, with_values=with_values).model_dump_json()
+    try:
+        with connection.transaction(force_rollback=True):
+            connection.execute("set transaction read only")
+            connection.execute(
+                "select pg_catalog.set_config('lock_timeout', %s, true), pg_catalog.set_config(%s, %s, true)",
+                (f"{LOCK_TIMEOUT_MS}ms", REQUEST_SETTING, request),
+            )
+            connection.execute(facts_program().encode())
+            row = connection.execute("select pg_catalog.current_setting(%s)", (ANSWER_SETTING,)).fetchone()
+    except psycopg.Error as error:
+        raise StatementFailed(
+            f"the catalog facts could not be read: {first_line(error)}",
+            hint="check that the role may use PL/pgSQL and that the statement timeout leaves some seconds",
+            sqlstate=error.sqlstate,
+        ) from None
+    assert row is not None
+    return catalogs_from_answer(json.loads(row[0]))
+
+
+def read_catalog(connection: Connection, plan: PlanTree, *, with_values: bool = False) -> Catalog:
+    """The catalog of one plan; see `read_catalogs`."""
+    return read_catalogs(connection, [plan], with_values=with_values)[0]
