@@ -1,0 +1,55 @@
+"""What is missing to decide, with the command that would bring it; shared by all joins of a plan, each once."""
+
+from __future__ import annotations
+
+from rowreckon.report.document import Missing
+
+NOT_ANALYZED = Missing(
+    what="the actual row counts",
+    why="the plan was not executed, so that only its estimates are known",
+    how="EXPLAIN (ANALYZE, BUFFERS, SETTINGS, FORMAT JSON) followed by the query; it runs the statement",
+)
+SETTINGS = Missing(
+    what="the planner's settings",
+    why="the plan does not list them, so that the defaults of its release were reckoned with",
+    how="EXPLAIN (ANALYZE, BUFFERS, SETTINGS, FORMAT JSON) followed by the query; it runs the statement",
+)
+VERSION = Missing(
+    what="the server's version",
+    why="the planner's arithmetic differs between releases, and the plan does not tell which one made it",
+    how="SHOW server_version_num",
+)
+
+
+def complete_count(side: str, stopped_by: str | None) -> Missing:
+    """A side whose count is only a lower bound."""
+    return Missing(
+        what=f"the complete number of rows of the {side} side",
+        why=f"it was stopped by {stopped_by}" if stopped_by else "it was not read to its end",
+        how="EXPLAIN (ANALYZE, FORMAT JSON) of the side alone, or SELECT count(*) over it; both run it to its end",
+    )
+
+
+def catalog_facts(tables: tuple[str, ...], why: str) -> Missing:
+    """Sizes, statistics and indexes of relations that the plan does not betray."""
+    names = ", ".join(tables) if tables else "the relations"
+    return Missing(
+        what=f"sizes, statistics and indexes of {names}",
+        why=why,
+        how="rowreckon ask PLAN prints a read-only psql script; read its output with rowreckon audit PLAN --facts FILE",
+    )
+
+
+class MissingList:
+    """Collects missing evidence in order, each once, and hands out its index."""
+
+    def __init__(self) -> None:
+        self._index: dict[Missing, int] = {}
+
+    def add(self, missing: Missing) -> int:
+        """The index of this evidence in the plan's list."""
+        return self._index.setdefault(missing, len(self._index))
+
+    def items(self) -> tuple[Missing, ...]:
+        """All that was added, in order."""
+        return tuple(self._index)
