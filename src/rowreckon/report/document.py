@@ -165,6 +165,14 @@ class SafeOrigin(Part):
     safe_q_error: float | None = None
 
 
+class CurvePoint(Part):
+    """One sample of the cost curves: every method's cost at a number of outer rows (planner units)."""
+
+    outer_rows: float
+    inner_at: Literal["estimate", "actual"] = "estimate"
+    costs: dict[Method, float | None] = Field(default_factory=dict)
+
+
 class Join(Part):
     """One join, judged."""
 
@@ -191,6 +199,7 @@ class Join(Part):
     contest: dict[str, float | bool | None] | None = None
     scale: float | None = None
     row_visits: dict[Method, RowVisits] = Field(default_factory=dict)
+    curve: tuple[CurvePoint, ...] = ()
     why: str
     missing: tuple[int, ...] = ()
     origin: tuple[int, ...] = ()

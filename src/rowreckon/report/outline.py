@@ -24,6 +24,7 @@ class Row:
     gutter: str
     time: str = ""
     marks: tuple[str, ...] = ()
+    folded: tuple[int, ...] = ()
 
 
 def _marks(plan: Plan) -> dict[int, list[str]]:
@@ -62,8 +63,8 @@ def _importance(plan: Plan, marks: dict[int, list[str]]) -> list[int]:
     return [id_ for score, id_ in sorted(weighed, key=lambda pair: (-pair[0], pair[1])) if score >= 1.0]
 
 
-def _kept(plan: Plan, marks: dict[int, list[str]], limit: int) -> set[int]:
-    if len(plan.nodes) <= min(limit, _WHOLE_UP_TO):
+def _kept(plan: Plan, marks: dict[int, list[str]], limit: int, whole_up_to: int) -> set[int]:
+    if len(plan.nodes) <= min(limit, whole_up_to):
         return {node.id for node in plan.nodes}
     by_path = {node.path: node.id for node in plan.nodes}
     kept = {plan.nodes[0].id}
@@ -88,13 +89,22 @@ def _folded(nodes: list[Node]) -> Row:
     elif any(node.q_error is not None for node in nodes):
         said += ", no misestimate among them"
     spent = sum(node.own_ms or 0.0 for node in nodes)
-    return Row(None, min(len(nodes[0].path), _DEEPEST), "", said, milliseconds(spent) if spent else "")
+    time = milliseconds(spent) if spent else ""
+    return Row(None, min(len(nodes[0].path), _DEEPEST), "", said, time, folded=tuple(node.id for node in nodes))
 
 
-def outline(plan: Plan, *, limit: int = _AT_MOST) -> tuple[Row, ...]:
-    """The outline's rows in plan order; at most about twice `limit`, every node where the plan is short."""
+def node_row(plan: Plan, node: Node, marks: tuple[str, ...] = ()) -> Row:
+    """One node as a row."""
+    level = f"(level {len(node.path)}) " if len(node.path) > _DEEPEST else ""
+    gutter = expected_came(node, analyzed=plan.analyzed)
+    time = milliseconds(node.own_ms) if node.own_ms is not None else ""
+    return Row(node.id, min(len(node.path), _DEEPEST), level + node_label(node), gutter, time, marks)
+
+
+def outline(plan: Plan, *, limit: int = _AT_MOST, whole_up_to: int = _WHOLE_UP_TO) -> tuple[Row, ...]:
+    """The outline's rows in plan order; at most about twice `limit`, every node of a plan of `whole_up_to` nodes."""
     marks = _marks(plan)
-    kept = _kept(plan, marks, limit)
+    kept = _kept(plan, marks, limit, whole_up_to)
     rows: list[Row] = []
     hidden: list[Node] = []
     for node in plan.nodes:
@@ -104,16 +114,7 @@ def outline(plan: Plan, *, limit: int = _AT_MOST) -> tuple[Row, ...]:
         if hidden:
             rows.append(_folded(hidden))
             hidden = []
-        rows.append(
-            Row(
-                node.id,
-                min(len(node.path), _DEEPEST),
-                (f"(level {len(node.path)}) " if len(node.path) > _DEEPEST else "") + node_label(node),
-                expected_came(node, analyzed=plan.analyzed),
-                milliseconds(node.own_ms) if node.own_ms is not None else "",
-                tuple(marks.get(node.id, ())),
-            )
-        )
+        rows.append(node_row(plan, node, tuple(marks.get(node.id, ()))))
     if hidden:
         rows.append(_folded(hidden))
     return tuple(rows)

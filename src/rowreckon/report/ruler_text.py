@@ -5,8 +5,26 @@ from __future__ import annotations
 from rowreckon.report.numbers import number
 from rowreckon.report.ruler import Ruler, Tick
 
-_UNICODE = {"fills": "─═┄╍", "open": "?", "bare": "╌", "estimate": "○", "actual": "●", "switch": "┃", "stem": "│"}
-_ASCII = {"fills": "-=~+", "open": "?", "bare": ".", "estimate": "o", "actual": "@", "switch": "|", "stem": "|"}
+_UNICODE = {
+    "fills": "─═┄╍",
+    "open": "?",
+    "bare": "╌",
+    "estimate": "○",
+    "actual": "●",
+    "both": "◉",
+    "switch": "┃",
+    "stem": "│",
+}
+_ASCII = {
+    "fills": "-=~+",
+    "open": "?",
+    "bare": ".",
+    "estimate": "o",
+    "actual": "@",
+    "both": "8",
+    "switch": "|",
+    "stem": "|",
+}
 _METHOD_ORDER = ("nested_loop", "hash", "merge")
 _MIN_WIDTH = 24
 _TOO_CLOSE = 3  # columns: marks nearer than this share a label
@@ -79,7 +97,9 @@ def _band(ruler: Ruler, width: int, glyphs: dict[str, str]) -> str:
     for kind in ("switch", "estimate", "actual"):
         for tick in ruler.ticks:
             if tick.kind == kind:
-                row[_column(ruler, tick.at, width)] = glyphs[kind]
+                column = _column(ruler, tick.at, width)
+                met = kind == "actual" and row[column] == glyphs["estimate"]
+                row[column] = glyphs["both" if met else kind]
     return "".join(row)
 
 

@@ -258,7 +258,7 @@ def _outline(out: _Writer, plan: Plan) -> None:
         return
     out.blank()
     out.say("Plan outline", 2, "bold")
-    rows = outline(plan, limit=len(plan.nodes)) if out.verbose else outline(plan)
+    rows = outline(plan, limit=len(plan.nodes), whole_up_to=len(plan.nodes)) if out.verbose else outline(plan)
     for row in rows:
         _outline_row(out, row)
 

@@ -1,0 +1,200 @@
+"""Filling the templates. The worst plans come whole; a long list's rest comes briefly, within a budget of bytes."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib import resources
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from rowreckon.report.curve import curve
+from rowreckon.report.curve_svg import curve_svg
+from rowreckon.report.document import Audit, Join, Plan
+from rowreckon.report.escape import bare, clean, clean_lines, is_altered, quote, shorten
+from rowreckon.report.headline import audit_headline, audit_time_sentence, joins_by_weight, plan_headline
+from rowreckon.report.html.filters import legend, says
+from rowreckon.report.numbers import capitalised
+from rowreckon.report.outline import Row, node_row, outline
+from rowreckon.report.overview import counts_words, fold_row, plan_lines, verdict_legend
+from rowreckon.report.ruler import rulers
+from rowreckon.report.ruler_svg import ruler_svg
+from rowreckon.report.story import (
+    JoinStory,
+    elsewhere_lines,
+    join_stories,
+    measured_rows,
+    no_remedy_words,
+    other_findings,
+    remedy_story,
+)
+from rowreckon.report.svg import PATTERNS
+from rowreckon.report.words import CAUTIONS
+
+_WHOLE_PLANS = 40
+_OPEN_PLANS = 3
+_LISTED_PLANS = 3_000
+_REMEDIES = 200
+_JOINS_WITH_CHART = 30
+_FOLDED_ROWS = 400
+_QUERY_SHOWN = 20_000
+_BUDGET = 4_300_000  # bytes for the plans' parts; the whole stays under 5 MB
+
+
+@dataclass(frozen=True)
+class _Drawn:
+    """A ruler drawn, its legend, its note."""
+
+    svg: Markup
+    title: str
+    legend: list[tuple[str, str]]
+    note: str
+
+
+@dataclass(frozen=True)
+class _OutlineRow:
+    row: Row
+    folded: tuple[Row, ...]
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("rowreckon.report.html"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["says"] = says
+    environment.filters["bare"] = bare
+    return environment
+
+
+@lru_cache(maxsize=1)
+def _style() -> tuple[Markup, str]:
+    """The style sheet and the hash by which the content security policy allows it."""
+    text = resources.files("rowreckon.report.html").joinpath("style.css").read_text("utf-8")
+    digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+    return Markup(text), f"sha256-{digest}"
+
+
+def _drawn(join: Join) -> list[_Drawn]:
+    return [_Drawn(ruler_svg(r), r.title, legend(r), r.note) for r in rulers(join)]
+
+
+def _chart(story: JoinStory) -> tuple[Markup, str] | None:
+    chart = curve(story.join)
+    return None if chart is None else (curve_svg(chart), chart.caption)
+
+
+def _outline_rows(plan: Plan) -> list[_OutlineRow]:
+    nodes = {node.id: node for node in plan.nodes}
+    room = _FOLDED_ROWS
+    rows = []
+    for row in outline(plan, whole_up_to=12):
+        folded = tuple(node_row(plan, nodes[id_]) for id_ in row.folded[: max(0, room)])
+        room -= len(folded)
+        rows.append(_OutlineRow(row, folded))
+    return rows
+
+
+def _plan_part(plan: Plan, index: int, *, whole: bool, is_open: bool, alone: bool) -> str:
+    stories = join_stories(plan)
+    drawn = {story.join.node: _drawn(story.join) for story in (stories if whole else stories[:1])}
+    charts = {s.join.node: _chart(s) for s in stories[:_JOINS_WITH_CHART]} if whole else {}
+    query = shorten(clean_lines(plan.query), _QUERY_SHOWN) if plan.query and whole else ""
+    return (
+        _environment()
+        .get_template("plan.html.j2")
+        .render(
+            index=index,
+            source=quote(plan.source),
+            headline=plan_headline(plan),
+            alone=alone,
+            is_open=is_open,
+            whole=whole,
+            stories=stories if whole else stories[:3],
+            hidden_joins=0 if whole else max(0, len(stories) - 3),
+            drawn=drawn,
+            charts=charts,
+            findings=other_findings(plan) if whole else (),
+            outline=_outline_rows(plan) if whole else [],
+            elsewhere=elsewhere_lines(plan),
+            missing=[
+                (capitalised(clean(m.what)).rstrip("."), clean(m.why).rstrip("."), clean_lines(m.how))
+                for m in plan.missing
+            ],
+            measured=measured_rows(plan),
+            notes=[clean(note) for note in plan.notes],
+            query=query,
+            query_altered=bool(plan.query) and is_altered(plan.query or ""),
+        )
+    )
+
+
+def _plan_parts(audit: Audit, order: list[int]) -> tuple[list[Markup], int]:
+    """The plans' parts that fit the budget, and how many plans were left to the table alone."""
+    parts: list[Markup] = []
+    room = _BUDGET
+    for place, index in enumerate(order):
+        whole = place < _WHOLE_PLANS
+        plan = audit.plans[index]
+        part = _plan_part(plan, index, whole=whole, is_open=place < _OPEN_PLANS, alone=len(order) == 1)
+        if len(part.encode()) > room and whole:
+            part = _plan_part(plan, index, whole=False, is_open=False, alone=False)
+        room -= len(part.encode())
+        if room < 0:
+            return parts, len(order) - len(parts)
+        parts.append(Markup(part))
+    return parts, 0
+
+
+def _worst(audit: Audit, order: list[int]) -> tuple[str, list[_Drawn]]:
+    """The ruler of the worst join of the worst plan that has one."""
+    for index in order:
+        joins = joins_by_weight(audit.plans[index])
+        if joins:
+            story = join_stories(audit.plans[index])[0]
+            return story.title, _drawn(joins[0])
+    return "", []
+
+
+def render_html(audit: Audit) -> str:
+    """The audit as one self-contained HTML document: same audit, same bytes."""
+    lines = plan_lines(audit)
+    order = [line.index for line in lines]
+    parts, left_out = _plan_parts(audit, order)
+    style, style_hash = _style()
+    worst_title, worst = _worst(audit, order)
+    remedies = [(remedy.rank, remedy_story(remedy)) for remedy in audit.remedies[:_REMEDIES]]
+    return (
+        _environment()
+        .get_template("report.html.j2")
+        .render(
+            style=style,
+            style_hash=style_hash,
+            patterns=PATTERNS,
+            headline=audit_headline(audit),
+            time_sentence=audit_time_sentence(audit),
+            counts=counts_words(audit) if audit.plans else "",
+            worst_title=worst_title,
+            worst=worst[-1:],
+            remedies=remedies,
+            remedies_left_out=len(audit.remedies) - len(remedies),
+            no_remedy=no_remedy_words(audit),
+            lines=lines[:_LISTED_PLANS] if len(lines) > 1 else (),
+            lines_left_out=max(0, len(lines) - _LISTED_PLANS),
+            shown=set(order[: len(parts)]),
+            folds=[fold_row(fold) for fold in audit.folds],
+            parts=parts,
+            left_out=left_out,
+            rejected=[(quote(r.source), clean(r.where or ""), clean(r.reason)) for r in audit.rejected],
+            legend=verdict_legend(audit),
+            cautions=CAUTIONS,
+            tool_version=clean(audit.tool_version),
+        )
+    )

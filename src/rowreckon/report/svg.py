@@ -1,0 +1,45 @@
+"""What the drawings share: elements built with every attribute escaped, patterns for the join methods."""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+METHOD_CLASSES = {"nested_loop": "nl", "hash": "hj", "merge": "mj"}
+
+# Shape tells the methods apart, colour only helps: slanted lines, a grid, level lines, and dots where it is open.
+PATTERNS = Markup(
+    '<svg class="defs" width="0" height="0" aria-hidden="true" focusable="false"><defs>'
+    '<pattern id="p-nl" width="7" height="7" patternUnits="userSpaceOnUse"><rect width="7" height="7" class="bg-nl"/>'
+    '<path d="M-2 2L2 -2M0 7L7 0M5 9L9 5" class="fg-nl"/></pattern>'
+    '<pattern id="p-hj" width="8" height="8" patternUnits="userSpaceOnUse"><rect width="8" height="8" class="bg-hj"/>'
+    '<path d="M0 4H8M4 0V8" class="fg-hj"/></pattern>'
+    '<pattern id="p-mj" width="6" height="6" patternUnits="userSpaceOnUse"><rect width="6" height="6" class="bg-mj"/>'
+    '<path d="M0 3H6" class="fg-mj"/></pattern>'
+    '<pattern id="p-open" width="6" height="6" patternUnits="userSpaceOnUse">'
+    '<rect width="6" height="6" class="bg-open"/><circle cx="3" cy="3" r="1" class="fg-open"/></pattern></defs></svg>'
+)
+
+
+def method_class(method: str | None) -> str:
+    """The short class of a method's pattern and colour; `open` where none is known."""
+    return METHOD_CLASSES.get(method or "", "open")
+
+
+def element(name: str, *, text: str = "", **attributes: object) -> Markup:
+    """`<name a="b">text</name>`; underscores in attribute names become hyphens, `class_` becomes `class`."""
+    parts = [
+        Markup(' {}="{}"').format(Markup(key.rstrip("_").replace("_", "-")), _figure(value))
+        for key, value in attributes.items()
+        if value is not None
+    ]
+    opening = Markup("<") + Markup(name) + Markup("").join(parts)
+    return opening + (Markup(">{}</{}>").format(text, Markup(name)) if text else Markup("/>"))
+
+
+def _figure(value: object) -> object:
+    return f"{value:.2f}".rstrip("0").rstrip(".") if isinstance(value, float) else value
+
+
+def percent(fraction: float) -> str:
+    """A position along the line for an SVG attribute, `37.25%`."""
+    return f"{100 * fraction:.2f}".rstrip("0").rstrip(".") + "%"
