@@ -12,7 +12,7 @@ from rowreckon.report.document import Audit, Rejected
 Format = Literal["json", "markdown", "html", "text"]
 
 
-def render(result: Audit, format: Format = "markdown", *, width: int = 100) -> str:  # noqa: A002
+def render(result: Audit, format: Format = "markdown", *, width: int = 100) -> str:
     """An audit as text: "json" (the contract), "markdown", "html" (one self-contained file), or "text" as a terminal
     of `width` columns without colour would show it."""
     if format == "json":

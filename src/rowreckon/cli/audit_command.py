@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterable
 from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from rowreckon.cli.output import OutputFormat
+
+if TYPE_CHECKING:
+    from rowreckon.report.document import Rejected
 
 
 def register(app: typer.Typer) -> None:
@@ -16,14 +21,20 @@ def register(app: typer.Typer) -> None:
 
 
 def audit_command(
-    paths: list[str] = typer.Argument(..., metavar="PATH… | -", help="Plan files, folders of them, or - for stdin."),
-    output: OutputFormat = typer.Option(OutputFormat.terminal, "--format", help="What to print."),
-    report: list[Path] = typer.Option([], "--report", help="Also write a .html, .md, .json or .xml file (repeatable)."),
-    threshold: float = typer.Option(10.0, "--threshold", min=1.0, help="The q-error called a misestimate."),
-    fail_on: str = typer.Option(None, "--fail-on", help="Verdicts that give exit status 1: crossed,held,undecided."),
-    verbose: bool = typer.Option(False, "--verbose", "-v", help="Show what is folded otherwise."),
-    max_depth: int = typer.Option(1000, "--max-depth", min=1, help="Deepest nesting of plan nodes that is read."),
-    max_bytes: int = typer.Option(256 * 1024 * 1024, "--max-bytes", min=1, help="Largest input that is read, bytes."),
+    paths: Annotated[
+        list[str], typer.Argument(metavar="PATH… | -", help="Plan files, folders of them, or - for standard input.")
+    ],
+    output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
+    report: Annotated[
+        list[Path] | None, typer.Option(help="Also write a .html, .md, .json or .xml file (may be repeated).")
+    ] = None,
+    threshold: Annotated[float, typer.Option(min=1.0, help="The q-error called a misestimate.")] = 10.0,
+    fail_on: Annotated[
+        str | None, typer.Option(help="Verdicts that give exit status 1: crossed, held, undecided.")
+    ] = None,
+    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
+    max_depth: Annotated[int, typer.Option(min=1, help="Deepest nesting of plan nodes that is read.")] = 1000,
+    max_bytes: Annotated[int, typer.Option(min=1, help="Largest input that is read, in bytes.")] = 256 * 1024 * 1024,
 ) -> None:
     """Audit captured plans."""
     from rowreckon.auditing import audit
@@ -32,14 +43,15 @@ def audit_command(
     from rowreckon.reading.limits import Limits
 
     wanted = parse_fail_on(fail_on)
-    check_report_paths(report)
+    reports = report or []
+    check_report_paths(reports)
     limits = Limits(max_depth=max_depth, max_bytes=max_bytes)
     inputs = []
     for path in paths:
         inputs.extend(read_text(_stdin(), limits=limits) if path == "-" else read_path(path, limits=limits))
     result = audit(inputs, threshold=threshold)
     print_audit(result, output, verbose=verbose)
-    write_reports(result, report, wanted)
+    write_reports(result, reports, wanted)
     tell_rejected(result.rejected)
     raise typer.Exit(exit_status(result, wanted))
 
@@ -50,15 +62,10 @@ def _stdin() -> bytes:
     return sys.stdin.buffer.read()
 
 
-def tell_rejected(rejected: object) -> None:
+def tell_rejected(rejected: Iterable[Rejected]) -> None:
     """One sentence on standard error for each input that could not be read."""
-    from collections.abc import Iterable
-
-    from rowreckon.report.document import Rejected
     from rowreckon.report.escape import clean
 
-    assert isinstance(rejected, Iterable)
     for item in rejected:
-        assert isinstance(item, Rejected)
         place = f" ({item.where})" if item.where else ""
         typer.echo(f"rowreckon: {clean(item.source)}{clean(place)}: {clean(item.reason)}", err=True)
