@@ -20,7 +20,8 @@ where l.kind = 'glove';
 -- name: partition-parent-not-analysed
 -- the partitions of the weather log were analysed, the whole was not
 select s.model, count(*), min(w.coldest)
-from (select sensor_id, min(temperature) as coldest from weather_log group by sensor_id having min(temperature) < -19) w
+from (select sensor_id, min(temperature) as coldest from weather_log group by sensor_id
+      having min(temperature) < -19 and max(wind_kmh) > 60) w
      join sensors s on s.id = w.sensor_id
 group by s.model;
 
@@ -53,9 +54,9 @@ from (select home_land, home_region, home_city, max(id) as newest
 
 -- name: wrong-distinct-count
 -- somebody once declared that there are 40 batches
-select f.departed_at, i.article
-from flight_items i join supply_flights f on f.id = i.flight_id
-where i.batch_no = 4711;
+select b.batch_no, f.hut_id, f.landed_at
+from (select batch_no, max(flight_id) as last_flight from flight_items group by batch_no) b
+     join supply_flights f on f.id = b.last_flight;
 
 -- name: expression-without-statistics
 -- nothing is known about a field inside a document
@@ -111,7 +112,7 @@ group by c.code;
 set role hut_desk;
 select g.home_land, count(*)
 from guest_notes n join guests g on g.id = n.guest_id
-where n.note like 'allergy%'
+where n.note like '%nuts%'
 group by g.home_land;
 reset role;
 
@@ -133,13 +134,13 @@ where g.home_city = 'Moosach' and not exists (select from bookings b where b.gue
 
 -- name: merge-tail
 -- a merge join stops when one side is at its end
+set enable_hashjoin = off;
 select count(*), sum(p.amount)
 from bookings b join payments p on p.booking_id = b.id
 where b.id <= 40000;
 
 -- name: reread-for-duplicates
 -- a merge join reads its inner side again for equal keys
-set enable_hashjoin = off;
 select count(*)
 from sensors s join lost_property l on l.hut_id = s.hut_id
 where s.model in ('W3', 'W7');

@@ -75,7 +75,7 @@ from generate_series(1, 40000) i;
 insert into guest_notes
 select i, 1 + (dice(i, 34) * 80000)::int % 80000, case when i % 9 = 0 then 'archive' else 'desk' end,
        case when i % 5 < 3 then 'allergy: nuts' when i % 5 = 3 then 'late arrival' else 'brings a dog' end || ' (' || i || ')'
-from generate_series(1, 60000) i;
+from generate_series(1, 30000) i;
 
 -- name: supply flights
 insert into supply_flights
