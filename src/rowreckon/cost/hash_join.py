@@ -23,13 +23,14 @@ from rowreckon.cost.units import DISABLE_COST, clamp_row_est, page_size, relatio
 class HashJoinTerms:
     """What of a hash join stays the same while its input rows vary.
 
-    `num_hashclauses` counts the hash clauses, `hash_quals` is their cost per pair of rows (None:
-    cpu_operator_cost each), `join_quals` that of the other clauses per pair that hashed alike. `selectivity` is the
-    product of the hash clauses' inner-join selectivities. `keys` are the inner keys' statistics, one per hash
-    clause; where `multivariate_ndistinct` is given (18 and later obey it: extended statistics on at least two of
-    the keys), `keys` are those that it does not cover. `factors` is given for SEMI, ANTI and Inner Unique joins,
-    with `anti` for ANTI. `unique_inner` says that the inner path was made unique for a semijoin. With
-    `parallel_hash` all `workers` build one table; `workers` counts those of the outer path.
+    `num_hashclauses` counts the hash clauses, `hash_quals` is their cost per pair of rows (None: cpu_operator_cost
+    each), `join_quals` that of the other clauses per pair that hashed alike. `selectivity` is the product of the
+    hash clauses' inner-join selectivities. `keys` are the inner keys' statistics, one per hash clause; where
+    `multivariate_ndistinct` is given (18 and later obey it: extended statistics on at least two of the keys), `keys`
+    are those that it does not cover. `factors` is given for SEMI, ANTI and Inner Unique joins, with `anti` for ANTI.
+    `unique_inner` says that the inner path was made unique so that a semijoin could be an inner join; such a join
+    counts as Inner Unique with the semijoin's own factors. With `parallel_hash` all `workers` build one table;
+    `workers` counts those of the outer path, `inner_workers` those of the inner where they differ.
     """
 
     selectivity: float
