@@ -191,5 +191,5 @@ begin
   end loop;
   perform set_config('{ANSWER_SETTING}', json_build_object('facts', 'rowreckon.facts/1', 'request', request,
     'search_path', own_path, 'names', names, 'sections', to_json(sections), 'answers', to_json(answers),
-    'failures', to_json(failures))::text, true);
+    'failures', to_json(failures))::jsonb::text, true);  -- jsonb: on one line
 end $rowreckon_program$"""

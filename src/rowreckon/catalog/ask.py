@@ -1,0 +1,150 @@
+"""Asking a colleague with access: one read-only psql script, and the reading of what it printed.
+
+The script runs the same program as a live session does, so both give the same Catalog. What it prints is one JSON
+document with a checksum over its own text, so that a paste that lost something on its way is noticed, not believed.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import re
+from collections.abc import Iterator, Sequence
+
+from rowreckon.capture import Capture
+from rowreckon.errors import BrokenPlan, NotAPlan, UsageError
+from rowreckon.plan.tree import lay_out
+
+from .answer import FACTS_SCHEMA, catalogs_from_answer
+from .facts import Catalog
+from .program import ANSWER_SETTING, REQUEST_SETTING, facts_program
+from .wanted import wanted_facts
+
+_HEAD = re.compile(r'\{"facts_md5": ?"([0-9a-f]{32})", ?"answer": ?')
+_QUOTE = "$rowreckon_request$"
+_AGAIN = "ask for the output as a file: psql -X -f ask.sql -o answer.txt"
+
+_SCRIPT = r"""-- Facts for auditing a query plan: sizes, statistics, indexes, settings, estimates of its relations.
+-- Run it in psql, on the database and as the role that the plan comes from:
+--   psql -X -d DATABASE -f THIS_FILE -o answer.txt      and send back answer.txt
+-- It reads catalogs, asks the planner with EXPLAIN, looks up the least and greatest value of join columns, and prints
+-- one JSON document. Most common values and histogram bounds are {values}. It changes nothing: the transaction is
+-- read-only, limited in time, and rolled back. Planning may call functions that the plan's conditions name, as planning
+-- the query itself does. Look through the answer before it leaves your house, and follow your own rules on that.
+\set QUIET on
+\set ON_ERROR_STOP on
+\pset pager off
+\pset expanded off
+\pset format unaligned
+\pset tuples_only on
+BEGIN TRANSACTION ISOLATION LEVEL READ COMMITTED READ ONLY;
+SET LOCAL statement_timeout = '60s';
+SET LOCAL lock_timeout = '2s';
+SET LOCAL idle_in_transaction_session_timeout = '120s';
+SET LOCAL client_min_messages = 'warning';
+DO $rowreckon_set$ BEGIN PERFORM pg_catalog.set_config('{request_setting}', {request}, true); END $rowreckon_set$;
+{program};
+SELECT '{{"facts_md5": "' || pg_catalog.md5(answer) || '", "answer": ' || answer || '}}' AS answer
+FROM pg_catalog.current_setting('{answer_setting}') AS answer;
+ROLLBACK;
+\pset format aligned
+\pset tuples_only off
+\set QUIET off
+"""
+
+
+def ask_script(captures: Sequence[Capture] | Capture, *, with_values: bool = False) -> str:
+    """The psql script for these plans. Raises UsageError where none of them has a plan."""
+    several = [captures] if isinstance(captures, Capture) else captures
+    plans = [lay_out(c.explain.plan) for c in several if c.explain is not None]
+    if not plans:
+        raise UsageError("there is no plan to ask about", hint="give a file with EXPLAIN output")
+    request = wanted_facts(plans, with_values=with_values).model_dump_json()
+    # so that no literal of the plan ends the dollar quote
+    request = request.replace("$", "\\u0024")
+    return _SCRIPT.format(
+        values="included" if with_values else "left out",
+        request_setting=REQUEST_SETTING,
+        request=f"{_QUOTE}{request}{_QUOTE}",
+        program=facts_program(),
+        answer_setting=ANSWER_SETTING,
+    )
+
+
+def read_answers(text: str) -> tuple[Catalog, ...]:
+    """The catalogs, one for each plan that was asked about, out of what psql printed.
+
+    Raises NotAPlan where there is no answer in the text, BrokenPlan where it was damaged on its way.
+    """
+    if '"facts_md5"' not in text:
+        raise NotAPlan("the text holds no answer to the script of `rowreckon ask`", hint=_AGAIN)
+    for candidate in _candidates(text):
+        head = _HEAD.search(candidate)
+        if head is None:
+            continue
+        answer = _json_from(candidate[head.end() :])
+        if answer is None or hashlib.md5(answer.encode(), usedforsecurity=False).hexdigest() != head.group(1):
+            continue
+        document = json.loads(answer)
+        if document.get("facts") != FACTS_SCHEMA:
+            raise BrokenPlan(
+                f"the answer's form is {document.get('facts')!r}, not {FACTS_SCHEMA!r}",
+                where="facts",
+                hint="write the script again with this release and have it run once more",
+            )
+        return catalogs_from_answer(document)
+    raise BrokenPlan("the answer is not as the script printed it: its checksum differs", where="facts_md5", hint=_AGAIN)
+
+
+def read_answer(text: str) -> Catalog:
+    """The catalog of the one plan that was asked about (of the first, if of several); see `read_answers`."""
+    return read_answers(text)[0]
+
+
+def _json_from(text: str) -> str | None:
+    """The text of the JSON object at the start, exactly as it stands."""
+    try:
+        _, end = json.JSONDecoder().raw_decode(text)
+    except json.JSONDecodeError:
+        return None
+    return text[:end]
+
+
+def _candidates(text: str) -> Iterator[str]:
+    """The printed document as it may have been before its lines were broken: plain, aligned, wrapped."""
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    first = next((n for n, line in enumerate(lines) if '"facts_md5"' in line), 0)
+    body = lines[first:]
+    yield body[0]
+    yield "".join(body)  # broken by a terminal
+    yield " ".join(line.strip() for line in body)  # broken between words by a mail program
+    yield _unwrapped(body, _width(lines[:first]))
+
+
+def _width(above: Sequence[str]) -> int:
+    """Width of psql's column by the rule under its heading, 0 without one."""
+    rule = next((line.strip() for line in reversed(above) if re.fullmatch(r"\s*[|+]?[-─]{4,}[|+]?\s*", line)), "")
+    return len(rule.strip("|+")) - 2 if rule else 0
+
+
+def _unwrapped(body: Sequence[str], width: int) -> str:
+    """Lines of psql's wrapped format joined: a mark at the right end goes on at a mark at the left of the next line.
+
+    A mail program may have cut the spaces before a line's end; the column's width, where known, puts them back.
+    """
+    parts: list[str] = []
+    for line in body:
+        inner = line.strip("\n")
+        boxed = inner.startswith(("|", "│"))
+        if boxed:
+            inner = inner[1:].rstrip().removesuffix("|").removesuffix("│")
+        goes_on = inner.rstrip().endswith((".", "…", "+", "↵"))
+        part = inner[1:] if inner[:1] in (" ", ".", "…", "+", "↵") else inner
+        if goes_on:
+            part = part.rstrip()[:-1]
+            if width and len(part) < width:
+                part = part.ljust(width)
+        parts.append(part)
+        if not goes_on:
+            break
+    return "".join(parts)

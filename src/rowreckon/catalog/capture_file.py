@@ -1,0 +1,141 @@
+"""Capture files (`*.capture.json`): one plan with its facts, enough to audit it again offline on another machine.
+
+The document's `explain` is PostgreSQL's own JSON, rebuilt key for key; `catalog` is the Catalog snapshot. It holds no
+connection string, hence no password; sampled values only where the capture was asked to keep them.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from rowreckon.capture import Alternative, Capture, SessionFacts
+from rowreckon.errors import BrokenPlan, UnreadableFile
+from rowreckon.plan.document import ExplainDocument, parse_document
+
+from .facts import Catalog
+
+CAPTURE_SCHEMA = "rowreckon.capture/1"
+SUFFIX = ".capture.json"
+
+# Fields of a Capture that stand in the document as they are.
+_PLAIN = (
+    "query",
+    "captured_at",
+    "server_version",
+    "settings",
+    "form",
+    "cache",
+    "outcome",
+    "sqlstate",
+    "line",
+    "reason",
+)
+
+
+def capture_to_document(capture: Capture) -> dict[str, Any]:
+    """The JSON document of a capture; `capture_from_document` gives the same capture back."""
+    catalog = capture.catalog
+    return {
+        "schema": CAPTURE_SCHEMA,
+        "name": capture.name,
+        **{key: getattr(capture, key) for key in _PLAIN},
+        "explain": _explain_out(capture.explain),
+        "session": capture.session.model_dump(mode="json") if capture.session else None,
+        "catalog": catalog.model_dump(mode="json") if isinstance(catalog, Catalog) else None,
+        "alternatives": [
+            {"switched_off": list(a.switched_off), "explain": _explain_out(a.explain)} for a in capture.alternatives
+        ],
+        "runs": list(capture.runs_ms),
+        "notes": list(capture.notes),
+    }
+
+
+def capture_from_document(document: Mapping[str, Any], *, name: str | None = None) -> Capture:
+    """The capture of a document, under `name` where one is given.
+
+    Raises BrokenPlan with the place for a document of another schema or with a value that no capture can have.
+    """
+    schema = document.get("schema")
+    if schema != CAPTURE_SCHEMA:
+        raise BrokenPlan(
+            f"the capture's schema is {schema!r}, not {CAPTURE_SCHEMA!r}",
+            where="schema",
+            hint="write it again with this release",
+        )
+    try:
+        return Capture(
+            name=name if name is not None else str(document.get("name") or "capture"),
+            **{key: document[key] for key in _PLAIN if key in document},
+            explain=_explain_in(document.get("explain"), "explain"),
+            session=SessionFacts.model_validate(s) if (s := document.get("session")) is not None else None,
+            catalog=Catalog.model_validate(c) if (c := document.get("catalog")) is not None else None,
+            alternatives=_alternatives(document.get("alternatives") or ()),
+            runs_ms=tuple(document.get("runs") or ()),
+            notes=tuple(document.get("notes") or ()),
+        )
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        place = " > ".join(str(part) for part in first["loc"])
+        raise BrokenPlan(
+            f"the capture holds a value that does not belong: {first['msg']}", where=place or "capture"
+        ) from None
+
+
+def write_capture(capture: Capture, path: Path) -> None:
+    """Write the document. The same capture gives the same bytes. Raises UnreadableFile where it can't be written."""
+    text = json.dumps(capture_to_document(capture), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    scratch = path.with_name(path.name + ".part")
+    try:
+        scratch.write_text(text, encoding="utf-8")
+        scratch.replace(path)
+    except OSError as error:
+        raise UnreadableFile(
+            f"the capture could not be written: {error.strerror}",
+            where=str(path),
+            hint="check the folder and its space",
+        ) from None
+
+
+def read_capture(path: Path) -> Capture:
+    """Read a capture file. Raises UnreadableFile, or BrokenPlan with the place."""
+    try:
+        text = path.read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "it is no UTF-8 text"
+        raise UnreadableFile(f"the capture could not be read: {reason}", where=str(path)) from None
+    try:
+        document = json.loads(text)
+    except json.JSONDecodeError as error:
+        raise BrokenPlan(f"the capture is no JSON: {error.msg}", where=f"line {error.lineno}") from None
+    if not isinstance(document, dict):
+        raise BrokenPlan("the capture is no JSON object", where=str(path))
+    return capture_from_document(document)
+
+
+def _explain_out(explain: ExplainDocument | None) -> list[dict[str, Any]] | None:
+    """As PostgreSQL prints it: a list of one object."""
+    return None if explain is None else [explain.to_explain()]
+
+
+def _explain_in(raw: Any, where: str) -> ExplainDocument | None:
+    if raw is None:
+        return None
+    first = raw[0] if isinstance(raw, list) and len(raw) == 1 else raw
+    if not isinstance(first, dict):
+        raise BrokenPlan("an EXPLAIN object belongs here", where=where)
+    return parse_document(first)
+
+
+def _alternatives(raw: Any) -> tuple[Alternative, ...]:
+    found = []
+    for number, entry in enumerate(raw):
+        where = f"alternatives[{number}]"
+        if not isinstance(entry, dict) or (explain := _explain_in(entry.get("explain"), where)) is None:
+            raise BrokenPlan("an alternative plan belongs here", where=where)
+        found.append(Alternative(switched_off=tuple(entry.get("switched_off") or ()), explain=explain))
+    return tuple(found)
