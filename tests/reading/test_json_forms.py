@@ -173,7 +173,7 @@ BROKEN = {
 
 @pytest.mark.parametrize("case", BROKEN)
 def test_broken_documents_say_why_and_where(case: str) -> None:
-    """A plan that is recognised but malformed is rejected with reason and place; none of its parts passes for a plan."""
+    """A malformed plan is rejected with reason and place; none of its parts passes for a plan."""
     text, reason, where = BROKEN[case]
     (found,) = read_plans(text)
     assert isinstance(found, Rejected)
