@@ -17,8 +17,8 @@ from rowreckon.elsewhere import judged_ms, time_elsewhere
 from rowreckon.joins import judge_joins
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.document import ExplainDocument
-from rowreckon.plan.nodes import JoinNode
-from rowreckon.plan.tree import PlanTree, alias_of, index_of, lay_out
+from rowreckon.plan.nodes import OtherNode
+from rowreckon.plan.tree import PlanTree, lay_out
 from rowreckon.remedies import PlanAudit, missing_for, propose
 from rowreckon.report import document as doc
 
@@ -26,9 +26,7 @@ DEFAULT_THRESHOLD = 10.0
 """The q-error from which on a row count is called misestimated: an order of magnitude."""
 
 
-def audit(
-    inputs: Iterable[Capture | doc.Rejected], *, threshold: float = DEFAULT_THRESHOLD
-) -> doc.Audit:
+def audit(inputs: Iterable[Capture | doc.Rejected], *, threshold: float = DEFAULT_THRESHOLD) -> doc.Audit:
     """Audit captures; `Rejected` inputs are carried along. `threshold` is a q-error of at least 1."""
     rejected: list[doc.Rejected] = []
     plans: list[doc.Plan] = []
@@ -63,9 +61,7 @@ def audit_capture(
     own_ms = own_times(reckoned)
     verdicts = judge_joins(capture, reckoned, origins, threshold=threshold)
     found = find_causes(
-        CauseEvidence(
-            capture=capture, reckoned=reckoned, origins=origins, joins=verdicts.joins, threshold=threshold
-        )
+        CauseEvidence(capture=capture, reckoned=reckoned, origins=origins, joins=verdicts.joins, threshold=threshold)
     )
     evidence = PlanAudit(
         index=index,
@@ -77,6 +73,7 @@ def audit_capture(
     )
     plan = doc.Plan(
         **_header(capture),
+        notes=(*capture.notes, *_unknown_notes(explain, tree)),
         analyzed=explain.analyzed,
         planning_ms=_number(explain.planning_time),
         execution_ms=_execution_ms(explain, tree),
@@ -116,9 +113,7 @@ def _header(capture: Capture) -> dict[str, object]:
     return {
         "source": capture.name,
         "query": capture.query,
-        "query_id": None
-        if explain is None or explain.query_identifier is None
-        else str(explain.query_identifier),
+        "query_id": None if explain is None or explain.query_identifier is None else str(explain.query_identifier),
         "server_version": capture.server_version,
         "outcome": capture.outcome,
         "sqlstate": capture.sqlstate,
@@ -126,12 +121,30 @@ def _header(capture: Capture) -> dict[str, object]:
         "reason": capture.reason,
         "runs_ms": capture.runs_ms,
         "cache": capture.cache,
-        "notes": capture.notes,
     }
 
 
 def _plan_without_explain(capture: Capture) -> doc.Plan:
-    return doc.Plan.model_validate({**_header(capture), "analyzed": False, "session": _session(capture)})
+    return doc.Plan.model_validate(
+        {**_header(capture), "notes": capture.notes, "analyzed": False, "session": _session(capture)}
+    )
+
+
+def _unknown_notes(explain: ExplainDocument, tree: PlanTree) -> tuple[str, ...]:
+    """Names of keys and node types that this release keeps but does not know."""
+    keys: dict[str, None] = dict.fromkeys(explain.unknown_keys)
+    types: dict[str, None] = {}
+    for node in tree.nodes:
+        if isinstance(node, OtherNode):
+            types.setdefault(node.node_type)
+        elif node.__pydantic_extra__:
+            keys.update(dict.fromkeys(node.__pydantic_extra__))
+    notes: list[str] = []
+    if types:
+        notes.append(f"node types kept without being understood: {', '.join(types)}")
+    if keys:
+        notes.append(f"keys kept without being understood: {', '.join(keys)}")
+    return tuple(notes)
 
 
 def _session(capture: Capture) -> doc.Session | None:
@@ -161,16 +174,16 @@ def _execution_ms(explain: ExplainDocument, tree: PlanTree) -> float | None:
 def _nodes(reckoned: ReckonedTree, origins: Origins, own_ms: Sequence[float | None]) -> tuple[doc.Node, ...]:
     tree = reckoned.tree
     return tuple(
-        _node(
-            tree, number, node, reckoned.counts[number], origins.here[number], own_ms[number], reckoned.tables[number]
+        _node(number, path, node, count, here, ms, tables)
+        for number, (path, node, count, here, ms, tables) in enumerate(
+            zip(tree.paths(), tree.nodes, reckoned.counts, origins.here, own_ms, reckoned.tables, strict=True)
         )
-        for number, node in enumerate(tree.nodes)
     )
 
 
 def _node(
-    tree: PlanTree,
     number: int,
+    path: tuple[int, ...],
     node: PlanNode,
     count: NodeCount,
     entering: Entering | None,
@@ -179,44 +192,40 @@ def _node(
 ) -> doc.Node:
     here = entering if entering is not None and entering.reported else None
     estimate, actual = count.estimate_interval, count.actual_interval
-    # The values come from validated fields and from our own arithmetic: validating them again would cost as much
-    # as all the reckoning.
-    return doc.Node.model_construct(
-        id=number,
-        path=tree.path(number),
-        node_type=node.node_type,
-        join_type=node.join_type if isinstance(node, JoinNode) else None,
-        relation=_attribute(node, "relation_name"),
-        schema_=_attribute(node, "schema_name"),
-        alias=alias_of(node),
-        index=index_of(node),
-        subplan_name=node.subplan_name,
-        parent_relationship=node.parent_relationship,
-        estimated_rows=count.estimate,
-        estimated_rows_low=None if estimate is None else estimate.low,
-        estimated_rows_high=None if estimate is None else estimate.high,
-        estimated_rows_per_loop=_number(node.plan_rows),
-        planned_rows=count.planned_rows,
-        planned_loops=count.planned_loops,
-        actual_rows=count.actual,
-        actual_rows_low=None if actual is None else actual.low,
-        actual_rows_high=None if actual is None else actual.high,
-        loops=_number(count.loops),
-        workers=count.workers,
-        count=count.state,
-        q_error=count.q_error,
-        q_error_low=count.q_error_low,
-        direction=count.direction,
-        q_error_here=None if here is None else here.factor,
-        direction_here=None if here is None else here.direction,
-        own_ms=own_ms,
-        tables=tables,
+    keys = node.__dict__  # a family lacks the keys that its nodes never carry
+    return doc.Node.model_validate(
+        {
+            "id": number,
+            "path": path,
+            "node_type": node.node_type,
+            "join_type": keys.get("join_type"),
+            "relation": keys.get("relation_name"),
+            "schema": keys.get("schema_name"),
+            "alias": keys.get("alias"),
+            "index": keys.get("index_name"),
+            "subplan_name": node.subplan_name,
+            "parent_relationship": node.parent_relationship,
+            "estimated_rows": count.estimate,
+            "estimated_rows_low": None if estimate is None else estimate.low,
+            "estimated_rows_high": None if estimate is None else estimate.high,
+            "estimated_rows_per_loop": node.plan_rows,
+            "planned_rows": count.planned_rows,
+            "planned_loops": count.planned_loops,
+            "actual_rows": count.actual,
+            "actual_rows_low": None if actual is None else actual.low,
+            "actual_rows_high": None if actual is None else actual.high,
+            "loops": count.loops,
+            "workers": count.workers,
+            "count": count.state,
+            "q_error": count.q_error,
+            "q_error_low": count.q_error_low,
+            "direction": count.direction,
+            "q_error_here": None if here is None else here.factor,
+            "direction_here": None if here is None else here.direction,
+            "own_ms": own_ms,
+            "tables": tables,
+        }
     )
-
-
-def _attribute(node: PlanNode, name: str) -> str | None:
-    value = node.__dict__.get(name)
-    return value if isinstance(value, str) else None
 
 
 def _number(value: float | None) -> float | None:

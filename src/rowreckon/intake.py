@@ -89,33 +89,13 @@ def capture_of(raw: RawPlan, name: str) -> Capture:
         settings=explain.settings,
         explain=explain,
         form=raw.form,  # type: ignore[arg-type]  # "capture" was taken above
-        notes=(*raw.notes, *_unknown_notes(explain)),
+        notes=raw.notes,
     )
 
 
 def server_version_of(explain: ExplainDocument) -> int | None:
     """server_version_num as far as the plan alone tells: 180000 where a key of 18 is present, else None."""
     return 180000 if explain.plan.disabled is not None else None
-
-
-def _unknown_notes(explain: ExplainDocument) -> tuple[str, ...]:
-    """Names of keys and node types that this release keeps but does not know."""
-    from rowreckon.plan.nodes import OtherNode
-    from rowreckon.plan.tree import lay_out
-
-    keys: dict[str, None] = dict.fromkeys(explain.unknown_keys)
-    types: dict[str, None] = {}
-    for node in lay_out(explain.plan).nodes:
-        if isinstance(node, OtherNode):
-            types.setdefault(node.node_type)
-        elif node.model_extra:
-            keys.update(dict.fromkeys(node.model_extra))
-    notes: list[str] = []
-    if types:
-        notes.append(f"node types kept without being understood: {', '.join(types)}")
-    if keys:
-        notes.append(f"keys kept without being understood: {', '.join(keys)}")
-    return tuple(notes)
 
 
 def _text(value: Any) -> str | None:

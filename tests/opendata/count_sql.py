@@ -10,7 +10,6 @@ from dataclasses import dataclass, field, replace
 
 from sqlglot import exp, parse_one
 
-from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import AggregateNode, BitmapIndexScanNode, JoinNode, ScanNode
 from rowreckon.plan.tree import PlanTree

@@ -5,7 +5,6 @@ Real, skewed and strongly correlated: 336,776 flights, 26,115 weather rows, 3,32
 
 from __future__ import annotations
 
-import io
 import zipfile
 from importlib.util import find_spec
 from pathlib import Path

@@ -59,6 +59,9 @@ def parallel_divisor(workers: float, *, leader_takes_part: bool = True) -> float
 
 def find_parallelism(tree: PlanTree, *, leader_takes_part: bool = True) -> Parallelism:
     """Mark the partial nodes of a tree; linear in nodes."""
+    if not any(isinstance(node, GatherNode) for node in tree.nodes):
+        nowhere = (_NO_GATHER,) * len(tree)
+        return Parallelism(gather=nowhere, partial=(False,) * len(tree), leader_takes_part=leader_takes_part)
     drives = _driven_in_parallel(tree)
     gather = [_NO_GATHER] * len(tree)
     for number in range(1, len(tree)):

@@ -97,7 +97,7 @@ def reckon(tree: PlanTree, *, leader_takes_part: bool = True) -> ReckonedTree:
 
 def _prints_decimals(tree: PlanTree) -> bool:
     """Whether Actual Rows carries two decimals: from 18 on, whose nodes also say whether they are disabled."""
-    return any(isinstance(n.actual_rows, float) or n.disabled is not None for n in tree.nodes)
+    return any(n.disabled is not None or isinstance(n.actual_rows, float) for n in tree.nodes)
 
 
 def _actual(node: PlanNode, *, decimals: bool) -> Interval | None:
@@ -122,6 +122,8 @@ def _estimate(tree: PlanTree, number: int, factor: float, estimates: list[Interv
     if node.plan_rows is None:
         return None
     interval = estimate_interval(node.plan_rows).scaled(factor)
+    if not isinstance(node, (GatherNode, AppendNode)):
+        return interval
     below = [estimates[child] for child in tree.inputs(number)]
     if isinstance(node, GatherNode) and len(below) == 1 and below[0] is not None:
         # Over partial groups, and for a Gather Merge up to 17, the printed rows are workers times one process's rows;

@@ -44,6 +44,13 @@ class PlanTree:
             number = self.parent[number]
         return tuple(reversed(steps))
 
+    def paths(self) -> list[tuple[int, ...]]:
+        """All paths, by node number."""
+        found: list[tuple[int, ...]] = [()]
+        for number in range(1, len(self.nodes)):
+            found.append((*found[self.parent[number]], self.position[number]))
+        return found
+
     def inputs(self, number: int) -> tuple[int, ...]:
         """The children whose rows flow into this node: no InitPlans, no SubPlans."""
         return tuple(c for c in self.children[number] if self.nodes[c].parent_relationship in _INPUTS)
@@ -96,7 +103,9 @@ def lay_out(root: PlanNode) -> PlanTree:
         below.append([])
         if above >= 0:
             below[above].append(here)
-        stack.extend((child, here, n) for n, child in reversed(list(enumerate(node.plans))))
+        plans = node.plans
+        for n in range(len(plans) - 1, -1, -1):
+            stack.append((plans[n], here, n))
     end = [i + 1 for i in range(len(nodes))]
     for here in range(len(nodes) - 1, 0, -1):
         end[parent[here]] = max(end[parent[here]], end[here])
@@ -140,15 +149,16 @@ def tables_below(tree: PlanTree) -> Sequence[tuple[str, ...]]:
     """For each node the base relations at and below it, in pre-order, each once; shared where they are the same."""
     found: list[tuple[str, ...]] = [()] * len(tree)
     for here in range(len(tree) - 1, -1, -1):
-        own = None if isinstance(tree.nodes[here], BitmapIndexScanNode) else base_name(tree.nodes[here])
-        parts = [found[c] for c in tree.children[here] if found[c]]
-        if own is None and len(parts) == 1:
-            found[here] = parts[0]
-        elif own is not None and not parts:
-            found[here] = (own,)
-        else:
-            merged = dict.fromkeys([own] if own is not None else [])
-            for part in parts:
-                merged.update(dict.fromkeys(part))
-            found[here] = tuple(merged)
+        node = tree.nodes[here]
+        own = None if isinstance(node, BitmapIndexScanNode) else base_name(node)
+        names: tuple[str, ...] = () if own is None else (own,)
+        for child in tree.children[here]:
+            below = found[child]
+            if not names:
+                names = below
+            elif below:
+                # Most sides share no name: then this is one concatenation, not a walk over both.
+                new = below if frozenset(names).isdisjoint(below) else tuple(n for n in below if n not in names)
+                names = names + new if new else names
+        found[here] = names
     return found

@@ -1,0 +1,5 @@
+"""`python -m rowreckon`."""
+
+from rowreckon.cli import main
+
+main()

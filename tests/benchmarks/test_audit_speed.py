@@ -1,0 +1,69 @@
+"""How long an audit takes beside what it cannot avoid: json.loads of the same text, and the imports of its libraries.
+
+Ratios only, measured side by side in one run: the machines that run this are small and noisy.
+"""
+
+from __future__ import annotations
+
+import json
+import statistics
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from rowreckon.auditing import audit
+from rowreckon.intake import read_text
+from tests.benchmarks.plans import plan_of
+
+SAMPLES = Path(__file__).parents[2] / "sample_plans"
+
+
+def _seconds(work: Callable[[], object], runs: int = 5) -> float:
+    times = []
+    for _ in range(runs):
+        start = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def _ratio(nodes: int) -> float:
+    text = json.dumps([plan_of(nodes)])
+    return _seconds(lambda: audit(read_text(text)), runs=3) / _seconds(lambda: json.loads(text))
+
+
+def test_ten_thousand_nodes_within_fifteen_times_json_loads() -> None:
+    """Reading, counting, causes and the document of a 10,000-node plan with 1,000 different conditions."""
+    ratio = min(_ratio(10_000) for _ in range(3))
+    print(f"10,000 nodes: {ratio:.1f} times json.loads")
+
+    assert ratio <= 15
+
+
+def test_linear_in_nodes() -> None:
+    """Four times the nodes take about four times as long: the ratio to json.loads, itself linear, does not grow."""
+    small = statistics.median(_ratio(5_000) for _ in range(3))
+    large = statistics.median(_ratio(20_000) for _ in range(3))
+    print(f"5,000 nodes: {small:.1f}, 20,000 nodes: {large:.1f} times json.loads")
+
+    assert large <= 1.6 * small
+
+
+@pytest.mark.parametrize("form", ["terminal", "json"])
+def test_command_starts_within_twice_its_imports(form: str) -> None:
+    """`rowreckon audit` of a small plan against an interpreter that only imports the libraries it stands on."""
+    plan = max((p for p in SAMPLES.glob("*.json")), key=lambda p: p.stat().st_size)
+    command = [sys.executable, "-m", "rowreckon", "audit", str(plan), "--format", form]
+    imports = [sys.executable, "-c", "import pydantic, typer, rich.console, sqlglot"]
+    ratios = []
+    for _ in range(7):
+        ours = _seconds(lambda: subprocess.run(command, check=False, capture_output=True), runs=1)
+        bare = _seconds(lambda: subprocess.run(imports, check=True, capture_output=True), runs=1)
+        ratios.append(ours / bare)
+    print(f"{form}: {statistics.median(ratios):.2f} times the bare imports ({plan.name})")
+
+    assert statistics.median(ratios) <= 2
