@@ -103,6 +103,14 @@ def test_names_and_lines() -> None:
     ]
 
 
+def test_the_comment_below_a_name_is_kept() -> None:
+    """What a comment says between the name and its query goes with the query, past SET."""
+    items = read_query_list(
+        "-- intro\n-- name: a\n-- one\nset work_mem = 1;\n-- two\nselect 1 -- no\n;\n-- x\nselect 2;"
+    )
+    assert [item.about for item in items] == ["one two", None]
+
+
 def test_set_becomes_set_local_until_reset() -> None:
     """SET holds for the later queries, the last one of a name counts, RESET ends it."""
     items = read_query_list(

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from .lexer import Token, tokens
 from .statements import Statement, StatementKind, classify
@@ -19,7 +19,8 @@ _NAME = re.compile(r"--\s*name\s*:\s*(\S.*?)\s*")
 @dataclass(frozen=True, slots=True)
 class QueryItem:
     """One statement to run.  `line` is where it begins, from 1; `settings` are SET LOCAL statements and `prepared`
-    (name, PREPARE statement) pairs to run before it; `reason` says why it is not to be run, or only by permission."""
+    (name, PREPARE statement) pairs to run before it; `reason` says why it is not to be run, or only by permission;
+    `about` is the comment between the name and the statement."""
 
     name: str
     line: int
@@ -29,6 +30,7 @@ class QueryItem:
     settings: tuple[str, ...] = ()
     prepared: tuple[tuple[str, str], ...] = ()
     parameters: bool = False
+    about: str | None = None
 
 
 @dataclass(slots=True)
@@ -45,21 +47,21 @@ def read_query_list(text: str) -> tuple[QueryItem, ...]:
     state = _State()
     items: list[QueryItem] = []
     taken: dict[str, int] = {}
-    for words, given in _statements(text):
+    for words, given, about in _statements(text):
         statement = _with_ending(words)
         body = text[words[0].start : words[-1].end]
         line = text.count("\n", 0, words[0].start) + 1
         if _remember(state, statement, words, body):
             continue
         name = _unique(given or f"line {line}", taken)
-        items.append(_item(state, statement, name, line, body))
+        items.append(replace(_item(state, statement, name, line, body), about=about))
     return tuple(items)
 
 
 def split_named(text: str) -> tuple[tuple[str, str], ...]:
     """A script's statements with the name that stands above them; statements below one name share it."""
     found: list[tuple[str, str]] = []
-    for words, given in _statements(text):
+    for words, given, _ in _statements(text):
         name = given or (found[-1][0] if found else "start")
         found.append((name, text[words[0].start : words[-1].end]))
     return tuple(found)
@@ -71,31 +73,34 @@ def _with_ending(words: list[Token]) -> Statement:
     return classify([spoilt] if spoilt else words)
 
 
-def _statements(text: str) -> Iterable[tuple[list[Token], str | None]]:
-    """The tokens of each statement without comments and closing semicolon, and the name given before it."""
+def _statements(text: str) -> Iterable[tuple[list[Token], str | None, str | None]]:
+    """The tokens of each statement without comments and closing semicolon, the name given before it, its comment."""
     words: list[Token] = []
     name: str | None = None
+    about: list[str] = []
     depth = 0
     for token in tokens(text):
         if token.kind == "comment":
             named = _NAME.fullmatch(token.text)
             if named and not words:
-                name = named.group(1)
+                name, about = named.group(1), []
+            elif not words and name is not None and token.text.startswith("--"):
+                about.append(token.text.lstrip("- ").rstrip())
             continue
-        if token.text == ";" and token.kind == "symbol" and depth <= 0:
-            if words:
-                yield words, name
-                # a SET or PREPARE in between leaves the name to the query that it prepares
-                name = name if words[0].says("set", "reset", "prepare", "deallocate") else None
-            words, depth = [], 0
-            continue
-        depth += {"(": 1, ")": -1}.get(token.text, 0) if token.kind == "symbol" else 0
-        words.append(token)
-        if token.kind == "meta":
-            yield words, name
-            words, name, depth = [], None, 0
+        ends = token.text == ";" and token.kind == "symbol" and depth <= 0
+        if not ends:
+            depth += {"(": 1, ")": -1}.get(token.text, 0) if token.kind == "symbol" else 0
+            words.append(token)
+        if words and (ends or token.kind == "meta"):
+            yield words, name, " ".join(about) or None
+            # a SET or PREPARE in between leaves the name to the query that it prepares
+            if not words[0].says("set", "reset", "prepare", "deallocate"):
+                name, about = None, []
+            words = []
+        if not words:
+            depth = 0
     if words:
-        yield words, name
+        yield words, name, " ".join(about) or None
 
 
 def _remember(state: _State, statement: Statement, words: list[Token], body: str) -> bool:
