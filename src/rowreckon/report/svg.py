@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 METHOD_CLASSES = {"nested_loop": "nl", "hash": "hj", "merge": "mj"}
 
@@ -27,17 +27,13 @@ def method_class(method: str | None) -> str:
 
 def element(name: str, *, text: str = "", **attributes: object) -> Markup:
     """`<name a="b">text</name>`; underscores in attribute names become hyphens, `class_` becomes `class`."""
-    parts = [
-        Markup(' {}="{}"').format(Markup(key.rstrip("_").replace("_", "-")), _figure(value))
-        for key, value in attributes.items()
-        if value is not None
-    ]
-    opening = Markup("<") + Markup(name) + Markup("").join(parts)
-    return opening + (Markup(">{}</{}>").format(text, Markup(name)) if text else Markup("/>"))
+    parts = [f' {key.rstrip("_").replace("_", "-")}="{_figure(v)}"' for key, v in attributes.items() if v is not None]
+    opening = f"<{name}{''.join(parts)}"
+    return Markup(f"{opening}>{escape(text)}</{name}>" if text else f"{opening}/>")
 
 
-def _figure(value: object) -> object:
-    return f"{value:.2f}".rstrip("0").rstrip(".") if isinstance(value, float) else value
+def _figure(value: object) -> str:
+    return f"{value:.2f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(escape(value))
 
 
 def percent(fraction: float) -> str:
