@@ -21,7 +21,9 @@ def fresh_database(dsn: str, *, prefix: str = "rr_test") -> Iterator[str]:
         yield make_conninfo(dsn, dbname=name)
     finally:
         with psycopg.connect(dsn, autocommit=True) as admin:
-            admin.execute(sql.SQL("drop database if exists {} with (force)").format(sql.Identifier(name)))
+            # Up to 12 DROP DATABASE has no FORCE.
+            admin.execute("select pg_terminate_backend(pid) from pg_stat_activity where datname = %s", (name,))
+            admin.execute(sql.SQL("drop database if exists {}").format(sql.Identifier(name)))
 
 
 def run_script(dsn: str, script: str) -> None:

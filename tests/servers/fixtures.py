@@ -3,6 +3,7 @@
 server           DSN of a server: $ROWRECKON_TEST_DSN, else the embedded one (PostgreSQL 18), one per test process
 matrix_server    a server of each major 13 to 18 in turn: MatrixServer(major, dsn)
 database         DSN of a fresh database on `server`, one per test module
+reading_database an empty database on each major whose plans are read: 12 to 18
 matrix_database  the same on `matrix_server`: MatrixServer whose dsn names the fresh database
 
 The servers of the matrix are unpacked by `.ci/matrix-servers` into $ROWRECKON_MATRIX_DIR, or into its default
@@ -12,6 +13,7 @@ markers `server` and `matrix` by themselves; tests marked `full` run only when `
 
 from __future__ import annotations
 
+import contextlib
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -25,6 +27,7 @@ from rowreckon.server.rundir import cache_folder
 from .databases import fresh_database
 
 MAJORS = (13, 14, 15, 16, 17, 18)
+READ_MAJORS = (12, *MAJORS)
 
 # Small enough that seven servers at once fit beside everything else; large enough that no fixture spills.
 TEST_SETTINGS = {"shared_buffers": "32MB", "autovacuum": "off"}
@@ -55,10 +58,9 @@ def server() -> Iterator[str]:
         yield dsn
 
 
-@pytest.fixture(scope="session", params=MAJORS, ids=lambda major: f"pg{major}")
-def matrix_server(request: pytest.FixtureRequest) -> Iterator[MatrixServer]:
-    """A throw-away server of each major in turn; 18 is the embedded wheel's."""
-    major: int = request.param
+@contextlib.contextmanager
+def running(major: int) -> Iterator[MatrixServer]:
+    """A throw-away server of one major; 18 is the embedded wheel's. Skips, or fails if demanded, where it is absent."""
     installation: Path | None = None
     if major != MAJORS[-1]:
         installation = matrix_folder() / str(major)
@@ -69,6 +71,20 @@ def matrix_server(request: pytest.FixtureRequest) -> Iterator[MatrixServer]:
             pytest.skip(reason)
     with embedded_server(installation=installation, settings=TEST_SETTINGS) as dsn:
         yield MatrixServer(major, dsn)
+
+
+@pytest.fixture(scope="session", params=MAJORS, ids=lambda major: f"pg{major}")
+def matrix_server(request: pytest.FixtureRequest) -> Iterator[MatrixServer]:
+    """A server of each major whose planner is modelled, in turn."""
+    with running(request.param) as server:
+        yield server
+
+
+@pytest.fixture(scope="module", params=READ_MAJORS, ids=lambda major: f"pg{major}")
+def reading_database(request: pytest.FixtureRequest) -> Iterator[MatrixServer]:
+    """An empty database on a server of each major whose plans are read, 12 included."""
+    with running(request.param) as server, fresh_database(server.dsn) as dsn:
+        yield MatrixServer(server.major, dsn)
 
 
 @pytest.fixture(scope="module")
@@ -88,7 +104,7 @@ def matrix_database(matrix_server: MatrixServer) -> Iterator[MatrixServer]:
 def pytest_report_header() -> str:
     """Say which servers the run uses."""
     kind = "from ROWRECKON_TEST_DSN" if os.environ.get("ROWRECKON_TEST_DSN") else "embedded"
-    there = [str(major) for major in MAJORS[:-1] if (matrix_folder() / str(major) / "bin" / "postgres").exists()]
+    there = [str(major) for major in READ_MAJORS[:-1] if (matrix_folder() / str(major) / "bin" / "postgres").exists()]
     return f"PostgreSQL: {kind}; matrix: {', '.join([*there, 'embedded 18'])}"
 
 
@@ -98,7 +114,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         wanted = getattr(item, "fixturenames", ())
         if "server" in wanted:
             item.add_marker(pytest.mark.server)
-        if "matrix_server" in wanted:
+        if "matrix_server" in wanted or "reading_database" in wanted:
             item.add_marker(pytest.mark.matrix)
     if "full" in (config.getoption("markexpr") or ""):
         return

@@ -73,6 +73,22 @@ class Buffers(ExplainPart):
     temp_io_write_time: Number | None = None
 
 
+class SortSpace(ExplainPart):
+    """Average and peak space of one kind of sort group, kB."""
+
+    average_sort_space_used: Number | None = None
+    peak_sort_space_used: Number | None = None
+
+
+class SortGroups(ExplainPart):
+    """How an incremental sort's groups of one kind were sorted."""
+
+    group_count: Number | None = None
+    sort_methods_used: tuple[Text, ...] | None = None
+    sort_space_memory: SortSpace | None = None
+    sort_space_disk: SortSpace | None = None
+
+
 class Worker(Buffers):
     """One parallel worker's share of a node (VERBOSE): rows and times per loop of this worker."""
 
@@ -84,12 +100,22 @@ class Worker(Buffers):
     sort_method: Text | None = None
     sort_space_used: Number | None = None  # kB
     sort_space_type: Text | None = None
+    full_sort_groups: SortGroups | None = None
+    pre_sorted_groups: SortGroups | None = None
     hashagg_batches: Number | None = None
     peak_memory_usage: Number | None = None  # kB
     disk_usage: Number | None = None  # kB
+    cache_hits: Number | None = None
+    cache_misses: Number | None = None
+    cache_evictions: Number | None = None
+    cache_overflows: Number | None = None
+    exact_heap_blocks: Number | None = None  # from 18
+    lossy_heap_blocks: Number | None = None  # from 18
+    index_searches: Number | None = None
     wal_records: Number | None = None
     wal_fpi: Number | None = None
     wal_bytes: Number | None = None
+    wal_buffers_full: Number | None = None
 
 
 class PlanNode(Buffers):

@@ -6,7 +6,7 @@ kept, named, counted, never fatal.
 
 from __future__ import annotations
 
-from rowreckon.plan.base import ExplainPart, PlanNode
+from rowreckon.plan.base import ExplainPart, PlanNode, SortGroups
 from rowreckon.plan.keys import Flag, Number, Text
 
 
@@ -70,6 +70,8 @@ class FunctionScanNode(PlanNode):
     function_call: Text | None = None
     table_function_name: Text | None = None
     table_function_call: Text | None = None
+    storage: Text | None = None  # from 18
+    maximum_storage: Number | None = None  # kB, from 18
 
 
 class ValuesScanNode(PlanNode):
@@ -127,22 +129,6 @@ class SortNode(PlanNode):
     sort_space_type: Text | None = None
 
 
-class SortSpace(ExplainPart):
-    """Average and peak space of one kind of sort group, kB."""
-
-    average_sort_space_used: Number | None = None
-    peak_sort_space_used: Number | None = None
-
-
-class SortGroups(ExplainPart):
-    """How an incremental sort's groups of one kind were sorted."""
-
-    group_count: Number | None = None
-    sort_methods_used: tuple[Text, ...] | None = None
-    sort_space_memory: SortSpace | None = None
-    sort_space_disk: SortSpace | None = None
-
-
 class IncrementalSortNode(PlanNode):
     """Sorts group by group an input that is already sorted by a prefix of the key."""
 
@@ -187,6 +173,7 @@ class AggregateNode(PlanNode):
     strategy: Text | None = None
     partial_mode: Text | None = None
     group_key: tuple[Text, ...] | None = None
+    grouping_sets: tuple[GroupingSet, ...] | None = None
     planned_partitions: Number | None = None
     hashagg_batches: Number | None = None
     peak_memory_usage: Number | None = None  # kB
@@ -236,6 +223,18 @@ class RecursiveUnionNode(PlanNode):
     maximum_storage: Number | None = None  # kB, from 18
 
 
+class TargetTable(ExplainPart):
+    """One relation that a ModifyTable changes, where there are several or a foreign wrapper says more."""
+
+    operation: Text | None = None
+    relation_name: Text | None = None
+    schema_name: Text | None = None
+    alias: Text | None = None
+    remote_sql: Text | None = None
+    foreign_file: Text | None = None
+    batch_size: Number | None = None
+
+
 class ModifyTableNode(PlanNode):
     """INSERT, UPDATE, DELETE, MERGE; rows are counted only with RETURNING."""
 
@@ -243,6 +242,8 @@ class ModifyTableNode(PlanNode):
     relation_name: Text | None = None
     schema_name: Text | None = None
     alias: Text | None = None
+    remote_sql: Text | None = None
+    batch_size: Number | None = None
     conflict_resolution: Text | None = None
     conflict_arbiter_indexes: tuple[Text, ...] | None = None
     conflict_filter: Text | None = None
@@ -252,6 +253,7 @@ class ModifyTableNode(PlanNode):
     tuples_deleted: Number | None = None
     tuples_skipped: Number | None = None
     conflicting_tuples: Number | None = None
+    target_tables: tuple[TargetTable, ...] | None = None
 
 
 class ResultNode(PlanNode):
