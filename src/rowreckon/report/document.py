@@ -394,6 +394,18 @@ class Audit(Part):
         """The document as JSON text, two-space indented, keys in the models' order: same input, same bytes."""
         return self.model_dump_json(indent=2, by_alias=True) + "\n"
 
+    def _repr_html_(self) -> str:
+        """What a notebook shows: the HTML report in a sandboxed frame."""
+        from rowreckon.report.notebook import notebook_html
+
+        return notebook_html(self)
+
+    def _repr_markdown_(self) -> str:
+        """What a notebook without HTML shows."""
+        from rowreckon.report.notebook import notebook_markdown
+
+        return notebook_markdown(self)
+
 
 def audit_json_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of the audit document, as `rowreckon schema` prints it."""

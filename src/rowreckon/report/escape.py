@@ -23,9 +23,7 @@ _MARKS_IN_A_ROW = 4
 _MARKDOWN_SPECIAL = re.compile(r"([\\`*_\[\]<>|~&$])")
 _MARKDOWN_START = re.compile(r"^\s*(?:([-+#=])|(\d+)([.)]))")
 # What a forge links by itself: addresses, mentions, issue numbers. A comment between the characters stops it.
-_AUTOLINK = re.compile(
-    r"(?i)(?<=www)(?=\.)|(?<=http)(?=s?:)|(?<=ftp)(?=:)|(?<=mailto)(?=:)|(?<=xmpp)(?=:)|(?<=@)|(?=@)"
-)
+_AUTOLINK = re.compile(r"(?i)(?<=www)(?=\.)|(?<=http)(?=s?:)|(?<=ftp)(?=:)|(?<=mailto)(?=:)|(?<=xmpp)(?=:)|(?<=@)")
 _REFERENCE = re.compile(r"(?i)(#|gh-)(?=\d)")
 
 

@@ -26,13 +26,13 @@ _SHIELD = "\U00010900"
 _REGCLASS = re.compile(r"'([^']*)'(\s*::\s*reg\w+)", re.IGNORECASE)
 
 # PostgreSQL's own words that are no keyword of the tokenizer: kept when names are masked.
-_OWN_WORDS = frozenset(  # noqa: SIM905
-    """abbrev analyze autovacuum_analyze_scale_factor autovacuum_analyze_threshold avg brin btree buffers concurrently
+_OWN_WORDS = """
+    abbrev analyze autovacuum_analyze_scale_factor autovacuum_analyze_threshold avg brin btree buffers concurrently
     count current_schema date_trunc dependencies explain format generate_series gin gist hash hashed include initplan
     json lower max mcv min n_distinct n_distinct_inherited ndistinct now oid pg_catalog public reindex regclass
     regtype reset rows settings spgist statistics stxname stxrelid subplan sum timing to_char tuple upper verbose
-    yes no on off true false null excluded new old ctid tableoid xmin""".split()
-)
+    yes no on off true false null excluded new old ctid tableoid xmin
+"""
 
 
 @lru_cache(maxsize=1)
@@ -42,7 +42,7 @@ def _known_words() -> frozenset[str]:
     from sqlglot.parser import Parser
 
     words = {word.lower() for keyword in Postgres.Tokenizer.KEYWORDS for word in keyword.split()}
-    return frozenset(words | {name.lower() for name in Parser.FUNCTIONS} | _OWN_WORDS)
+    return frozenset(words | {name.lower() for name in Parser.FUNCTIONS} | set(_OWN_WORDS.split()))
 
 
 def literals_of(sql: str) -> set[str]:

@@ -76,7 +76,7 @@ def rulers(join: Join) -> tuple[Ruler, ...]:
     where the inner side's actual rows differ and the document knows borders there. Empty without any row count."""
     differs = inner_differs(join)
     found: list[Ruler] = []
-    if join.outer.estimated_rows is not None or join.outer.actual_rows is not None:
+    if _ticks(join.outer, []):
         first = borders(join, "outer", "estimate")
         second = borders(join, "outer", "actual")
         inner = f", with {number(join.inner.estimated_rows)} inner rows as expected" if differs else ""

@@ -1,0 +1,163 @@
+"""The row ruler: its geometry, its text, and that it cannot contradict the verdict."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from rowreckon.report.document import Join, JoinSide, MethodCost, SwitchPoint
+from rowreckon.report.ruler import Ruler, rulers
+from rowreckon.report.ruler_svg import described, ruler_svg
+from rowreckon.report.ruler_text import ruler_text
+from tests.report import factories as f
+
+METHODS = ("nested_loop", "hash", "merge")
+
+
+def _method_at(ruler: Ruler, rows: float) -> str | None:
+    at = math.log10(max(rows, 1.0))
+    return next((s.method for s in ruler.stretches if s.start <= at < s.end), None)
+
+
+def test_estimate_and_actual_lie_on_either_side_of_the_border() -> None:
+    """12 and 48,310 outer rows, the border at 840."""
+    (ruler,) = rulers(f.crossed_join())
+
+    assert [tick.kind for tick in ruler.ticks] == ["estimate", "switch", "actual"]
+    assert [round(tick.at, 3) for tick in ruler.ticks] == [1.079, 2.924, 4.684]
+    assert (_method_at(ruler, 12), _method_at(ruler, 48310)) == ("nested_loop", "hash")
+
+
+def test_a_wrong_inner_side_gets_a_ruler_of_its_own() -> None:
+    """With the inner side as expected, with it as it came, and along the inner rows."""
+    first, second, inner = rulers(f.inner_wrong_join())
+
+    assert _method_at(first, 210) == "nested_loop"
+    assert _method_at(second, 210) == "hash"
+    assert inner.side == "inner"
+    assert (_method_at(inner, 50), _method_at(inner, 90000)) == ("nested_loop", "hash")
+
+
+def test_undecided_draws_what_was_expected_and_what_came_only() -> None:
+    """No stretch, and it says so."""
+    (ruler,) = rulers(f.undecided_join())
+
+    assert ruler.stretches == ()
+    assert [tick.kind for tick in ruler.ticks] == ["estimate", "actual"]
+    assert ruler.note.startswith("undecided")
+
+
+def test_a_wide_border_leaves_a_stretch_open() -> None:
+    """Where the evidence leaves the border between 200 and 3,000, nobody is called cheapest there."""
+    point = SwitchPoint(
+        from_="nested_loop", to="hash", outer_rows=840, low=200, high=3000, basis="plan", inner_at="estimate"
+    )
+    (ruler,) = rulers(f.crossed_join(switch_points=(point,)))
+
+    assert [s.method for s in ruler.stretches] == ["nested_loop", None, "hash"]
+
+
+_rows = st.floats(min_value=0, max_value=1e9, allow_nan=False)
+
+
+@st.composite
+def joins(draw: st.DrawFn) -> Join:
+    """Any join that the document's types permit, consistent or not."""
+    method, best = draw(st.sampled_from(METHODS)), draw(st.sampled_from((*METHODS, None)))
+    points: list[SwitchPoint] = []
+    for _ in range(draw(st.integers(0, 4))):
+        values: dict[str, Any] = {
+            "from_": draw(st.sampled_from(METHODS)),
+            "to": draw(st.sampled_from(METHODS)),
+            "outer_rows": draw(st.one_of(st.none(), _rows)),
+            "low": draw(st.one_of(st.none(), _rows)),
+            "high": draw(st.one_of(st.none(), _rows)),
+            "inner_at": draw(st.sampled_from(("estimate", "actual"))),
+            "along": draw(st.sampled_from(("outer", "outer", "inner"))),
+            "inner_from_rows": draw(st.one_of(st.none(), _rows)),
+        }
+        points.append(SwitchPoint(basis="plan", **values))
+    sides = [
+        JoinSide(
+            node=n,
+            estimated_rows=draw(st.one_of(st.none(), _rows)),
+            actual_rows=draw(st.one_of(st.none(), _rows)),
+            count=draw(st.sampled_from(("exact", "at_least", "reread", "not_run"))),
+        )
+        for n in (2, 3)
+    ]
+    costs = {m: MethodCost(at_estimate=draw(_rows), at_actual=draw(_rows)) for m in METHODS if draw(st.booleans())}
+    return f.crossed_join(
+        method=method,
+        best_at_actual=best,
+        verdict=draw(st.sampled_from(("crossed", "held", "accurate", "undecided"))),
+        outer=sides[0],
+        inner=sides[1],
+        switch_points=tuple(points),
+        costs=costs,
+        margin=draw(st.sampled_from((None, f.Margin(up=2.0)))),
+    )
+
+
+@given(joins())
+def test_the_deciding_ruler_never_contradicts_the_verdict(join: Join) -> None:
+    """Where stretches are drawn, the actual tick stands on the best method's stretch (or within the planner's 1%), a
+    crossed join's not on the executed one's, and an undecided join's on none."""
+    drawn = rulers(join)
+    differs = join.inner.actual_rows is not None and join.inner.estimated_rows is not None
+    differs = differs and round(join.inner.actual_rows or 0) != round(join.inner.estimated_rows or 0)
+    for index, ruler in enumerate(drawn):
+        rows = (join.outer if ruler.side == "outer" else join.inner).actual_rows
+        decides = ruler.side == "inner" or not differs or index == 1
+        if rows is None or not decides or not ruler.stretches:
+            continue
+        here = _method_at(ruler, rows)
+        if join.verdict == "undecided":
+            assert here is None
+        if here is None or join.best_at_actual is None:
+            continue
+        best = join.costs[join.best_at_actual].at_actual if join.best_at_actual in join.costs else None
+        mine = {m: c.at_actual for m, c in join.costs.items()}.get(here)  # type: ignore[call-overload]
+        near = best is not None and mine is not None and mine <= best * 1.01
+        assert here == join.best_at_actual or near
+
+
+@given(joins(), st.integers(24, 120), st.booleans())
+def test_the_text_keeps_its_width(join: Join, width: int, ascii_only: bool) -> None:
+    """No line is wider than asked, whatever the figures; ASCII stays ASCII."""
+    for ruler in rulers(join):
+        lines = ruler_text(ruler, width, ascii_only=ascii_only)
+        words = [word for line in (ruler.title, ruler.note, *(t.label for t in ruler.ticks)) for word in line.split()]
+        longest = max(width, *(len(word) for word in words))
+        assert all(len(line) <= longest for line in lines)
+        if ascii_only:
+            assert all(line.isascii() for line in lines)
+
+
+@given(joins())
+def test_every_tick_is_labelled_in_every_drawing(join: Join) -> None:
+    """Text, SVG and the SVG's accessible name carry each figure."""
+    for ruler in rulers(join):
+        text = " ".join(" ".join(ruler_text(ruler, 100)).split())
+        svg = str(ruler_svg(ruler))
+        for tick in ruler.ticks:
+            assert " ".join(tick.label.split()) in text
+            assert tick.label in svg
+            assert tick.label in described(ruler)
+
+
+@pytest.mark.parametrize("width", [40, 60, 76])
+def test_labels_stand_at_their_marks(width: int) -> None:
+    """Under each mark's column its label (or the stem to it) begins, ends or passes."""
+    (ruler,) = rulers(f.crossed_join())
+    lines = ruler_text(ruler, width)
+    band = next(i for i, line in enumerate(lines) if "○" in line)
+    for tick, mark in zip(ruler.ticks, "○┃●", strict=True):
+        column = lines[band].index(mark)
+        row = next(line for line in lines[band + 1 :] if tick.label in line)
+        start = row.index(tick.label)
+        assert start <= column < start + len(tick.label)
