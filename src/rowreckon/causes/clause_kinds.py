@@ -1,0 +1,77 @@
+"""What kind of restriction a clause is, as far as the planner's selectivity functions tell kinds apart."""
+
+from __future__ import annotations
+
+import re
+from typing import Literal
+
+from rowreckon.catalog.facts import Relation
+from rowreckon.plan.conditions import Clause, ColumnReference
+
+ClauseKind = Literal["equality", "range", "pattern", "null_test", "flag", "expression", "either", "other"]
+
+_RANGE = frozenset({"<", "<=", ">", ">=", "BETWEEN"})
+_PATTERN = frozenset({"LIKE", "ILIKE", "~", "~*", "~~", "~~*", "NOT LIKE", "NOT ILIKE", "NOT ~", "NOT ~*"})
+_EQUALITY = frozenset({"=", "IN", "= ANY", "IS"})
+_RELABELLED = re.compile(r"\(?(?:[\w$]+|\"(?:[^\"]|\"\")+\")(?:\.(?:[\w$]+|\"(?:[^\"]|\"\")+\"))?\)?(?:::text)?")
+
+
+def compared_column(clause: Clause, relation: Relation | None = None) -> ColumnReference | None:
+    """The plain column that a clause compares with a value; None where it is an expression over columns."""
+    for column, text, others in (
+        (clause.left_column, clause.left_text, clause.right_columns),
+        (clause.right_column, clause.right_text, clause.left_columns),
+    ):
+        if column is not None and not others and _is_bare(text, column, relation):
+            return column
+    if (
+        clause.operator == ""
+        and len(clause.columns) == 1
+        and not clause.functions
+        and _RELABELLED.fullmatch(clause.text)
+    ):
+        return clause.columns[0]
+    if clause.operator.startswith(("NOT", "IS")) and len(clause.columns) == 1 and not clause.functions:
+        return clause.columns[0]
+    return None
+
+
+def _is_bare(text: str, column: ColumnReference, relation: Relation | None) -> bool:
+    """Whether a side is the column itself: a cast computes a new value, save one from varchar to text."""
+    if "::" not in text:
+        return True
+    if _RELABELLED.fullmatch(text) is None:
+        return False
+    known = relation.column(column.column) if relation is not None else None
+    return known is None or known.type.startswith(("character varying", "varchar", "text"))
+
+
+def kind_of(clause: Clause, relation: Relation | None = None) -> ClauseKind:
+    """The clause's kind; `relation` tells a free cast from one that computes."""
+    if clause.subplans:
+        return "other"
+    if clause.operator == "OR":
+        return "either"
+    column = compared_column(clause, relation)
+    if column is None:
+        return "expression" if clause.columns else "other"
+    if clause.operator in _EQUALITY:
+        return "equality"
+    if clause.operator in _RANGE:
+        return "range"
+    if clause.operator in _PATTERN:
+        return "pattern"
+    if clause.operator in ("IS NULL", "NOT IS NULL"):
+        return "null_test"
+    if clause.operator in ("", "NOT"):
+        return "flag"
+    return "other"
+
+
+def expression_side(clause: Clause) -> str | None:
+    """The side of a comparison that computes something from columns, in the server's spelling."""
+    if clause.left_columns and not clause.right_columns:
+        return clause.left_text or None
+    if clause.right_columns and not clause.left_columns:
+        return clause.right_text or None
+    return None

@@ -1,0 +1,97 @@
+"""# column_target_too_low
+
+## What it finds
+A skewed column whose list of common values (or histogram) is too short to hold the value that the query asks for.
+
+## Why it hurts
+A value outside the list is expected to be as frequent as the average of all the others, and with many rare values the
+average is far below the frequent ones that just missed the list.
+
+## Evidence it needs
+One restriction on one plain column; the share of rows that really came is too small for a list of the present length
+(100 by default) to be sure to hold it; from the catalog: a full list, or target 0, and statistics that are not old.
+
+## Remedy
+ALTER TABLE … ALTER COLUMN … SET STATISTICS, high enough that the value must be in the list, and ANALYZE.
+
+## When it is wrong
+A value that makes up more than about 1% of the rows is in any fresh list of 100: then the statistics are old.
+
+## References
+PostgreSQL documentation, "Row Estimation Examples" and ALTER TABLE; var_eq_const in selfuncs.c; analyze.c samples
+300 rows for each step of the target.
+"""
+
+from __future__ import annotations
+
+from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, Candidate, Subject, fact
+from rowreckon.causes.restrictions import age_of, restrictions
+from rowreckon.causes.site import Context, Site
+from rowreckon.causes.wording import rows_sentence, share
+from rowreckon.report.document import Evidence
+
+DEFAULT_TARGET = 100
+
+
+def check(site: Site, context: Context) -> Candidate | None:
+    """A candidate for a single restriction on a plain column whose value may have missed the list."""
+    if site.kind != "scan" or site.table is None or site.direction != "under":
+        return None
+    found = restrictions(site)
+    if len(found) != 1 or found[0].column is None or found[0].kind not in ("equality", "pattern"):
+        return None
+    if found[0].clause.parameters:
+        return None
+    column = found[0].column
+    kept = site.kept
+    subject = Subject(
+        table=site.table, relation=site.relation, columns=(column,), fraction=kept, total_rows=site.total_rows
+    )
+    evidence = [fact("share of the table's rows that came", kept, "plan")]
+    facts = site.column(column)
+    if facts is None:
+        if kept is None or kept > 0.02:
+            return None
+        weight = LIKELY if kept < 0.01 else POSSIBLE
+        return _candidate(site, column, weight, "plan", evidence, subject)
+    statistics = site.statistics(column)
+    if statistics is None:
+        if facts.statistics_target == 0:
+            evidence.append(fact("statistics target of the column", 0, "catalog"))
+            return _candidate(site, column, STRONG * 2, "catalog", evidence, subject)
+        return None
+    target = facts.statistics_target or _default_target(context)
+    full = statistics.n_mcv >= target
+    more_values = statistics.n_distinct < 0 or statistics.n_distinct > statistics.n_mcv
+    evidence.append(fact("common values kept", statistics.n_mcv, "catalog"))
+    evidence.append(fact("statistics target", target, "catalog"))
+    if not more_values or age_of(site, site.relation).state == "old":
+        return None
+    if kept is not None and kept > 2 / target:
+        return None  # a list of that length would surely hold it
+    return _candidate(site, column, STRONG * 1.5 if full else LIKELY, "catalog", evidence, subject)
+
+
+def _default_target(context: Context) -> int:
+    value = context.catalog.setting("default_statistics_target") if context.catalog is not None else None
+    return int(value) if isinstance(value, (int, float)) else DEFAULT_TARGET
+
+
+def _candidate(
+    site: Site,
+    column: str,
+    weight: float,
+    basis: str,
+    evidence: list[Evidence],
+    subject: Subject,
+) -> Candidate:
+    part = f", {share(site.kept)} of the table" if site.kept is not None else ""
+    return Candidate(
+        code="column_target_too_low",
+        weight=weight,
+        basis="catalog" if basis == "catalog" else "plan",
+        summary=f"The list of common values of {site.table}.{column} is too short for the value asked for{part}. "
+        + rows_sentence(site),
+        evidence=tuple(evidence),
+        subject=subject,
+    )

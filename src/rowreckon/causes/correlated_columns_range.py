@@ -1,0 +1,43 @@
+"""# correlated_columns_range
+
+## What it finds
+Range restrictions on columns of one table that move together: an order's date and its shipping date, a range beside an
+equality that already implies it.
+
+## Why it hurts
+The planner multiplies the shares of the ranges. Columns that rise together keep far more rows than the product says,
+columns that exclude each other far fewer.
+
+## Evidence it needs
+At least two plain columns, at least one of them under <, <=, >, >=; totals that agree; from the catalog the number of
+distinct values, which decides whether a list of common combinations can cover the ranges.
+
+## Remedy
+CREATE STATISTICS (mcv) where the columns have few distinct combinations. Functional dependencies never help ranges.
+With many combinations nothing that PostgreSQL keeps describes them: rewrite the condition as one on the difference.
+
+## When it is wrong
+Two bounds on one column are one range, which the planner handles. A range past the histogram's end speaks of old
+statistics.
+
+## References
+PostgreSQL documentation, "Multivariate Statistics Examples" (MCV lists); measured on TPC-H data: ship date and receipt
+date, 121,578 expected, 3,803 came, mended by no statistics object at the default target.
+"""
+
+from __future__ import annotations
+
+from rowreckon.causes.correlation import correlated
+from rowreckon.causes.finding import Candidate
+from rowreckon.causes.restrictions import columns_of, restrictions
+from rowreckon.causes.site import Context, Site
+
+
+def check(site: Site, context: Context) -> Candidate | None:
+    """A candidate where two or more columns are restricted, one of them by a range."""
+    found = restrictions(site)
+    ranges = columns_of(found, "range", "pattern")
+    columns = columns_of(found, "range", "pattern", "equality", "null_test", "flag")
+    if not ranges or len(columns) < 2:
+        return None
+    return correlated("correlated_columns_range", site, context, found, columns)

@@ -1,0 +1,100 @@
+"""What the two causes of correlated columns share: is the product of the single shares at fault?"""
+
+from __future__ import annotations
+
+from rowreckon.catalog.facts import Relation
+from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, fact
+from rowreckon.causes.restrictions import Restriction, age_of, lacks_statistics, share_of_clause
+from rowreckon.causes.site import Context, Site
+from rowreckon.causes.wording import listed, rows_sentence, share
+
+_MOST_COMBINATIONS = 10_000
+"""Entries that a list of common combinations can hold (the largest statistics target)."""
+
+
+def correlated(
+    code: str, site: Site, context: Context, found: list[Restriction], columns: tuple[str, ...]
+) -> Candidate | None:
+    """A candidate for correlated columns, weighed by what the totals and the single clauses leave open."""
+    if site.kind not in ("scan", "lookup") or site.table is None:
+        return None
+    if lacks_statistics(site, columns):
+        return None
+    plain = [r for r in found if r.column in columns]
+    if any(r.clause.parameters for r in plain):
+        return None
+    relation = site.relation
+    curable = _curable(code, relation, columns)
+    evidence = [
+        fact("columns restricted together", ", ".join(columns), "plan"),
+        fact("share of the table's rows that came", site.kept, "plan"),
+    ]
+    age = age_of(site, relation)
+    evidence.append(fact(age.fact, age.value, age.source))
+    weight = LIKELY if site.direction == "under" else POSSIBLE
+    if age.state == "fresh":
+        weight = STRONG
+    elif age.state == "old":
+        weight = POSSIBLE
+    elif site.total is not None and site.planned is not None:
+        weight *= 1.6  # the totals agree: the table did not grow out of its statistics' sight
+    if code.endswith("_range"):
+        weight *= 0.8
+    singles = [s for r in plain if (s := share_of_clause(site, context, r.clause)) is not None]
+    if len(singles) == len(plain) and site.kept is not None:
+        evidence.append(fact("smallest share that one clause alone keeps, as expected", min(singles), "catalog"))
+        if site.direction == "under" and site.kept > 1.5 * min(singles):
+            return None  # more came than one clause alone was expected to keep: not the product is wrong
+        if age.state == "fresh":
+            weight = PROVEN
+    built = _covering(relation, columns)
+    if built:
+        weight *= 0.5
+        evidence.append(fact("statistics objects on these columns", ", ".join(built), "catalog"))
+    if any(r.kind in ("expression", "either") for r in found):
+        weight *= 0.6
+    if not curable:
+        evidence.append(fact("a list of common combinations can cover them", False, "catalog"))
+    keep = f", {share(site.kept)} of the table" if site.kept is not None else ""
+    return Candidate(
+        code=code,
+        weight=weight,
+        basis="catalog" if relation is not None else "plan",
+        summary=f"{listed(columns)} of {site.table} go together, and the planner multiplies their shares as if they "
+        f"did not. {rows_sentence(site)[:-1]}{keep}.",
+        evidence=tuple(evidence),
+        subject=Subject(
+            table=site.table,
+            relation=relation,
+            columns=columns,
+            fraction=site.kept,
+            total_rows=site.total_rows,
+            curable=curable,
+        ),
+    )
+
+
+def _covering(relation: Relation | None, columns: tuple[str, ...]) -> list[str]:
+    if relation is None:
+        return []
+    numbers = {c.attnum for name in columns if (c := relation.column(name)) is not None}
+    return [
+        s.name
+        for s in relation.extended_statistics
+        if s.built and numbers <= set(s.columns) and {"mcv", "dependencies"} & set(s.kinds)
+    ]
+
+
+def _curable(code: str, relation: Relation | None, columns: tuple[str, ...]) -> bool:
+    """Whether a statistics object can describe the combination: a range needs a list that covers its values."""
+    if code == "correlated_columns_equality" or relation is None:
+        return True
+    product = 1.0
+    for name in columns:
+        column = relation.column(name)
+        statistics = column.statistics_of(inherited=False) if column is not None else None
+        if statistics is None:
+            return True
+        distinct = statistics.n_distinct
+        product *= distinct if distinct > 0 else -distinct * (relation.reltuples or 1.0)
+    return product <= _MOST_COMBINATIONS

@@ -1,0 +1,160 @@
+"""# expression_without_statistics
+
+## What it finds
+A restriction or grouping on something computed from columns: lower(name), date_trunc(…, ts), payload ->> 'kind',
+n % 10.
+
+## Why it hurts
+Column statistics say nothing of what a function makes of the column. The planner takes 0.5% for an equality, a third
+for an inequality, 200 groups for a grouping.
+
+## Evidence it needs
+The expression in the plan's condition; the estimate is the default share; from the catalog that neither a statistics
+object nor an expression index keeps statistics of it.
+
+## Remedy
+CREATE STATISTICS on the expression (from release 14), or an index on it, and ANALYZE in both cases.
+
+## When it is wrong
+A cast from varchar to text costs nothing and computes nothing: the planner looks through it. Where an expression index
+exists, its statistics are there after the next ANALYZE.
+
+## References
+PostgreSQL documentation, CREATE STATISTICS ("expressions") and "Indexes on Expressions".
+"""
+
+from __future__ import annotations
+
+from rowreckon.catalog.facts import Relation
+from rowreckon.causes.clause_kinds import expression_side
+from rowreckon.causes.defaults import DISTINCT, betrays, default_selectivity
+from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, TableName, fact
+from rowreckon.causes.keys import is_expression
+from rowreckon.causes.restrictions import restrictions
+from rowreckon.causes.site import Context, Site
+from rowreckon.causes.spelling import without_alias
+from rowreckon.causes.wording import listed, rows_sentence
+from rowreckon.plan.conditions import parse_condition
+
+
+def check(site: Site, context: Context) -> Candidate | None:
+    """A candidate where an expression over one relation's columns is restricted or grouped by."""
+    if site.kind == "scan":
+        return _restricted(site)
+    if site.kind == "groups":
+        return _grouped(site, context)
+    return None
+
+
+def _restricted(site: Site) -> Candidate | None:
+    computed: list[str] = []
+    shares: list[float] = []
+    for restriction in restrictions(site):
+        clause = restriction.clause
+        side = expression_side(clause)
+        if restriction.kind != "expression" or side is None or clause.subplans or not clause.columns:
+            continue
+        computed.append(without_alias(side, site.alias))
+        share = default_selectivity([clause], site.relation)
+        if share is not None:
+            shares.append(share)
+    if not computed or site.table is None:
+        return None
+    expressions = tuple(dict.fromkeys(computed))
+    evidence = [fact("expression restricted", text, "plan") for text in expressions]
+    weight = LIKELY
+    rows = site.planned_rows or site.total_rows
+    alone = len(site.own) == len(computed)
+    if shares and rows and alone:
+        product = 1.0
+        for share in shares:
+            product *= share
+        exactly = site.planned_rows is not None
+        if betrays(site.estimate / site.executions, rows, product, exactly=exactly):
+            weight = PROVEN if exactly else STRONG
+            evidence.append(fact("default share without statistics", product, "PostgreSQL's selfuncs.h"))
+        elif exactly:
+            weight = POSSIBLE
+    elif not alone:
+        weight = STRONG
+    known = _known_expressions(site.relation)
+    if site.relation is not None:
+        kept = [e for e in expressions if _plain(e) in known]
+        evidence.append(fact("expressions with statistics", len(kept), "catalog"))
+        if len(kept) == len(expressions):
+            return None
+        weight = max(weight, STRONG)
+    return Candidate(
+        code="expression_without_statistics",
+        weight=weight,
+        basis="catalog" if site.relation is not None else "plan",
+        summary=f"There are no statistics for {listed(expressions)} on {site.table}. {rows_sentence(site)}",
+        evidence=tuple(evidence),
+        subject=Subject(
+            table=site.table,
+            relation=site.relation,
+            expressions=expressions,
+            columns=tuple(dict.fromkeys(r.column for r in restrictions(site) if r.column is not None)),
+            fraction=site.kept,
+            total_rows=site.total_rows,
+        ),
+    )
+
+
+def _grouped(site: Site, context: Context) -> Candidate | None:
+    computed = [text for text in site.group_keys if is_expression(text)]
+    if not computed:
+        return None
+    owners: dict[tuple[str | None, TableName], Relation | None] = {}
+    aliases: dict[str, str | None] = {}
+    for text in computed:
+        for reference in parse_condition(text).columns:
+            key = context.key(reference, below=site.number)
+            if key is None or not key.table.name:
+                return None
+            owners[(key.alias, key.table)] = key.relation
+            aliases[text] = key.alias
+    if len(owners) != 1:
+        return None
+    (_, table), relation = next(iter(owners.items()))
+    expressions = tuple(_bare(without_alias(text, aliases[text])) for text in computed)
+    default = site.estimate / site.executions == DISTINCT
+    known = _known_expressions(relation)
+    if relation is not None and all(_plain(e) in known for e in expressions):
+        return None
+    weight = STRONG * 1.5 if default else LIKELY if len(site.group_keys) > 1 or relation is not None else POSSIBLE
+    return Candidate(
+        code="expression_without_statistics",
+        weight=weight,
+        basis="catalog" if relation is not None else "plan",
+        summary=f"There are no statistics for {listed(expressions)} on {table}, by which rows are grouped. "
+        + rows_sentence(site),
+        evidence=(
+            *(fact("expression grouped by", text, "plan") for text in expressions),
+            fact("groups expected", site.estimate / site.executions, "plan"),
+        ),
+        subject=Subject(table=table, relation=relation, expressions=expressions, distinct=site.actual),
+    )
+
+
+def _bare(text: str) -> str:
+    from rowreckon.plan.condition_text import strip_parentheses
+
+    return strip_parentheses(text)
+
+
+def _plain(text: str) -> str:
+    return "".join(c for c in text if c not in " ()").lower()
+
+
+def _known_expressions(relation: Relation | None) -> set[str]:
+    if relation is None:
+        return set()
+    found = {_plain(e.expression) for s in relation.extended_statistics for e in s.expression_statistics}
+    found |= {
+        _plain(key.expression)
+        for index in relation.indexes
+        for key in index.keys
+        if key.expression is not None and key.statistics is not None
+    }
+    return found

@@ -1,0 +1,88 @@
+"""# function_row_default
+
+## What it finds
+A set-returning function whose row count the planner does not know: it takes the function's ROWS, 1000 unless declared.
+
+## Why it hurts
+Everything joined to the function is planned for 1000 rows (100 for jsonb_array_elements and its kin, 10 for unnest of
+an unknown array), whatever comes.
+
+## Evidence it needs
+A Function Scan whose estimate is such a default and whose actual differs.
+
+## Remedy
+ALTER FUNCTION … ROWS n with the number that comes; a SQL function that can be inlined is estimated from its body.
+
+## When it is wrong
+A function whose number of rows varies widely has no right constant: then store its rows in a temporary table and
+ANALYZE that.
+
+## References
+PostgreSQL documentation, CREATE FUNCTION (ROWS), "Function Optimization Information" (support functions).
+"""
+
+from __future__ import annotations
+
+from rowreckon.causes.finding import PROVEN, STRONG, Candidate, FunctionName, Subject, fact
+from rowreckon.causes.site import Context, Site
+from rowreckon.causes.wording import count, rows_sentence
+from rowreckon.plan.nodes import FunctionScanNode
+
+_DEFAULTS = (1000.0, 100.0, 10.0)
+
+
+def check(site: Site, context: Context) -> Candidate | None:
+    """A candidate for a function scan without a filter, estimated by the function's ROWS."""
+    node = site.node
+    if site.kind != "function" or not isinstance(node, FunctionScanNode) or node.filter is not None:
+        return None
+    expected = float(node.plan_rows or 0)
+    per_call = site.actual / max(float(node.loops), 1.0)
+    name = node.function_name or node.table_function_name
+    facts = None
+    if context.catalog is not None and node.function_name is not None:
+        same = [f for f in context.catalog.functions if f.name == node.function_name and f.returns_set]
+        facts = same[0] if len(same) == 1 else None
+    declared = facts is not None and facts.prorows == expected
+    evidence = [fact("rows expected per call", expected, "plan"), fact("rows that came per call", per_call, "plan")]
+    if facts is not None:
+        evidence.append(fact("ROWS declared for the function", facts.prorows, "catalog"))
+    if facts is not None:
+        function = FunctionName(facts.name, facts.schema_name, facts.arguments)
+    else:
+        function = FunctionName(name or "", node.schema_name)
+    own = facts is not None and facts.schema_name not in ("pg_catalog", "information_schema")
+    return Candidate(
+        code="function_row_default",
+        weight=PROVEN if declared or expected in _DEFAULTS else STRONG,
+        basis="catalog" if facts is not None else "plan",
+        summary=f"The planner does not know how many rows {name or 'the function'} returns and takes "
+        f"{count(expected)} for each call. {rows_sentence(site)}",
+        evidence=tuple(evidence),
+        subject=Subject(
+            function=function,
+            rows=per_call,
+            # A built-in function's ROWS is every database user's business, not this query's.
+            curable=own or (facts is None and node.table_function_name is None and not _is_built_in(node)),
+        ),
+    )
+
+
+_BUILT_IN_PREFIXES = (
+    "json",
+    "jsonb_",
+    "pg_",
+    "regexp_",
+    "generate_",
+    "unnest",
+    "string_to_",
+    "xmltable",
+    "ts_",
+    "aclexplode",
+)
+
+
+def _is_built_in(node: FunctionScanNode) -> bool:
+    if node.schema_name is not None:
+        return node.schema_name in ("pg_catalog", "information_schema")
+    return (node.function_name or "").startswith(_BUILT_IN_PREFIXES)

@@ -1,0 +1,42 @@
+"""Does an error harm anything? The joins that suffer from it, and whether any of them would be run otherwise."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rowreckon.causes.site import Context, Site
+from rowreckon.plan.nodes import AggregateNode, HashNode, SortNode
+from rowreckon.report.document import Join
+
+
+def suffering(site: Site, joins: Sequence[Join]) -> tuple[Join, ...]:
+    """The misestimated joins whose error comes from this site."""
+    return tuple(j for j in joins if site.number in j.origin and j.verdict != "accurate")
+
+
+def harm_of(site: Site, joins: Sequence[Join], context: Context) -> str:
+    """Whether a join is `crossed`, `undecided`, or `nothing` suffers; overflowed memory is open as well."""
+    verdicts = {j.verdict for j in joins}
+    if "crossed" in verdicts:
+        return "crossed"
+    if "undecided" in verdicts:
+        return "undecided"
+    return "undecided" if site.direction == "under" and _overflowed(site, context) else "nothing"
+
+
+def _overflowed(site: Site, context: Context) -> bool:
+    """Whether a sort, hash or aggregate directly fed by the site went to disk."""
+    tree = context.tree
+    for number in (site.number, tree.parent[site.number]):
+        if number < 0:
+            continue
+        node = tree.nodes[number]
+        if isinstance(node, HashNode) and (node.hash_batches or 1) > (
+            node.original_hash_batches or node.hash_batches or 1
+        ):
+            return True
+        if isinstance(node, SortNode) and node.sort_space_type == "Disk" and number != site.number:
+            return False  # it would go to disk at a right estimate as well
+        if isinstance(node, AggregateNode) and node.disk_usage and number == site.number:
+            return True
+    return False

@@ -1,0 +1,106 @@
+"""# join_key_skew
+
+## What it finds
+A join on one column whose values are unevenly frequent, where the rows that reach the join carry the frequent ones (or
+the rare ones).
+
+## Why it hurts
+The planner spreads the matches evenly over the distinct values, or compares both columns' common values over the whole
+tables. A filter on the other table that picks the frequent key is invisible to it.
+
+## Evidence it needs
+The error enters at the join (or at an index lookup by the join key), both inputs being estimated well; one equality;
+from the catalog the frequency of the most common key against the average.
+
+## Remedy
+Longer lists of common values on both key columns help where neither side is filtered. Where a filter picks the keys no
+statistic of PostgreSQL crosses tables: an index that serves the true row count, or the key written as a constant.
+
+## When it is wrong
+A wrong number of distinct values (`ndistinct_wrong`) and old statistics look the same from the plan alone.
+
+## References
+eqjoinsel_inner in selfuncs.c; Ioannidis and Christodoulakis, "On the Propagation of Errors in the Size of Join
+Results", SIGMOD 1991.
+"""
+
+from __future__ import annotations
+
+from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, Candidate, Subject, fact
+from rowreckon.causes.keys import key_pairs
+from rowreckon.causes.site import Context, Key, Site
+from rowreckon.causes.wording import rows_sentence
+from rowreckon.plan.nodes import ScanNode
+
+
+def check(site: Site, context: Context) -> Candidate | None:
+    """A candidate where one equality joins two relations and the error enters right there."""
+    if site.kind not in ("join", "lookup"):
+        return None
+    pairs = key_pairs(site, context)
+    columns = {str(p.clause.columns) for p in pairs}
+    if len(columns) != 1 or any(c.parameters for c in (*site.own, *site.joined)):
+        return None
+    pair = pairs[0]
+    keys = [k for k in (pair.left, pair.right) if k is not None and k.table.name]
+    if not keys:
+        return None
+    evidence = [fact("join clause", pair.clause.text, "plan")]
+    weight = LIKELY if site.kind == "join" else LIKELY * 0.8
+    skewed: list[float] = []
+    for key in keys:
+        factor = _skew(key)
+        if factor is None:
+            continue
+        skewed.append(factor)
+        evidence.append(
+            fact(f"most common value of {key.table}.{key.column} against the average", round(factor, 1), "catalog")
+        )
+    if skewed:
+        weight = STRONG if max(skewed) >= 3 else POSSIBLE
+    if site.kind == "lookup" and site.own:
+        weight *= 0.6
+    filtered = any(_is_filtered(context, key) for key in keys)
+    evidence.append(fact("a filter chooses the keys on one side", filtered, "plan"))
+    hot = next((k for k in keys if (_skew(k) or 0) >= 3), keys[0])
+    return Candidate(
+        code="join_key_skew",
+        weight=weight,
+        basis="catalog" if skewed else "plan",
+        summary=f"The keys of {hot.table}.{hot.column} that reach the join are not as frequent as the average. "
+        + rows_sentence(site),
+        evidence=tuple(evidence),
+        subject=Subject(
+            table=hot.table,
+            relation=hot.relation,
+            columns=(hot.column,),
+            other_table=next((k.table for k in keys if k is not hot), None),
+            other_columns=tuple(k.column for k in keys if k is not hot),
+            curable=not filtered,
+        ),
+    )
+
+
+def _skew(key: Key) -> float | None:
+    """Frequency of the most common value against that of an average one; None without statistics."""
+    column = key.relation.column(key.column) if key.relation is not None else None
+    if key.relation is None or column is None:
+        return None
+    statistics = column.statistics_of(inherited=key.relation.kind == "partitioned_table")
+    if statistics is None:
+        return None
+    distinct = statistics.n_distinct
+    values = distinct if distinct > 0 else -distinct * (key.relation.reltuples or 0.0)
+    return statistics.first_mcv_freq * values if values > 0 else None
+
+
+def _is_filtered(context: Context, key: Key) -> bool:
+    for number in context.scans.get(key.alias, ()):
+        node = context.tree.nodes[number]
+        if isinstance(node, ScanNode):
+            if node.filter is not None:
+                return True
+            index_cond = getattr(node, "index_cond", None) or getattr(node, "recheck_cond", None)
+            if index_cond is not None and key.column not in index_cond:
+                return True
+    return False

@@ -1,0 +1,75 @@
+"""The columns behind a join's equality clauses and behind grouping keys."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rowreckon.causes.site import Context, Key, Site
+from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
+
+
+@dataclass(frozen=True, slots=True)
+class KeyPair:
+    """Both sides of one equality clause; a side is None where it is no plain column of a base relation."""
+
+    clause: Clause
+    left: Key | None
+    right: Key | None
+
+    @property
+    def aliases(self) -> frozenset[str]:
+        """The aliases that the clause joins."""
+        return self.clause.tables
+
+
+def key_pairs(site: Site, context: Context) -> list[KeyPair]:
+    """The equality clauses of a join or of a parameterised scan, with their columns resolved."""
+    pairs: list[KeyPair] = []
+    for clause in site.joined:
+        if not clause.is_equality:
+            continue
+        pairs.append(KeyPair(clause, _side(clause.left_column, context), _side(clause.right_column, context)))
+    return pairs
+
+
+def _side(reference: ColumnReference | None, context: Context) -> Key | None:
+    return None if reference is None else context.key(reference)
+
+
+def join_keys(site: Site, context: Context) -> list[Key]:
+    """All plain columns that a site's equality join clauses name."""
+    found: dict[tuple[str, str], Key] = {}
+    for pair in key_pairs(site, context):
+        for key in (pair.left, pair.right):
+            if key is not None:
+                found.setdefault((key.alias, key.column), key)
+    return list(found.values())
+
+
+def group_keys(site: Site, context: Context) -> list[Key]:
+    """The grouping keys that are plain columns of base relations."""
+    found = [plain_key(text, site, context) for text in site.group_keys]
+    return [k for k in found if k is not None]
+
+
+def plain_key(text: str, site: Site, context: Context) -> Key | None:
+    """The column behind one grouping key; None for an expression or a subquery's output."""
+    condition = parse_condition(text)
+    if not condition.parsed or len(condition.clauses) != 1:
+        return None
+    clause = condition.clauses[0]
+    if clause.operator or clause.functions or len(clause.columns) != 1:
+        return None
+    if any(mark in clause.text for mark in "+-*/%|(:[") and '"' not in clause.text:
+        return None
+    return context.key(clause.columns[0], below=site.number)
+
+
+def is_expression(text: str) -> bool:
+    """Whether a grouping key computes something from columns."""
+    condition = parse_condition(text)
+    if not condition.parsed or len(condition.clauses) != 1:
+        return False
+    clause = condition.clauses[0]
+    computes = bool(clause.operator or clause.functions) or any(m in clause.text for m in "+-*/%|(:[")
+    return bool(clause.columns) and computes

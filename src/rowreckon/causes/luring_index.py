@@ -1,0 +1,84 @@
+"""# luring_index
+
+## What it finds
+An index that makes a nested loop look cheap at a wrong estimate: without it the planner would have hashed.
+
+## Why it hurts
+Each outer row costs one descent into the index. At the rows that really came another method is far cheaper, and only
+the index keeps the planner from it.
+
+## Evidence it needs
+A crossed nested loop whose inner side reads that index, another method being cheapest at the actual rows; from the
+catalog that the index guards no constraint, and how often the server used it.
+
+## Remedy
+First whatever cures the estimate. Only where nothing does: dropping the index, after looking at its other uses.
+
+## When it is wrong
+Nearly always when a statistics cure exists. The server's counters and this list of queries are not the whole workload.
+
+## References
+PostgreSQL documentation, "Examining Index Usage" and pg_stat_user_indexes.
+"""
+
+from __future__ import annotations
+
+from rowreckon.catalog.facts import Index, Relation
+from rowreckon.causes.finding import Subject, fact
+from rowreckon.causes.missing_join_index import IndexGain
+from rowreckon.causes.scans import is_base_scan, relation_of, table_of
+from rowreckon.causes.site import Context
+from rowreckon.causes.wording import count
+from rowreckon.plan.nodes import BitmapIndexScanNode, IndexScanNode
+from rowreckon.report.document import Join
+
+_CURABLE = 0.2
+_INCURABLE = 0.55
+
+
+def check(join: Join, context: Context, *, cured_elsewhere: bool) -> IndexGain | None:
+    """The index that a crossed nested loop was lured by; `cured_elsewhere`: the estimate itself has a remedy."""
+    if join.verdict != "crossed" or join.method != "nested_loop" or join.best_at_actual in (None, "nested_loop"):
+        return None
+    tree = context.tree
+    scans = [n for n in tree.subtree(join.inner.node) if is_base_scan(tree.nodes[n])]
+    if len(scans) != 1:
+        return None
+    node = tree.nodes[scans[0]]
+    name = None
+    for n in tree.subtree(scans[0]):
+        inside = tree.nodes[n]
+        if isinstance(inside, (IndexScanNode, BitmapIndexScanNode)) and inside.index_name:
+            name = inside.index_name
+    relation = relation_of(node, context.catalog)
+    table = table_of(node, relation)
+    if name is None or table is None:
+        return None
+    index = relation.index(name) if relation is not None else None
+    if index is not None and (index.primary or index.unique or index.constraint is not None):
+        return None
+    if name.endswith(("_pkey", "_key")) and index is None:
+        return None  # by PostgreSQL's naming a constraint's index, which the plan alone can't tell for sure
+    evidence = [
+        fact("index that the inner side reads", name, "plan"),
+        fact("cheapest method at the actual rows", join.best_at_actual, join.basis),
+        fact("chosen cost over the best one at the actual rows", join.loss_factor, join.basis),
+    ]
+    if index is not None:
+        evidence.append(fact("scans of the index, by the server's counters", index.idx_scan, "catalog"))
+    return IndexGain(
+        join=join,
+        subject=Subject(table=table, relation=relation, index=name, columns=_columns(relation, index)),
+        ratio=join.loss_factor or 1.0,
+        confidence=_CURABLE if cured_elsewhere else _INCURABLE,
+        basis="catalog" if index is not None else "plan",
+        summary=f"The index {name} makes a nested loop over {count(join.outer.actual_rows or 0)} rows look cheap; "
+        f"without it a {join.best_at_actual} join would be chosen.",
+        evidence=tuple(evidence),
+    )
+
+
+def _columns(relation: Relation | None, index: Index | None) -> tuple[str, ...]:
+    if relation is None or index is None:
+        return ()
+    return tuple(c.name for k in index.keys if k.attnum is not None and (c := relation.column(k.attnum)) is not None)

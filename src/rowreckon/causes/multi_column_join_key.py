@@ -1,0 +1,146 @@
+"""# multi_column_join_key
+
+## What it finds
+Two tables joined on several columns that together form one key.
+
+## Why it hurts
+The planner multiplies the selectivities of the single columns. Parts of one key depend on each other, so that far more
+rows match than the product says (TPC-H: line items with part-suppliers, 2,400 expected, 600,572 came).
+
+## Evidence it needs
+At least two equality clauses between the same two relations, and fewer rows expected than came; from the catalog
+whether a foreign key covers exactly these columns.
+
+## Remedy
+A foreign key over these columns, where the data obey one: the planner then knows that each row finds its partner. No
+statistics object helps a join.
+
+## When it is wrong
+With a foreign key in place the planner uses it already: then the keys of one side are skewed.
+
+## References
+get_foreign_key_join_selectivity in costsize.c; PostgreSQL documentation, CREATE TABLE (FOREIGN KEY).
+"""
+
+from __future__ import annotations
+
+from rowreckon.catalog.facts import Relation
+from rowreckon.causes.finding import LIKELY, STRONG, Candidate, Subject, fact
+from rowreckon.causes.keys import KeyPair, key_pairs
+from rowreckon.causes.site import Context, Key, Site
+from rowreckon.causes.wording import listed, rows_sentence
+from rowreckon.plan.nodes import JoinNode
+
+
+def check(site: Site, context: Context) -> Candidate | None:
+    """A candidate where one pair of relations is joined by two or more equalities."""
+    if site.kind not in ("join", "lookup") or site.direction != "under":
+        return None
+    by_pair: dict[frozenset[str], list[KeyPair]] = {}
+    for pair in key_pairs(site, context):
+        if len(pair.aliases) == 2:
+            by_pair.setdefault(pair.aliases, []).append(pair)
+    several = [pairs for pairs in by_pair.values() if len({str(p.clause.columns) for p in pairs}) >= 2]
+    if len(several) != 1:
+        return None
+    pairs = several[0]
+    sides = _sides(pairs)
+    evidence = [fact("join clause", p.clause.text, "plan") for p in pairs]
+    if sides is None:
+        return Candidate(
+            code="multi_column_join_key",
+            weight=LIKELY,
+            basis="plan",
+            summary=f"The join is on {len(pairs)} columns whose selectivities are multiplied. {rows_sentence(site)}",
+            evidence=tuple(evidence),
+            subject=Subject(curable=False),
+        )
+    one, other = sides
+    referencing, referenced, proven = _direction(one, other, site, context)
+    if referencing[0].relation is not None and referenced[0].relation is not None:
+        if _has_foreign_key(referencing, referenced) or _has_foreign_key(referenced, referencing):
+            return None
+        evidence.append(fact("foreign keys over these columns", 0, "catalog"))
+        evidence.append(fact("a unique key over the referenced columns", proven, "catalog"))
+    columns = tuple(k.column for k in referencing)
+    return Candidate(
+        code="multi_column_join_key",
+        weight=STRONG * 1.5 if proven else STRONG,
+        basis=context.basis if referencing[0].relation is not None else "plan",
+        summary=f"{referencing[0].table} and {referenced[0].table} are joined on {listed(columns)} together, and the "
+        f"planner multiplies the selectivities of the single columns. {rows_sentence(site)}",
+        evidence=tuple(evidence),
+        subject=Subject(
+            table=referencing[0].table,
+            relation=referencing[0].relation,
+            columns=columns,
+            other_table=referenced[0].table,
+            other_columns=tuple(k.column for k in referenced),
+            curable=proven and bool(referencing[0].table.name and referenced[0].table.name),
+        ),
+    )
+
+
+def _sides(pairs: list[KeyPair]) -> tuple[list[Key], list[Key]] | None:
+    """The key columns of both relations in matching order; None where one is no plain column."""
+    first = pairs[0].left
+    if first is None:
+        return None
+    one: list[Key] = []
+    other: list[Key] = []
+    for pair in pairs:
+        if pair.left is None or pair.right is None:
+            return None
+        mine, theirs = (pair.left, pair.right) if pair.left.alias == first.alias else (pair.right, pair.left)
+        one.append(mine)
+        other.append(theirs)
+    return one, other
+
+
+def _direction(one: list[Key], other: list[Key], site: Site, context: Context) -> tuple[list[Key], list[Key], bool]:
+    """Which side references the other: the referenced one has the columns as a unique key.
+
+    From the plan alone: a join whose inner side is printed as unique is unique on the join's columns.
+    """
+    if _is_unique(other):
+        return one, other, True
+    if _is_unique(one):
+        return other, one, True
+    if one[0].relation is None and other[0].relation is None:
+        unique = _unique_inner(site, context)
+        if unique is not None and other[0].alias in unique:
+            return one, other, True
+        if unique is not None and one[0].alias in unique:
+            return other, one, True
+    return one, other, False
+
+
+def _unique_inner(site: Site, context: Context) -> set[str] | None:
+    number = site.number if site.kind == "join" else context.tree.parent[site.number]
+    node = context.tree.nodes[number]
+    inner = context.tree.inner(number)
+    if not isinstance(node, JoinNode) or not node.inner_unique or inner is None:
+        return None
+    names = (getattr(context.tree.nodes[n], "alias", None) for n in context.tree.subtree(inner))
+    return {name for name in names if name}
+
+
+def _is_unique(keys: list[Key]) -> bool:
+    relation = keys[0].relation
+    if relation is None:
+        return False
+    numbers = _numbers(relation, keys)
+    return numbers is not None and any(set(k.columns) == numbers and not k.deferrable for k in relation.unique_keys)
+
+
+def _numbers(relation: Relation, keys: list[Key]) -> set[int] | None:
+    found = [relation.column(k.column) for k in keys]
+    return {c.attnum for c in found if c is not None} if all(found) else None
+
+
+def _has_foreign_key(referencing: list[Key], referenced: list[Key]) -> bool:
+    relation, target = referencing[0].relation, referenced[0].relation
+    if relation is None or target is None:
+        return False
+    numbers = _numbers(relation, referencing)
+    return any(set(k.columns) == numbers and k.referenced == target.oid for k in relation.foreign_keys)

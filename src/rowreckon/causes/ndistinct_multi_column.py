@@ -1,0 +1,76 @@
+"""# ndistinct_multi_column
+
+## What it finds
+A grouping (GROUP BY, DISTINCT) by several columns of one table that depend on each other.
+
+## Why it hurts
+The planner multiplies the columns' numbers of distinct values, capped at a tenth of the rows. Dependent columns have
+far fewer combinations; too many groups expected rule out hashing and swell every join above.
+
+## Evidence it needs
+A grouping node with two or more plain columns of one relation, its input estimated well.
+
+## Remedy
+CREATE STATISTICS (ndistinct) on the columns and ANALYZE.
+
+## When it is wrong
+One of the columns alone may have a wrong number of distinct values: the catalog tells.
+
+## References
+PostgreSQL documentation, "Multivariate N-Distinct Counts" (1,000 groups expected, 100 came); estimate_num_groups.
+"""
+
+from __future__ import annotations
+
+from rowreckon.causes.finding import LIKELY, PROVEN, STRONG, Candidate, Subject, fact
+from rowreckon.causes.keys import group_keys
+from rowreckon.causes.restrictions import lacks_statistics
+from rowreckon.causes.site import Context, Key, Site
+from rowreckon.causes.wording import listed, rows_sentence
+
+
+def check(site: Site, context: Context) -> Candidate | None:
+    """A candidate where two or more plain columns of one relation are grouped by."""
+    if site.kind != "groups" or lacks_statistics(site, ()):
+        return None
+    by_table: dict[tuple[str, str], list[Key]] = {}
+    for key in group_keys(site, context):
+        if key.table.name:
+            by_table.setdefault((key.alias, str(key.table)), []).append(key)
+    several = [keys for keys in by_table.values() if len(keys) >= 2]
+    if len(several) != 1:
+        return None
+    keys = several[0]
+    table, relation = keys[0].table, keys[0].relation
+    columns = tuple(dict.fromkeys(k.column for k in keys))
+    weight = STRONG
+    evidence = [
+        fact("grouped by", ", ".join(site.group_keys), "plan"),
+        fact("groups expected", site.estimate / site.executions, "plan"),
+        fact("groups that came", site.actual / site.executions, "plan"),
+    ]
+    if relation is not None:
+        product = 1.0
+        for name in columns:
+            column = relation.column(name)
+            statistics = column.statistics_of(inherited=relation.kind == "partitioned_table") if column else None
+            if statistics is None:
+                return None
+            distinct = statistics.n_distinct
+            product *= distinct if distinct > 0 else -distinct * (relation.reltuples or 1.0)
+        evidence.append(fact("product of the columns' distinct values", product, "catalog"))
+        weight = PROVEN if (product > site.actual) == (site.direction == "over") else LIKELY
+        numbers = {c.attnum for name in columns if (c := relation.column(name)) is not None}
+        if any(s.built and numbers <= set(s.columns) and "ndistinct" in s.kinds for s in relation.extended_statistics):
+            return None
+    elif len(columns) < len(site.group_keys):
+        weight = LIKELY
+    return Candidate(
+        code="ndistinct_multi_column",
+        weight=weight,
+        basis="catalog" if relation is not None else "plan",
+        summary=f"{listed(columns)} of {table} depend on each other, and the planner multiplies their numbers of "
+        f"distinct values. {rows_sentence(site)}",
+        evidence=tuple(evidence),
+        subject=Subject(table=table, relation=relation, columns=columns, distinct=site.actual),
+    )

@@ -1,0 +1,87 @@
+"""# partition_parent_not_analyzed
+
+## What it finds
+A partitioned table whose partitions are analyzed and which itself is not: autovacuum never analyzes the parent.
+
+## Why it hurts
+Restrictions are estimated partition by partition and come out right. Joins and groupings use the parent's own
+statistics; without them 200 distinct values are assumed.
+
+## Evidence it needs
+A grouping or join on a column of the partitioned table; from the catalog: partitions with statistics, the parent
+without.
+
+## Remedy
+ANALYZE the parent, and again whenever the data have changed much: schedule it, since nothing else does.
+
+## When it is wrong
+Where the partitions lack statistics too, the whole table was never analyzed: ANALYZE of the parent mends both.
+
+## References
+PostgreSQL documentation, "Updating Planner Statistics" and ANALYZE ("partitioned tables").
+"""
+
+from __future__ import annotations
+
+from rowreckon.causes.defaults import DISTINCT
+from rowreckon.causes.finding import LIKELY, PROVEN, Candidate, Subject, TableName, fact
+from rowreckon.causes.keys import group_keys, join_keys
+from rowreckon.causes.site import Context, Site
+from rowreckon.causes.wording import rows_sentence
+
+
+def check(site: Site, context: Context) -> Candidate | None:
+    """A candidate where a join or grouping key belongs to a partitioned table without statistics of its own."""
+    if site.kind not in ("join", "groups", "lookup"):
+        return None
+    keys = group_keys(site, context) if site.kind == "groups" else join_keys(site, context)
+    for key in keys:
+        relation = key.relation
+        if relation is not None and relation.kind == "partitioned_table":
+            column = relation.column(key.column)
+            if column is None or column.statistics_of(inherited=True) is not None:
+                continue
+            if not relation.statistics_readable or not column.readable or relation.row_security_active:
+                continue
+            table = TableName(relation.name, relation.schema_)
+            return Candidate(
+                code="partition_parent_not_analyzed",
+                weight=PROVEN * 1.5,
+                basis="catalog",
+                summary=f"{table} is partitioned and has no statistics of its own for {key.column}: autovacuum "
+                f"analyzes the partitions only. {rows_sentence(site)}",
+                evidence=(
+                    fact("statistics of the whole partitioned table", 0, "catalog"),
+                    fact("partitions", len(relation.children), "catalog"),
+                ),
+                subject=Subject(table=table, relation=relation, columns=(key.column,)),
+            )
+    return _from_alias(site, context)
+
+
+def _from_alias(site: Site, context: Context) -> Candidate | None:
+    """From the plan alone: the key's alias is a partitioned table's, and the default number of groups was taken."""
+    keys = [k for k in (group_keys(site, context) if site.kind == "groups" else ()) if not k.table.name]
+    if len(keys) != len(site.group_keys) or len(keys) != 1 or site.estimate / site.executions != DISTINCT:
+        return None
+    key = keys[0]
+    partitions = tuple(
+        dict.fromkeys(
+            TableName(name, schema)
+            for n in context.scans.get(key.alias, ())
+            if (name := getattr(context.tree.nodes[n], "relation_name", None))
+            for schema in (getattr(context.tree.nodes[n], "schema_name", None),)
+        )
+    )
+    return Candidate(
+        code="partition_parent_not_analyzed",
+        weight=LIKELY * 1.5,
+        basis="plan",
+        summary=f"The partitioned table behind {key.alias} seems to have no statistics of its own: 200 groups by "
+        f"{key.column} are the planner's default. {rows_sentence(site)}",
+        evidence=(
+            fact("groups expected", DISTINCT, "plan"),
+            fact("partitions read", len(partitions), "plan"),
+        ),
+        subject=Subject(columns=(key.column,), partitions=partitions),
+    )

@@ -1,0 +1,108 @@
+"""A scan's restrictions sorted by kind, and what the catalog says of their columns and of the table's age."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rowreckon.catalog.facts import Relation
+from rowreckon.causes.clause_kinds import ClauseKind, compared_column, kind_of
+from rowreckon.causes.site import Context, Site
+from rowreckon.plan.conditions import Clause
+
+_FRESH = 0.02  # share of rows modified since ANALYZE below which the statistics count as fresh
+_OLD = (
+    0.1  # share from which on they count as old, autovacuum's own analyze threshold (autovacuum_analyze_scale_factor)
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Restriction:
+    """One clause on the scanned relation alone."""
+
+    clause: Clause
+    kind: ClauseKind
+    column: str | None
+
+
+def restrictions(site: Site) -> list[Restriction]:
+    """The clauses on the site's own relation."""
+    found: list[Restriction] = []
+    for clause in site.own:
+        column = compared_column(clause, site.relation)
+        found.append(Restriction(clause, kind_of(clause, site.relation), column.column if column else None))
+    return found
+
+
+def columns_of(found: list[Restriction], *kinds: ClauseKind) -> tuple[str, ...]:
+    """The plain columns under restrictions of these kinds, in the order of the condition."""
+    return tuple(dict.fromkeys(r.column for r in found if r.kind in kinds and r.column is not None))
+
+
+@dataclass(frozen=True, slots=True)
+class Age:
+    """How old a relation's statistics are: `fresh`, `old`, or `unknown`, with what says so."""
+
+    state: str
+    fact: str
+    value: float | str | None
+    source: str
+
+
+def age_of(site: Site, relation: Relation | None) -> Age:
+    """Judge by the scan's row total first, then by the server's counters.
+
+    The planner scales its row count with the file, so that only the count at the last ANALYZE, not the planner's
+    total, shows that a table grew.
+    """
+    if site.total is not None and site.planned is not None and not relation:
+        low, high = site.total.low, site.total.high
+        if site.planned.rows.low > 1.25 * high or site.planned.rows.high < 0.8 * low:
+            return Age("old", "rows that the planner took the table to hold", site.planned_rows, "plan")
+        return Age("unknown", "rows that the planner took the table to hold", site.planned_rows, "plan")
+    if relation is None:
+        return Age("unknown", "no facts of the table at hand", None, "plan")
+    known = relation.reltuples
+    if known is not None and site.total is not None:
+        middle = (site.total.low + site.total.high) / 2
+        if abs(middle - known) > 0.25 * max(known, middle, 1.0):
+            return Age("old", "rows at the last ANALYZE", known, "catalog")
+    if relation.n_mod_since_analyze is not None and relation.analyze_count:
+        rows = max(relation.reltuples or 0.0, relation.n_live_tup or 0, 1.0)
+        part = relation.n_mod_since_analyze / rows
+        state = "old" if part >= _OLD else "fresh" if part <= _FRESH else "unknown"
+        return Age(state, "rows modified since the last ANALYZE", relation.n_mod_since_analyze, "catalog")
+    return Age("unknown", "the server counts no modifications of the table", None, "catalog")
+
+
+def lacks_statistics(site: Site, columns: tuple[str, ...]) -> bool:
+    """Whether the catalog shows a column without statistics, which is another cause's business."""
+    if site.relation is None:
+        return False
+    named = [c for name in columns if (c := site.relation.column(name)) is not None]
+    return any(not c.statistics for c in named)
+
+
+def share_of_clause(site: Site, context: Context, clause: Clause) -> float | None:
+    """The selectivity that the planner gives to one clause alone, from the catalog's answers."""
+    if context.catalog is None or site.relation is None or site.alias is None:
+        return None
+    answer = context.catalog.estimate(site.alias, site.relation.oid)
+    if answer is None:
+        return None
+    for part in answer.restrictions:
+        if _same(part.condition, clause.text):
+            return part.selectivity
+    return None
+
+
+def _same(one: str, other: str) -> bool:
+    return one.replace("(", "").replace(")", "").replace(" ", "") == other.replace("(", "").replace(")", "").replace(
+        " ", ""
+    )
+
+
+def likeliest_bound(site: Site, context: Context, found: list[Restriction]) -> float | None:
+    """The smallest share that one clause alone is expected to keep: together they can't keep more, if that is right."""
+    shares = [share_of_clause(site, context, r.clause) for r in found]
+    known = [s for s in shares if s is not None]
+    return min(known) if known else None

@@ -1,0 +1,132 @@
+"""# stale_statistics
+
+## What it finds
+Statistics that describe the table as it was: rows were loaded, deleted or rewritten since the last ANALYZE.
+
+## Why it hurts
+The planner scales the row count with the file's size, but takes value frequencies and value ranges from the last
+ANALYZE. New values (today's dates, a new status) look absent, and an absent value is expected to bring one row.
+
+## Evidence it needs
+The scan's row total (rows kept plus rows removed by the filter) against the planner's total, or against the rows
+counted at the last ANALYZE; the server's count of modified rows; a single frequent value that the planner missed.
+
+## Remedy
+ANALYZE; where it will come back, a lower autovacuum_analyze_scale_factor for this table.
+
+## When it is wrong
+A total that agrees and counters that say "nothing modified" exclude it. Bloat shifts the planner's total as well:
+ANALYZE puts that right too.
+
+## References
+PostgreSQL documentation, "Updating Planner Statistics", "Row Estimation Examples"; estimate_rel_size in plancat.c.
+"""
+
+from __future__ import annotations
+
+from rowreckon.catalog.facts import Relation
+from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, WEAK, Candidate, Subject, TableName, fact
+from rowreckon.causes.keys import group_keys, join_keys
+from rowreckon.causes.restrictions import Age, Restriction, age_of, lacks_statistics, likeliest_bound, restrictions
+from rowreckon.causes.site import Context, Site
+from rowreckon.causes.wording import count, rows_sentence
+
+_SURELY_SAMPLED = 0.015
+"""Share of the rows above which one value is never left out of a fresh list of common values at the default target:
+at most 100 values can be as frequent as 1%, and 30,000 sampled rows hold each of them 300 times."""
+
+
+def check(site: Site, context: Context) -> Candidate | None:
+    """A candidate where totals, counters or a missed frequent value speak for old statistics."""
+    if site.kind in ("scan", "lookup") and site.table is not None:
+        return _scan(site, context)
+    if site.kind in ("join", "groups"):
+        keys = join_keys(site, context) if site.kind == "join" else group_keys(site, context)
+        for key in keys:
+            if key.relation is None or not _analyzed(key.relation):
+                continue
+            age = _age_by_counters(key.relation)
+            if age is not None:
+                table = TableName(key.relation.name, key.relation.schema_)
+                return _candidate(site, Subject(table=table, relation=key.relation), age, STRONG, "catalog")
+    return None
+
+
+def _scan(site: Site, context: Context) -> Candidate | None:
+    found = restrictions(site)
+    columns = tuple(r.column for r in found if r.column is not None)
+    if site.relation is not None and (not _analyzed(site.relation) or lacks_statistics(site, columns)):
+        return None
+    age = age_of(site, site.relation)
+    subject = Subject(
+        table=site.table, relation=site.relation, columns=columns, fraction=site.kept, total_rows=site.total_rows
+    )
+    weight = _weight(site, context, found, age)
+    if weight is None:
+        return None
+    return _candidate(site, subject, age, weight, "catalog" if site.relation is not None else "plan")
+
+
+def _weight(site: Site, context: Context, found: list[Restriction], age: Age) -> float | None:
+    if any(r.kind == "expression" for r in found) and age.state != "old":
+        return None
+    if age.state == "fresh":
+        return None
+    bound = likeliest_bound(site, context, found)
+    # More rows than one clause alone was expected to keep: no correlation explains that, only old statistics do.
+    beyond = bound is not None and site.kept is not None and site.direction == "under" and site.kept > 1.5 * bound
+    if age.state == "old":
+        return PROVEN if beyond or len(found) <= 1 else STRONG * 1.5 if bound is None else STRONG
+    if beyond and site.relation is not None:
+        return LIKELY
+    plain = [r for r in found if r.column is not None]
+    if len(found) == 1 and len(plain) == 1 and not site.own[0].parameters and site.direction == "under":
+        surely = site.kept is not None and site.kept > _SURELY_SAMPLED
+        if plain[0].kind in ("equality", "null_test", "flag"):
+            return LIKELY * 1.5 if surely else POSSIBLE
+        if plain[0].kind == "range":
+            return LIKELY
+    return WEAK if plain else None
+
+
+def _analyzed(relation: Relation) -> bool:
+    return any(c.statistics for c in relation.columns)
+
+
+def _age_by_counters(relation: Relation) -> Age | None:
+    if relation.n_mod_since_analyze is None or not relation.analyze_count:
+        return None
+    rows = max(relation.reltuples or 0.0, relation.n_live_tup or 0, 1.0)
+    if relation.n_mod_since_analyze / rows < 0.1:
+        return None
+    return Age("old", "rows modified since the last ANALYZE", relation.n_mod_since_analyze, "catalog")
+
+
+def _candidate(site: Site, subject: Subject, age: Age, weight: float, basis: str) -> Candidate:
+    total = site.total
+    evidence = [fact(age.fact, age.value, age.source)]
+    if total is not None:
+        evidence.append(fact("rows that the scan really read", total.low, "plan"))
+    if site.kept is not None:
+        evidence.append(fact("share of the table's rows that came", site.kept, "plan"))
+    if subject.relation is not None and (subject.relation.last_analyze or subject.relation.last_autoanalyze):
+        times = [t for t in (subject.relation.last_analyze, subject.relation.last_autoanalyze) if t is not None]
+        evidence.append(fact("last ANALYZE", max(times).isoformat(sep=" ", timespec="seconds"), "catalog"))
+    if age.state == "old" and age.source == "plan":
+        story = f"the planner took it to hold {count(float(age.value or 0))} rows, the scan read {_read(site)}"
+    elif age.state == "old":
+        story = f"{age.fact}: {count(float(age.value or 0))}"
+    else:
+        story = "the planner missed values that a fresh sample would hold"
+    return Candidate(
+        code="stale_statistics",
+        weight=weight,
+        basis="catalog" if basis == "catalog" else "plan",
+        summary=f"The statistics of {subject.table} look old: {story}. {rows_sentence(site)}",
+        evidence=tuple(evidence),
+        subject=subject,
+    )
+
+
+def _read(site: Site) -> str:
+    return count(site.total.low) if site.total is not None else "other numbers"

@@ -1,0 +1,155 @@
+"""From candidates to findings: rivals share one unit of belief, and what is left over is doubt."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from rowreckon.causes import luring_index, missing_join_index, unexplained
+from rowreckon.causes.evidence import CauseEvidence
+from rowreckon.causes.finding import Candidate, CauseFinding, Subject, TableName
+from rowreckon.causes.harm import harm_of, suffering
+from rowreckon.causes.missing_join_index import IndexGain
+from rowreckon.causes.registry import CAUSES, CODES
+from rowreckon.causes.scans import partition_parent_alias
+from rowreckon.causes.site import Context, Site, find_site
+from rowreckon.report.document import Finding, Join
+
+_WORTH_TELLING = 0.1
+_LEAST_FACTOR = 2.0
+_NOTE = {
+    "nothing": " No join's method suffers from it: nothing to win.",
+    "undecided": "",
+    "crossed": "",
+}
+
+
+def find_all(evidence: CauseEvidence) -> tuple[CauseFinding, ...]:
+    """All findings of one plan, most certain first within the most harmful; see `find_causes`."""
+    context = Context.of(evidence)
+    found: list[tuple[CauseFinding, object]] = []
+    for site in _sites(context):
+        found.extend((f, _merge_key(f, site, context)) for f in _judge(site, context))
+    merged = _merge(found)
+    cured = {n for f in merged if f.subject.curable and f.code != "unexplained" for n in f.finding.joins}
+    for join in evidence.joins:
+        index = missing_join_index.check(join, context)
+        if index is not None:
+            merged.append(_of_join("missing_join_index", index, "time"))
+        lure = luring_index.check(join, context, cured_elsewhere=join.node in cured)
+        if lure is not None:
+            merged.append(_of_join("luring_index", lure, "crossed"))
+    return tuple(sorted(merged, key=_order))
+
+
+def _sites(context: Context) -> Iterable[Site]:
+    """The nodes at which an error enters that is large itself or that a misestimated join suffers from."""
+    evidence = context.evidence
+    named = {n for j in evidence.joins if j.verdict != "accurate" for n in j.origin}
+    for entering in evidence.origins.here:
+        if entering is None or entering.direction == "even":
+            continue
+        large = entering.factor >= evidence.threshold
+        if large or (entering.node in named and entering.factor >= _LEAST_FACTOR):
+            yield find_site(context, entering)
+
+
+def _judge(site: Site, context: Context) -> list[CauseFinding]:
+    rivals = [c for cause in CAUSES if cause.check is not None and (c := cause.check(site, context)) is not None]
+    whole = sum(c.weight for c in rivals) + unexplained.DOUBT
+    told = [(c, c.weight / whole) for c in rivals if c.weight / whole >= _WORTH_TELLING]
+    doubt = unexplained.DOUBT / whole
+    if not told or doubt > max(share for _, share in told):
+        told.append((unexplained.check(site, context), doubt))
+    joins = suffering(site, context.evidence.joins)
+    harms = harm_of(site, joins, context)
+    return [
+        CauseFinding(
+            finding=_document(candidate, site, share, joins, harms),
+            subject=candidate.subject,
+            factor=site.factor,
+            harms=harms,
+        )
+        for candidate, share in told
+    ]
+
+
+def _document(candidate: Candidate, site: Site, share: float, joins: Sequence[Join], harms: str) -> Finding:
+    subject = candidate.subject
+    tables = [t for t in (subject.table, subject.other_table, *subject.partitions) if t is not None and t.name]
+    return Finding(
+        code=candidate.code,
+        node=site.number,
+        joins=tuple(j.node for j in joins),
+        tables=tuple(dict.fromkeys(str(t) for t in tables)),
+        columns=(*subject.columns, *subject.expressions),
+        confidence=round(min(share, 0.97), 2),
+        basis=candidate.basis,
+        summary=candidate.summary + (_NOTE[harms] if candidate.code != "unexplained" else ""),
+        evidence=candidate.evidence,
+    )
+
+
+def _of_join(code: str, gain: IndexGain, harms: str) -> CauseFinding:
+    subject = gain.subject
+    finding = Finding(
+        code=code,
+        node=gain.join.node,
+        joins=(gain.join.node,),
+        tables=(str(subject.table),) if subject.table is not None else (),
+        columns=subject.columns,
+        confidence=gain.confidence,
+        basis=gain.basis,
+        summary=gain.summary,
+        evidence=gain.evidence,
+    )
+    return CauseFinding(finding=finding, subject=subject, factor=gain.ratio, harms=harms)
+
+
+def _merge_key(finding: CauseFinding, site: Site, context: Context) -> object:
+    """One table scanned twice, or partition by partition, is one story."""
+    subject = finding.subject
+    if finding.code == "unexplained":
+        return (finding.code, site.number)
+    family = partition_parent_alias(context.tree, site.number) or str(subject.table)
+    return (finding.code, family, subject.columns, subject.expressions, subject.function, subject.other_table)
+
+
+def _merge(found: Sequence[tuple[CauseFinding, object]]) -> list[CauseFinding]:
+    groups: dict[object, list[CauseFinding]] = {}
+    for finding, key in found:
+        groups.setdefault(key, []).append(finding)
+    return [_union(group) for group in groups.values()]
+
+
+def _union(group: Sequence[CauseFinding]) -> CauseFinding:
+    first = max(group, key=lambda f: (_HARM[f.harms], f.factor))
+    if len(group) == 1:
+        return first
+    tables: dict[TableName, None] = {}
+    for f in group:
+        tables.update(dict.fromkeys(t for t in (f.subject.table, *f.subject.partitions) if t is not None))
+    subject = first.subject
+    if len(tables) > 1:
+        subject = _with_partitions(subject, tuple(tables))
+    finding = first.finding.model_copy(
+        update={
+            "joins": tuple(sorted({n for f in group for n in f.finding.joins})),
+            "confidence": max(f.finding.confidence for f in group),
+            "tables": tuple(dict.fromkeys(t for f in (first, *group) for t in f.finding.tables)),
+        }
+    )
+    return CauseFinding(finding=finding, subject=subject, factor=first.factor, harms=first.harms)
+
+
+def _with_partitions(subject: Subject, partitions: tuple[TableName, ...]) -> Subject:
+    from dataclasses import replace
+
+    return replace(subject, partitions=partitions)
+
+
+_HARM = {"crossed": 3, "time": 2, "undecided": 1, "nothing": 0}
+
+
+def _order(finding: CauseFinding) -> tuple[float, float, int, int]:
+    rank = CODES.index(finding.code)
+    return (-_HARM[finding.harms], -finding.finding.confidence, rank, finding.finding.node or 0)

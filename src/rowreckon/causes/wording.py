@@ -1,0 +1,25 @@
+"""Sentences that several causes share."""
+
+from __future__ import annotations
+
+from rowreckon.causes.site import Site
+
+
+def count(rows: float) -> str:
+    """A row count for a sentence: whole rows with thousands separators."""
+    return f"{rows:,.0f}" if rows >= 1 or rows == 0 else f"{rows:.2g}"
+
+
+def rows_sentence(site: Site) -> str:
+    """What was expected and what came at the site, in total."""
+    return f"{count(site.estimate)} rows were expected, {count(site.actual)} came."
+
+
+def share(fraction: float) -> str:
+    """A share of a table in percent."""
+    return f"{100 * fraction:.3g}%"
+
+
+def listed(names: tuple[str, ...]) -> str:
+    """Names as a list for a sentence."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

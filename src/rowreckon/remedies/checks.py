@@ -1,0 +1,81 @@
+"""Read-only queries that answer what a plan alone can't know, to be run before a remedy."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rowreckon.causes import FunctionName, TableName
+from rowreckon.remedies.quoting import quote_literal
+
+
+def _named(tables: Sequence[TableName]) -> str:
+    names = ", ".join(quote_literal(name) for name in dict.fromkeys(t.name for t in tables))
+    condition = f"c.relname IN ({names})"
+    schemas = dict.fromkeys(t.schema for t in tables if t.schema is not None)
+    if schemas and all(t.schema is not None for t in tables):
+        condition += f" AND n.nspname IN ({', '.join(quote_literal(s) for s in schemas)})"
+    return condition
+
+
+def analyzed_when(tables: Sequence[TableName]) -> str:
+    """Which schema, what kind of relation, when it was analyzed, how much was modified since."""
+    return (
+        "SELECT n.nspname, c.relname, c.relkind, c.reltuples, s.n_mod_since_analyze, s.last_analyze, "
+        "s.last_autoanalyze "
+        "FROM pg_catalog.pg_class c JOIN pg_catalog.pg_namespace n ON n.oid = c.relnamespace "
+        "LEFT JOIN pg_catalog.pg_stat_all_tables s ON s.relid = c.oid "
+        f"WHERE {_named(tables)} AND c.relkind IN ('r', 'p', 'm', 'f') ORDER BY 1, 2"
+    )
+
+
+def statistics_objects(tables: Sequence[TableName]) -> str:
+    """Which schema, and which statistics objects exist already."""
+    return (
+        "SELECT n.nspname, c.relname, c.relkind, pg_catalog.pg_get_statisticsobjdef(e.oid) AS statistics "
+        "FROM pg_catalog.pg_class c JOIN pg_catalog.pg_namespace n ON n.oid = c.relnamespace "
+        "LEFT JOIN pg_catalog.pg_statistic_ext e ON e.stxrelid = c.oid "
+        f"WHERE {_named(tables)} AND c.relkind IN ('r', 'p', 'm', 'f') ORDER BY 1, 2, 4"
+    )
+
+
+def column_settings(tables: Sequence[TableName], columns: Sequence[str]) -> str:
+    """The columns' present statistics targets and overrides, which an undo has to restore."""
+    names = ", ".join(quote_literal(c) for c in columns)
+    return (
+        "SELECT n.nspname, c.relname, a.attname, a.attstattarget, a.attoptions "
+        "FROM pg_catalog.pg_attribute a JOIN pg_catalog.pg_class c ON c.oid = a.attrelid "
+        "JOIN pg_catalog.pg_namespace n ON n.oid = c.relnamespace "
+        f"WHERE {_named(tables)} AND a.attname IN ({names}) ORDER BY 1, 2, 3"
+    )
+
+
+def indexes(tables: Sequence[TableName]) -> str:
+    """Which schema, and which indexes exist already, with their use by the server's counters."""
+    return (
+        "SELECT n.nspname, c.relname, c.relkind, pg_catalog.pg_get_indexdef(i.indexrelid) AS index, i.indisvalid, "
+        "pg_catalog.pg_stat_get_numscans(i.indexrelid) AS scans "
+        "FROM pg_catalog.pg_class c JOIN pg_catalog.pg_namespace n ON n.oid = c.relnamespace "
+        "LEFT JOIN pg_catalog.pg_index i ON i.indrelid = c.oid "
+        f"WHERE {_named(tables)} AND c.relkind IN ('r', 'p', 'm') ORDER BY 1, 2, 4"
+    )
+
+
+def functions(function: FunctionName) -> str:
+    """The function's signature and declared number of rows."""
+    condition = f"p.proname = {quote_literal(function.name)}"
+    if function.schema is not None:
+        condition += f" AND n.nspname = {quote_literal(function.schema)}"
+    return (
+        "SELECT n.nspname, p.oid::pg_catalog.regprocedure AS function, p.prorows, p.prosupport "
+        "FROM pg_catalog.pg_proc p JOIN pg_catalog.pg_namespace n ON n.oid = p.pronamespace "
+        f"WHERE {condition} AND p.proretset ORDER BY 1, 2"
+    )
+
+
+def partition_parents(partitions: Sequence[TableName]) -> str:
+    """The partitioned tables above some partitions."""
+    return (
+        "SELECT DISTINCT pg_catalog.pg_partition_root(c.oid) AS partitioned_table "
+        "FROM pg_catalog.pg_class c JOIN pg_catalog.pg_namespace n ON n.oid = c.relnamespace "
+        f"WHERE {_named(partitions)} AND c.relispartition ORDER BY 1"
+    )

@@ -1,0 +1,75 @@
+"""A remedy before it is ranked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Literal
+
+from rowreckon.capture import Capture
+from rowreckon.catalog.facts import Catalog, Relation
+from rowreckon.causes import CauseFinding, TableName
+
+Kind = Literal["refresh_statistics", "more_statistics", "new_index", "drop_index", "other"]
+
+INVASIVENESS: dict[str, int] = {
+    "refresh_statistics": 0,
+    "more_statistics": 1,
+    "other": 2,
+    "new_index": 3,
+    "drop_index": 4,
+}
+"""Between equals the less invasive remedy comes first."""
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A change to try. `works` is the chance that it helps if its cause is right; names in `tables` are raw."""
+
+    kind: Kind
+    sql: tuple[str, ...]
+    reason: str
+    works: float
+    transactional: bool = True
+    sql_trial: tuple[str, ...] = ()
+    undo: tuple[str, ...] | None = None
+    undo_note: str | None = None
+    check_first: str | None = None
+    lock: str | None = None
+    tables: tuple[TableName, ...] = ()
+    columns: tuple[str, ...] = ()
+    index: str | None = None
+    cautions: tuple[str, ...] = field(default=())
+
+
+Builder = Callable[[CauseFinding, Capture], tuple[Draft, ...]]
+
+SHARE_UPDATE_EXCLUSIVE = "SHARE UPDATE EXCLUSIVE"
+"""Blocks other ANALYZE, VACUUM and schema changes, neither reads nor writes."""
+
+
+def catalog_of(capture: Capture) -> Catalog | None:
+    """The capture's catalog facts, if it has any."""
+    return capture.catalog if isinstance(capture.catalog, Catalog) else None
+
+
+def major(capture: Capture) -> int | None:
+    """The server's major release, None where nothing tells it."""
+    catalog = catalog_of(capture)
+    version = catalog.server_version if catalog is not None else capture.server_version
+    if version is None:
+        return None
+    return version // 10000 if version >= 10000 else version
+
+
+def is_kind(relation: Relation | None, *kinds: str) -> bool:
+    """Whether the catalog knows the relation to be of one of these kinds."""
+    return relation is not None and relation.kind in kinds
+
+
+def targets(finding: CauseFinding) -> tuple[TableName, ...]:
+    """The tables that statistics must be changed on: each partition that was read, or the table itself."""
+    subject = finding.subject
+    if subject.partitions:
+        return subject.partitions
+    return (subject.table,) if subject.table is not None and subject.table.name else ()

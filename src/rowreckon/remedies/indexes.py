@@ -1,0 +1,133 @@
+"""Indexes: a new one on the inner join key, or dropping one that lures into nested loops."""
+
+from __future__ import annotations
+
+from rowreckon.capture import Capture
+from rowreckon.catalog.facts import Relation
+from rowreckon.causes import CauseFinding, TableName
+from rowreckon.remedies import checks
+from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, catalog_of
+from rowreckon.remedies.quoting import fitting_name, quote_name, quote_table
+
+_WRITES = "every INSERT and most UPDATEs of the table maintain the index, and it takes disk space"
+_CONCURRENTLY = "CONCURRENTLY cannot run inside a transaction; if it fails it leaves an invalid index to be dropped"
+_WORKLOAD = "this list of queries and the server's counters are not the whole workload: look for other uses first"
+
+
+def build_index(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
+    """CREATE INDEX on the inner join key; partition by partition where the table is partitioned."""
+    subject = finding.subject
+    table, relation = subject.table, subject.relation
+    if table is None or not table.name or not subject.columns:
+        return ()
+    if relation is not None and relation.kind not in ("table", "materialized_view", "partitioned_table"):
+        return ()
+    name = _free_name(relation, table, subject.columns)
+    body = f"({', '.join(quote_name(c) for c in subject.columns)})"
+    if subject.included:
+        body += f" INCLUDE ({', '.join(quote_name(c) for c in subject.included)})"
+    if subject.predicate is not None:
+        body += f" WHERE {subject.predicate}"
+    plain = f"CREATE INDEX {quote_name(name)} ON {quote_table(table)} {body}"
+    qualified = quote_table(TableName(name, table.schema))
+    sql: tuple[str, ...] = (plain.replace("CREATE INDEX", "CREATE INDEX CONCURRENTLY", 1),)
+    undo: tuple[str, ...] = (f"DROP INDEX CONCURRENTLY {qualified}",)
+    cautions = [_WRITES, _CONCURRENTLY]
+    if relation is not None and relation.kind == "partitioned_table":
+        undo = (f"DROP INDEX {qualified}",)
+        parts = _partitioned(capture, relation, name, table, body)
+        if parts is None:
+            sql = (plain,)
+            cautions = [_WRITES, "building it blocks writes to every partition (SHARE lock) until it is done"]
+        else:
+            sql = parts
+            cautions.append("the index of the partitioned table is valid once every partition's is attached")
+    known = relation is not None and catalog_of(capture) is not None
+    if subject.predicate is not None:
+        cautions.append("it serves only queries that hold the same condition")
+    return (
+        Draft(
+            kind="new_index",
+            sql=sql,
+            sql_trial=(plain,),
+            undo=undo,
+            reason=f"With an index on {', '.join(subject.columns)} the join reads the matching rows of {table} instead "
+            "of all of them.",
+            works=0.9,
+            transactional=not any("CONCURRENTLY" in s for s in sql),
+            check_first=None if known else checks.indexes((table,)),
+            lock=SHARE_UPDATE_EXCLUSIVE if any("CONCURRENTLY" in s for s in sql) else "SHARE",
+            tables=(table,),
+            columns=subject.columns,
+            cautions=tuple(cautions),
+        ),
+    )
+
+
+def _partitioned(
+    capture: Capture, relation: Relation, name: str, table: TableName, body: str
+) -> tuple[str, ...] | None:
+    """The statements that build a partitioned table's index without blocking writes; None if a partition is unknown."""
+    catalog = catalog_of(capture)
+    children = [catalog.relation(oid) for oid in relation.children] if catalog is not None else []
+    leaves = [c for c in children if c is not None and c.kind == "table"]
+    if not leaves or len(leaves) != len(relation.children):
+        return None
+    qualified = quote_table(TableName(name, table.schema))
+    sql = [f"CREATE INDEX {quote_name(name)} ON ONLY {quote_table(table)} {body}"]
+    columns = name.removesuffix("_idx").removeprefix(table.name).strip("_") or "key"
+    for leaf in leaves:
+        own = _free_name(leaf, TableName(leaf.name, leaf.schema_), (columns,))
+        sql.append(
+            f"CREATE INDEX CONCURRENTLY {quote_name(own)} ON {quote_table(TableName(leaf.name, leaf.schema_))} {body}"
+        )
+        sql.append(f"ALTER INDEX {qualified} ATTACH PARTITION {quote_table(TableName(own, leaf.schema_))}")
+    return tuple(sql)
+
+
+def _free_name(relation: Relation | None, table: TableName, columns: tuple[str, ...]) -> str:
+    taken = {i.name for i in relation.indexes} if relation is not None else set()
+    name = fitting_name(table.name, *columns, "idx")
+    number = 2
+    while name in taken:
+        name = fitting_name(table.name, *columns, f"idx{number}")
+        number += 1
+    return name
+
+
+def build_drop(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
+    """DROP INDEX of an index that guards nothing; the old definition is the undo where the catalog tells it."""
+    subject = finding.subject
+    if subject.index is None or subject.table is None:
+        return ()
+    index = subject.relation.index(subject.index) if subject.relation is not None else None
+    schema = index.schema_ if index is not None else subject.table.schema
+    qualified = quote_table(TableName(subject.index, schema))
+    used = "" if index is None or index.idx_scan is None else f" The server counted {index.idx_scan:,} scans of it."
+    on_partition = subject.relation is not None and (
+        subject.relation.is_partition or subject.relation.kind == "partitioned_table"
+    )
+    cautions = [_WORKLOAD, "a trial in place is never made of it: dropping takes an ACCESS EXCLUSIVE lock"]
+    if on_partition:
+        cautions.append("an index of a partition that belongs to the parent's index cannot be dropped alone")
+    return (
+        Draft(
+            kind="drop_index",
+            sql=(f"DROP INDEX CONCURRENTLY {qualified}",),
+            sql_trial=(f"DROP INDEX {qualified}",),
+            undo=(index.definition,) if index is not None else None,
+            undo_note=None
+            if index is not None
+            else "the index's definition is not known here: keep pg_get_indexdef first",
+            reason=f"Without the index {subject.index} the planner would not choose a nested loop over the rows that "
+            f"came.{used}",
+            works=0.7,
+            transactional=False,
+            check_first=checks.indexes((subject.table,)),
+            lock=SHARE_UPDATE_EXCLUSIVE,
+            tables=(subject.table,),
+            columns=subject.columns,
+            index=subject.index,
+            cautions=tuple(cautions),
+        ),
+    )

@@ -1,0 +1,133 @@
+"""From drafts to ranked remedies: equal ones merged over all plans, the largest expected gain first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from rowreckon.causes import CauseFinding
+from rowreckon.remedies.builders import BUILDERS
+from rowreckon.remedies.draft import INVASIVENESS, Draft
+from rowreckon.remedies.gain import Gain, gain_of
+from rowreckon.remedies.plan_audit import PlanAudit
+from rowreckon.remedies.side_effects import side_effects
+from rowreckon.report.document import FindingRef, GainMs, Remedy
+
+LEAST_CONFIDENCE = 0.15
+"""A cause less sure than this is told in the findings, and nobody is asked to act on it."""
+
+_OPEN_HARM = 0.6
+"""How much a remedy counts where it is open whether the error harms its join."""
+
+_LEAST_MS = 1.0
+"""Time at stake below which one timed run can't tell a gain from noise; common practice, no source."""
+
+_LEAST_SHARE = 0.02
+
+_EXECUTES = "EXPLAIN ANALYZE executes the statement: measure before and after on a development copy"
+_TOUCHES = {
+    "refresh_statistics": "fresh statistics may change the plan of every query on the table",
+    "more_statistics": "new statistics may change the plan of every query on the table",
+    "new_index": "a new index may change the plan of every query on the table",
+    "drop_index": "every query that uses the index loses it",
+    "other": "it may change the plan of every query that it concerns",
+}
+_PROCEDURE = "follow your own change procedure and your DBA's approval"
+
+
+@dataclass(slots=True)
+class _Merged:
+    draft: Draft
+    codes: list[str] = field(default_factory=list)
+    confidence: float = 0.0
+    findings: dict[tuple[int, int], None] = field(default_factory=dict)
+    gains: dict[int, Gain] = field(default_factory=dict)
+    joins: set[tuple[int, int]] = field(default_factory=set)
+
+
+def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
+    """The remedies over all plans; see `propose`."""
+    merged: dict[tuple[str, ...], _Merged] = {}
+    for plan in plans:
+        for number, finding in enumerate(plan.findings):
+            if not _worth_acting(plan, finding):
+                continue
+            builder = BUILDERS.get(finding.code)
+            gain = gain_of(plan, finding)
+            for draft in builder(finding, plan.capture) if builder is not None else ():
+                _add(merged.setdefault(draft.sql, _Merged(draft)), plan, number, finding, draft, gain)
+    whole = sum(p.execution_ms or 0.0 for p in plans)
+    scored = [(m, _score(m, whole)) for m in merged.values()]
+    scored = [(m, s) for m, s in scored if s > 0]
+    cured = {j for m, _ in scored if INVASIVENESS[m.draft.kind] <= 2 and m.confidence >= 0.3 for j in m.joins}
+    scored.sort(key=lambda pair: _order(pair[0], pair[1], cured))
+    return tuple(_document(m, rank, plans) for rank, (m, _) in enumerate(scored, start=1))
+
+
+def _worth_acting(plan: PlanAudit, finding: CauseFinding) -> bool:
+    if not finding.subject.curable or finding.harms == "nothing":
+        return False
+    if finding.finding.confidence < LEAST_CONFIDENCE:
+        return False
+    gain = gain_of(plan, finding)
+    whole = plan.execution_ms
+    if gain.high is None or not whole:
+        return True
+    return gain.high >= _LEAST_MS and gain.high >= _LEAST_SHARE * whole
+
+
+def _add(merged: _Merged, plan: PlanAudit, number: int, finding: CauseFinding, draft: Draft, gain: Gain) -> None:
+    sure = finding.finding.confidence * draft.works
+    if finding.harms == "undecided":
+        sure *= _OPEN_HARM
+    merged.confidence = max(merged.confidence, sure)
+    merged.codes.append(finding.code)
+    merged.findings[(plan.index, number)] = None
+    merged.joins.update((plan.index, j) for j in finding.finding.joins)
+    before = merged.gains.get(plan.index)
+    if before is None or (gain.expected or gain.share) > (before.expected or before.share):
+        merged.gains[plan.index] = gain
+
+
+def _score(merged: _Merged, whole: float) -> float:
+    """Expected share of the measured time that comes back, times the confidence."""
+    times = [g.expected for g in merged.gains.values() if g.expected is not None]
+    if times and whole > 0:
+        return sum(times) / whole * merged.confidence
+    return max((g.share for g in merged.gains.values()), default=0.0) * merged.confidence
+
+
+def _order(
+    merged: _Merged, score: float, cured: set[tuple[int, int]]
+) -> tuple[int, float, int, float, tuple[str, ...]]:
+    kind = merged.draft.kind
+    # An index that statistics would make harmless is dropped last, whatever the gain.
+    last = 1 if kind == "drop_index" and merged.joins & cured else 0
+    return (last, -round(score, 2), INVASIVENESS[kind], -score, merged.draft.sql)
+
+
+def _document(merged: _Merged, rank: int, plans: Sequence[PlanAudit]) -> Remedy:
+    draft = merged.draft
+    highs = [g.high for g in merged.gains.values() if g.high is not None]
+    ratios = [g.cost_ratio for g in merged.gains.values() if g.cost_ratio is not None]
+    treated = frozenset(plan for plan, _ in merged.findings)
+    return Remedy(
+        rank=rank,
+        kind=draft.kind,
+        sql=draft.sql,
+        sql_trial=draft.sql_trial or draft.sql,
+        undo=draft.undo,
+        undo_note=draft.undo_note,
+        check_first=draft.check_first,
+        lock=draft.lock,
+        transactional=draft.transactional,
+        tables=tuple(str(t) for t in draft.tables),
+        columns=draft.columns,
+        findings=tuple(FindingRef(plan=plan, finding=number) for plan, number in merged.findings),
+        expected_gain_ms=GainMs(low=0.0, high=round(sum(highs), 3)) if highs else None,
+        cost_ratio=max(ratios, default=None),
+        confidence=round(merged.confidence, 2),
+        reason=draft.reason,
+        side_effects=side_effects(draft, plans, treated),
+        cautions=(*draft.cautions, _TOUCHES[draft.kind], _EXECUTES, _PROCEDURE),
+    )

@@ -1,0 +1,63 @@
+"""Side effects without a trial: which other audited queries read the tables, and what may happen to their plans."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rowreckon.causes import TableName
+from rowreckon.causes.spelling import names_of
+from rowreckon.plan.nodes import ScanNode
+from rowreckon.plan.tree import index_of
+from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.plan_audit import PlanAudit
+from rowreckon.report.document import SideEffect
+
+_TEXTS = ("filter", "index_cond", "recheck_cond", "join_filter", "hash_cond", "merge_cond", "cache_key")
+_LISTS = ("sort_key", "group_key", "presorted_key")
+
+
+def side_effects(draft: Draft, plans: Sequence[PlanAudit], treated: frozenset[int]) -> tuple[SideEffect, ...]:
+    """The other plans that read the remedy's tables, in input order; `treated` are the plans that it is meant for."""
+    found: list[SideEffect] = []
+    for plan in plans:
+        if plan.index in treated or not _reads(plan, draft.tables):
+            continue
+        change, basis = _change(draft, plan)
+        found.append(SideEffect.model_validate({"query": plan.capture.name, "change": change, "basis": basis}))
+    return tuple(found)
+
+
+def _reads(plan: PlanAudit, tables: Sequence[TableName]) -> bool:
+    return any(isinstance(node, ScanNode) and _is_one_of(node, tables) for node in plan.reckoned.tree.nodes if tables)
+
+
+def _is_one_of(node: ScanNode, tables: Sequence[TableName]) -> bool:
+    return any(
+        node.relation_name == t.name and (t.schema is None or node.schema_name in (None, t.schema)) for t in tables
+    )
+
+
+def _change(draft: Draft, plan: PlanAudit) -> tuple[str, str]:
+    if draft.kind == "drop_index":
+        if any(index_of(node) == draft.index for node in plan.reckoned.tree.nodes):
+            return "plan_changed", "its plan reads the index"
+        return "plan_same", "its plan does not read the index"
+    named = _mentions(plan, draft.columns)
+    if draft.kind == "new_index":
+        if draft.columns and not named:
+            return "plan_same", "it neither joins on, restricts, sorts nor groups by the indexed columns"
+        return "unknown", "it uses the indexed columns; a trial tells"
+    if draft.kind == "more_statistics" and draft.columns and not named:
+        return "unknown", "it uses none of these columns, but the ANALYZE refreshes the whole table's statistics"
+    return "unknown", "it reads the table; a trial tells"
+
+
+def _mentions(plan: PlanAudit, columns: Sequence[str]) -> bool:
+    wanted = set(columns)
+    for node in plan.reckoned.tree.nodes:
+        texts = [t for k in _TEXTS if isinstance(t := getattr(node, k, None), str)]
+        for k in _LISTS:
+            texts.extend(getattr(node, k, None) or ())
+        if any(wanted & names_of(text) or any(c in text for c in wanted) for text in texts):
+            return True
+    return False
