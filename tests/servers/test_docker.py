@@ -1,0 +1,158 @@
+"""The two images are built and run for real, through testcontainers, wherever a Docker engine answers.
+
+Without an engine these tests skip, unless ROWRECKON_REQUIRE_DOCKER=1; `docker/start-engine` brings one up.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import psycopg
+import pytest
+
+from rowreckon.errors import CannotConnect
+from rowreckon.server.connection import connected
+from rowreckon.server.execute import Executor
+from rowreckon.server.permission import SafetyPermission
+from rowreckon.server.samples.build import sample_queries
+
+# testcontainers' own helper for cleaning up would have to be pulled; the fixtures here clean up themselves
+os.environ.setdefault("TESTCONTAINERS_RYUK_DISABLED", "true")
+
+pytestmark = [pytest.mark.docker, pytest.mark.xdist_group("docker")]
+
+ROOT = Path(__file__).parents[2]
+PASSWORD = "it's a secret"
+DEADLINE_S = 30
+
+
+@pytest.fixture(scope="module")
+def engine() -> Any:
+    """A client of the Docker engine."""
+    # by name: the repository's own folder docker/ is none of the type checker's business
+    docker: Any = import_module("docker")
+    try:
+        client = docker.from_env(version="auto")
+        client.ping()
+    except docker.errors.DockerException as error:
+        reason = f"no Docker engine answers ({error}); docker/start-engine brings one up"
+        if os.environ.get("ROWRECKON_REQUIRE_DOCKER") == "1":
+            pytest.fail(reason, pytrace=False)
+        pytest.skip(reason)
+    return client
+
+
+@pytest.fixture(scope="module")
+def database_image(engine: Any) -> Iterator[str]:
+    yield from build(ROOT, "docker/database/Dockerfile", "rowreckon-test-huts:latest")
+
+
+@pytest.fixture(scope="module")
+def tool_image(engine: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The tool's image, from wheels that are brought along where this Python is the image's (3.11)."""
+    context = tmp_path_factory.mktemp("context")
+    for name in ("pyproject.toml", "README.md", "LICENSE", ".dockerignore"):
+        shutil.copy(ROOT / name, context)
+    shutil.copytree(ROOT / "src", context / "src", ignore=shutil.ignore_patterns("__pycache__", "*.egg-info"))
+    shutil.copytree(ROOT / "docker", context / "docker")
+    if sys.version_info[:2] == (3, 11):
+        wanted = f"{context}[embedded]"
+        command = [sys.executable, "-m", "pip", "wheel", "--quiet", "--wheel-dir", str(context / "wheels"), wanted]
+        subprocess.run(command, check=True, stdin=subprocess.DEVNULL)
+    yield from build(context, "docker/tool/Dockerfile", "rowreckon-test-tool:latest")
+
+
+def build(context: Path, dockerfile: str, tag: str) -> Iterator[str]:
+    from testcontainers.core.image import DockerImage
+
+    keep = os.environ.get("ROWRECKON_KEEP_IMAGES") == "1"
+    # host network: whatever this machine can fetch, the build can
+    with DockerImage(
+        path=context, dockerfile_path=dockerfile, tag=tag, clean_up=not keep, network_mode="host", forcerm=True
+    ) as image:
+        yield str(image)
+
+
+@pytest.fixture(scope="module")
+def huts(database_image: str) -> Iterator[str]:
+    """DSN (without password) of a running development database."""
+    from testcontainers.core.container import DockerContainer
+
+    container = DockerContainer(database_image).with_env("HUTS_PASSWORD", PASSWORD).with_exposed_ports(5432)
+    with container as running:
+        dsn = f"host={running.get_container_host_ip()} port={running.get_exposed_port(5432)} user=warden dbname=huts"
+        deadline = time.monotonic() + DEADLINE_S
+        while True:
+            try:
+                psycopg.connect(dsn, password=PASSWORD, connect_timeout=2).close()
+                break
+            except psycopg.OperationalError:
+                if time.monotonic() > deadline:
+                    raise
+                time.sleep(0.1)
+        yield dsn
+
+
+def test_the_development_database_serves_the_whole_list(huts: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An ordinary role logs in with the password of the environment and runs every query of the samples."""
+    monkeypatch.setenv("PGPASSWORD", PASSWORD)
+    with connected(huts) as connection:
+        assert connection.info.server_version // 10000 == 15
+        row = connection.execute("select rolsuper from pg_roles where rolname = current_user").fetchone()
+        assert row == (False,)
+        executor = Executor(connection, SafetyPermission())
+        runs = [executor.run(item) for item in sample_queries()]
+    assert {run.item.name: run.reason for run in runs if run.outcome != "ran"} == {}
+
+
+def test_the_development_database_wants_the_password(huts: str) -> None:
+    """A wrong password is refused, and the error does not repeat it."""
+    with pytest.raises(CannotConnect) as caught, connected(f"{huts} password=guessed-wrong"):
+        pass
+    assert "guessed-wrong" not in str(caught.value)
+    assert "warden" in str(caught.value)
+
+
+def run_tool(image: str, entrypoint: list[str], command: list[str], engine: Any, **options: Any) -> tuple[int, str]:
+    """Run a container to its end: exit status and standard output."""
+    container = engine.containers.run(image, command, entrypoint=entrypoint, detach=True, **options)
+    try:
+        status = container.wait(timeout=180)["StatusCode"]
+        return status, container.logs(stdout=True, stderr=False).decode()
+    finally:
+        container.remove(force=True)
+
+
+def test_the_tool_audits_a_plan_in_a_container(tool_image: str, engine: Any) -> None:
+    """The image's command reads a mounted plan and prints the audit as JSON."""
+    plans = {str(ROOT / "sample_plans"): {"bind": "/plans", "mode": "ro"}}
+    command = ["audit", "--format", "json", "/plans/stale-statistics.18.json"]
+    status, out = run_tool(tool_image, ["rowreckon"], command, engine, volumes=plans, network_mode="none")
+    assert status == 0
+    assert json.loads(out)["schema"] == "rowreckon.audit/1"
+
+
+DEMO = """
+import os
+from rowreckon.server.demo import run_demo
+runs = run_demo()
+print(os.geteuid() != 0, len(runs), {run.outcome for run in runs})
+"""
+
+
+@pytest.mark.parametrize("user", ["rowreckon", "root"])
+def test_the_demonstration_needs_no_network(tool_image: str, engine: Any, user: str) -> None:
+    """In a container without any network the demonstration runs, as an ordinary user and as root."""
+    status, out = run_tool(
+        tool_image, ["/opt/rowreckon/bin/python"], ["-c", DEMO], engine, network_mode="none", user=user
+    )
+    assert (status, out.strip()) == (0, f"{user != 'root'} {len(sample_queries())} {{'ran'}}")
