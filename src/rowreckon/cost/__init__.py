@@ -29,7 +29,8 @@ merge_join    MergeJoinTerms, cost_mergejoin, merge_join_details, scan_fractions
 gather        parallel_divisor, partial_rows, cost_gather, cost_gather_merge, compute_parallel_worker
 fuzz          compare_path_costs_fuzzily, add_path, choose_path, fractional_cost
 selectivity   ColumnStatistics, HashKey, SemiAntiJoinFactors, MergeScanSelectivity, eqjoinsel_inner, eqjoinsel_semi,
-              compute_semi_anti_join_factors, estimate_num_groups, estimate_hash_bucket_stats
+              compute_semi_anti_join_factors, var_eq_const, var_eq_non_const, estimate_num_groups,
+              estimate_hash_bucket_stats, get_variable_numdistinct
 histogram     OrderedStatistics, scalarineqsel, mergejoinscansel
 """
 
@@ -104,6 +105,8 @@ from rowreckon.cost.selectivity import (
     estimate_hash_bucket_stats,
     estimate_num_groups,
     get_variable_numdistinct,
+    var_eq_const,
+    var_eq_non_const,
 )
 from rowreckon.cost.settings import CostSettings, major_of
 from rowreckon.cost.sort import cost_incremental_sort, cost_sort
@@ -190,4 +193,6 @@ __all__ = [
     "scalarineqsel",
     "scan_fractions",
     "skip_scan",
+    "var_eq_const",
+    "var_eq_non_const",
 ]

@@ -104,6 +104,15 @@ class Facts:
             bool(option & 1),
         )
 
+    def index_columns(self, name: str) -> list[str]:
+        """The key columns of an index, in order."""
+        rows = self.connection.execute(
+            "select a.attname from pg_index i, unnest(i.indkey::int2[]) with ordinality k(num, place), pg_attribute a"
+            " where i.indexrelid = %s::regclass and a.attrelid = i.indrelid and a.attnum = k.num order by k.place",
+            (name,),
+        ).fetchall()
+        return [str(row[0]) for row in rows]
+
     def column(self, table: str, column: str, rows: float | None = None) -> ColumnStatistics:
         """Statistics of an integer column; `rows` is the table's estimate after its filter (default: all)."""
         tuples = float(self._row("select reltuples from pg_class where oid = %s::regclass", table)[0])
