@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from rowreckon.capture import Capture
+
+from .captured import captures_with_facts
 from .connection import connected
 from .embedded import embedded_server
 from .execute import Executor, QueryRun
@@ -15,10 +18,10 @@ from .samples.build import build_samples, sample_queries
 DemoProgress = Callable[[str, int, int], None]
 
 
-def run_demo(progress: DemoProgress | None = None) -> list[QueryRun]:
-    """Everything from nothing: start a server, build the samples, run the list, stop the server.
+def run_demo(progress: DemoProgress | None = None) -> list[Capture]:
+    """Everything from nothing: start a server, build the samples, run the list, read the facts, stop the server.
 
-    Gives one run for each query of the list, in order, each with its plan, text, settings and server version.  Raises
+    Gives one capture for each query of the list, in order, each with the catalog facts of its plan.  Raises
     CannotStart.  Needs no network; takes some seconds and about 200 MB of disk while it runs.
     """
     report = progress or _silent
@@ -30,8 +33,8 @@ def run_demo(progress: DemoProgress | None = None) -> list[QueryRun]:
         for done, item in enumerate(items):
             report(f"running {item.name}", done, len(items))
             runs.append(executor.run(item))
-        report("running the query list", len(items), len(items))
-    return runs
+        report("reading the catalog's facts", len(items), len(items))
+        return captures_with_facts(connection, runs)
 
 
 @contextmanager

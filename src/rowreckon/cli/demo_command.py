@@ -1,0 +1,60 @@
+"""`rowreckon demo`: the whole job on a server and a database of its own."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from rowreckon.report.document import Audit
+
+_REPORTS = ("report.html", "report.md", "audit.json")
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("demo", help="Start an embedded server, build a sample database, run its query list, audit it.")(
+        demo_command
+    )
+
+
+def demo_command(
+    folder: Annotated[Path, typer.Option(help="Where the report is written.")] = Path("rowreckon-demo"),
+    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
+) -> None:
+    """Run the demonstration and print its audit."""
+    from rowreckon.auditing import audit
+    from rowreckon.catalog.capture_file import SUFFIX, write_capture
+    from rowreckon.cli.output import OutputFormat, print_audit, write_reports
+    from rowreckon.cli.progress import progress_bar
+    from rowreckon.errors import UsageError
+    from rowreckon.server.demo import run_demo
+
+    try:
+        (folder / "captures").mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UsageError(
+            f"the folder {str(folder)!r} cannot be made: {error.strerror}", hint="name another with --folder"
+        ) from None
+    with progress_bar() as report:
+        captures = run_demo(report)
+        report("auditing the plans", 0, 1)
+        result = audit(captures)
+        report("auditing the plans", 1, 1)
+    print_audit(result, OutputFormat.terminal, verbose=verbose)
+    written = [folder / name for name in _REPORTS]
+    write_reports(result, written, frozenset())
+    for capture in captures:
+        write_capture(capture, folder / "captures" / f"{capture.name}{SUFFIX}")
+    _tell(result, [*written, folder / "captures"])
+
+
+def _tell(result: Audit, written: list[Path]) -> None:
+    typer.echo("")
+    typer.echo(f"{result.summary.plans} queries were run on a throw-away server, which is gone again. Written:")
+    for path in written:
+        typer.echo(f"  {path}{'/' if path.is_dir() else ''}")
+    sys.stdout.flush()
