@@ -28,7 +28,7 @@ from rowreckon.server.samples.build import sample_queries
 # testcontainers' own helper for cleaning up would have to be pulled; the fixtures here clean up themselves
 os.environ.setdefault("TESTCONTAINERS_RYUK_DISABLED", "true")
 
-pytestmark = [pytest.mark.docker, pytest.mark.xdist_group("docker")]
+pytestmark = pytest.mark.docker
 
 ROOT = Path(__file__).parents[2]
 PASSWORD = "it's a secret"

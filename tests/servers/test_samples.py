@@ -200,10 +200,14 @@ def test_the_same_rows_on_every_major(matrix_database: MatrixServer, samples: st
 
 
 def test_demo_reports_progress_and_stops() -> None:
-    """The demonstration runs from nothing, tells its steps in order, and gives every run its plan."""
+    """The demonstration runs from nothing, tells its steps in order, and gives every query its capture."""
     steps: list[tuple[str, int, int]] = []
-    runs = run_demo(lambda *step: steps.append(step))
-    assert [run.item.name for run in runs] == [item.name for item in sample_queries()]
-    assert all(run.document and run.settings and run.server_version >= 180000 for run in runs)
+    captures = run_demo(lambda *step: steps.append(step))
+    assert [capture.name for capture in captures] == [item.name for item in sample_queries()]
+    assert {capture.outcome for capture in captures} == {"ran"}
+    for capture in captures:
+        assert capture.explain is not None
+        assert capture.catalog is not None
+        assert (capture.server_version or 0) >= 180000
     assert steps[0][0] == "starting a PostgreSQL server"
     assert all(0 <= done <= total for _, done, total in steps)
