@@ -18,7 +18,7 @@ from rowreckon.cost.pages import index_pages_fetched
 from rowreckon.cost.path import FREE, PathCost, QualCost
 from rowreckon.cost.relation import RelationSize
 from rowreckon.cost.settings import CostSettings
-from rowreckon.cost.units import DEFAULT_RANGE_INEQ_SEL, clamp_row_est, rint
+from rowreckon.cost.units import DEFAULT_RANGE_INEQ_SEL, clamp_row_est, float4, rint
 
 _PAGE_CPU_MULTIPLIER = 50.0
 
@@ -39,6 +39,9 @@ class IndexShape:
     correlation: float = 0.0
     descending: bool = False
     random_page_cost: float | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "correlation", float4(self.correlation))
 
     @property
     def index_correlation(self) -> float:

@@ -8,13 +8,12 @@ Not modelled: estimates that a foreign key makes (the caller knows the key), and
 
 from __future__ import annotations
 
-import struct
 from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from math import ceil
 from typing import NamedTuple
 
-from rowreckon.cost.units import DEFAULT_NUM_DISTINCT, clamp_row_est
+from rowreckon.cost.units import DEFAULT_NUM_DISTINCT, clamp_row_est, float4
 
 
 class SemiAntiJoinFactors(NamedTuple):
@@ -59,11 +58,6 @@ class GroupRelation(NamedTuple):
     ndistinct: tuple[float, ...]
     rel_rows: float
     rel_tuples: float
-
-
-def float4(number: float) -> float:
-    """The value as pg_statistic holds it, in single precision: 0.45 is 0.449999988…."""
-    return float(struct.unpack("f", struct.pack("f", number))[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +195,11 @@ def eqjoinsel_inner(left: ColumnStatistics, right: ColumnStatistics) -> float:
     if not (left.mcv_freqs and right.mcv_freqs and left.mcv_values and right.mcv_values):
         return _probability((1.0 - left.null_frac) * (1.0 - right.null_frac) / (nd1 if nd1 > nd2 else nd2))
     matches = _matches(left.mcv_values, right.mcv_values)
-    product = _probability(sum(left.mcv_freqs[i] * right.mcv_freqs[j] for i, j in matches.items()))
+    product = 0.0
+    for i, j in matches.items():
+        # the server multiplies two single-precision numbers, in single precision
+        product += float4(left.mcv_freqs[i] * right.mcv_freqs[j])
+    product = _probability(product)
     taken = set(matches.values())
     match1, unmatch1 = _split(left.mcv_freqs, matches.keys())
     match2, unmatch2 = _split(right.mcv_freqs, taken)

@@ -7,6 +7,7 @@ access/htup_details.h, the same in releases 13 to 18. Holds for servers with the
 
 from __future__ import annotations
 
+import struct
 from math import ceil, isnan, log
 
 BLCKSZ = 8192
@@ -40,6 +41,11 @@ def clamp_row_est(rows: float) -> float:
 def rint(value: float) -> float:
     """Round to the nearest whole number, ties to the even one, as C's rint does."""
     return float(round(value))
+
+
+def float4(number: float) -> float:
+    """The value as pg_statistic holds it, in single precision: 0.45 is 0.449999988…."""
+    return float(struct.unpack("f", struct.pack("f", number))[0])
 
 
 def log2(value: float) -> float:
