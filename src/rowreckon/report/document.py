@@ -42,7 +42,12 @@ class Part(BaseModel):
     """Common settings of every part of the document."""
 
     model_config = ConfigDict(
-        frozen=True, extra="forbid", populate_by_name=True, serialize_by_alias=True, protected_namespaces=()
+        frozen=True,
+        extra="forbid",
+        populate_by_name=True,
+        serialize_by_alias=True,
+        protected_namespaces=(),
+        defer_build=True,
     )
 
 

@@ -160,10 +160,7 @@ def residual_words(join: Join) -> str:
     basis = f"Basis: {BASIS_WORDS[join.basis]}"
     if join.residual is None:
         return f"{basis}; no printed cost to hold the model against."
-    off = abs(join.residual - 1) * 100
-    if off < 0.05:
-        return f"{basis}; it meets the printed cost of the {method_name(join.method)}."
-    return f"{basis}; its cost of the {method_name(join.method)} is {join.residual:.3f} times the printed one."
+    return f"{basis}; its cost of the {method_name(join.method)} is {join.residual:.4f} times the printed one."
 
 
 def contest_words(join: Join) -> str:

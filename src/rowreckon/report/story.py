@@ -102,6 +102,11 @@ def _origin_words(plan: Plan, join: Join) -> str:
     return f"The error enters at {listed(said)}.{also}"
 
 
+def _inner_words(join: Join, sentence: str) -> str:
+    said = join_words.side_words(join.inner, "inner")
+    return f"Inner side: {said}." if said and said not in sentence else ""
+
+
 def join_story(plan: Plan, join: Join) -> JoinStory:
     """One join in words."""
     sentence = join_words.verdict_sentence(join)
@@ -112,6 +117,7 @@ def join_story(plan: Plan, join: Join) -> JoinStory:
     notes = [
         condition + ".",
         f"Why: {why}." if why and why not in sentence else "",
+        _inner_words(join, sentence),
         join_words.margin_words(join),
         join_words.per_outer_words(join),
         join_words.visits_words(join),

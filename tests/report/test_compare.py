@@ -1,0 +1,127 @@
+"""Comparing two audits: what changed, and what is only noise."""
+
+from __future__ import annotations
+
+import io
+from typing import Any
+
+from rich.console import Console
+
+from rowreckon.report.compare import compare, times
+from rowreckon.report.compare_words import (
+    NO_DIFFERENCE,
+    comparison_headline,
+    comparison_markdown,
+    plan_lines,
+    render_comparison,
+    times_words,
+)
+from rowreckon.report.document import Audit, Plan, SwitchPoint
+from rowreckon.report.escape import bare
+from tests.report import factories as f
+
+
+def cured() -> Plan:
+    """The plan after the statistics were gathered: a hash join, the estimate right, the border elsewhere."""
+    nodes = [
+        n.model_copy(update={"estimated_rows": 47000.0, "q_error": 1.03, "q_error_low": 1.03}) if n.id in (1, 2) else n
+        for n in f.crossed_nodes()
+    ]
+    point = SwitchPoint(from_="nested_loop", to="hash", outer_rows=1300, basis="plan", inner_at="estimate")
+    join = f.held_join(method="hash", best_at_actual="hash", verdict="accurate", switch_points=(point,))
+    return f.crossed_plan(nodes=tuple(nodes), joins=(join,), runs_ms=(90.0, 95.0, 92.0, 91.0))
+
+
+def _timed(*runs: float, **more: Any) -> Plan:
+    return f.crossed_plan(runs_ms=runs, **more)
+
+
+def test_the_same_audit_twice_differs_in_nothing() -> None:
+    """And it is said in so many words."""
+    comparison = compare(f.mixed_audit(), f.mixed_audit())
+
+    assert not comparison.differs
+    assert comparison_headline(comparison) == NO_DIFFERENCE
+
+
+def test_a_cure_shows_in_method_misestimate_switch_point_and_time() -> None:
+    """What a ticket's follow-up asks: did the approved change do what was promised?"""
+    before = f.audit(_timed(1398.0, 1410.0, 1431.0, 1402.0))
+    (plan,) = compare(before, f.audit(cured())).plans
+    said = [bare(line) for line in plan_lines(plan)]
+
+    assert "The join of bookings and huts: nested loop before, hash join after." in said
+    assert "Misestimate gone: Seq Scan on bookings as b, q-error 4,026 before, q-error 1.03 after." in said
+    assert any("from 840 outer rows before, from 1,300 after" in line for line in said)
+    assert "faster" in said[-1]
+
+
+def test_a_misestimate_that_came_is_named() -> None:
+    """The other way round."""
+    (plan,) = compare(f.audit(cured()), f.audit(f.crossed_plan())).plans
+
+    assert any(line.startswith("Misestimate come:") for line in plan_lines(plan))
+    assert plan.gone == ()
+
+
+def test_another_join_order_is_called_that() -> None:
+    """A join of other tables is not the same join with another method."""
+    other = f.crossed_join(outer=f.JoinSide(node=2, estimated_rows=1, count="exact", tables=("public.guests",)))
+    (plan,) = compare(f.audit(f.crossed_plan()), f.audit(f.crossed_plan(joins=(other,)))).plans
+
+    assert any("the join order changed" in line for line in plan_lines(plan))
+
+
+def test_times_are_told_apart_only_beyond_their_spread() -> None:
+    """Exact rank-sum test, extreme case: 4 and 4 runs that do not overlap happen by chance in 2 of C(8, 4) = 70."""
+    apart = times(_timed(10, 11, 12, 13), _timed(20, 21, 22, 23))
+    mixed = times(_timed(10, 11, 12, 22), _timed(20, 21, 22, 23))
+    few = times(_timed(10, 11), _timed(20, 21))
+
+    assert apart.chance == 2 / 70
+    assert apart.differ
+    assert "slower" in times_words(apart)
+    assert not mixed.differ
+    assert "no difference beyond the spread" in times_words(mixed)
+    assert few.chance == 2 / 6
+    assert not few.differ
+    assert "too few to tell from noise" in times_words(few)
+
+
+def test_queries_are_matched_by_text_whatever_their_source() -> None:
+    """Another file name, other white space, the same query."""
+    before = f.audit(f.crossed_plan(source="monday.json"), f.crossed_plan(source="x", query="select 2", query_id="9"))
+    spaced = f.crossed_plan(source="friday.json", query=f.QUERY.replace("\n", "   "))
+    comparison = compare(before, f.audit(spaced))
+
+    assert [(p.before.source, p.after.source) for p in comparison.plans] == [("monday.json", "friday.json")]
+    assert [plan.source for plan in comparison.only_before] == ["x"]
+    assert comparison.differs
+
+
+def test_a_query_that_fails_now_differs() -> None:
+    """An outcome is part of the comparison."""
+    failed = f.crossed_plan(outcome="timed_out", sqlstate="57014")
+    (plan,) = compare(f.audit(f.crossed_plan()), f.audit(failed)).plans
+
+    assert plan.differs
+    assert "cancelled at its time limit" in plan_lines(plan)[0]
+
+
+def test_both_renderings_say_the_headline() -> None:
+    """Terminal at 60 columns and Markdown."""
+    comparison = compare(f.audit(f.crossed_plan()), f.audit(cured()))
+    file = io.StringIO()
+    render_comparison(comparison, Console(file=file, width=60))
+
+    assert all(len(line) <= 60 for line in file.getvalue().split("\n"))
+    headline = comparison_headline(comparison)
+    assert headline in " ".join(file.getvalue().split())
+    assert headline in comparison_markdown(comparison)
+
+
+def test_nothing_on_either_side() -> None:
+    """Two empty audits."""
+    empty: Audit = f.audit()
+
+    assert comparison_headline(compare(empty, empty)).startswith("Nothing to compare")

@@ -1,0 +1,199 @@
+"""Terminal, Markdown and HTML as such: widths, limits, long plans, byte-identical output."""
+
+from __future__ import annotations
+
+import io
+import re
+import subprocess
+import sys
+
+import pytest
+from rich.cells import cell_len
+from rich.console import Console
+
+from rowreckon.report.document import Audit
+from rowreckon.report.html import render_html
+from rowreckon.report.junit import render_junit
+from rowreckon.report.markdown import LIMIT, render_markdown
+from rowreckon.report.notebook import notebook_html
+from rowreckon.report.outline import outline
+from rowreckon.report.terminal import render_terminal
+from tests.report import factories as f
+from tests.report.hostile import PAYLOADS, full_audit, poisoned
+
+_SQL = re.compile(r"^\s*(CREATE|ALTER|ANALYZE|DROP|SELECT|EXPLAIN|  ON|FROM|JOIN|WHERE|GROUP)")
+
+
+def terminal(audit: Audit, width: int, *, verbose: bool = False, encoding: str = "utf-8") -> str:
+    raw = io.BytesIO()
+    file = io.TextIOWrapper(raw, encoding=encoding)
+    render_terminal(audit, Console(file=file, width=width, force_terminal=False), verbose=verbose)
+    file.flush()
+    return raw.getvalue().decode(encoding)
+
+
+@pytest.mark.parametrize("width", [60, 80, 120])
+def test_terminal_keeps_to_its_columns(width: int) -> None:
+    """Only SQL to copy may be longer than the terminal; nothing is padded with blanks."""
+    for line in terminal(full_audit(), width, verbose=True).split("\n"):
+        assert cell_len(line) <= width or _SQL.match(line), line
+        assert line == line.rstrip()
+
+
+def test_wide_letters_count_as_two_columns() -> None:
+    """Chinese names wrap where the terminal would."""
+    for line in terminal(poisoned(full_audit(), PAYLOADS["chinese"]), 80).split("\n"):
+        assert cell_len(line) <= 80 or line.strip() in PAYLOADS["chinese"], line
+
+
+def test_a_pipe_gets_no_colour() -> None:
+    """No escape sequence without a terminal."""
+    assert "\x1b" not in terminal(f.crossed_audit(), 80)
+
+
+def test_no_color_is_respected(monkeypatch: pytest.MonkeyPatch) -> None:
+    """NO_COLOR leaves bold and underline, and takes all colour (no-color.org)."""
+    monkeypatch.setenv("NO_COLOR", "1")
+    file = io.StringIO()
+    render_terminal(f.crossed_audit(), Console(file=file, width=80, force_terminal=True))
+
+    codes = {code for run in re.findall(r"\x1b\[([0-9;]*)m", file.getvalue()) for code in run.split(";")}
+    assert not any(len(code) == 2 and code[0] in "349" for code in codes)
+
+
+def test_an_ascii_terminal_gets_ascii() -> None:
+    """The ruler has an ASCII form, other characters are written out."""
+    assert terminal(poisoned(full_audit(), PAYLOADS["chinese"]), 80, encoding="ascii").isascii()
+
+
+def test_verdict_first_then_what_to_try_then_evidence() -> None:
+    """The order of every format."""
+    for text in (terminal(f.crossed_audit(), 80), render_markdown(f.crossed_audit()), render_html(f.crossed_audit())):
+        places = [text.index(part) for part in ("48,310", "What to try", "CREATE STATISTICS", "Plan outline")]
+        assert places == sorted(places)
+
+
+@pytest.mark.parametrize("audit", [f.long_plan_audit(), f.workload_audit(), poisoned(full_audit(), "|" * 30000)])
+def test_markdown_stays_within_its_limit_and_says_what_is_cut(audit: Audit) -> None:
+    """65,536 characters, counted as UTF-16 units."""
+    text = render_markdown(audit)
+
+    assert len(text.encode("utf-16-le")) // 2 <= LIMIT
+    if len(audit.plans) > 1:
+        assert "Cut to stay within 65,536 characters" in text
+    assert "## Cautions" in text
+    assert text.index("What to try") < 2000 or len(audit.remedies[0].reason) > 1000
+
+
+@pytest.mark.parametrize("limit", [0, 10, 500, 3000, 20000])
+def test_markdown_keeps_any_limit(limit: int) -> None:
+    """Even one that is too small for the fixed parts."""
+    assert len(render_markdown(f.workload_audit(40), limit=limit)) <= limit
+
+
+def test_a_long_plan_shows_what_matters_and_counts_the_rest() -> None:
+    """5,000 nodes: the crossed join, its sides, the origin; the folded ones add up."""
+    plan = f.long_plan_audit().plans[0]
+    rows = outline(plan)
+
+    assert len(rows) < 80
+    assert {1, 2, 3, 4} <= {row.node for row in rows}
+    assert sum(len(row.folded) for row in rows) + sum(row.node is not None for row in rows) == 5000
+    assert any("no misestimate among them" in row.gutter for row in rows)
+
+
+def test_folding_hides_no_misestimate_silently() -> None:
+    """A misestimated node that is folded is counted in the fold's words."""
+    plan = f.long_plan_audit(200).plans[0]
+    wrong = [
+        n.model_copy(update={"q_error": 500.0, "q_error_low": 400.0, "direction": "over"}) if n.id > 50 else n
+        for n in plan.nodes
+    ]
+    rows = outline(plan.model_copy(update={"nodes": tuple(wrong)}))
+    shown = sum(row.node is not None and row.node > 50 for row in rows)
+
+    assert sum(int(m.group(1)) for row in rows if (m := re.search(r"(\d+) of them misest", row.gutter))) + shown == 149
+
+
+def test_the_workload_page_is_under_five_megabytes() -> None:
+    """A thousand queries, every third crossed."""
+    assert len(render_html(f.workload_audit()).encode()) < 5_000_000
+
+
+def test_a_thousand_crossed_queries_stay_under_five_megabytes_and_all_are_named() -> None:
+    """What does not fit stands in the table, and the page says so."""
+    text = render_html(f.audit(*(f.crossed_plan(source=f"query {n}") for n in range(1000))))
+
+    assert len(text.encode()) < 5_000_000
+    assert all(f"query {n}<" in text for n in range(1000))
+
+
+def test_html_needs_nothing_else() -> None:
+    """No script, no address to fetch, styles allowed by hash only."""
+    text = render_html(full_audit())
+
+    assert "<script" not in text
+    assert not re.search(r"(src|srcset|action|background|poster|data)\s*=", text.split("</style>")[1])
+    assert set(re.findall(r'href="([^"]*)"', text)) <= {"#evidence", *(f"#plan-{n}" for n in range(9))}
+    assert not re.search(r"url\((?!#)|@import", text)
+    assert "default-src 'none'; style-src 'sha256-" in text.replace("&#39;", "'")
+    assert " style=" not in text
+
+
+def test_a_notebook_gets_the_report_in_a_frame_that_runs_nothing() -> None:
+    """Styles stay in the frame, scripts have no right to run."""
+    text = f.crossed_audit()._repr_html_()
+
+    assert text == notebook_html(f.crossed_audit())
+    assert text.startswith("<iframe")
+    assert 'sandbox=""' in text
+    assert text.count("<") == 2
+    assert f.crossed_audit()._repr_markdown_() == render_markdown(f.crossed_audit())
+
+
+_SCRIPT = """
+import hashlib, io, sys
+from rich.console import Console
+from rowreckon.report.html import render_html
+from rowreckon.report.junit import render_junit
+from rowreckon.report.markdown import render_markdown
+from rowreckon.report.terminal import render_terminal
+from tests.report.hostile import full_audit
+audit = full_audit()
+file = io.StringIO()
+render_terminal(audit, Console(file=file, width=80))
+texts = [audit.to_json(), file.getvalue(), render_markdown(audit), render_html(audit), render_junit(audit, {"crossed"})]
+print(hashlib.sha256("".join(texts).encode()).hexdigest())
+"""
+
+
+def test_the_same_audit_gives_the_same_bytes_in_every_process() -> None:
+    """Hash seeds differ, bytes do not."""
+    digests = {
+        subprocess.run(
+            [sys.executable, "-c", _SCRIPT],
+            env={"PYTHONHASHSEED": seed, "PYTHONPATH": ":".join(sys.path)},
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
+        for seed in ("1", "2")
+    }
+    assert len(digests) == 1
+
+
+def test_the_json_path_loads_no_renderer() -> None:
+    """Writing JSON needs neither rich nor Jinja nor sqlglot."""
+    code = (
+        "import sys; from rowreckon.report.document import Audit, Summary; "
+        "Audit(tool_version='1', summary=Summary()).to_json(); "
+        "print([m for m in ('rich', 'jinja2', 'sqlglot', 'markupsafe') if m in sys.modules])"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert out.stdout.strip() == "[]"
+
+
+def test_junit_of_a_long_list_is_quick_to_read() -> None:
+    """A case for each of a thousand queries."""
+    assert render_junit(f.workload_audit(), {"crossed"}).count("<testcase") == 1000
