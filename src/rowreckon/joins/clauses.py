@@ -35,6 +35,8 @@ class JoinClause:
     inner_text: str
     outer_column: ColumnReference | None
     inner_column: ColumnReference | None
+    outer_alias: str | None = None
+    inner_alias: str | None = None
     inner_node: int | None = None
 
 
@@ -101,10 +103,12 @@ def _turn(
     turned = of_inner(left) and of_outer(right) and not (of_outer(left) and of_inner(right))
     outer_text, inner_text = clause.left_text, clause.right_text
     outer_column, inner_column = clause.left_column, clause.right_column
+    outer_columns, inner_columns = left, right
     operator = clause.operator
     if turned:
         outer_text, inner_text = inner_text, outer_text
         outer_column, inner_column = inner_column, outer_column
+        outer_columns, inner_columns = inner_columns, outer_columns
         operator = _TURNED.get(operator, operator)
     if inner_column is not None and inner_column.table is None and own_alias is not None:
         inner_column = ColumnReference(own_alias, inner_column.column)
@@ -118,5 +122,13 @@ def _turn(
         inner_text=inner_text,
         outer_column=outer_column,
         inner_column=inner_column,
+        outer_alias=_only_table(outer_columns, None),
+        inner_alias=_only_table(inner_columns, own_alias),
         inner_node=inner_node,
     )
+
+
+def _only_table(columns: tuple[ColumnReference, ...], own_alias: str | None) -> str | None:
+    """The one alias that all columns carry, None where there are several or none."""
+    names = {c.table or own_alias for c in columns}
+    return next(iter(names)) if len(names) == 1 else None

@@ -5,15 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rowreckon.capture import Capture
+from rowreckon.catalog.facts import Catalog
+from rowreckon.cost import CostSettings
 from rowreckon.counts.origin import Origins
 from rowreckon.counts.reckon import ReckonedTree
-from rowreckon.plan.nodes import JoinNode
 from rowreckon.report import document as doc
 
-from .methods import excluded_methods
-from .reasons import NOT_ANALYZED, MissingList, catalog_facts, complete_count
+from .assess import Assessment, assess
+from .evidence import JoinEvidence, gather
+from .known import Known
+from .reasons import MissingList
+from .settings import settings_of
 from .sides import Aliases, JoinFacts, Side, join_facts
 from .visits import row_visits
+from .why import sentence
 
 
 @dataclass(frozen=True)
@@ -31,60 +36,69 @@ def judge_joins(capture: Capture, reckoned: ReckonedTree, origins: Origins, *, t
     was parsed; pure.
     """
     missing = MissingList()
+    settings, lacking = settings_of(capture, reckoned.tree)
+    catalog = capture.catalog if isinstance(capture.catalog, Catalog) else None
+    known = Known(catalog, reckoned.tree, settings) if catalog is not None else None
     aliases = Aliases(reckoned.tree)
-    joins = [
-        _judge(reckoned, origins, number, aliases, missing, threshold)
-        for number in reckoned.tree.joins()
-        if isinstance(reckoned.tree.nodes[number], JoinNode)
-    ]
+    whole = Whole(capture, reckoned, origins, settings, known, tuple(lacking), threshold)
+    joins: list[doc.Join] = []
+    for number in reckoned.tree.joins():
+        joins.append(_judge(whole, join_facts(reckoned, number, aliases), missing))
     return JoinVerdicts(joins=tuple(joins), missing=missing.items())
 
 
-def _judge(
-    reckoned: ReckonedTree, origins: Origins, number: int, aliases: Aliases, missing: MissingList, threshold: float
-) -> doc.Join:
-    facts = join_facts(reckoned, number, aliases)
-    count = reckoned.counts[number]
-    verdict, why, lacking = _first_verdict(reckoned, facts, threshold)
-    return doc.Join(
-        node=number,
-        path=reckoned.tree.path(number),
+@dataclass(frozen=True)
+class Whole:
+    """What all joins of a plan share."""
+
+    capture: Capture
+    reckoned: ReckonedTree
+    origins: Origins
+    settings: CostSettings
+    known: Known | None
+    lacking: tuple[doc.Missing, ...]
+    threshold: float
+
+
+def _judge(whole: Whole, facts: JoinFacts, missing: MissingList) -> doc.Join:
+    reckoned = whole.reckoned
+    count = reckoned.counts[facts.node]
+    outer, inner = _side(reckoned, facts.outer), _side(reckoned, facts.inner)
+    evidence: JoinEvidence = gather(whole.settings, whole.capture, reckoned, facts, whole.known)
+    origins = whole.origins.of(facts.node)
+    result: Assessment = assess(
+        reckoned, facts, evidence, whole.threshold, origins, inner_differs=_differs(inner), lacking=whole.lacking
+    )
+    join = doc.Join(
+        node=facts.node,
+        path=reckoned.tree.path(facts.node),
         method=facts.method,
         join_type=facts.join_type,
         condition=facts.condition,
         equality=facts.equality,
-        outer=_side(reckoned, facts.outer),
-        inner=_side(reckoned, facts.inner),
+        outer=outer,
+        inner=inner,
         q_error=count.q_error,
         direction=count.direction,
-        verdict=verdict,
-        basis="plan",
-        excluded=excluded_methods(facts),
+        verdict=result.verdict,
+        basis=result.basis,
+        costs=result.costs,
+        excluded=evidence.excluded,
+        residual=result.residual,
+        switch_points=result.switch_points,
+        margin=result.margin,
+        inner_rows_per_outer=_per_outer(facts),
+        best_at_actual=result.best_at_actual,
+        loss_factor=result.loss_factor,
         scale=facts.scale,
         row_visits=row_visits(facts),
-        inner_rows_per_outer=_per_outer(facts),
-        why=why,
-        missing=tuple(missing.add(m) for m in lacking),
-        origin=tuple(e.node for e in origins.of(number)),
+        curve=result.curve,
+        why="",
+        missing=tuple(missing.add(m) for m in result.missing),
+        origin=tuple(e.node for e in origins),
+        safe_origins=result.safe_origins,
     )
-
-
-def _first_verdict(
-    reckoned: ReckonedTree, facts: JoinFacts, threshold: float
-) -> tuple[doc.Verdict, str, list[doc.Missing]]:
-    count = reckoned.counts[facts.node]
-    if count.loops is None:
-        return "undecided", "The plan was not executed, so nothing tells how far its estimates are off.", [NOT_ANALYZED]
-    errors = (facts.outer.q_error_low, facts.inner.q_error_low, count.q_error_low)
-    if all(e is not None and e < threshold for e in errors):
-        return "accurate", f"Both sides and the output came within a factor of {threshold:g} of the estimate.", []
-    for name, side in (("outer", facts.outer), ("inner", facts.inner)):
-        if side.q_error_low is None:
-            stopped = reckoned.counts[side.node].reach.stopped_by
-            return "undecided", f"The {name} side was not read to its end.", [complete_count(name, stopped)]
-    tables = tuple(reckoned.tables[facts.node])
-    lacking = catalog_facts(tables, "the plan alone does not tell what the other join methods would cost")
-    return "undecided", "The plan alone does not tell what the other join methods would cost.", [lacking]
+    return join.model_copy(update={"why": sentence(join, whole.threshold, result.reason)})
 
 
 def _side(reckoned: ReckonedTree, side: Side) -> doc.JoinSide:
@@ -96,6 +110,12 @@ def _side(reckoned: ReckonedTree, side: Side) -> doc.JoinSide:
         count=count.state,
         tables=tuple(reckoned.tables[side.node]),
     )
+
+
+def _differs(inner: doc.JoinSide) -> bool:
+    """Whether the inner side's actual rows are known and not what was expected."""
+    expected, came = inner.estimated_rows, inner.actual_rows
+    return expected is not None and came is not None and round(expected) != round(came)
 
 
 def _per_outer(facts: JoinFacts) -> doc.RowsPerOuter | None:

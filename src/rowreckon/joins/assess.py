@@ -1,0 +1,143 @@
+"""From evidence to everything that a join's document says of its costs, borders and verdict."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from rowreckon.counts.origin import Entering
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.report import document as doc
+
+from .evidence import JoinEvidence
+from .inputs import Point
+from .method_costs import method_costs
+from .model import METHOD_ORDER, JoinModel
+from .planner_scale import calibrated
+from .points import Points, points_of
+from .reasons import NOT_ANALYZED, complete_count
+from .safe import safe_origins
+from .sides import JoinFacts
+from .switches import margin, switch_points
+from .verdict import decide
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """The parts of a `document.Join` that rest on the cost model; `reason` says why it is undecided."""
+
+    verdict: doc.Verdict
+    basis: doc.Basis
+    reason: str = ""
+    costs: dict[doc.Method, doc.MethodCost] = field(default_factory=dict)
+    residual: float | None = None
+    switch_points: tuple[doc.SwitchPoint, ...] = ()
+    margin: doc.Margin | None = None
+    best_at_actual: doc.Method | None = None
+    loss_factor: float | None = None
+    curve: tuple[doc.CurvePoint, ...] = ()
+    missing: tuple[doc.Missing, ...] = ()
+    safe_origins: tuple[doc.SafeOrigin, ...] = ()
+
+
+def assess(
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    evidence: JoinEvidence,
+    threshold: float,
+    origins: tuple[Entering, ...],
+    *,
+    inner_differs: bool,
+    lacking: tuple[doc.Missing, ...],
+) -> Assessment:
+    """The verdict on one join and all figures behind it."""
+    count = reckoned.counts[facts.node]
+    missing = list(evidence.missing)
+    cut = _cut_short(reckoned, facts)
+    errors = [facts.outer.q_error_low, facts.inner.q_error_low, count.q_error_low]
+    misestimated = any(e is not None and e >= threshold for e in errors)
+    if evidence.join is None or evidence.model is None:
+        reason = "the plan alone does not tell what the other join methods would cost"
+        return _without_model(facts, count.loops, cut, errors, misestimated, reason, missing)
+    points = points_of(facts, evidence.join, one_line=not inner_differs)
+    residual = _residual(reckoned, facts, evidence.model, points.estimate)
+    model = calibrated(evidence.model, evidence.planner, points.estimate, facts, reckoned)
+    permitted = frozenset(m for m in METHOD_ORDER if m not in evidence.excluded)
+    decision = decide(model, points, facts.method, misestimated=misestimated, permitted=permitted)
+    verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor
+    if points.actual is None:
+        best = loss = None
+        if count.loops is None:
+            reason, more = "the plan was not executed", [NOT_ANALYZED]
+        elif count.loops == 0:
+            reason, more = "the join never ran", []
+        else:
+            reason, more = "one side was not read to its end", cut
+        missing += more
+    executed_known = model.executed is not None
+    return Assessment(
+        verdict=verdict,
+        basis=_basis(model, evidence),
+        reason=reason,
+        costs=method_costs(model, points, evidence, facts.method),
+        residual=residual,
+        switch_points=switch_points(
+            model,
+            points,
+            scale=facts.outer.divisor,
+            inner_scale=1.0 if facts.inner.parameterised else facts.inner.divisor,
+            shown_inner_differs=inner_differs,
+        )
+        if executed_known
+        else (),
+        margin=margin(model, points, facts.method) if executed_known else None,
+        best_at_actual=best,
+        loss_factor=loss,
+        curve=(),
+        missing=(*missing, *(lacking if verdict == "undecided" else ())),
+        safe_origins=_safe(reckoned, facts, model, points, origins) if verdict == "crossed" else (),
+    )
+
+
+def _without_model(
+    facts: JoinFacts,
+    loops: float | None,
+    cut: list[doc.Missing],
+    errors: list[float | None],
+    misestimated: bool,
+    reason: str,
+    missing: list[doc.Missing],
+) -> Assessment:
+    if loops is None:
+        return Assessment("undecided", "plan", "the plan was not executed", missing=(NOT_ANALYZED, *missing))
+    if loops == 0:
+        return Assessment("undecided", "plan", "the join never ran")
+    if not misestimated and all(e is not None for e in errors):
+        return Assessment("accurate", "plan")
+    return Assessment("undecided", "plan", reason, missing=(*cut, *missing))
+
+
+def _residual(reckoned: ReckonedTree, facts: JoinFacts, model: JoinModel, point: Point) -> float | None:
+    printed = reckoned.tree.nodes[facts.node].total_cost
+    if model.executed is None or not printed:
+        return None
+    return model.executed.cost(point).total_cost / float(printed)
+
+
+def _cut_short(reckoned: ReckonedTree, facts: JoinFacts) -> list[doc.Missing]:
+    found: list[doc.Missing] = []
+    for name, side in (("outer", facts.outer), ("inner", facts.inner)):
+        if side.state == "at_least":
+            found.append(complete_count(name, reckoned.counts[side.node].reach.stopped_by))
+    return found
+
+
+def _basis(model: JoinModel, evidence: JoinEvidence) -> doc.Basis:
+    return model.basis
+
+
+def _safe(
+    reckoned: ReckonedTree, facts: JoinFacts, model: JoinModel, points: Points, origins: tuple[Entering, ...]
+) -> tuple[doc.SafeOrigin, ...]:
+    outer = reckoned.tree.outer(facts.node)
+    span = reckoned.tree.subtree(outer) if outer is not None else range(0)
+    return safe_origins(model, points, facts, origins, span)

@@ -1,0 +1,91 @@
+"""Where along the rows the lead between join methods changes: all crossings, to the row.
+
+The lead is looked up on a logarithmic grid that holds the estimate and the actual, and every change is narrowed down to
+two neighbouring whole numbers. Cost curves need not be monotone nor their difference have one root (sorts and hash
+tables outgrow memory, index pages saturate), so that nothing is assumed between grid points but that the lead changes
+at most a few times.
+Source for several crossings: N. Reddy, J. Haritsa, "Analyzing Plan Diagrams of Database Query Optimizers", VLDB 2005.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import ceil, floor
+
+from rowreckon.report.document import Method
+
+Leader = Callable[[float], Method | None]
+_PER_DECADE = 4
+_MOST_CHANGES = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Border:
+    """`below` leads up to `rows` - 1, `above` from `rows` on (whole planner rows)."""
+
+    below: Method
+    above: Method
+    rows: float
+
+
+def grid(marks: Sequence[float], highest: float) -> list[float]:
+    """Whole row counts from 1 to `highest`, a few a decade, with the marks among them."""
+    points = {1.0, float(round(highest))}
+    points.update(float(max(round(m), 1)) for m in marks if m <= highest)
+    step = 10.0 ** (1.0 / _PER_DECADE)
+    here = 1.0
+    while here < highest:
+        points.add(float(round(here)))
+        here *= step
+    return sorted(points)
+
+
+def find_borders(leader: Leader, rows: Sequence[float]) -> list[Border]:
+    """Every change of the lead along the grid, each between two neighbouring whole numbers."""
+    found: list[Border] = []
+    leaders = [leader(n) for n in rows]
+    for at in range(len(rows) - 1):
+        _narrow(leader, rows[at], leaders[at], rows[at + 1], leaders[at + 1], found)
+    return found
+
+
+def _narrow(
+    leader: Leader, low: float, below: Method | None, high: float, above: Method | None, found: list[Border]
+) -> None:
+    while below != above and below is not None and above is not None and len(found) < _MOST_CHANGES:
+        left, left_lead, right = low, below, high
+        right_lead: Method | None = above
+        while right - left > 1.0:
+            middle = float(floor((left + right) / 2)) if right - left < 64 else float(round((left * right) ** 0.5))
+            middle = min(max(middle, left + 1.0), right - 1.0)
+            lead = leader(middle)
+            if lead == left_lead:
+                left = middle
+            else:
+                right, right_lead = middle, lead
+        if right_lead is None:
+            return
+        found.append(Border(left_lead, right_lead, right))
+        if right_lead == above:
+            return
+        low, below = right, right_lead
+
+
+def flip_interval(leads: Callable[[float], bool], border: float, *, reach: int = 8) -> tuple[float, float]:
+    """First and last row count near a border at which the lead wobbles, since page counts come in steps.
+
+    `leads` tells whether the method below the border still leads. The result encloses the border.
+    """
+    low = high = border
+    for step in range(1, reach + 1):
+        if border - step >= 1 and not leads(border - step):
+            low = border - step
+        if leads(border + step):
+            high = border + step + 1
+    return low, high
+
+
+def whole(rows: float) -> float:
+    """Rows as a whole number, at least 1."""
+    return float(max(ceil(rows), 1))

@@ -1,0 +1,64 @@
+"""From a join's facts and the evidence at hand to its cost model."""
+
+from __future__ import annotations
+
+from rowreckon.cost import CostSettings
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, MaterializeNode
+from rowreckon.report.document import Method
+
+from .catalog_inputs import turned_input
+from .inputs import JoinInput
+from .known import Known
+from .model import JoinModel
+from .sides import JoinFacts
+from .ways import Way, ways_of
+
+
+def build_model(
+    settings: CostSettings,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    join: JoinInput,
+    known: Known | None,
+    excluded: dict[Method, str],
+    fraction: float,
+) -> JoinModel:
+    """The model over the executed order of the sides and, where the join type permits, the other one."""
+    ways = [w for w in ways_of(settings, join) if w.method not in excluded]
+    if not facts.inner.parameterised or join.inner.paths:
+        turned = turned_input(join, facts, known)
+        ways += [w for w in ways_of(settings, turned) if w.method not in excluded]
+    outer_cost = join.outer.paths[0].path.total_cost if join.outer.paths else 0.0
+    return JoinModel(
+        ways=tuple(ways),
+        executed=_executed(reckoned, facts, ways),
+        fraction=fraction,
+        base_cost=outer_cost,
+    )
+
+
+def _executed(reckoned: ReckonedTree, facts: JoinFacts, ways: list[Way]) -> Way | None:
+    """The way that the plan took."""
+    mine = [w for w in ways if w.method == facts.method and not w.turned and w.existing]
+    tree = reckoned.tree
+    if facts.method == "hash":
+        return mine[0] if mine else None
+    if facts.method == "merge":
+        sorts = (facts.outer.sorted_here, facts.inner.sorted_here)
+        return next((w for w in mine if w.sorts == sorts), None)
+    if not facts.inner.parameterised:
+        kept = isinstance(tree.nodes[facts.inner.child], MaterializeNode)
+        return next((w for w in mine if w.index is None and w.access.startswith("materialize") == kept), None)
+    scan = tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
+    index, access = None, ""
+    if isinstance(scan, IndexScanNode):
+        index = scan.index_name
+        access = "index_only_scan" if scan.node_type == "Index Only Scan" else "index_scan"
+    elif isinstance(scan, BitmapHeapScanNode) and facts.inner.scan is not None:
+        access = "bitmap_scan"
+        names = [getattr(tree.nodes[n], "index_name", None) for n in tree.subtree(facts.inner.scan)]
+        found = [n for n in names if n is not None]
+        index = found[0] if len(found) == 1 else None
+    prefix = "memoize of " if facts.inner.memoized else ""
+    return next((w for w in mine if w.access == prefix + access and w.index == index and index is not None), None)

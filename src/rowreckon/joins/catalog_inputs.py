@@ -1,0 +1,199 @@
+"""A join's inputs from captured catalog facts: the best that a model can know without asking the planner again."""
+
+from __future__ import annotations
+
+from rowreckon.catalog.facts import JoinClauseFacts, JoinSide, MergeScanFractions
+from rowreckon.cost import CostSettings, MergeScanSelectivity
+from rowreckon.cost.selectivity import WHOLE_SCAN
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.plan.nodes import IndexScanNode
+
+from .clauses import JoinClause
+from .inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput
+from .known import Known, KnownRelation
+from .methods import can_hash, can_merge
+from .side_paths import catalog_paths, printed_paths
+from .sides import JoinFacts, Side
+
+
+def catalog_input(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, known: Known) -> JoinInput | None:
+    """The join in its executed order, or None where the catalog does not tell enough of it."""
+    clauses: list[ClauseInput] = []
+    for clause in facts.clauses:
+        given = _clause(clause, known)
+        if given is None:
+            return None
+        clauses.append(given)
+    outer = _side(settings, reckoned, facts, facts.outer, known, [c.outer for c in clauses])
+    inner = _side(settings, reckoned, facts, facts.inner, known, [c.inner for c in clauses])
+    if outer is None or inner is None:
+        return None
+    scan = reckoned.tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
+    only = isinstance(scan, IndexScanNode) and scan.node_type == "Index Only Scan"
+    return JoinInput(
+        turned=False,
+        kind=facts.kind,
+        outer=outer,
+        inner=inner,
+        clauses=tuple(clauses),
+        unique=facts.inner_unique and facts.kind not in ("Semi", "Anti"),
+        workers=facts.workers,
+        shared_hash=facts.shared_hash,
+        total_table_pages=known.total_table_pages,
+        output_rows=facts.output_rows,
+        basis="catalog",
+        match_frac=_match_frac(facts, known, turned=False),
+        executed_index=f"only:{scan.index_name}" if only and isinstance(scan, IndexScanNode) else None,
+    )
+
+
+def turned_input(join: JoinInput, facts: JoinFacts, known: Known | None) -> JoinInput:
+    """The same join with its sides exchanged."""
+    clauses = tuple(c.turned() for c in join.clauses)
+    kind = TURNED_KIND[join.kind]
+    return JoinInput(
+        turned=True,
+        kind=kind,
+        outer=join.inner,
+        inner=join.outer,
+        clauses=clauses,
+        unique=kind not in ("Semi", "Anti") and join.outer.single and proves_unique(join.outer.relation, clauses),
+        workers=join.workers,
+        shared_hash=join.shared_hash,
+        total_table_pages=join.total_table_pages,
+        output_rows=join.output_rows,
+        basis=join.basis,
+        match_frac=_match_frac(facts, known, turned=True) if known is not None else join.match_frac,
+    )
+
+
+def proves_unique(relation: KnownRelation | None, clauses: tuple[ClauseInput, ...]) -> bool:
+    """Whether a unique index of the inner relation is pinned by equalities (relation_has_unique_index_for)."""
+    if relation is None:
+        return False
+    pinned = {c.inner.column for c in clauses if c.operator == "=" and c.can_merge}
+    for restriction in relation.restrictions:
+        clause = restriction.clause
+        if clause.operator == "=" and clause.is_plain_column:
+            column = clause.left_column or clause.right_column
+            pinned.add(column.column if column is not None else None)
+    return any(index.unique and None not in index.keys and set(index.keys) <= pinned for index in relation.indexes)
+
+
+def _side(
+    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, side: Side, known: Known, keys: list[KeyInput]
+) -> SideInput | None:
+    relation = known.relation_of(side.scan) if side.scan is not None else None
+    partial = reckoned.parallelism.partial[side.node]
+    if side.parameterised and (relation is None or not relation.complete):
+        return None
+    rows = side.planner_rows
+    if side.parameterised and relation is not None:
+        rows = relation.rows
+    paths = list(printed_paths(settings, reckoned.tree, facts, side, [k.text for k in keys], known.index_order))
+    if relation is not None and not partial and relation.complete:
+        paths += catalog_paths(settings, relation, rows, known.total_table_pages)
+    paths.sort(key=lambda p: p.path.total_cost)
+    least, least_actual = _parameter_rows(reckoned, facts, side, known, keys)
+    executions = max(side.divisor, 1.0) if partial else 1.0
+    return SideInput(
+        rows=rows,
+        width=side.width,
+        paths=tuple(paths),
+        relation=relation,
+        single=relation is not None,
+        partial=partial,
+        divisor=reckoned.parallelism.divisor(reckoned.tree, side.node) if partial else executions,
+        parameter_rows=least,
+        parameter_rows_actual=least_actual,
+        actual_ratio=side.actual_rows / side.planner_rows if side.actual_rows and side.planner_rows else None,
+    )
+
+
+def _parameter_rows(
+    reckoned: ReckonedTree, facts: JoinFacts, side: Side, known: Known, keys: list[KeyInput]
+) -> tuple[float, float | None]:
+    """Rows of the smallest relation below that supplies a parameter, at the estimate and as they came."""
+    best: tuple[float, float | None] | None = None
+    for alias in {k.alias for k in keys if k.alias}:
+        number = known.scan_of(alias)
+        relation = known.by_alias(alias)
+        if number is None:
+            continue
+        count = reckoned.counts[number]
+        parameterised = relation is not None and abs(relation.rows - (reckoned.tree.nodes[number].plan_rows or 0)) > 0.5
+        rows = relation.rows if relation is not None else float(reckoned.tree.nodes[number].plan_rows or 1)
+        actual = None if parameterised or count.state != "exact" else count.actual
+        if best is None or rows < best[0]:
+            best = (rows, actual)
+    return best if best is not None else (side.planner_rows, side.actual_rows)
+
+
+def _clause(clause: JoinClause, known: Known) -> ClauseInput | None:
+    found = known.clause(clause)
+    if found is None:
+        return None
+    facts, turned = found
+    left, right = _key(facts.left, known), _key(facts.right, known)
+    if facts.selectivity is None:
+        return None
+    scan = _scan(facts.ascending)
+    given = ClauseInput(
+        operator=facts.operator,
+        selectivity=facts.selectivity,
+        semi=facts.semi_selectivity,
+        turned_semi=facts.semi_selectivity_turned,
+        outer=left,
+        inner=right,
+        can_hash=can_hash(clause, known.abilities),
+        can_merge=can_merge(clause, known.abilities),
+        scan=scan,
+        calls=_calls(facts),
+    )
+    return given.turned() if turned else given
+
+
+def _calls(facts: JoinClauseFacts) -> float:
+    return facts.procost
+
+
+def _key(side: JoinSide, known: Known) -> KeyInput:
+    relation = known.by_alias(side.alias)
+    column = relation.relation.column(side.attnum) if relation is not None and side.attnum is not None else None
+    row = column.statistics_of(inherited=False) or column.statistics_of(inherited=True) if column is not None else None
+    fixed = column.type_length if column is not None and column.type_length > 0 else 32
+    return KeyInput(
+        alias=side.alias,
+        text=f"{side.alias}.{column.name}" if column is not None else side.expression,
+        column=column.name if column is not None else None,
+        ndistinct=None if side.n_distinct_is_default else side.n_distinct,
+        null_frac=side.null_frac,
+        mcv_freq=side.first_mcv_freq,
+        relation_rows=relation.rows if relation is not None else 0.0,
+        relation_tuples=relation.size.tuples if relation is not None else 0.0,
+        width=int(row.avg_width) if row is not None else fixed,
+        unique=side.unique,
+    )
+
+
+def _scan(fractions: MergeScanFractions | None) -> MergeScanSelectivity:
+    if fractions is None:
+        return WHOLE_SCAN
+    return MergeScanSelectivity(fractions.left_start, fractions.left_end, fractions.right_start, fractions.right_end)
+
+
+def _match_frac(facts: JoinFacts, known: Known, *, turned: bool) -> float | None:
+    """Share of the outer side's relation with a match, all clauses and restrictions together."""
+    outer = {c.outer_alias for c in facts.clauses}
+    inner = {c.inner_alias for c in facts.clauses}
+    if len(outer) != 1 or len(inner) != 1:
+        return None
+    one, other = next(iter(outer)), next(iter(inner))
+    if turned:
+        one, other = other, one
+    for pair in known.catalog.join_pairs:
+        if (pair.left_alias, pair.right_alias) == (one, other) and pair.semi_rows is not None:
+            return min(pair.semi_rows / pair.left_rows, 1.0)
+        if (pair.left_alias, pair.right_alias) == (other, one) and pair.semi_rows_turned is not None:
+            return min(pair.semi_rows_turned / pair.right_rows, 1.0)
+    return None

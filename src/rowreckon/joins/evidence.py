@@ -1,0 +1,50 @@
+"""The best evidence at hand for one join: the planner's own figures, the catalog's facts, or the plan alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from rowreckon.capture import Capture
+from rowreckon.cost import CostSettings
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.report.document import Method, Missing
+
+from .build import build_model
+from .catalog_inputs import catalog_input
+from .inputs import JoinInput
+from .known import Known
+from .limits import fetched_fraction
+from .methods import excluded_methods, nothing_known
+from .model import JoinModel
+from .planner_figures import PlannerFigure, planner_figures
+from .reasons import catalog_facts
+from .sides import JoinFacts
+
+
+@dataclass(frozen=True)
+class JoinEvidence:
+    """A join's inputs and model, None where nothing can be worked out; the planner's own figures per method."""
+
+    join: JoinInput | None
+    model: JoinModel | None
+    excluded: dict[Method, str]
+    planner: dict[Method, PlannerFigure] = field(default_factory=dict)
+    missing: tuple[Missing, ...] = ()
+
+
+def gather(
+    settings: CostSettings, capture: Capture, reckoned: ReckonedTree, facts: JoinFacts, known: Known | None
+) -> JoinEvidence:
+    """The evidence for one join."""
+    excluded = excluded_methods(facts, known.abilities if known is not None else nothing_known)
+    planner = planner_figures(capture, reckoned, facts)
+    join = catalog_input(settings, reckoned, facts, known) if known is not None else None
+    missing: list[Missing] = []
+    if join is None:
+        tables = tuple(reckoned.tables[facts.node])
+        why = "the plan alone does not tell sizes and statistics" if known is None else "they were not all readable"
+        missing.append(catalog_facts(tables, why))
+        return JoinEvidence(None, None, excluded, planner, tuple(missing))
+    fraction = fetched_fraction(reckoned.tree, facts.node)
+    model = build_model(settings, reckoned, facts, join, known, excluded, fraction)
+    return JoinEvidence(join, model, excluded, planner, tuple(missing))

@@ -1,0 +1,185 @@
+"""What the cost model needs of a join, whatever evidence it came from.
+
+A `Point` is where costs are asked for; an `Orientation` is one order of the sides. Both orders of one join share their
+figures. Rows are on the planner's scale: per execution, and per process where a path is partial.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import NamedTuple
+
+from rowreckon.cost import HashKey, MergeScanSelectivity, PathCost
+from rowreckon.report.document import Basis
+
+from .known import KnownIndex, KnownRelation
+
+TURNED_KIND = {
+    "Inner": "Inner",
+    "Left": "Right",
+    "Right": "Left",
+    "Full": "Full",
+    "Semi": "Right Semi",
+    "Right Semi": "Semi",
+    "Anti": "Right Anti",
+    "Right Anti": "Anti",
+}
+
+
+class Point(NamedTuple):
+    """Row counts at which a join is priced.
+
+    `outer` and `inner` are the rows of the executed join's two sides, each by itself. `ratio` is the factor by which
+    pairs match more often than estimated. `match_frac` is the share of outer rows with a match where the join stops
+    at the first one and its output was counted, else None (as estimated).
+    """
+
+    outer: float
+    inner: float
+    ratio: float = 1.0
+    match_frac: float | None = None
+
+
+class SidePath(NamedTuple):
+    """One way to produce a side by itself, and the column expressions that it comes sorted by (none: unsorted)."""
+
+    path: PathCost
+    order: tuple[str, ...] = ()
+    access: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SideInput:
+    """One side of a join: its rows at the estimate, width (bytes), ways to produce it, and its relation if known.
+
+    `single` says that it is one relation's scan, whose rows are the side's. `divisor` takes a partial side's rows to
+    all processes. `parameter_rows` are the estimated rows of the smallest relation below that would supply a
+    parameter, with their actual; `actual_ratio` is the side's own actual ÷ estimate.
+    """
+
+    rows: float
+    width: int
+    paths: tuple[SidePath, ...]
+    relation: KnownRelation | None
+    single: bool
+    partial: bool
+    divisor: float
+    parameter_rows: float
+    parameter_rows_actual: float | None = None
+    actual_ratio: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KeyInput:
+    """One side of a join clause: column or expression, its distinct values and frequencies in the whole relation."""
+
+    alias: str | None
+    text: str
+    column: str | None
+    ndistinct: float | None
+    null_frac: float = 0.0
+    mcv_freq: float = 0.0
+    relation_rows: float = 0.0
+    relation_tuples: float = 0.0
+    width: int = 0
+    unique: bool = False
+
+    def hash_key(self, relation_rows: float | None = None) -> HashKey:
+        """The key's statistics as a hash join's inner key; `relation_rows` where they moved."""
+        rows = self.relation_rows if relation_rows is None else relation_rows
+        return HashKey(self.ndistinct, self.null_frac, self.mcv_freq, rows, self.relation_tuples)
+
+
+@dataclass(frozen=True, slots=True)
+class ClauseInput:
+    """One join clause with its figures.
+
+    `selectivity` is the inner join's, among all pairs; `semi` the share of outer rows with a match. `scan` are the
+    fractions of both inputs that a merge on it reads. `calls` are operator calls per pair.
+    """
+
+    operator: str
+    selectivity: float
+    semi: float | None
+    outer: KeyInput
+    inner: KeyInput
+    can_hash: bool
+    can_merge: bool
+    scan: MergeScanSelectivity
+    calls: float = 1.0
+    turned_semi: float | None = None
+
+    def turned(self) -> ClauseInput:
+        """The same clause with its sides exchanged."""
+        scan = self.scan
+        return replace(
+            self,
+            outer=self.inner,
+            inner=self.outer,
+            semi=self.turned_semi,
+            turned_semi=self.semi,
+            operator={"<": ">", ">": "<", "<=": ">=", ">=": "<="}.get(self.operator, self.operator),
+            scan=MergeScanSelectivity(scan.inner_start, scan.inner_end, scan.outer_start, scan.outer_end),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class ParameterisedAccess:
+    """The executed nested loop's inner side, where only the plan tells of it: cost per execution as printed."""
+
+    path: PathCost
+    access: str
+    index: str | None
+    indexed: bool
+    loops: float
+
+
+@dataclass(frozen=True, slots=True)
+class JoinInput:
+    """A join in one order of its sides.
+
+    `kind` is EXPLAIN's join type for this order. `unique` says that an outer row matches one inner row at most.
+    `workers` is 0 where the join is not partial. `match_frac` is the share of outer rows with a match where the server
+    answered for all clauses together. `executed_inner` stands in for the inner side's indexes where only the plan
+    tells of them; `executed_index` names an index that the plan reads without the table.
+    """
+
+    turned: bool
+    kind: str
+    outer: SideInput
+    inner: SideInput
+    clauses: tuple[ClauseInput, ...]
+    unique: bool
+    workers: int
+    shared_hash: bool
+    total_table_pages: float
+    output_rows: float
+    basis: Basis
+    match_frac: float | None = None
+    executed_inner: ParameterisedAccess | None = None
+    executed_index: str | None = None
+
+    @property
+    def selectivity(self) -> float:
+        """Share of all pairs that match every clause."""
+        product = 1.0
+        for clause in self.clauses:
+            product *= clause.selectivity
+        return product
+
+    def rows_at(self, point: Point) -> tuple[float, float]:
+        """Outer and inner rows at a point, in this order of the sides."""
+        return (point.inner, point.outer) if self.turned else (point.outer, point.inner)
+
+
+__all__ = [
+    "TURNED_KIND",
+    "ClauseInput",
+    "JoinInput",
+    "KeyInput",
+    "KnownIndex",
+    "ParameterisedAccess",
+    "Point",
+    "SideInput",
+    "SidePath",
+]

@@ -1,0 +1,301 @@
+"""What a catalog tells of the relations and clauses of a plan, in the terms of the planner's arithmetic.
+
+Lookups by alias, as conditions name relations; everything is computed once per plan and kept.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rowreckon.catalog.facts import Catalog, Column, Index, JoinClauseFacts, JoinSide, Relation, RelationEstimate
+from rowreckon.cost import (
+    ColumnStatistics,
+    CostSettings,
+    IndexShape,
+    RelationSize,
+    estimate_rel_size,
+    get_variable_numdistinct,
+)
+from rowreckon.plan.base import PlanNode
+from rowreckon.plan.conditions import Clause, parse_condition
+from rowreckon.plan.nodes import IndexScanNode, ScanNode
+from rowreckon.plan.tree import PlanTree
+
+from .clauses import JoinClause
+
+
+@dataclass(frozen=True, slots=True)
+class Restriction:
+    """One of a relation's own conditions, with its selectivity (None where the server did not answer)."""
+
+    clause: Clause
+    selectivity: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class KnownIndex:
+    """A valid B-tree index of a relation, with the names of its key columns (None for an expression).
+
+    `unique` says that it proves uniqueness to the planner; `covered` are the columns that it holds.
+    """
+
+    name: str
+    unique: bool
+    shape: IndexShape
+    keys: tuple[str | None, ...]
+    covered: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class KnownRelation:
+    """A scan's relation as the planner saw it.
+
+    `rows` and `width` are the scan's own estimate under its restrictions; `columns` are the columns that the plan
+    needs of it, None where the plan does not list them.
+    """
+
+    alias: str
+    relation: Relation
+    size: RelationSize
+    estimate: RelationEstimate | None
+    restrictions: tuple[Restriction, ...]
+    rows: float
+    width: int
+    columns: frozenset[str] | None
+    indexes: tuple[KnownIndex, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Whether the server answered for all restrictions, so that `rows` are its own estimate."""
+        return self.estimate is not None and not self.estimate.left_out
+
+    @property
+    def selectivity(self) -> float:
+        """The fraction of the relation's tuples that its own restrictions keep."""
+        if self.estimate is not None and self.estimate.selectivity is not None:
+            return self.estimate.selectivity
+        return min(self.rows / self.size.tuples, 1.0) if self.size.tuples > 0 else 1.0
+
+    @property
+    def restriction_calls(self) -> float:
+        """Operator calls that its restrictions cost per tuple."""
+        if self.estimate is not None and self.estimate.qual_cost is not None:
+            return self.estimate.qual_cost
+        return float(len(self.restrictions))
+
+    def column(self, name: str) -> Column | None:
+        """A column by name."""
+        return self.relation.column(name)
+
+
+class Known:
+    """A catalog with the plan that it belongs to."""
+
+    def __init__(self, catalog: Catalog, tree: PlanTree, settings: CostSettings) -> None:
+        self.catalog = catalog
+        self._settings = settings
+        self._relations: dict[int, KnownRelation | None] = {}
+        self._tree = tree
+        self._by_alias: dict[str, list[int]] = {}
+        for number, node in enumerate(tree.nodes):
+            if isinstance(node, ScanNode) and node.alias:
+                self._by_alias.setdefault(node.alias, []).append(number)
+        self._clauses: dict[tuple[str, str, str], JoinClauseFacts] = {}
+        for facts in catalog.join_clauses:
+            key = (_bare(facts.left.expression, facts.left.alias), _bare(facts.right.expression, facts.right.alias))
+            self._clauses[(facts.left.alias + "\0" + key[0], facts.right.alias + "\0" + key[1], facts.operator)] = facts
+        self.total_table_pages = self._total_pages()
+
+    def relation_of(self, number: int) -> KnownRelation | None:
+        """What is known of the relation that the node at `number` scans."""
+        if number not in self._relations:
+            self._relations[number] = self._read(self._tree.nodes[number])
+        return self._relations[number]
+
+    def scan_of(self, alias: str | None) -> int | None:
+        """The node that scans the relation under an alias; None where two do."""
+        numbers = self._by_alias.get(alias or "", [])
+        return numbers[0] if len(numbers) == 1 else None
+
+    def index_order(self, node: IndexScanNode) -> tuple[str, ...]:
+        """The key columns of the index that a node scans, as `alias.column`; up to the first expression."""
+        relation = self.by_alias(node.alias)
+        order: list[str] = []
+        for index in relation.indexes if relation is not None else ():
+            if index.name == node.index_name:
+                for key in index.keys:
+                    if key is None:
+                        break
+                    order.append(f"{node.alias}.{key}")
+        return tuple(order)
+
+    def by_alias(self, alias: str | None) -> KnownRelation | None:
+        """What is known of the relation under an alias; None where two scans carry it."""
+        numbers = self._by_alias.get(alias or "", [])
+        return self.relation_of(numbers[0]) if len(numbers) == 1 else None
+
+    def clause(self, clause: JoinClause) -> tuple[JoinClauseFacts, bool] | None:
+        """The facts of a join clause, and whether their left side is the join's inner side."""
+        outer, inner = _sides(clause)
+        if outer is None or inner is None:
+            return None
+        for operator in (clause.operator, _MIRROR.get(clause.operator, clause.operator)):
+            straight = self._clauses.get((outer, inner, operator))
+            if straight is not None:
+                return straight, False
+            turned = self._clauses.get((inner, outer, operator))
+            if turned is not None:
+                return turned, True
+        return None
+
+    def abilities(self, clause: JoinClause) -> tuple[bool | None, bool | None]:
+        """Whether the clause's operator can hash and merge, as far as the catalog tells."""
+        found = self.clause(clause)
+        return (None, None) if found is None else (found[0].can_hash, found[0].can_merge)
+
+    def inner_side(self, clause: JoinClause) -> JoinSide | None:
+        """The statistics of the clause's inner side."""
+        found = self.clause(clause)
+        return None if found is None else (found[0].left if found[1] else found[0].right)
+
+    def outer_side(self, clause: JoinClause) -> JoinSide | None:
+        """The statistics of the clause's outer side."""
+        found = self.clause(clause)
+        return None if found is None else (found[0].right if found[1] else found[0].left)
+
+    def _total_pages(self) -> float:
+        total = 0.0
+        for node in self._tree.nodes:
+            if isinstance(node, ScanNode) and node.relation_name:
+                relation = self.catalog.relation(node.relation_name, node.schema_name)
+                total += float(relation.pages or 0) if relation is not None else 0.0
+        return total
+
+    def _read(self, node: PlanNode) -> KnownRelation | None:
+        if not isinstance(node, ScanNode) or not node.relation_name or not node.alias:
+            return None
+        relation = self.catalog.relation(node.relation_name, node.schema_name)
+        if relation is None or relation.pages is None:
+            return None
+        estimate = self.catalog.estimate(node.alias, relation.oid)
+        width = sum(_width(column, relation.has_children) for column in relation.columns)
+        size = estimate_rel_size(
+            self._settings,
+            current_pages=float(relation.pages),
+            relpages=float(relation.relpages),
+            reltuples=-1.0 if relation.reltuples is None else relation.reltuples,
+            relallvisible=float(relation.relallvisible),
+            width=width,
+            fillfactor=relation.fillfactor or 100,
+            has_subclass=relation.has_children,
+            seq_page_cost=relation.seq_page_cost,
+            random_page_cost=relation.random_page_cost,
+        )
+        restrictions = tuple(
+            Restriction(clause, conjunct.selectivity)
+            for conjunct in (estimate.restrictions if estimate is not None else ())
+            for clause in parse_condition(conjunct.condition).clauses[:1]
+        )
+        plan_width = int(node.plan_width or 0)
+        columns: frozenset[str] | None = None
+        if estimate is not None and estimate.columns and int(estimate.width) == plan_width:
+            columns = frozenset(_column_name(text) for text in estimate.columns)
+        rows = estimate.rows if estimate is not None else float(node.plan_rows or 1)
+        return KnownRelation(
+            alias=node.alias,
+            relation=relation,
+            size=size,
+            estimate=estimate,
+            restrictions=restrictions,
+            rows=rows,
+            width=plan_width,
+            columns=columns,
+            indexes=tuple(known for index in relation.indexes if (known := _index(relation, index, size)) is not None),
+        )
+
+
+_MIRROR = {"<": ">", "<=": ">=", ">": "<", ">=": "<="}
+_GUESSED_FANOUT = 256.0
+
+
+def distinct_values(relation: KnownRelation, column: str) -> tuple[float, bool]:
+    """Distinct values of a column in its whole table, and whether that is a mere default."""
+    return get_variable_numdistinct(statistics_of(relation, column))
+
+
+def statistics_of(relation: KnownRelation, column: str) -> ColumnStatistics:
+    """A column's statistics with its table's size."""
+    unique = any(k.unique and k.keys == (column,) for k in relation.indexes)
+    facts = relation.column(column)
+    row = facts.statistics_of(inherited=relation.relation.has_children) if facts is not None else None
+    tuples = relation.size.tuples
+    if row is None:
+        return ColumnStatistics(tuples, relation.rows, is_unique=unique, analyzed=False)
+    return ColumnStatistics(
+        tuples,
+        relation.rows,
+        n_distinct=row.n_distinct,
+        null_frac=row.null_frac,
+        mcv_freqs=row.most_common_freqs,
+        is_unique=unique,
+    )
+
+
+def _index(relation: Relation, index: Index, size: RelationSize) -> KnownIndex | None:
+    if index.access_method != "btree" or not index.valid or index.pages is None or index.partial:
+        return None
+    names = {c.attnum: c.name for c in relation.columns}
+    keys = tuple(names.get(k.attnum) if k.attnum is not None and k.default_opclass else None for k in index.keys)
+    correlation = 0.0
+    first = index.keys[0]
+    if first.attnum is not None:
+        column = relation.column(first.attnum)
+        row = column.statistics_of(inherited=relation.has_children) if column is not None else None
+        correlation = row.correlation or 0.0 if row is not None else 0.0
+    elif first.statistics is not None:
+        correlation = first.statistics.correlation or 0.0
+    height = index.height
+    if height is None:
+        leaves, height = float(index.pages), 0
+        while leaves > 1.0:
+            leaves, height = leaves / _GUESSED_FANOUT, height + 1
+    shape = IndexShape(
+        pages=float(index.pages),
+        tuples=size.tuples,
+        tree_height=height,
+        unique=index.unique and index.immediate,
+        nkeycolumns=len(index.keys),
+        correlation=correlation,
+        descending=first.descending,
+        random_page_cost=index.random_page_cost,
+    )
+    covered = {name for name in keys if name is not None} | {names[a] for a in index.included if a in names}
+    return KnownIndex(index.name, shape.unique, shape, keys, frozenset(covered))
+
+
+def _width(column: Column, inherited: bool) -> int:
+    row = column.statistics_of(inherited=inherited)
+    if row is not None:
+        return int(row.avg_width)
+    return column.type_length if column.type_length > 0 else 32
+
+
+def _sides(clause: JoinClause) -> tuple[str | None, str | None]:
+    """Both sides as `alias NUL expression`, the way the catalog's clauses are filed."""
+    outer, inner = clause.outer_alias, clause.inner_alias
+    return (
+        None if outer is None else outer + "\0" + _bare(clause.outer_text, outer),
+        None if inner is None else inner + "\0" + _bare(clause.inner_text, inner),
+    )
+
+
+def _bare(expression: str, alias: str) -> str:
+    """An expression without quotes and without its own alias, so that both spellings compare equal."""
+    text = expression.replace('"', "").strip()
+    while text.startswith("(") and text.endswith(")") and text.count("(") == 1:
+        text = text[1:-1]
+    return text.replace(alias.replace('"', "") + ".", "")
+
+
+def _column_name(text: str) -> str:
+    return text.rsplit(".", 1)[-1].strip('"')

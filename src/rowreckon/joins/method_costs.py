@@ -1,0 +1,55 @@
+"""The costs that a join's document lists: per method, and for each way to run it."""
+
+from __future__ import annotations
+
+from rowreckon.report.document import Basis, Method, MethodCost, Way
+
+from .evidence import JoinEvidence
+from .model import METHOD_ORDER, JoinModel
+from .points import Points
+
+
+def method_costs(
+    model: JoinModel, points: Points, evidence: JoinEvidence, executed: Method
+) -> dict[Method, MethodCost]:
+    """The cheapest existing way of each method at both points, with all ways listed."""
+    found: dict[Method, MethodCost] = {}
+    at_estimate = model.costs(points.estimate)
+    at_actual = model.costs(points.actual) if points.actual is not None else {}
+    if model.executed is not None:
+        at_estimate[executed] = model.cost(model.executed, points.estimate)
+    for method in METHOD_ORDER:
+        if method in evidence.excluded:
+            continue
+        ways = [w for w in model.ways if w.method == method]
+        figure = evidence.planner.get(method)
+        reason = figure.reason if figure is not None else None
+        basis: Basis | None = _basis(model, method)
+        scaled = method in model.scale
+        found[method] = MethodCost(
+            at_estimate=at_estimate.get(method),
+            at_actual=at_actual.get(method),
+            basis_at_estimate=("planner" if scaled else basis) if method in at_estimate else None,
+            basis_at_actual=basis if method in at_actual else None,
+            comparable=reason is None,
+            not_comparable_reason=reason,
+            ways=tuple(
+                Way(
+                    access=w.access,
+                    index=w.index,
+                    hypothetical=not w.existing,
+                    sides_turned=w.turned,
+                    at_estimate=model.cost(w, points.estimate),
+                    at_actual=model.cost(w, points.actual) if points.actual is not None else None,
+                )
+                for w in ways
+            ),
+        )
+    return found
+
+
+def _basis(model: JoinModel, method: Method) -> Basis | None:
+    bases = {w.basis for w in model.deciding() if w.method == method}
+    if not bases:
+        return None
+    return "plan" if "plan" in bases else "catalog"

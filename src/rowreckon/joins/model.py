@@ -1,0 +1,102 @@
+"""The cost model of one join: all its ways, what each method costs at a point, and which one the planner would take."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from rowreckon.cost import STD_FUZZ_FACTOR, PathCost, fractional_cost
+from rowreckon.report.document import Basis, Method
+
+from .inputs import Point
+from .ways import Way
+
+METHOD_ORDER: tuple[Method, ...] = ("nested_loop", "hash", "merge")
+
+
+@dataclass(frozen=True)
+class JoinModel:
+    """The ways to run one join.
+
+    `executed` is the way that the plan took, None where it could not be modelled. `fraction` of the output will be
+    fetched (1: all). `scale` per method takes the model to the server's own figure at the estimate (1: uncalibrated),
+    applied to what the method costs beyond producing the outer side.
+    """
+
+    ways: tuple[Way, ...]
+    executed: Way | None
+    fraction: float
+    base_cost: float
+    scale: dict[Method, float] = field(default_factory=dict)
+    unknown: frozenset[Method] = frozenset()
+
+    @property
+    def basis(self) -> Basis:
+        """The weakest evidence behind any way that can decide."""
+        return "plan" if any(w.basis == "plan" for w in self.ways) or not self.ways else "catalog"
+
+    def deciding(self) -> tuple[Way, ...]:
+        """The ways that exist."""
+        return tuple(w for w in self.ways if w.existing)
+
+    def path(self, way: Way, point: Point) -> PathCost:
+        """A way's path at a point, calibrated."""
+        return self._calibrated(way.method, way.cost(point))
+
+    def cost(self, way: Way, point: Point) -> float:
+        """A way's cost of the fraction that will be fetched, planner cost."""
+        return self._fetched(self.path(way, point))
+
+    def best_paths(self, point: Point, bound: str = "") -> dict[Method, PathCost]:
+        """Per method its cheapest existing path at a point; `bound` low or high takes the interval's end."""
+        best: dict[Method, PathCost] = {}
+        for way in self.ways:
+            if not way.existing:
+                continue
+            cost = (way.low or way.cost) if bound == "low" else (way.high or way.cost) if bound == "high" else way.cost
+            path = self._calibrated(way.method, cost(point))
+            held = best.get(way.method)
+            if held is None or self._fetched(path) < self._fetched(held):
+                best[way.method] = path
+        return best
+
+    def costs(self, point: Point, bound: str = "") -> dict[Method, float]:
+        """Per method the cost of its cheapest existing way at a point, planner cost."""
+        return {m: self._fetched(p) for m, p in self.best_paths(point, bound).items()}
+
+    def leader(self, point: Point) -> Method | None:
+        """The method that the planner would take at a point."""
+        return self.pick(self.best_paths(point))
+
+    def pick(self, paths: dict[Method, PathCost]) -> Method | None:
+        """The method of the path that survives.
+
+        Among paths whose total costs lie within 1% of the least the one that starts soonest survives; where only a
+        part of the rows is wanted, the cost of that part decides. Source: add_path and compare_path_costs_fuzzily in
+        optimizer/util/pathnode.c.
+        """
+        if not paths:
+            return None
+        if self.fraction < 1.0:
+            return min(paths, key=lambda m: self._fetched(paths[m]))
+        least = min(paths, key=lambda m: paths[m].total_cost)
+        best = least
+        for method, path in paths.items():
+            if method == least or path.total_cost > paths[least].total_cost * STD_FUZZ_FACTOR:
+                continue
+            if path.startup_cost * STD_FUZZ_FACTOR < paths[best].startup_cost:
+                best = method
+        return best
+
+    def _fetched(self, path: PathCost) -> float:
+        return path.total_cost if self.fraction >= 1.0 else fractional_cost(path, self.fraction)
+
+    def _calibrated(self, method: Method, path: PathCost) -> PathCost:
+        factor = self.scale.get(method, 1.0)
+        if factor == 1.0:
+            return path
+        base = min(self.base_cost, path.total_cost)
+        startup_base = min(base, path.startup_cost)
+        return path._replace(
+            startup_cost=startup_base + (path.startup_cost - startup_base) * factor,
+            total_cost=base + (path.total_cost - base) * factor,
+        )

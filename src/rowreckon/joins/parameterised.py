@@ -1,0 +1,184 @@
+"""Inner sides that take a value from each outer row: index and bitmap scans, existing or still to be built.
+
+Source: match_clauses_to_index, get_join_index_paths and get_loop_count in optimizer/path/indxpath.c,
+get_parameterized_baserel_size in optimizer/path/costsize.c, releases 13 to 18.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from math import log
+
+from rowreckon.cost import (
+    CostSettings,
+    IndexCondition,
+    PathCost,
+    QualCost,
+    bitmap_index,
+    btcostestimate,
+    cost_bitmap_heap_scan,
+    cost_index,
+)
+from rowreckon.cost.units import clamp_row_est
+
+from .index_match import Match, hypothetical_index, match_index, parameter_selectivity
+from .inputs import ClauseInput, JoinInput, KnownIndex, Point
+from .known import KnownRelation
+
+_COMPARISONS = frozenset({"=", "<", "<=", ">", ">="})
+
+
+@dataclass(frozen=True, slots=True)
+class Parameterised:
+    """A parameterised inner path: `cost` per execution; `clauses` are the join clauses that it enforces."""
+
+    access: str
+    index: str | None
+    cost: Callable[[Point], PathCost]
+    clauses: tuple[ClauseInput, ...]
+    indexed: bool
+    memoizable: bool
+    existing: bool = True
+
+
+def parameterised_paths(settings: CostSettings, join: JoinInput) -> Iterator[Parameterised]:
+    """The parameterised paths of the inner side; a hypothetical index comes last, where none leads with a key."""
+    relation = join.inner.relation
+    if join.executed_inner is not None:
+        given = join.executed_inner
+        yield Parameterised(given.access, given.index, lambda point: given.path, join.clauses, given.indexed, False)
+        return
+    if relation is None or not join.inner.single:
+        return
+    keyed = [c for c in join.clauses if c.inner.column is not None and c.operator in _COMPARISONS]
+    leads = False
+    for index in relation.indexes:
+        match = match_index(settings, relation, index, keyed)
+        if match is None:
+            continue
+        leads = leads or index.keys[0] in {c.inner.column for c in match.join_clauses}
+        yield from _paths(settings, join, relation, index, match, existing=True)
+    equalities = [c for c in keyed if c.operator == "="]
+    if not leads and equalities:
+        index = hypothetical_index(relation, equalities)
+        match = match_index(settings, relation, index, keyed)
+        if match is not None:
+            yield from _paths(settings, join, relation, index, match, existing=False)
+
+
+def _paths(
+    settings: CostSettings,
+    join: JoinInput,
+    relation: KnownRelation,
+    index: KnownIndex,
+    match: Match,
+    *,
+    existing: bool,
+) -> Iterator[Parameterised]:
+    indexed_all = len(match.join_clauses) == len(join.clauses)
+    equal = all(c.operator == "=" and c.can_hash for c in join.clauses)
+    memoizable = equal and (join.kind in ("Inner", "Left") or join.unique) and join.outer.rows >= 2.0
+    name = index.name if existing else None
+    only = _covers(relation, index) or join.executed_index == f"only:{index.name}"
+    for access in ("index_only_scan" if only else "index_scan", "bitmap_scan"):
+        if access == "bitmap_scan" and not settings.enable_bitmapscan:
+            continue
+        cost = _cost(settings, join, relation, index, match, access)
+        yield Parameterised(access, name, cost, join.clauses, indexed_all, memoizable, existing)
+
+
+def _cost(
+    settings: CostSettings,
+    join: JoinInput,
+    relation: KnownRelation,
+    index: KnownIndex,
+    match: Match,
+    access: str,
+) -> Callable[[Point], PathCost]:
+    operator = settings.cpu_operator_cost
+    calls = relation.restriction_calls + sum(c.calls for c in join.clauses)
+    left = max(calls - match.quals, 0.0)
+    filter_cost = QualCost(0.0, operator * left)
+    all_quals = QualCost(0.0, operator * calls)
+    per_scan = relation.selectivity
+    for clause in join.clauses:
+        per_scan *= parameter_selectivity(relation, clause)
+    tuples = relation.size.tuples
+    width = join.inner.width
+    pages = join.total_table_pages
+    shape = index.shape
+
+    def cost(point: Point) -> PathCost:
+        rows = clamp_row_est(min(per_scan * point.ratio, 1.0) * tuples)
+        condition = IndexCondition(
+            selectivity=min(match.selectivity * point.ratio, 1.0),
+            boundary_selectivity=min(match.boundary * point.ratio, 1.0),
+            num_quals=match.quals,
+            num_sa_scans=match.descents,
+            unique_match=match.unique_match,
+        )
+        loops = loop_count(join, point)
+        if access != "bitmap_scan":
+            return cost_index(
+                settings,
+                relation.size,
+                shape,
+                condition,
+                rows,
+                width,
+                total_table_pages=pages,
+                loop_count=loops,
+                index_only=access == "index_only_scan",
+                qual=filter_cost,
+            )
+        found = btcostestimate(
+            settings, shape, condition, relation_tuples=tuples, total_table_pages=pages, loop_count=loops
+        )
+        bitmap = bitmap_index(settings, found, shape, rows)
+        return cost_bitmap_heap_scan(
+            settings,
+            relation.size,
+            bitmap,
+            rows,
+            width,
+            total_table_pages=pages,
+            loop_count=loops,
+            qual=all_quals,
+        )
+
+    return cost
+
+
+def loop_count(join: JoinInput, point: Point) -> float:
+    """How often the planner takes the inner side to be scanned: rows of the smallest relation giving parameters.
+
+    Where the outer side is one relation these are its rows; where it is a join, they move from the relation's
+    estimate to its actual as the outer rows do.
+    """
+    side = join.outer
+    rows, _ = join.rows_at(point)
+    if side.single or side.rows <= 0.0:
+        return clamp_row_est(rows * (side.divisor if side.partial else 1.0))
+    return clamp_row_est(side.parameter_rows * max(rows / side.rows, 1e-9) ** _exponent(join))
+
+
+def _exponent(join: JoinInput) -> float:
+    side = join.outer
+    actual, moved = side.parameter_rows_actual, None
+    if actual is None or actual <= 0 or side.parameter_rows <= 0:
+        return 0.0
+    moved = side.actual_ratio
+    if moved is None or moved <= 0 or abs(log(moved)) < 0.01:
+        return 0.0
+    return min(max(log(actual / side.parameter_rows) / log(moved), 0.0), 1.0)
+
+
+def _covers(relation: KnownRelation, index: KnownIndex) -> bool:
+    """Whether the index holds every column that the plan needs of the relation (an index-only scan)."""
+    if relation.columns is None:
+        return False
+    needed = set(relation.columns)
+    for restriction in relation.restrictions:
+        needed.update(c.column for c in restriction.clause.columns)
+    return needed <= index.covered

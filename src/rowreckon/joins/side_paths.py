@@ -1,0 +1,136 @@
+"""The ways to produce one side of a join by itself: as the plan did it, and as the catalog says it could be done."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from rowreckon.cost import CostSettings, IndexCondition, QualCost, cost_index, path_input
+from rowreckon.cost.units import DISABLE_COST
+from rowreckon.plan.base import PlanNode
+from rowreckon.plan.conditions import parse_condition
+from rowreckon.plan.nodes import HashNode, IndexScanNode, JoinNode, LimitNode, MaterializeNode
+from rowreckon.plan.tree import PlanTree
+
+from .inputs import SidePath
+from .known import KnownRelation
+from .sides import JoinFacts, Side
+
+IndexOrder = Callable[[IndexScanNode], tuple[str, ...]]
+"""The key columns of the index that a node scans, as `alias.column`."""
+
+
+def _no_order(node: IndexScanNode) -> tuple[str, ...]:
+    return ()
+
+
+_ACCESS = {
+    "Seq Scan": "seq_scan",
+    "Index Scan": "index_scan",
+    "Index Only Scan": "index_only_scan",
+    "Bitmap Heap Scan": "bitmap_scan",
+}
+
+
+def printed_paths(
+    settings: CostSettings,
+    tree: PlanTree,
+    facts: JoinFacts,
+    side: Side,
+    keys: list[str],
+    index_order: IndexOrder = _no_order,
+) -> Iterator[SidePath]:
+    """The side as the plan produced it; nothing where it needs the other side's rows."""
+    node = tree.nodes[side.node]
+    if side.parameterised or node.total_cost is None or node.startup_cost is None:
+        return
+    total, startup = float(node.total_cost), float(node.startup_cost)
+    if startup >= DISABLE_COST:
+        return
+    path = path_input(
+        settings,
+        node.node_type,
+        startup,
+        total,
+        side.planner_rows,
+        side.width,
+        num_batches=_batches(tree, side.node),
+    )
+    presorted = facts.method == "merge" and not side.sorted_here
+    order = tuple(keys) if presorted else _order(tree, side.node, index_order)
+    yield SidePath(path, order, _ACCESS.get(node.node_type, ""))
+
+
+def catalog_paths(
+    settings: CostSettings, relation: KnownRelation, rows: float, total_table_pages: float
+) -> Iterator[SidePath]:
+    """The scans of a relation under its own restrictions: those that the server priced, and whole indexes in order."""
+    estimate = relation.estimate
+    assert estimate is not None
+    told: dict[tuple[str, str | None], bool] = {}
+    for scan in estimate.paths:
+        if scan.node_type == "Index Only Scan" and relation.columns is None:
+            continue
+        if (scan.node_type, scan.index) in told or scan.node_type not in _ACCESS:
+            continue
+        told[(scan.node_type, scan.index)] = True
+        path = path_input(settings, scan.node_type, scan.startup_cost, scan.total_cost, rows, relation.width)
+        index = next((i for i in relation.indexes if i.name == scan.index), None)
+        ordered = index is not None and scan.node_type in ("Index Scan", "Index Only Scan")
+        order = tuple(f"{relation.alias}.{k}" for k in index.keys) if ordered and index is not None else ()
+        yield SidePath(path, order, _ACCESS[scan.node_type])
+    calls = relation.restriction_calls
+    quals = QualCost(0.0, settings.cpu_operator_cost * calls)
+    for index in relation.indexes:
+        if not settings.enable_indexscan or ("Index Scan", index.name) in told:
+            continue
+        only = relation.columns is not None and relation.columns <= index.covered and not relation.restrictions
+        if only and ("Index Only Scan", index.name) in told:
+            continue
+        path = cost_index(
+            settings,
+            relation.size,
+            index.shape,
+            IndexCondition(1.0, 1.0, 0),
+            rows,
+            relation.width,
+            total_table_pages=total_table_pages,
+            index_only=only,
+            qual=quals,
+        )
+        order = tuple(f"{relation.alias}.{k}" for k in index.keys)
+        yield SidePath(path, order, "index_only_scan" if only else "index_scan")
+
+
+def _batches(tree: PlanTree, number: int) -> int:
+    """Batches of the hash table below a hash join: several are built again at each rescan."""
+    for child in tree.children[number]:
+        node = tree.nodes[child]
+        if isinstance(node, HashNode):
+            return int(node.original_hash_batches or node.hash_batches or 1)
+    return 1
+
+
+def _order(tree: PlanTree, number: int, index_order: IndexOrder) -> tuple[str, ...]:
+    """The sort order in which a node delivers, as far as merge joins and nested loops hand it up."""
+    node: PlanNode = tree.nodes[number]
+    while isinstance(node, (JoinNode, MaterializeNode, LimitNode)):
+        if isinstance(node, JoinNode):
+            if node.node_type == "Hash Join":
+                return ()
+            if node.node_type == "Merge Join" and node.merge_cond is not None:
+                return _merge_order(node.merge_cond)
+        below = tree.outer(number)
+        if below is None:
+            return ()
+        number, node = below, tree.nodes[below]
+    if isinstance(node, IndexScanNode):
+        return index_order(node)
+    return ()
+
+
+def _merge_order(condition: str) -> tuple[str, ...]:
+    return tuple(
+        f"{c.left_column.table}.{c.left_column.column}"
+        for c in parse_condition(condition).clauses
+        if c.left_column is not None
+    )

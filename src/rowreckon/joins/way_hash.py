@@ -1,0 +1,62 @@
+"""Hash joins: which side is built, on which keys, shared between processes or not."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from rowreckon.cost import CostSettings, HashJoinTerms, PathCost, QualCost, cost_hashjoin
+from rowreckon.cost.capabilities import has_parallel_right_hash_join, has_right_anti_join, has_right_semi_join
+from rowreckon.cost.units import clamp_row_est
+
+from .factors import factors_at
+from .inputs import JoinInput, Point
+
+Built = tuple[str, str | None, Callable[[Point], PathCost]]
+
+
+def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
+    """The hash join that builds on the inner side, where a clause can be hashed and the release has the join type."""
+    hashed = [c for c in join.clauses if c.can_hash]
+    if not hashed or not join.outer.paths or not join.inner.paths or not _has_type(settings, join):
+        return
+    others = [c for c in join.clauses if not c.can_hash]
+    selectivity = 1.0
+    for clause in hashed:
+        selectivity *= clause.selectivity
+    operator = settings.cpu_operator_cost
+    hash_quals = QualCost(0.0, operator * sum(c.calls for c in hashed))
+    join_quals = QualCost(0.0, operator * sum(c.calls for c in others))
+    outer, inner = join.outer.paths[0], join.inner.paths[0]
+    multiplied = join.inner.divisor if join.inner.partial else 1.0
+    anti = join.kind == "Anti"
+
+    def cost(point: Point) -> PathCost:
+        outer_rows, inner_rows = join.rows_at(point)
+        relation_rows = clamp_row_est(inner_rows * multiplied) if join.inner.single else None
+        terms = HashJoinTerms(
+            selectivity=min(selectivity * point.ratio, 1.0),
+            keys=tuple(c.inner.hash_key(relation_rows) for c in hashed),
+            num_hashclauses=len(hashed),
+            hash_quals=hash_quals,
+            join_quals=join_quals,
+            factors=factors_at(join, point),
+            anti=anti,
+            parallel_hash=join.shared_hash,
+            workers=join.workers if join.shared_hash else 0,
+        )
+        return cost_hashjoin(
+            settings, outer.path.with_rows(outer_rows), inner.path.with_rows(inner_rows), join.output_rows, 0, terms
+        )
+
+    yield f"hash of {inner.access}" if inner.access else "hash", None, cost
+
+
+def _has_type(settings: CostSettings, join: JoinInput) -> bool:
+    major = settings.server_major
+    if join.kind == "Right Anti":
+        return has_right_anti_join(major) and (join.workers == 0 or join.shared_hash)
+    if join.kind == "Right Semi":
+        return has_right_semi_join(major) and join.workers == 0
+    if join.kind in ("Right", "Full") and join.workers > 0:
+        return join.shared_hash and has_parallel_right_hash_join(major)
+    return True

@@ -1,0 +1,108 @@
+"""Nested loops: the inner side read in full, kept, found by an index, or remembered per key."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from rowreckon.cost import CostSettings, NestLoopTerms, PathCost, QualCost, cost_material, cost_memoize, cost_nestloop
+from rowreckon.cost.capabilities import has_memoize
+from rowreckon.cost.selectivity import GroupRelation, estimate_num_groups
+from rowreckon.cost.units import clamp_row_est
+
+from .factors import factors_at
+from .inputs import ClauseInput, JoinInput, Point
+from .parameterised import Parameterised, parameterised_paths
+
+Built = tuple[str, str | None, Callable[[Point], PathCost], bool]
+_SELF_KEEPING = frozenset({"Materialize", "CTE Scan", "WorkTable Scan", "Function Scan", "Sort"})
+
+
+def nested_loop_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
+    """Nested loops in this order of the sides; none for join types that need unmatched inner rows."""
+    if join.kind not in ("Inner", "Left", "Semi", "Anti") or not join.outer.paths:
+        return
+    yield from _unparameterised(settings, join)
+    for inner in parameterised_paths(settings, join):
+        yield inner.access, inner.index, _with_index(settings, join, inner), inner.existing
+        if inner.memoizable and has_memoize(settings.server_major) and settings.enable_memoize:
+            yield f"memoize of {inner.access}", inner.index, _with_memoize(settings, join, inner), inner.existing
+
+
+def _unparameterised(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
+    if not join.inner.paths:
+        return
+    outer, inner = join.outer.paths[0], join.inner.paths[0]
+    quals = QualCost(0.0, settings.cpu_operator_cost * sum(c.calls for c in join.clauses))
+
+    def plain(point: Point) -> PathCost:
+        outer_rows, inner_rows = join.rows_at(point)
+        terms = NestLoopTerms(join_quals=quals, factors=factors_at(join, point))
+        path = inner.path.with_rows(inner_rows)
+        return cost_nestloop(settings, outer.path.with_rows(outer_rows), path, join.output_rows, 0, terms)
+
+    def kept(point: Point) -> PathCost:
+        outer_rows, inner_rows = join.rows_at(point)
+        terms = NestLoopTerms(join_quals=quals, factors=factors_at(join, point))
+        path = cost_material(settings, inner.path.with_rows(inner_rows))
+        return cost_nestloop(settings, outer.path.with_rows(outer_rows), path, join.output_rows, 0, terms)
+
+    yield inner.access or "plain", None, plain, True
+    if settings.enable_material and inner.path.kind not in _SELF_KEEPING:
+        yield f"materialize of {inner.access}" if inner.access else "materialize", None, kept, True
+
+
+def _with_index(settings: CostSettings, join: JoinInput, inner: Parameterised) -> Callable[[Point], PathCost]:
+    outer = join.outer.paths[0]
+    quals = _left_at_join(settings, join, inner)
+
+    def cost(point: Point) -> PathCost:
+        outer_rows, _ = join.rows_at(point)
+        terms = NestLoopTerms(join_quals=quals, factors=factors_at(join, point), indexed=inner.indexed)
+        return cost_nestloop(settings, outer.path.with_rows(outer_rows), inner.cost(point), join.output_rows, 0, terms)
+
+    return cost
+
+
+def _with_memoize(settings: CostSettings, join: JoinInput, inner: Parameterised) -> Callable[[Point], PathCost]:
+    outer = join.outer.paths[0]
+    quals = _left_at_join(settings, join, inner)
+    key_width = sum(c.outer.width for c in inner.clauses)
+
+    def cost(point: Point) -> PathCost:
+        outer_rows, _ = join.rows_at(point)
+        path = cost_memoize(
+            settings,
+            inner.cost(point),
+            calls=outer_rows,
+            ndistinct=_distinct_parameters(join, inner.clauses, point, outer_rows),
+            key_width=key_width,
+        )
+        terms = NestLoopTerms(join_quals=quals, factors=factors_at(join, point))
+        return cost_nestloop(settings, outer.path.with_rows(outer_rows), path, join.output_rows, 0, terms)
+
+    return cost
+
+
+def _left_at_join(settings: CostSettings, join: JoinInput, inner: Parameterised) -> QualCost:
+    """The clauses that the inner side does not enforce by itself."""
+    left = sum(c.calls for c in join.clauses if c not in inner.clauses)
+    return QualCost(0.0, settings.cpu_operator_cost * left)
+
+
+def _distinct_parameters(join: JoinInput, clauses: tuple[ClauseInput, ...], point: Point, outer_rows: float) -> float:
+    """Different parameter values among the outer rows; all of them where a distinct count is a mere default."""
+    calls = clamp_row_est(outer_rows)
+    if any(c.outer.ndistinct is None for c in clauses):
+        return calls
+    by_alias: dict[str | None, list[ClauseInput]] = {}
+    for clause in clauses:
+        by_alias.setdefault(clause.outer.alias, []).append(clause)
+    relations: list[GroupRelation] = []
+    for members in by_alias.values():
+        key = members[0].outer
+        rows = key.relation_rows
+        if join.outer.single:
+            rows = clamp_row_est(outer_rows * (join.outer.divisor if join.outer.partial else 1.0))
+        counts = tuple(c.outer.ndistinct for c in members if c.outer.ndistinct is not None)
+        relations.append(GroupRelation(counts, min(rows, key.relation_tuples or rows), key.relation_tuples or rows))
+    return estimate_num_groups(relations, calls)

@@ -1,0 +1,47 @@
+"""The ways to run a join: every method, order of the sides and access that is permitted, each as a cost function."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from rowreckon.cost import CostSettings, PathCost
+from rowreckon.report.document import Basis, Method
+
+from .inputs import JoinInput, Point
+from .way_hash import hash_ways
+from .way_merge import merge_ways
+from .way_nested_loop import nested_loop_ways
+
+CostAt = Callable[[Point], PathCost]
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """One way to run the join.
+
+    `cost` gives its path at a point; `low` and `high` bound it where the evidence leaves room (None: they don't).
+    `existing` is false for a way that needs an index which isn't there: such a way never decides. `sorts` says which
+    sides a merge join sorts.
+    """
+
+    method: Method
+    access: str
+    index: str | None
+    turned: bool
+    basis: Basis
+    cost: CostAt
+    low: CostAt | None = None
+    high: CostAt | None = None
+    existing: bool = True
+    sorts: tuple[bool, bool] = (False, False)
+
+
+def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
+    """All ways in this order of the sides, in the order in which the planner tries them."""
+    for merge in merge_ways(settings, join):
+        yield Way("merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1])
+    for loop in nested_loop_ways(settings, join):
+        yield Way("nested_loop", loop[0], loop[1], join.turned, join.basis, loop[2], existing=loop[3])
+    for built in hash_ways(settings, join):
+        yield Way("hash", built[0], built[1], join.turned, join.basis, built[2])

@@ -1,0 +1,88 @@
+"""One plain sentence that says what the verdict rests on, numbers included.
+
+'Cheaper' is said of costs only; nothing here was timed.
+"""
+
+from __future__ import annotations
+
+from rowreckon.report.document import Join, Method, SwitchPoint
+
+NAMES: dict[Method, str] = {"nested_loop": "nested loop", "hash": "hash join", "merge": "merge join"}
+
+
+def sentence(join: Join, threshold: float, reason: str) -> str:
+    """The sentence for a join whose figures are complete; `reason` is why it is undecided."""
+    rows = _rows(join)
+    if join.verdict == "undecided":
+        return f"{rows}; undecided: {reason}." if rows else f"Undecided: {reason}."
+    if join.verdict == "accurate":
+        return f"{rows}; all within a factor of {threshold:g}, and the {NAMES[join.method]} stays cheapest."
+    if join.verdict == "held":
+        limit = _next(join)
+        beyond = f" (up to {_number(limit.outer_rows)} outer rows)" if limit and limit.outer_rows else ""
+        return f"{rows}; misestimated, but the {NAMES[join.method]} is still the cheapest method{beyond}."
+    best = join.best_at_actual or join.method
+    border = _crossed_border(join)
+    times = f"the {NAMES[join.method]} costs {_times(join.loss_factor)} the {NAMES[best]} at the actual rows"
+    if border is not None and border.outer_rows is not None:
+        grew = (join.outer.actual_rows or 0) >= (join.outer.estimated_rows or 0)
+        word = "from" if grew else "below"
+        return (
+            f"{rows}; {word} {_number(border.outer_rows)} on a {NAMES[best]} is cheaper; {times}."
+            if grew
+            else (f"{rows}; {word} {_number(border.outer_rows)} a {NAMES[best]} is cheaper; {times}.")
+        )
+    return f"{rows}; {times}."
+
+
+def _rows(join: Join) -> str:
+    expected, came = join.outer.estimated_rows, join.outer.actual_rows
+    if expected is None or came is None:
+        return ""
+    text = f"Expected {_number(expected)} outer rows, got {_number(came)}"
+    inner, inner_came = join.inner.estimated_rows, join.inner.actual_rows
+    if inner is not None and inner_came is not None and max(inner, inner_came) >= 2 * max(min(inner, inner_came), 1):
+        text += f", and {_number(inner_came)} inner rows where {_number(inner)} were expected"
+    return text
+
+
+def _crossed_border(join: Join) -> SwitchPoint | None:
+    """The border that lies between the estimate and the actual, next to the actual."""
+    expected, came = join.outer.estimated_rows, join.outer.actual_rows
+    if expected is None or came is None:
+        return None
+    low, high = min(expected, came), max(expected, came)
+    for at in ("actual", "estimate"):
+        passed = [
+            p
+            for p in join.switch_points
+            if p.along == "outer" and p.inner_at == at and p.outer_rows is not None and low < p.outer_rows <= high
+        ]
+        passed.sort(key=lambda p: p.outer_rows or 0.0)
+        if passed:
+            wanted = [p for p in passed if join.best_at_actual == (p.to if came >= expected else p.from_)]
+            return (wanted[-1] if came >= expected else wanted[0]) if wanted else None
+    return None
+
+
+def _next(join: Join) -> SwitchPoint | None:
+    came = join.outer.actual_rows or 0.0
+    at = "actual" if any(p.inner_at == "actual" for p in join.switch_points) else "estimate"
+    above = [
+        p
+        for p in join.switch_points
+        if p.along == "outer" and p.inner_at == at and p.from_ == join.method and (p.outer_rows or 0) > came
+    ]
+    return min(above, key=lambda p: p.outer_rows or 0.0) if above else None
+
+
+def _number(rows: float) -> str:
+    return f"{rows:,.0f}" if rows >= 10 or rows == round(rows) else f"{rows:.1f}"
+
+
+def _times(factor: float | None) -> str:
+    if factor is None:
+        return "more than"
+    if factor < 10:
+        return f"{factor:.1f} times" if factor >= 1.1 else f"{factor:.2f} times"
+    return f"{factor:,.0f} times"
