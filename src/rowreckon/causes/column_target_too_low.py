@@ -24,7 +24,7 @@ PostgreSQL documentation, "Row Estimation Examples" and ALTER TABLE; var_eq_cons
 
 from __future__ import annotations
 
-from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, Candidate, Subject, fact
+from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, WEAK, Candidate, Subject, fact
 from rowreckon.causes.restrictions import age_of, restrictions
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence, share
@@ -50,9 +50,10 @@ def check(site: Site, context: Context) -> Candidate | None:
     evidence = [fact("share of the table's rows that came", kept, "plan")]
     facts = site.column(column)
     if facts is None:
-        if kept is None or kept > 0.02:
+        if kept is None:
             return None
-        weight = LIKELY if kept < 0.01 else POSSIBLE
+        # A list of 100 is sure to hold it: only a target lowered for this column would leave it out.
+        weight = LIKELY if kept < 0.01 else POSSIBLE if kept < 0.02 else WEAK
         return _candidate(site, column, weight, "plan", evidence, subject)
     statistics = site.statistics(column)
     if statistics is None:

@@ -34,7 +34,7 @@ def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where two or more columns stand under equality and nothing else."""
     found = restrictions(site)
     columns = columns_of(found, "equality", "null_test", "flag")
-    ranges = columns_of(found, "range", "pattern")
+    ranges = columns_of(found, "range")
     if len(columns) < 2 or set(ranges) - set(columns):
         return None
     return correlated("correlated_columns_equality", site, context, found, columns)

@@ -36,7 +36,7 @@ from rowreckon.causes.site import Context, Site
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where two or more columns are restricted, one of them by a range."""
     found = restrictions(site)
-    ranges = columns_of(found, "range", "pattern")
+    ranges = columns_of(found, "range")
     columns = columns_of(found, "range", "pattern", "equality", "null_test", "flag")
     if not ranges or len(columns) < 2:
         return None

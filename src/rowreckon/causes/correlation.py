@@ -51,8 +51,8 @@ def correlated(
     if built:
         weight *= 0.5
         evidence.append(fact("statistics objects on these columns", ", ".join(built), "catalog"))
-    if any(r.kind in ("expression", "either") for r in found):
-        weight *= 0.6
+    if any(r.kind in ("expression", "either", "pattern", "other") for r in found):
+        weight *= 0.6  # a clause of that kind may be the one that is off
     if not curable:
         evidence.append(fact("a list of common combinations can cover them", False, "catalog"))
     keep = f", {share(site.kept)} of the table" if site.kept is not None else ""

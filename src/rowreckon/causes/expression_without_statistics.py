@@ -27,8 +27,9 @@ from __future__ import annotations
 
 from rowreckon.catalog.facts import Relation
 from rowreckon.causes.clause_kinds import expression_side
-from rowreckon.causes.defaults import DISTINCT, betrays, default_selectivity
+from rowreckon.causes.defaults import betrays, default_selectivity
 from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, TableName, fact
+from rowreckon.causes.groups import near_default, number_is_off
 from rowreckon.causes.keys import is_expression
 from rowreckon.causes.restrictions import restrictions
 from rowreckon.causes.site import Context, Site
@@ -103,7 +104,7 @@ def _restricted(site: Site) -> Candidate | None:
 
 def _grouped(site: Site, context: Context) -> Candidate | None:
     computed = [text for text in site.group_keys if is_expression(text)]
-    if not computed:
+    if not computed or not number_is_off(site):
         return None
     owners: dict[tuple[str | None, TableName], Relation | None] = {}
     aliases: dict[str, str | None] = {}
@@ -118,7 +119,7 @@ def _grouped(site: Site, context: Context) -> Candidate | None:
         return None
     (_, table), relation = next(iter(owners.items()))
     expressions = tuple(_bare(without_alias(text, aliases[text])) for text in computed)
-    default = site.estimate / site.executions == DISTINCT
+    default = near_default(site)
     known = _known_expressions(relation)
     if relation is not None and all(_plain(e) in known for e in expressions):
         return None
@@ -133,7 +134,7 @@ def _grouped(site: Site, context: Context) -> Candidate | None:
             *(fact("expression grouped by", text, "plan") for text in expressions),
             fact("groups expected", site.estimate / site.executions, "plan"),
         ),
-        subject=Subject(table=table, relation=relation, expressions=expressions, distinct=site.actual),
+        subject=Subject(table=table, relation=relation, expressions=expressions, distinct=site.groups_came),
     )
 
 

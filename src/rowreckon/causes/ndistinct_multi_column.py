@@ -23,15 +23,15 @@ PostgreSQL documentation, "Multivariate N-Distinct Counts" (1,000 groups expecte
 from __future__ import annotations
 
 from rowreckon.causes.finding import LIKELY, PROVEN, STRONG, Candidate, Subject, fact
+from rowreckon.causes.groups import number_is_off
 from rowreckon.causes.keys import group_keys
-from rowreckon.causes.restrictions import lacks_statistics
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import listed, rows_sentence
 
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where two or more plain columns of one relation are grouped by."""
-    if site.kind != "groups" or lacks_statistics(site, ()):
+    if site.kind != "groups" or not number_is_off(site):
         return None
     by_table: dict[tuple[str, str], list[Key]] = {}
     for key in group_keys(site, context):
@@ -46,8 +46,8 @@ def check(site: Site, context: Context) -> Candidate | None:
     weight = STRONG
     evidence = [
         fact("grouped by", ", ".join(site.group_keys), "plan"),
-        fact("groups expected", site.estimate / site.executions, "plan"),
-        fact("groups that came", site.actual / site.executions, "plan"),
+        fact("groups expected", site.groups_expected, "plan"),
+        fact("groups that came", site.groups_came, "plan"),
     ]
     if relation is not None:
         product = 1.0
@@ -59,7 +59,7 @@ def check(site: Site, context: Context) -> Candidate | None:
             distinct = statistics.n_distinct
             product *= distinct if distinct > 0 else -distinct * (relation.reltuples or 1.0)
         evidence.append(fact("product of the columns' distinct values", product, "catalog"))
-        weight = PROVEN if (product > site.actual) == (site.direction == "over") else LIKELY
+        weight = PROVEN if (product > site.groups_came) == (site.direction == "over") else LIKELY
         numbers = {c.attnum for name in columns if (c := relation.column(name)) is not None}
         if any(s.built and numbers <= set(s.columns) and "ndistinct" in s.kinds for s in relation.extended_statistics):
             return None
@@ -72,5 +72,5 @@ def check(site: Site, context: Context) -> Candidate | None:
         summary=f"{listed(columns)} of {table} depend on each other, and the planner multiplies their numbers of "
         f"distinct values. {rows_sentence(site)}",
         evidence=tuple(evidence),
-        subject=Subject(table=table, relation=relation, columns=columns, distinct=site.actual),
+        subject=Subject(table=table, relation=relation, columns=columns, distinct=site.groups_came),
     )

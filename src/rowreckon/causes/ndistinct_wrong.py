@@ -25,8 +25,8 @@ PostgreSQL documentation, ALTER TABLE (n_distinct).
 from __future__ import annotations
 
 from rowreckon.catalog.facts import Relation
-from rowreckon.causes.defaults import DISTINCT
 from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, Candidate, Subject, fact
+from rowreckon.causes.groups import near_default, number_is_off
 from rowreckon.causes.keys import group_keys, join_keys
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import count, rows_sentence
@@ -46,16 +46,16 @@ def check(site: Site, context: Context) -> Candidate | None:
 
 def _groups(site: Site, context: Context) -> Candidate | None:
     keys = [k for k in group_keys(site, context) if k.table.name]
-    if len(keys) != 1 or len(site.group_keys) != 1:
+    if len(keys) != 1 or len(site.group_keys) != 1 or not number_is_off(site):
         return None
     key = keys[0]
-    counted = site.actual / site.executions
+    counted = site.groups_came
     stored = _stored(key)
     evidence = [
-        fact("groups expected", site.estimate / site.executions, "plan"),
+        fact("groups expected", site.groups_expected, "plan"),
         fact("groups that came", counted, "plan"),
     ]
-    if stored is None and site.estimate / site.executions == DISTINCT:
+    if stored is None and near_default(site):
         weight = POSSIBLE
     elif stored is None:
         weight = LIKELY

@@ -28,6 +28,7 @@ from rowreckon.catalog.facts import Relation
 from rowreckon.causes.clause_kinds import compared_column
 from rowreckon.causes.defaults import DISTINCT, betrays, default_selectivity
 from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, TableName, fact
+from rowreckon.causes.groups import near_default
 from rowreckon.causes.keys import group_keys, join_keys
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
@@ -121,7 +122,7 @@ def _from_shares(site: Site) -> Candidate | None:
 
 def _from_groups(site: Site, keys: list[Key]) -> Candidate | None:
     named = [k for k in keys if k.table.name]
-    if len(named) != 1 or len(site.group_keys) != 1 or site.estimate / site.executions != DISTINCT:
+    if len(named) != 1 or len(site.group_keys) != 1 or not near_default(site):
         return None
     key = named[0]
     return Candidate(

@@ -25,6 +25,7 @@ from __future__ import annotations
 
 from rowreckon.causes.defaults import DISTINCT
 from rowreckon.causes.finding import LIKELY, PROVEN, Candidate, Subject, TableName, fact
+from rowreckon.causes.groups import near_default
 from rowreckon.causes.keys import group_keys, join_keys
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
@@ -62,7 +63,7 @@ def check(site: Site, context: Context) -> Candidate | None:
 def _from_alias(site: Site, context: Context) -> Candidate | None:
     """From the plan alone: the key's alias is a partitioned table's, and the default number of groups was taken."""
     keys = [k for k in (group_keys(site, context) if site.kind == "groups" else ()) if not k.table.name]
-    if len(keys) != len(site.group_keys) or len(keys) != 1 or site.estimate / site.executions != DISTINCT:
+    if len(keys) != len(site.group_keys) or len(keys) != 1 or not near_default(site):
         return None
     key = keys[0]
     partitions = tuple(

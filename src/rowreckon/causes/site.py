@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rowreckon.catalog.facts import Catalog, Column, ColumnStatistics, Relation
+from rowreckon.causes.defaults import default_selectivity
 from rowreckon.causes.evidence import CauseEvidence
 from rowreckon.causes.finding import TableName
 from rowreckon.causes.scans import (
@@ -145,6 +146,17 @@ class Site:
     group_keys: tuple[str, ...] = ()
 
     @property
+    def groups_came(self) -> float:
+        """Groups per execution before a HAVING condition discarded any."""
+        return (self.actual + (self.node.rows_removed_by_filter or 0) * float(self.node.loops)) / self.executions
+
+    @property
+    def groups_expected(self) -> float:
+        """Groups that the planner expected per execution: a HAVING condition is taken to keep its default share."""
+        share = default_selectivity(self.own) if self.own else 1.0
+        return self.estimate / self.executions / (share or 1.0)
+
+    @property
     def kept(self) -> float | None:
         """Share of the relation's rows that really came out, per execution; None where its total is not known."""
         rows = self.total_rows
@@ -207,7 +219,9 @@ def find_site(context: Context, entering: Entering) -> Site:
         own, unread_filter = _clauses(node.filter)
         return Site(**base, kind="join", joined=joined, own=own, unread=unread + unread_filter)  # type: ignore[arg-type]
     if isinstance(node, AggregateNode):
-        return Site(**base, kind="groups", group_keys=node.group_key or ())  # type: ignore[arg-type]
+        own, unread = _clauses(node.filter)
+        keys = node.group_key or ()
+        return Site(**base, kind="groups", own=own, unread=unread, group_keys=keys)  # type: ignore[arg-type]
     if node.node_type == "Unique":
         return Site(**base, kind="groups", group_keys=_sorted_by(context.tree, number))  # type: ignore[arg-type]
     if isinstance(node, FunctionScanNode):

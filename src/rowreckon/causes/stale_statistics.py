@@ -25,6 +25,7 @@ PostgreSQL documentation, "Updating Planner Statistics", "Row Estimation Example
 from __future__ import annotations
 
 from rowreckon.catalog.facts import Relation
+from rowreckon.causes.defaults import betrays, default_selectivity
 from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, WEAK, Candidate, Subject, TableName, fact
 from rowreckon.causes.keys import group_keys, join_keys
 from rowreckon.causes.restrictions import Age, Restriction, age_of, lacks_statistics, likeliest_bound, restrictions
@@ -70,8 +71,10 @@ def _scan(site: Site, context: Context) -> Candidate | None:
 def _weight(site: Site, context: Context, found: list[Restriction], age: Age) -> float | None:
     if any(r.kind == "expression" for r in found) and age.state != "old":
         return None
-    if age.state == "fresh":
+    if age.state == "fresh" or any(r.clause.parameters or r.clause.subplans for r in found):
         return None
+    if site.relation is None and _takes_defaults(site):
+        return WEAK  # never analyzed: then the planner's total is a guess from the row width and proves nothing
     bound = likeliest_bound(site, context, found)
     # More rows than one clause alone was expected to keep: no correlation explains that, only old statistics do.
     beyond = bound is not None and site.kept is not None and site.direction == "under" and site.kept > 1.5 * bound
@@ -87,6 +90,14 @@ def _weight(site: Site, context: Context, found: list[Restriction], age: Age) ->
         if plain[0].kind == "range":
             return LIKELY
     return WEAK if plain else None
+
+
+def _takes_defaults(site: Site) -> bool:
+    share = default_selectivity(site.own)
+    planned = site.planned_rows
+    if share is None or planned is None or planned * share <= 1.5:
+        return False
+    return betrays(site.estimate / site.executions, planned, share, exactly=True)
 
 
 def _analyzed(relation: Relation) -> bool:

@@ -39,6 +39,8 @@ def check(site: Site, context: Context) -> Candidate:
             why = "the join's selectivity is off, which filters on both tables together can cause"
     elif site.kind == "other":
         why = f"the rows of a {node} are not estimated from a table's statistics"
+    elif any(c.parameters or c.subplans for c in site.own):
+        why = "it compares with a value that is known only at run time"
     elif site.unread:
         why = "its condition could not be read"
     else:

@@ -16,6 +16,26 @@ from rowreckon.report.document import Finding, Join
 
 _WORTH_TELLING = 0.1
 _LEAST_FACTOR = 2.0
+_HANDS_ON = frozenset(
+    (
+        "Sort",
+        "Incremental Sort",
+        "Materialize",
+        "Memoize",
+        "Hash",
+        "Gather",
+        "Gather Merge",
+        "Limit",
+        "LockRows",
+        "ModifyTable",
+        "Append",
+        "Merge Append",
+        "BitmapAnd",
+        "BitmapOr",
+    )
+)
+"""Nodes that estimate nothing of their own."""
+
 _NOTE = {
     "nothing": " No join's method suffers from it: nothing to win.",
     "undecided": "",
@@ -48,6 +68,10 @@ def _sites(context: Context) -> Iterable[Site]:
     for entering in evidence.origins.here:
         if entering is None or entering.direction == "even":
             continue
+        if context.tree.nodes[entering.node].node_type in _HANDS_ON:
+            continue
+        if entering.direction == "over" and evidence.reckoned.counts[entering.node].state == "at_least":
+            continue  # a count that was stopped early proves no overestimate
         large = entering.factor >= evidence.threshold
         if large or (entering.node in named and entering.factor >= _LEAST_FACTOR):
             yield find_site(context, entering)
