@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, SkipValidation
+from pydantic import BaseModel, ConfigDict
 
 from rowreckon.plan.document import ExplainDocument
+from rowreckon.plan.keys import AsItIs
 
 Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
 
@@ -14,7 +15,7 @@ Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
 class SessionFacts(BaseModel):
     """The session that the plan ran in: another session may get another plan."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     role: str | None = None
     database: str | None = None
@@ -26,10 +27,10 @@ class SessionFacts(BaseModel):
 class Alternative(BaseModel):
     """A plan that the planner gave for the same query with some methods switched off; never executed."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     switched_off: tuple[str, ...]
-    explain: SkipValidation[ExplainDocument]
+    explain: Annotated[ExplainDocument, AsItIs()]
 
 
 class Capture(BaseModel):
@@ -40,17 +41,17 @@ class Capture(BaseModel):
     execution times of repeated runs, ms. `notes` say what was mended while reading, or what the form lacks.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid", arbitrary_types_allowed=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     name: str
     query: str | None = None
     captured_at: str | None = None
     server_version: int | None = None
     settings: dict[str, str] | None = None
-    explain: SkipValidation[ExplainDocument] | None = None
+    explain: Annotated[ExplainDocument | None, AsItIs()] = None
     form: Literal["json", "text", "yaml", "xml"] = "json"
     session: SessionFacts | None = None
-    catalog: SkipValidation[Any] | None = None
+    catalog: Annotated[Any, AsItIs()] = None
     alternatives: tuple[Alternative, ...] = ()
     runs_ms: tuple[float, ...] = ()
     cache: Literal["cold", "warm", "unknown"] = "unknown"

@@ -15,7 +15,12 @@ class Fact(BaseModel):
     """Common settings of every fact: frozen, and keys of a newer release are passed over."""
 
     model_config = ConfigDict(
-        frozen=True, extra="ignore", populate_by_name=True, serialize_by_alias=True, protected_namespaces=()
+        frozen=True,
+        extra="ignore",
+        populate_by_name=True,
+        serialize_by_alias=True,
+        protected_namespaces=(),
+        defer_build=True,
     )
 
 

@@ -3,15 +3,15 @@
 Units: costs in planner units; rows and times per loop, as PostgreSQL prints them (Actual Rows × Actual Loops is the
 total); buffers in blocks and I/O times in ms, both cumulative over children and loops; widths in bytes. Keys that this
 release does not know are kept as extras, under PostgreSQL's own names, and never dropped.
+
+Annotations are real objects in this package, not strings: pydantic would evaluate each string again for each family.
 """
 
-from __future__ import annotations
+from typing import Annotated, Any
 
-from typing import Any
+from pydantic import BaseModel, ConfigDict
 
-from pydantic import BaseModel, ConfigDict, SkipValidation
-
-from rowreckon.plan.keys import Flag, Number, Signed, Text, explain_key
+from rowreckon.plan.keys import AsItIs, Flag, Number, Signed, Text, explain_key
 
 
 class ExplainPart(BaseModel):
@@ -143,7 +143,7 @@ class PlanNode(Buffers):
     wal_bytes: Number | None = None
     wal_buffers_full: Number | None = None
     workers: tuple[Worker, ...] | None = None
-    plans: SkipValidation[tuple[PlanNode, ...]] = ()
+    plans: Annotated[tuple["PlanNode", ...], AsItIs()] = ()
 
     def to_explain(self) -> dict[str, Any]:
         """The node's own keys as PostgreSQL printed them; its children belong to the tree (`rebuild_plan`)."""

@@ -7,13 +7,13 @@ interpreter's stack.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import Field, SkipValidation, ValidationError
+from pydantic import Field, ValidationError
 
 from rowreckon.errors import BrokenPlan
 from rowreckon.plan.base import Buffers, ExplainPart, PlanNode
-from rowreckon.plan.keys import Number, Signed, Text
+from rowreckon.plan.keys import AsItIs, Number, Signed, Text
 from rowreckon.plan.nodes import FAMILIES, OtherNode
 
 
@@ -38,7 +38,7 @@ class Planning(Buffers):
 class ExplainDocument(ExplainPart):
     """One object of EXPLAIN (FORMAT JSON); times in ms."""
 
-    plan: SkipValidation[PlanNode]
+    plan: Annotated[PlanNode, AsItIs()]
     planning: Planning | None = None
     planning_time: Number | None = None
     execution_time: Number | None = None

@@ -4,8 +4,6 @@ A family groups the nodes that carry the same keys. A Node Type without an entry
 kept, named, counted, never fatal.
 """
 
-from __future__ import annotations
-
 from rowreckon.plan.base import ExplainPart, PlanNode, SortGroups
 from rowreckon.plan.keys import Flag, Number, Text
 

@@ -5,8 +5,6 @@ formats agree. Row numbers are totals over loops and workers unless the name say
 costs are planner units. What is not known is None. A release may add keys, never change or drop one within a version.
 """
 
-from __future__ import annotations
-
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
