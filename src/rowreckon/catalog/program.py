@@ -3,7 +3,7 @@
 It takes the request from the setting `rowreckon.request` and leaves the answer, one JSON document, in the setting
 `rowreckon.answer`; both last for the transaction only, as do the planner settings that it changes. It writes nothing,
 and runs nothing of the plan: statements built from it are only explained. Each part stands in a subtransaction, so that
-a lock or a missing right costs that part alone.
+a lock or a missing right costs that part alone; after one wait for a lock the others are given up at once.
 """
 
 from __future__ import annotations
@@ -56,6 +56,7 @@ def _question_sources() -> str:
       into part using request, {second}, ends;
     asked := asked || array(select json_array_elements(part));
   exception when others then
+    perform set_config('lock_timeout', '10ms', true) where sqlstate = '55P03';
     failures := failures || json_build_object('part', 'questions about {name}', 'sqlstate', sqlstate,
       'message', sqlerrm);
   end;""")
@@ -117,6 +118,7 @@ begin
         into part using request, oids;
       sections := sections || json_build_object('name', section.name, 'content', part);
     exception when others then
+      perform set_config('lock_timeout', '10ms', true) where sqlstate = '55P03';
       failures := failures || json_build_object('part', section.name, 'sqlstate', sqlstate, 'message', sqlerrm);
     end;
   end loop;
@@ -130,9 +132,9 @@ begin
         if side.indexed then
           perform set_config('enable_seqscan', 'off', true), set_config('enable_sort', 'off', true),
             set_config('enable_bitmapscan', 'off', true);
-          execute format('select (select %1$I::text from only %2$s where %1$I is not null order by %1$I limit 1), '
-            '(select %1$I::text from only %2$s where %1$I is not null order by %1$I desc limit 1)',
-            side.column, side.item) into low, high;
+          execute format('select (select v::text from (select %1$I as v from only %2$s where %1$I is not null '
+            'order by %1$I limit 1) x), (select v::text from (select %1$I as v from only %2$s where %1$I is not null '
+            'order by %1$I desc limit 1) x)', side.column, side.item) into low, high;
         else
           execute format('select (array_agg(v::text order by v %3$s))[1], (array_agg(v::text order by v %3$s desc))[1] '
             'from pg_stats s cross join lateral ('
@@ -148,11 +150,13 @@ begin
             'type', side.type, 'low', low, 'high', high)))::json;
         end if;
       exception when others then
+        perform set_config('lock_timeout', '10ms', true) where sqlstate = '55P03';
         failures := failures || json_build_object('part', 'ends', 'relation', side.relation, 'attnum', side.attnum,
           'sqlstate', sqlstate);
       end;
     end loop;
   exception when others then
+    perform set_config('lock_timeout', '10ms', true) where sqlstate = '55P03';
     failures := failures || json_build_object('part', 'ends', 'sqlstate', sqlstate);
   end;
 {_question_sources()}
@@ -185,6 +189,7 @@ begin
         'width', part->'Plan Width', 'index_cond', coalesce(part->'Index Cond', part->'Recheck Cond'),
         'filter', part->'Filter');
     exception when others then
+      perform set_config('lock_timeout', '10ms', true) where sqlstate = '55P03';
       failures := failures || json_build_object('part', question->'kind', 'n', question->'n', 'what', question->'what',
         'sqlstate', sqlstate, 'message', case when question->>'kind' <> 'end' then sqlerrm end);
     end;

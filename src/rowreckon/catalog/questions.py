@@ -56,7 +56,7 @@ _COUNT_CALLS = (
 _QUALS = f'{{{_OFF}, "enable_seqscan": "on", {_COUNT_CALLS}}}'
 _HEIGHT = (
     f'{{"enable_seqscan": "off", "enable_bitmapscan": "off", "enable_sort": "off", "enable_incremental_sort": "off", '
-    f'"enable_indexscan": "on", "enable_indexonlyscan": "on", {_COUNT_CALLS}}}'
+    f'"enable_indexscan": "on", "enable_indexonlyscan": "on", {_COUNT_CALLS}, "random_page_cost": "1"}}'
 )
 _ONLY_HASH = '{"enable_hashjoin": "on", "enable_mergejoin": "off", "enable_nestloop": "off"}'
 _ONLY_MERGE = '{"enable_hashjoin": "off", "enable_mergejoin": "on", "enable_nestloop": "off"}'
@@ -173,7 +173,8 @@ from pairs cross join lateral (values
 order by 2, 3
 """
 
-# Reading an index in its own order needs no condition; its startup cost is one descent.
+# Reading an index in its own order needs no condition; its startup cost is one descent. Pages cost something, so that
+# of several indexes that give the order the smallest is taken, and not any.
 HEIGHT_QUESTIONS = f"""
 select 'height' as kind, i.indexrelid::int8 as n, 'explain' as what,
   format('select from only %I.%I%s order by ', s.nspname, t.relname,
