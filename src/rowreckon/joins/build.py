@@ -12,6 +12,7 @@ from .inputs import JoinInput
 from .known import Known
 from .model import JoinModel
 from .sides import JoinFacts
+from .unique_side import made_unique
 from .ways import Way, ways_of
 
 
@@ -25,10 +26,12 @@ def build_model(
     fraction: float,
 ) -> JoinModel:
     """The model over the executed order of the sides and, where the join type permits, the other one."""
-    ways = [w for w in ways_of(settings, join) if w.method not in excluded]
+    orders = [join]
     if not facts.inner.parameterised or join.inner.paths:
-        turned = turned_input(join, facts, known)
-        ways += [w for w in ways_of(settings, turned) if w.method not in excluded]
+        orders.append(turned_input(join, facts, known))
+    for order in tuple(orders):
+        orders += made_unique(settings, order)
+    ways = [w for order in orders for w in ways_of(settings, order) if w.method not in excluded]
     outer_cost = join.outer.paths[0].path.total_cost if join.outer.paths else 0.0
     return JoinModel(
         ways=tuple(ways),

@@ -13,10 +13,10 @@ def factors_at(join: JoinInput, point: Point) -> SemiAntiJoinFactors | None:
     Source: compute_semi_anti_join_factors in optimizer/path/costsize.c. For an Inner Unique join the planner answers
     with the inner join's selectivity, so that next to no outer row is taken to match.
     """
-    stops = join.kind in ("Semi", "Anti")
+    stops = join.kind in ("Semi", "Anti") or join.inner_made_unique is not None
     if not stops and not join.unique:
         return None
-    _, inner_rows = join.rows_at(point)
+    inner_rows = point.outer if join.turned else point.inner  # of the relation, duplicates included
     inner_rows *= join.inner.divisor if join.inner.partial else 1.0
     nselec = join.selectivity * point.ratio
     if not stops:

@@ -7,9 +7,10 @@ figures. Rows are on the planner's scale: per execution, and per process where a
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 from rowreckon.cost import HashKey, MergeScanSelectivity, PathCost
+from rowreckon.cost.units import clamp_row_est
 from rowreckon.report.document import Basis
 
 from .known import KnownIndex, KnownRelation
@@ -84,9 +85,9 @@ class KeyInput:
     width: int = 0
     unique: bool = False
 
-    def hash_key(self, relation_rows: float | None = None) -> HashKey:
-        """The key's statistics as a hash join's inner key; `relation_rows` where they moved."""
-        rows = self.relation_rows if relation_rows is None else relation_rows
+    def hash_key(self, moved: float = 1.0) -> HashKey:
+        """The key's statistics as a hash join's inner key, its relation's rows moved by a factor."""
+        rows = self.relation_rows if moved == 1.0 else clamp_row_est(self.relation_rows * moved)
         return HashKey(self.ndistinct, self.null_frac, self.mcv_freq, rows, self.relation_tuples)
 
 
@@ -134,6 +135,14 @@ class ParameterisedAccess:
     loops: float
 
 
+class Uniqueness(Protocol):
+    """How many rows of a side are left once duplicates of its keys are removed."""
+
+    def rows(self, side_rows: float) -> float:
+        """Rows that are left of so many."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class JoinInput:
     """A join in one order of its sides.
@@ -141,7 +150,8 @@ class JoinInput:
     `kind` is EXPLAIN's join type for this order. `unique` says that an outer row matches one inner row at most.
     `workers` is 0 where the join is not partial. `match_frac` is the share of outer rows with a match where the server
     answered for all clauses together. `executed_inner` stands in for the inner side's indexes where only the plan
-    tells of them; `executed_index` names an index that the plan reads without the table.
+    tells of them; `executed_index` names an index that the plan reads without the table. The `…made_unique` say that a
+    semijoin is run as an inner join over a side without duplicates.
     """
 
     turned: bool
@@ -158,6 +168,8 @@ class JoinInput:
     match_frac: float | None = None
     executed_inner: ParameterisedAccess | None = None
     executed_index: str | None = None
+    inner_made_unique: Uniqueness | None = None
+    outer_made_unique: Uniqueness | None = None
 
     @property
     def selectivity(self) -> float:
@@ -169,7 +181,12 @@ class JoinInput:
 
     def rows_at(self, point: Point) -> tuple[float, float]:
         """Outer and inner rows at a point, in this order of the sides."""
-        return (point.inner, point.outer) if self.turned else (point.outer, point.inner)
+        outer, inner = (point.inner, point.outer) if self.turned else (point.outer, point.inner)
+        if self.inner_made_unique is not None:
+            inner = self.inner_made_unique.rows(inner)
+        elif self.outer_made_unique is not None:
+            outer = self.outer_made_unique.rows(outer)
+        return outer, inner
 
 
 __all__ = [

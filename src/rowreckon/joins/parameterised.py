@@ -158,8 +158,10 @@ def loop_count(join: JoinInput, point: Point) -> float:
     """
     side = join.outer
     rows, _ = join.rows_at(point)
+    if join.outer_made_unique is not None:
+        return clamp_row_est(rows)
     if side.single or side.rows <= 0.0:
-        return clamp_row_est(rows * (side.divisor if side.partial else 1.0))
+        return clamp_row_est(side.parameter_rows * rows / max(side.rows, 1.0))
     return clamp_row_est(side.parameter_rows * max(rows / side.rows, 1e-9) ** _exponent(join))
 
 

@@ -6,7 +6,6 @@ from collections.abc import Callable, Iterator
 
 from rowreckon.cost import CostSettings, HashJoinTerms, PathCost, QualCost, cost_hashjoin
 from rowreckon.cost.capabilities import has_parallel_right_hash_join, has_right_anti_join, has_right_semi_join
-from rowreckon.cost.units import clamp_row_est
 
 from .factors import factors_at
 from .inputs import JoinInput, Point
@@ -27,20 +26,20 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     hash_quals = QualCost(0.0, operator * sum(c.calls for c in hashed))
     join_quals = QualCost(0.0, operator * sum(c.calls for c in others))
     outer, inner = join.outer.paths[0], join.inner.paths[0]
-    multiplied = join.inner.divisor if join.inner.partial else 1.0
     anti = join.kind == "Anti"
 
     def cost(point: Point) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
-        relation_rows = clamp_row_est(inner_rows * multiplied) if join.inner.single else None
+        moved = inner_rows / max(join.inner.rows, 1.0) if join.inner.single else 1.0
         terms = HashJoinTerms(
             selectivity=min(selectivity * point.ratio, 1.0),
-            keys=tuple(c.inner.hash_key(relation_rows) for c in hashed),
+            keys=tuple(c.inner.hash_key(moved) for c in hashed),
             num_hashclauses=len(hashed),
             hash_quals=hash_quals,
             join_quals=join_quals,
             factors=factors_at(join, point),
             anti=anti,
+            unique_inner=join.inner_made_unique is not None,
             parallel_hash=join.shared_hash,
             workers=join.workers if join.shared_hash else 0,
         )

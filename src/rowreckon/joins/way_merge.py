@@ -1,4 +1,10 @@
-"""Merge joins: which sides are sorted for it, which come sorted already."""
+"""Merge joins: which sides are sorted for it, which come sorted already.
+
+Source: sort_inner_and_outer, match_unsorted_outer and generate_mergejoin_paths in optimizer/path/joinpath.c, releases
+13 to 18: the planner sorts both cheapest inputs by all clauses, or starts from an outer input that comes sorted by
+some of them and sorts the inner one, or takes an inner one that comes sorted too. An unsorted outer input is never
+paired with a sorted inner one, unless that is the cheapest anyway.
+"""
 
 from __future__ import annotations
 
@@ -7,42 +13,52 @@ from collections.abc import Callable, Iterator
 from rowreckon.cost import CostSettings, MergeJoinTerms, PathCost, QualCost, cost_mergejoin, scan_fractions
 from rowreckon.cost.capabilities import has_right_anti_join
 
-from .inputs import ClauseInput, JoinInput, Point, SideInput, SidePath
+from .inputs import ClauseInput, JoinInput, Point, SidePath
 
 Built = tuple[str, tuple[bool, bool], Callable[[Point], PathCost]]
 
 
 def merge_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
-    """Merge joins over each pair of sorted and presorted inputs."""
+    """Merge joins over each pair of inputs that the planner would try."""
     merged = [c for c in join.clauses if c.can_merge]
-    if not merged or not _has_type(settings, join, merged):
+    if not merged or not join.outer.paths or not join.inner.paths or not _has_type(settings, join):
         return
-    if not join.outer.paths or not join.inner.paths:
+    must_merge_all = join.kind in ("Right", "Full", "Right Anti")
+    if must_merge_all and len(merged) < len(join.clauses):
         return
-    others = [c for c in join.clauses if not c.can_merge]
-    stops = join.kind in ("Semi", "Anti") or join.unique
-    operator = settings.cpu_operator_cost
-    merge_quals = QualCost(0.0, operator * sum(c.calls for c in merged))
-    join_quals = QualCost(0.0, operator * sum(c.calls for c in others))
-    selectivity = 1.0
-    for clause in merged:
-        selectivity *= clause.selectivity
-    scan = scan_fractions(merged[0].scan, join.kind)
-    for outer, outer_sorts in _inputs(join.outer, [c.outer.text for c in merged]):
-        for inner, inner_sorts in _inputs(join.inner, [c.inner.text for c in merged]):
-            yield _built(
-                settings, join, outer, inner, outer_sorts, inner_sorts,
-                MergeJoinTerms(
-                    selectivity=selectivity,
-                    num_mergeclauses=len(merged),
-                    merge_quals=merge_quals,
-                    join_quals=join_quals,
-                    scan=scan,
-                    sort_outer=outer_sorts,
-                    sort_inner=inner_sorts,
-                    skip_mark_restore=stops and not others,
-                ),
-            )  # fmt: skip
+    cheapest_outer, cheapest_inner = join.outer.paths[0], join.inner.paths[0]
+    for first in merged:
+        clauses = [first, *(c for c in merged if c is not first)]
+        outer_sorts = not _comes_sorted(cheapest_outer, [c.outer.text for c in clauses])
+        inner_sorts = not _comes_sorted(cheapest_inner, [c.inner.text for c in clauses])
+        yield _built(settings, join, cheapest_outer, cheapest_inner, outer_sorts, inner_sorts, clauses)
+    for outer in join.outer.paths:
+        leading = _led_by(outer, merged)
+        if not leading or (must_merge_all and len(leading) < len(merged)):
+            continue
+        yield _built(settings, join, outer, cheapest_inner, False, True, leading)
+        for count in range(len(leading), 0, -1):
+            if must_merge_all and count < len(merged):
+                break
+            keys = [c.inner.text for c in leading[:count]]
+            for inner in join.inner.paths:
+                if _comes_sorted(inner, keys):
+                    yield _built(settings, join, outer, inner, False, False, leading[:count])
+
+
+def _comes_sorted(path: SidePath, keys: list[str]) -> bool:
+    return list(path.order[: len(keys)]) == keys
+
+
+def _led_by(outer: SidePath, merged: list[ClauseInput]) -> list[ClauseInput]:
+    """The merge clauses that an outer path's sort order can be used for, in that order."""
+    found: list[ClauseInput] = []
+    for column in outer.order:
+        matching = [c for c in merged if c.outer.text == column]
+        if not matching:
+            break
+        found += matching
+    return found
 
 
 def _built(
@@ -52,25 +68,34 @@ def _built(
     inner: SidePath,
     outer_sorts: bool,
     inner_sorts: bool,
-    terms: MergeJoinTerms,
+    merged: list[ClauseInput],
 ) -> Built:
-    # Only the selectivity moves; replacing a frozen value costs more than making it anew, so the parts are kept.
+    others = [c for c in join.clauses if c not in merged]
+    operator = settings.cpu_operator_cost
+    merge_quals = QualCost(0.0, operator * sum(c.calls for c in merged))
+    join_quals = QualCost(0.0, operator * sum(c.calls for c in others))
+    selectivity = 1.0
+    for clause in merged:
+        selectivity *= clause.selectivity
+    scan = scan_fractions(merged[0].scan, join.kind)
+    count = len(merged)
+    skip = (join.kind in ("Semi", "Anti") or join.unique) and not others
+
     def cost(point: Point) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
-        here = terms
-        if point.ratio != 1.0:
-            here = MergeJoinTerms(
-                selectivity=min(terms.selectivity * point.ratio, 1.0),
-                num_mergeclauses=terms.num_mergeclauses,
-                merge_quals=terms.merge_quals,
-                join_quals=terms.join_quals,
-                scan=terms.scan,
-                sort_outer=terms.sort_outer,
-                sort_inner=terms.sort_inner,
-                skip_mark_restore=terms.skip_mark_restore,
-            )
+        terms = MergeJoinTerms(
+            selectivity=min(selectivity * point.ratio, 1.0),
+            num_mergeclauses=count,
+            merge_quals=merge_quals,
+            join_quals=join_quals,
+            scan=scan,
+            sort_outer=outer_sorts,
+            sort_inner=inner_sorts,
+            skip_mark_restore=skip,
+            unique_outer=join.outer_made_unique is not None,
+        )
         return cost_mergejoin(
-            settings, outer.path.with_rows(outer_rows), inner.path.with_rows(inner_rows), join.output_rows, 0, here
+            settings, outer.path.with_rows(outer_rows), inner.path.with_rows(inner_rows), join.output_rows, 0, terms
         )
 
     words = [f"sort of {outer.access}" if outer_sorts else outer.access]
@@ -78,19 +103,9 @@ def _built(
     return " with ".join(words), (outer_sorts, inner_sorts), cost
 
 
-def _inputs(side: SideInput, keys: list[str]) -> Iterator[tuple[SidePath, bool]]:
-    """The cheapest path with a sort, and paths that come sorted by the merge keys."""
-    yield side.paths[0], True
-    for path in side.paths:
-        if path.order and set(path.order[: len(keys)]) == set(keys):
-            yield path, False
-
-
-def _has_type(settings: CostSettings, join: JoinInput, merged: list[ClauseInput]) -> bool:
+def _has_type(settings: CostSettings, join: JoinInput) -> bool:
     if join.kind == "Right Semi":
         return False
     if join.kind == "Right Anti" and not has_right_anti_join(settings.server_major):
         return False
-    if join.kind in ("Right", "Full", "Right Anti"):
-        return len(merged) == len(join.clauses) and join.workers == 0
-    return True
+    return join.kind not in ("Right", "Full", "Right Anti") or join.workers == 0

@@ -102,7 +102,7 @@ def _distinct_parameters(join: JoinInput, clauses: tuple[ClauseInput, ...], poin
         key = members[0].outer
         rows = key.relation_rows
         if join.outer.single:
-            rows = clamp_row_est(outer_rows * (join.outer.divisor if join.outer.partial else 1.0))
+            rows = clamp_row_est(key.relation_rows * outer_rows / max(join.outer.rows, 1.0))
         counts = tuple(c.outer.ndistinct for c in members if c.outer.ndistinct is not None)
         relations.append(GroupRelation(counts, min(rows, key.relation_tuples or rows), key.relation_tuples or rows))
     return estimate_num_groups(relations, calls)

@@ -1,0 +1,216 @@
+"""One case on one server: what the model says beside what the planner says."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import psycopg
+from psycopg import sql
+
+from rowreckon.capture import Alternative, Capture
+from rowreckon.counts import find_origins, reckon
+from rowreckon.counts.parallel import find_parallelism
+from rowreckon.joins import judge_joins
+from rowreckon.joins.planner_figures import planner_figures
+from rowreckon.joins.sides import METHODS, Aliases, join_facts
+from rowreckon.plan import PlanTree, lay_out, parse_document
+from rowreckon.plan.document import ExplainDocument
+from rowreckon.plan.tree import alias_of
+from rowreckon.report.document import Join
+from rowreckon.server.facts import read_catalog
+
+from .cases import Case
+
+SWITCHES = {"nested_loop": "enable_nestloop", "hash": "enable_hashjoin", "merge": "enable_mergejoin"}
+_TIMEOUT = "20s"
+Flip = tuple[str, str, float]
+
+
+@dataclass
+class Measured:
+    """One join of one case: the model's figures on one basis beside the server's."""
+
+    case: str
+    join: str
+    basis: str
+    method: str
+    verdict: str
+    truth: str | None
+    printed: float
+    modelled: float | None
+    others: dict[str, tuple[float, float | None]] = field(default_factory=dict)
+    flips: list[Flip] = field(default_factory=list)
+    points: list[tuple[str, str, float, float, float]] = field(default_factory=list)
+    flips_known: bool = False
+    why: str = ""
+
+
+def measure(connection: psycopg.Connection[Any], case: Case, *, flips: bool = True) -> list[Measured]:
+    """Both bases of every join of a case; an empty list where the query takes too long."""
+    switched = {method: _settings(case.settings, connection) for method in SWITCHES}
+    with connection.transaction(force_rollback=True):
+        _apply(connection, _settings(case.settings, connection))
+        try:
+            with connection.transaction():
+                document = _explain(connection, case.query, "analyze, buffers, verbose, timing off, ")
+        except psycopg.errors.QueryCanceled:
+            return []
+        tree = lay_out(document.plan)
+        catalog = read_catalog(connection, tree)
+        right = lay_out(_explain(connection, case.right).plan)
+        alternatives: list[Alternative] = []
+        for method in SWITCHES:
+            _apply(connection, switched[method] | {s: "off" for m, s in SWITCHES.items() if m != method})
+            explained = _explain(connection, case.query, "verbose, ")
+            off = tuple(s for m, s in SWITCHES.items() if m != method)
+            alternatives.append(Alternative(switched_off=off, explain=explained))
+        _apply(connection, dict.fromkeys(SWITCHES.values(), "on"))
+        live = _flips(connection, case) if flips and case.flip is not None else None
+    base = Capture(
+        name=case.name,
+        query=case.query,
+        server_version=connection.info.server_version,
+        settings=document.settings,
+        explain=document,
+    )
+    found: list[Measured] = []
+    for basis, capture in (("catalog", base.model_copy(update={"catalog": catalog})), ("plan", base)):
+        found += _compare(basis, capture, tree, right, tuple(alternatives), case, live)
+    return found
+
+
+def _compare(
+    basis: str,
+    capture: Capture,
+    tree: PlanTree,
+    right: PlanTree,
+    alternatives: tuple[Alternative, ...],
+    case: Case,
+    live: list[Flip] | None,
+) -> list[Measured]:
+    reckoned = reckon(tree)
+    joins = judge_joins(capture, reckoned, find_origins(reckoned)).joins
+    asked = capture.model_copy(update={"alternatives": alternatives})
+    aliases = Aliases(tree)
+    found: list[Measured] = []
+    for join in joins:
+        figures = planner_figures(asked, reckoned, join_facts(reckoned, join.node, aliases))
+        cost = join.costs.get(join.method)
+        sides = _sides(tree, join.node)
+        row = Measured(
+            case=case.name,
+            join="*".join(sorted(sides[0])) + " x " + "*".join(sorted(sides[1])),
+            basis=basis,
+            method=join.method,
+            verdict=join.verdict,
+            truth=_method_over(right, sides),
+            printed=float(tree.nodes[join.node].total_cost or 0),
+            modelled=cost.at_estimate if cost is not None else None,
+            why=join.why,
+        )
+        for method, figure in figures.items():
+            if figure.total_cost is not None:
+                modelled = join.costs[method].at_estimate if method in join.costs else None
+                row.others[method] = (figure.total_cost, modelled)
+        if live is not None and len(joins) == 1 and _drives(join, tree, case.outer):
+            mark = "|p" if reckoned.parallelism.partial[join.node] else ""
+            row.flips = [(a.removesuffix("|p"), b.removesuffix("|p"), n) for a, b, n in live]
+            # where the planner takes up or gives up parallelism on the way, its flips are not this join's
+            row.flips_known = all(m.endswith("|p") == bool(mark) for a, b, _ in live for m in (a, b))
+            row.points = [
+                (p.from_, p.to, p.outer_rows or 0.0, p.low or 0.0, p.high or 0.0)
+                for p in join.switch_points
+                if p.along == "outer" and p.inner_at == "estimate" and (p.outer_rows or 0.0) <= case.most_rows
+            ]
+        found.append(row)
+    return found
+
+
+def _flips(connection: psycopg.Connection[Any], case: Case) -> list[Flip]:
+    """Every change of the planner's method as the outer rows grow, in the rows that the planner then expects."""
+    assert case.flip is not None
+    template = case.flip
+    seen: dict[int, tuple[str, float]] = {}
+
+    def method(rows: int) -> tuple[str, float]:
+        if rows not in seen:
+            plan = lay_out(_explain(connection, template.format(n=rows)).plan)
+            seen[rows] = _method_and_rows(plan, case.outer)
+        return seen[rows]
+
+    steps = [n for n in (2, 6, 20, 60, 200, 600, 2000, 6000, 20000) if n < case.most_rows] + [case.most_rows]
+    found: list[Flip] = []
+    for low, high in itertools.pairwise(steps):
+        _bisect(method, low, high, found)
+    return found
+
+
+def _method_and_rows(plan: PlanTree, alias: str) -> tuple[str, float]:
+    """The plan's one join method (with `|p` where it runs in parallel) and the expected rows of the varied relation."""
+    joins = plan.joins()
+    if len(joins) != 1:
+        return "none", 0.0
+    parallel = find_parallelism(plan)
+    method = METHODS[plan.nodes[joins[0]].node_type] + ("|p" if parallel.partial[joins[0]] else "")
+    for number, node in enumerate(plan.nodes):
+        if alias_of(node) == alias:
+            return method, float(node.plan_rows or 0) * parallel.divisor(plan, number)
+    return "none", 0.0
+
+
+def _bisect(method: Callable[[int], tuple[str, float]], low: int, high: int, found: list[Flip]) -> None:
+    below, above = method(low)[0], method(high)[0]
+    if below == above or "none" in (below, above) or len(found) > 6:
+        return
+    while high - low > 1:
+        middle = (low + high) // 2
+        here = method(middle)[0]
+        if here == below:
+            low = middle
+        elif here == above:
+            high = middle
+        else:
+            _bisect(method, low, middle, found)
+            _bisect(method, middle, high, found)
+            return
+    found.append((below, above, method(high)[1]))
+
+
+def _drives(join: Join, tree: PlanTree, alias: str) -> bool:
+    """Whether the executed join read the varied relation as its outer side."""
+    return any(alias_of(tree.nodes[n]) == alias for n in tree.subtree(join.outer.node))
+
+
+def _method_over(tree: PlanTree, sides: tuple[frozenset[str], frozenset[str]]) -> str | None:
+    """The method of the join over the same two inputs, None where the plan has none."""
+    for number in tree.joins():
+        if set(_sides(tree, number)) == set(sides):
+            return METHODS[tree.nodes[number].node_type]
+    return None
+
+
+def _sides(tree: PlanTree, number: int) -> tuple[frozenset[str], frozenset[str]]:
+    def names(at: int | None) -> frozenset[str]:
+        span = tree.subtree(at) if at is not None else range(0)
+        return frozenset(a for n in span if (a := alias_of(tree.nodes[n])) is not None)
+
+    return names(tree.outer(number)), names(tree.inner(number))
+
+
+def _settings(settings: Mapping[str, str], connection: psycopg.Connection[Any]) -> dict[str, str]:
+    kept = {k: v for k, v in settings.items() if k != "enable_memoize" or connection.info.server_version >= 140000}
+    return {"jit": "off", "statement_timeout": _TIMEOUT, **dict.fromkeys(SWITCHES.values(), "on"), **kept}
+
+
+def _apply(connection: psycopg.Connection[Any], settings: Mapping[str, str]) -> None:
+    for name, value in settings.items():
+        connection.execute(sql.SQL("set local {} = {}").format(sql.Identifier(name), sql.Literal(value)))
+
+
+def _explain(connection: psycopg.Connection[Any], query: str, options: str = "") -> ExplainDocument:
+    row = connection.execute(f"explain ({options}settings, format json) {query}".encode()).fetchone()
+    assert row is not None
+    return parse_document(row[0][0])

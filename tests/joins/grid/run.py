@@ -1,0 +1,27 @@
+"""Build a grid on a server and measure all its cases."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import psycopg
+
+from .cases import cases
+from .measure import Measured, measure
+from .tables import SHARED, pairs
+
+
+def build(connection: psycopg.Connection[Any], *, seed: int, count: int, largest: int) -> None:
+    """The grid's tables."""
+    for statement in [*SHARED, *(s for pair in pairs(seed, count, largest) for s in pair.statements())]:
+        connection.execute(statement.encode())
+
+
+def run(
+    connection: psycopg.Connection[Any], *, seed: int, tables: int, count: int, largest: int, flips: bool = True
+) -> list[Measured]:
+    """Measure `count` cases over `tables` pairs that `build` made with the same seed."""
+    found: list[Measured] = []
+    for case in cases(seed, pairs(seed, tables, largest), count):
+        found += measure(connection, case, flips=flips)
+    return found
