@@ -122,28 +122,29 @@ def _candidates(text: str) -> Iterator[str]:
 
 
 def _width(above: Sequence[str]) -> int:
-    """Width of psql's column by the rule under its heading, 0 without one."""
-    rule = next((line.strip() for line in reversed(above) if re.fullmatch(r"\s*[|+]?[-─]{4,}[|+]?\s*", line)), "")
-    return len(rule.strip("|+")) - 2 if rule else 0
+    """Length of the rule under psql's heading, without its corners; 0 without one."""
+    rule = next((line.strip() for line in reversed(above) if re.fullmatch(r"\s*[+├]?[-─]{4,}[+┤]?\s*", line)), "")
+    return len(rule.strip("+├┤"))
 
 
-def _unwrapped(body: Sequence[str], width: int) -> str:
+def _unwrapped(body: Sequence[str], rule: int) -> str:
     """Lines of psql's wrapped format joined: a mark at the right end goes on at a mark at the left of the next line.
 
-    A mail program may have cut the spaces before a line's end; the column's width, where known, puts them back.
+    A mail program may have cut the spaces before a line's end; the column's width, where known, puts them back. With
+    border 0 the text starts in the first column and has no mark there.
     """
+    framed = not body[0].startswith("{")
+    width = rule - 2 if framed else rule
     parts: list[str] = []
     for line in body:
-        inner = line.strip("\n")
-        boxed = inner.startswith(("|", "│"))
-        if boxed:
+        inner = line
+        if inner.startswith(("|", "│")):
             inner = inner[1:].rstrip().removesuffix("|").removesuffix("│")
-        goes_on = inner.rstrip().endswith((".", "…", "+", "↵"))
-        part = inner[1:] if inner[:1] in (" ", ".", "…", "+", "↵") else inner
+        goes_on = inner.rstrip().endswith((".", "…"))
+        part = inner[1:] if framed else inner
         if goes_on:
             part = part.rstrip()[:-1]
-            if width and len(part) < width:
-                part = part.ljust(width)
+            part = part.ljust(max(width, 0))
         parts.append(part)
         if not goes_on:
             break

@@ -90,10 +90,10 @@ def _mask_explain(explain: ExplainDocument) -> ExplainDocument:
 def _masked(value: Any, names: frozenset[str], key: str = "") -> Any:
     if isinstance(value, dict):
         return {k: _masked(v, names, k) for k, v in value.items()}
-    if isinstance(value, (list, tuple)):
-        return type(value)(_masked(item, names, key) for item in value)
     if key in ("most_common_vals", "histogram_bounds"):
         return None
+    if isinstance(value, (list, tuple)):
+        return type(value)(_masked(item, names, key) for item in value)
     if not isinstance(value, str) or key in names:
         return value
     return _mask_message(value) if key in ("what", "why") else mask_sql(value)
