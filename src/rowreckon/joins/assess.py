@@ -83,8 +83,8 @@ def assess(
         switch_points=switch_points(
             model,
             points,
-            scale=facts.outer.divisor,
-            inner_scale=1.0 if facts.inner.parameterised else facts.inner.divisor,
+            scale=facts.outer.divisor / facts.outer.processes,
+            inner_scale=1.0 if facts.inner.parameterised else facts.inner.divisor / facts.inner.processes,
             shown_inner_differs=inner_differs,
         )
         if executed_known

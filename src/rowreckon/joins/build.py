@@ -32,7 +32,7 @@ def build_model(
     for order in tuple(orders):
         orders += made_unique(settings, order)
     ways = [w for order in orders for w in ways_of(settings, order) if w.method not in excluded]
-    outer_cost = join.outer.paths[0].path.total_cost if join.outer.paths else 0.0
+    outer_cost = join.outer_paths[0].path.total_cost if join.outer_paths else 0.0
     return JoinModel(
         ways=tuple(ways),
         executed=_executed(reckoned, facts, ways),
@@ -46,7 +46,7 @@ def _executed(reckoned: ReckonedTree, facts: JoinFacts, ways: list[Way]) -> Way 
     mine = [w for w in ways if w.method == facts.method and not w.turned and w.existing]
     tree = reckoned.tree
     if facts.method == "hash":
-        return mine[0] if mine else None
+        return next((w for w in mine if w.shared == facts.shared_hash), None)
     if facts.method == "merge":
         sorts = (facts.outer.sorted_here, facts.inner.sorted_here)
         return next((w for w in mine if w.sorts == sorts), None)

@@ -12,7 +12,7 @@ from .clauses import JoinClause
 from .inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput
 from .known import Known, KnownRelation
 from .methods import can_hash, can_merge
-from .side_paths import catalog_paths, printed_paths
+from .side_paths import catalog_paths, printed_paths, shared_paths
 from .sides import JoinFacts, Side
 
 
@@ -38,6 +38,7 @@ def catalog_input(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFac
         clauses=tuple(clauses),
         unique=facts.inner_unique and facts.kind not in ("Semi", "Anti"),
         workers=facts.workers,
+        processes=facts.processes,
         shared_hash=facts.shared_hash,
         total_table_pages=known.total_table_pages,
         output_rows=facts.output_rows,
@@ -59,6 +60,7 @@ def turned_input(join: JoinInput, facts: JoinFacts, known: Known | None) -> Join
         clauses=clauses,
         unique=kind not in ("Semi", "Anti") and join.outer.single and proves_unique(join.outer.relation, clauses),
         workers=join.workers,
+        processes=join.processes,
         shared_hash=join.shared_hash,
         total_table_pages=join.total_table_pages,
         output_rows=join.output_rows,
@@ -84,26 +86,28 @@ def _side(
     settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, side: Side, known: Known, keys: list[KeyInput]
 ) -> SideInput | None:
     relation = known.relation_of(side.scan) if side.scan is not None else None
-    partial = reckoned.parallelism.partial[side.node]
+    partial = side.processes > 1.0 or (facts.workers > 0 and reckoned.parallelism.partial[side.node])
     if side.parameterised and (relation is None or not relation.complete):
         return None
-    rows = side.planner_rows
+    rows = side.planner_rows * side.processes
     if side.parameterised and relation is not None:
         rows = relation.rows
-    paths = list(printed_paths(settings, reckoned.tree, facts, side, [k.text for k in keys], known.index_order))
-    if relation is not None and not partial and relation.complete:
-        paths += catalog_paths(settings, relation, rows, known.total_table_pages)
+    printed = list(printed_paths(settings, reckoned.tree, facts, side, [k.text for k in keys], known.index_order))
+    paths = [] if partial else printed
+    partial_paths = printed if partial else []
+    if relation is not None and relation.complete:
+        paths = [*paths, *catalog_paths(settings, relation, rows, known.total_table_pages)]
+        if facts.workers > 0 and not partial:
+            partial_paths = list(shared_paths(settings, relation, rows, facts.workers))
     paths.sort(key=lambda p: p.path.total_cost)
     least, least_actual = _parameter_rows(reckoned, facts, side, known, keys)
-    executions = max(side.divisor, 1.0) if partial else 1.0
     return SideInput(
         rows=rows,
         width=side.width,
         paths=tuple(paths),
         relation=relation,
         single=relation is not None,
-        partial=partial,
-        divisor=reckoned.parallelism.divisor(reckoned.tree, side.node) if partial else executions,
+        partial_paths=tuple(partial_paths),
         parameter_rows=least,
         parameter_rows_actual=least_actual,
         actual_ratio=side.actual_rows / side.planner_rows if side.actual_rows and side.planner_rows else None,

@@ -17,7 +17,6 @@ def factors_at(join: JoinInput, point: Point) -> SemiAntiJoinFactors | None:
     if not stops and not join.unique:
         return None
     inner_rows = point.outer if join.turned else point.inner  # of the relation, duplicates included
-    inner_rows *= join.inner.divisor if join.inner.partial else 1.0
     nselec = join.selectivity * point.ratio
     if not stops:
         return compute_semi_anti_join_factors(min(nselec, 1.0), nselec, inner_rows)

@@ -1,7 +1,7 @@
 """What the cost model needs of a join, whatever evidence it came from.
 
 A `Point` is where costs are asked for; an `Orientation` is one order of the sides. Both orders of one join share their
-figures. Rows are on the planner's scale: per execution, and per process where a path is partial.
+figures. Rows are per execution, and over all processes unless a path is partial.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ TURNED_KIND = {
 
 
 class Point(NamedTuple):
-    """Row counts at which a join is priced.
+    """Row counts at which a join is priced, per execution and over all processes.
 
     `outer` and `inner` are the rows of the executed join's two sides, each by itself. `ratio` is the factor by which
     pairs match more often than estimated. `match_frac` is the share of outer rows with a match where the join stops
@@ -53,9 +53,10 @@ class SidePath(NamedTuple):
 class SideInput:
     """One side of a join: its rows at the estimate, width (bytes), ways to produce it, and its relation if known.
 
-    `single` says that it is one relation's scan, whose rows are the side's. `divisor` takes a partial side's rows to
-    all processes. `parameter_rows` are the estimated rows of the smallest relation below that would supply a
-    parameter, with their actual; `actual_ratio` is the side's own actual ÷ estimate.
+    `single` says that it is one relation's scan, whose rows are the side's. `partial_paths` share their rows between
+    the processes of a Gather; rows here are those of all processes together. `parameter_rows` are the estimated rows
+    of the smallest relation below that would supply a parameter, with their actual; `actual_ratio` is the side's own
+    actual ÷ estimate.
     """
 
     rows: float
@@ -63,8 +64,7 @@ class SideInput:
     paths: tuple[SidePath, ...]
     relation: KnownRelation | None
     single: bool
-    partial: bool
-    divisor: float
+    partial_paths: tuple[SidePath, ...]
     parameter_rows: float
     parameter_rows_actual: float | None = None
     actual_ratio: float | None = None
@@ -148,7 +148,8 @@ class JoinInput:
     """A join in one order of its sides.
 
     `kind` is EXPLAIN's join type for this order. `unique` says that an outer row matches one inner row at most.
-    `workers` is 0 where the join is not partial. `match_frac` is the share of outer rows with a match where the server
+    `workers` is 0 where the join is not partial; else `processes` divides rows among them (the parallel divisor), and
+    the outer side is read by its partial paths. `match_frac` is the share of outer rows with a match where the server
     answered for all clauses together. `executed_inner` stands in for the inner side's indexes where only the plan
     tells of them; `executed_index` names an index that the plan reads without the table. The `…made_unique` say that a
     semijoin is run as an inner join over a side without duplicates.
@@ -161,6 +162,7 @@ class JoinInput:
     clauses: tuple[ClauseInput, ...]
     unique: bool
     workers: int
+    processes: float
     shared_hash: bool
     total_table_pages: float
     output_rows: float
@@ -179,14 +181,19 @@ class JoinInput:
             product *= clause.selectivity
         return product
 
+    @property
+    def outer_paths(self) -> tuple[SidePath, ...]:
+        """The ways to read the outer side, the cheapest first."""
+        return self.outer.partial_paths if self.workers > 0 else self.outer.paths
+
     def rows_at(self, point: Point) -> tuple[float, float]:
-        """Outer and inner rows at a point, in this order of the sides."""
+        """Outer rows of one process and inner rows at a point, in this order of the sides."""
         outer, inner = (point.inner, point.outer) if self.turned else (point.outer, point.inner)
         if self.inner_made_unique is not None:
             inner = self.inner_made_unique.rows(inner)
         elif self.outer_made_unique is not None:
             outer = self.outer_made_unique.rows(outer)
-        return outer, inner
+        return (clamp_row_est(outer / self.processes) if self.workers > 0 else outer), inner
 
 
 __all__ = [

@@ -158,6 +158,8 @@ def loop_count(join: JoinInput, point: Point) -> float:
     """
     side = join.outer
     rows, _ = join.rows_at(point)
+    if join.workers > 0:
+        rows *= join.processes
     if join.outer_made_unique is not None:
         return clamp_row_est(rows)
     if side.single or side.rows <= 0.0:

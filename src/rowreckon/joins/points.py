@@ -8,7 +8,7 @@ from math import floor, log
 from rowreckon.counts.interval import Interval
 
 from .inputs import JoinInput, Point
-from .sides import JoinFacts
+from .sides import JoinFacts, Side
 
 _SAME = 0.01
 
@@ -57,10 +57,10 @@ def points_of(facts: JoinFacts, join: JoinInput, *, one_line: bool = False) -> P
     The planner reckons with whole rows; an actual average is rounded down, so that it stays on its side of a border.
     """
     estimate = Point(join.outer.rows, join.inner.rows)
-    outer = usable_rows(facts.outer.actual_interval, facts.outer.actual_rows, facts.outer.state, estimate.outer)
+    outer = usable_rows(facts.outer, estimate.outer)
     inner: float | None = estimate.inner
     if not facts.inner.parameterised:
-        inner = usable_rows(facts.inner.actual_interval, facts.inner.actual_rows, facts.inner.state, estimate.inner)
+        inner = usable_rows(facts.inner, estimate.inner)
     if outer is None or inner is None:
         return Points(estimate, None, one_line)
     outer, inner = float(max(floor(outer), 1)), float(max(floor(inner), 1))
@@ -68,19 +68,20 @@ def points_of(facts: JoinFacts, join: JoinInput, *, one_line: bool = False) -> P
     return Points(estimate, Point(outer, inner, ratio, match_frac), one_line)
 
 
-def usable_rows(actual: Interval | None, rows: float | None, state: str, estimate: float) -> float | None:
-    """A side's rows to price with.
+def usable_rows(side: Side, estimate: float) -> float | None:
+    """A side's rows over all processes to price with.
 
     A complete count counts. One that was cut short is a lower bound: where it does not contradict the estimate, the
     estimate stands; where it exceeds it, nothing tells how far.
     """
+    rows, actual = side.actual_rows, side.actual_interval
     if rows is None or actual is None:
         return None
-    if state in ("exact", "probed"):
-        return min(max(rows, actual.low), actual.high)
-    if state == "reread":
+    if side.state in ("exact", "probed"):
+        return min(max(rows, actual.low), actual.high) * side.processes
+    if side.state == "reread":
         return estimate
-    if state == "at_least" and actual.low <= estimate + 0.5:
+    if side.state == "at_least" and actual.low * side.processes <= estimate + 0.5:
         return estimate
     return None
 
@@ -91,10 +92,11 @@ def _matches(facts: JoinFacts, outer: float, inner: float, estimate: Point) -> t
     outer_rows = max(outer, 1.0)
     if came is None:
         return 1.0, None
-    moved = outer_rows / max(facts.outer.planner_rows, 1.0)
+    came, expected = came.scaled(facts.processes), expected.scaled(facts.processes)
+    moved = outer_rows / max(estimate.outer, 1.0)
     if facts.kind in ("Semi", "Anti", "Right Semi", "Right Anti"):
         kept = outer_rows if facts.kind in ("Semi", "Anti") else max(inner, 1.0)
-        planned = facts.outer.planner_rows if facts.kind in ("Semi", "Anti") else estimate.inner
+        planned = estimate.outer if facts.kind in ("Semi", "Anti") else estimate.inner
         grown = kept / max(planned, 1.0)
         if Interval(expected.low * grown, expected.high * grown).meets(came):
             return 1.0, None
@@ -104,7 +106,7 @@ def _matches(facts: JoinFacts, outer: float, inner: float, estimate: Point) -> t
         moved *= max(inner, 1.0) / max(estimate.inner, 1.0)
     if facts.kind in ("Left", "Right", "Full"):
         kept = outer_rows if facts.kind == "Left" else max(inner, 1.0)
-        if came.high <= kept * 1.1 or facts.output_rows <= facts.outer.planner_rows * 1.1:
+        if came.high <= kept * 1.1 or facts.output_rows * facts.processes <= estimate.outer * 1.1:
             return 1.0, None
     low, high = expected.low * moved, expected.high * moved
     if Interval(low, high).meets(came):

@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from rowreckon.cost import CostSettings, IndexCondition, QualCost, cost_index, path_input
+from rowreckon.cost import (
+    CostSettings,
+    IndexCondition,
+    QualCost,
+    compute_parallel_worker,
+    cost_index,
+    cost_seqscan,
+    path_input,
+)
 from rowreckon.cost.units import DISABLE_COST
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import parse_condition
@@ -99,6 +107,17 @@ def catalog_paths(
         )
         order = tuple(f"{relation.alias}.{k}" for k in index.keys)
         yield SidePath(path, order, "index_only_scan" if only else "index_scan")
+
+
+def shared_paths(settings: CostSettings, relation: KnownRelation, rows: float, workers: int) -> Iterator[SidePath]:
+    """The relation scanned by all processes together, where it would be given the same number of workers."""
+    wanted = compute_parallel_worker(
+        settings, relation.size.pages, None, parallel_workers=relation.relation.parallel_workers
+    )
+    if wanted == workers:
+        quals = QualCost(0.0, settings.cpu_operator_cost * relation.restriction_calls)
+        path = cost_seqscan(settings, relation.size, rows, relation.width, qual=quals, workers=workers)
+        yield SidePath(path, (), "seq_scan")
 
 
 def _batches(tree: PlanTree, number: int) -> int:

@@ -49,7 +49,8 @@ class Side:
     `child` is the join's direct child, `node` the one below Hash, Sort and Materialize whose rows are counted,
     `scan` the relation's scan where the side is a single one (below a Memoize too), else None. `planner_rows` are
     rows per execution and process, as the planner reckons; `divisor` takes such rows to totals over processes and
-    executions. `actual_rows` and `actual_interval` are on the planner's scale too, None where unknown.
+    executions, `processes` to totals over processes alone (the parallel divisor, 1 where the side is not partial).
+    `actual_rows` and `actual_interval` are on the planner's scale too, None where unknown.
     """
 
     child: int
@@ -57,6 +58,7 @@ class Side:
     scan: int | None
     planner_rows: float
     divisor: float
+    processes: float
     actual_rows: float | None
     actual_interval: Interval | None
     state: CountState
@@ -84,6 +86,7 @@ class JoinFacts:
     inner: Side
     clauses: tuple[JoinClause, ...]
     workers: int
+    processes: float
     shared_hash: bool
     output_rows: float
     output_interval: Interval
@@ -152,6 +155,7 @@ def join_facts(reckoned: ReckonedTree, number: int, aliases: Aliases) -> JoinFac
         inner=inner,
         clauses=clauses,
         workers=int(planned or 0) if partial else 0,
+        processes=reckoned.parallelism.divisor(tree, number),
         shared_hash=method == "hash" and bool(build.parallel_aware),
         output_rows=rows,
         output_interval=interval.scaled(1 / divisor) if interval and divisor else Interval(rows, rows),
@@ -179,6 +183,7 @@ def _side(reckoned: ReckonedTree, child: int, *, parameterised: bool, loops_of: 
         scan=below if _is_single_scan(tree.nodes[below]) else None,
         planner_rows=float(node.plan_rows or 0),
         divisor=divisor,
+        processes=reckoned.parallelism.divisor(tree, at),
         actual_rows=None if count.actual is None else count.actual / divisor,
         actual_interval=None if count.actual_interval is None else count.actual_interval.scaled(1 / divisor),
         state=count.state,

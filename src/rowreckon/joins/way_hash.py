@@ -6,17 +6,18 @@ from collections.abc import Callable, Iterator
 
 from rowreckon.cost import CostSettings, HashJoinTerms, PathCost, QualCost, cost_hashjoin
 from rowreckon.cost.capabilities import has_parallel_right_hash_join, has_right_anti_join, has_right_semi_join
+from rowreckon.cost.units import clamp_row_est
 
 from .factors import factors_at
-from .inputs import JoinInput, Point
+from .inputs import JoinInput, Point, SidePath
 
-Built = tuple[str, str | None, Callable[[Point], PathCost]]
+Built = tuple[str, bool, Callable[[Point], PathCost]]
 
 
 def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     """The hash join that builds on the inner side, where a clause can be hashed and the release has the join type."""
     hashed = [c for c in join.clauses if c.can_hash]
-    if not hashed or not join.outer.paths or not join.inner.paths or not _has_type(settings, join):
+    if not hashed or not join.outer_paths:
         return
     others = [c for c in join.clauses if not c.can_hash]
     selectivity = 1.0
@@ -25,10 +26,10 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     operator = settings.cpu_operator_cost
     hash_quals = QualCost(0.0, operator * sum(c.calls for c in hashed))
     join_quals = QualCost(0.0, operator * sum(c.calls for c in others))
-    outer, inner = join.outer.paths[0], join.inner.paths[0]
+    outer = join.outer_paths[0]
     anti = join.kind == "Anti"
 
-    def cost(point: Point) -> PathCost:
+    def cost(point: Point, inner: SidePath, shared: bool) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
         moved = inner_rows / max(join.inner.rows, 1.0) if join.inner.single else 1.0
         terms = HashJoinTerms(
@@ -40,22 +41,34 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
             factors=factors_at(join, point),
             anti=anti,
             unique_inner=join.inner_made_unique is not None,
-            parallel_hash=join.shared_hash,
-            workers=join.workers if join.shared_hash else 0,
+            parallel_hash=shared,
+            workers=join.workers if shared else 0,
         )
+        if shared:
+            inner_rows = clamp_row_est(inner_rows / join.processes)
         return cost_hashjoin(
             settings, outer.path.with_rows(outer_rows), inner.path.with_rows(inner_rows), join.output_rows, 0, terms
         )
 
-    yield f"hash of {inner.access}" if inner.access else "hash", None, cost
+    if join.inner.paths and _has_type(settings, join, shared=False):
+        whole = join.inner.paths[0]
+        yield _words("hash", whole), False, lambda point: cost(point, whole, False)
+    shares = join.workers > 0 and bool(join.inner.partial_paths) and settings.enable_parallel_hash
+    if shares and _has_type(settings, join, shared=True):
+        part = join.inner.partial_paths[0]
+        yield _words("shared hash", part), True, lambda point: cost(point, part, True)
 
 
-def _has_type(settings: CostSettings, join: JoinInput) -> bool:
+def _words(table: str, inner: SidePath) -> str:
+    return f"{table} of {inner.access}" if inner.access else table
+
+
+def _has_type(settings: CostSettings, join: JoinInput, *, shared: bool) -> bool:
     major = settings.server_major
     if join.kind == "Right Anti":
-        return has_right_anti_join(major) and (join.workers == 0 or join.shared_hash)
+        return has_right_anti_join(major) and (join.workers == 0 or shared)
     if join.kind == "Right Semi":
         return has_right_semi_join(major) and join.workers == 0
     if join.kind in ("Right", "Full") and join.workers > 0:
-        return join.shared_hash and has_parallel_right_hash_join(major)
+        return shared and has_parallel_right_hash_join(major)
     return True

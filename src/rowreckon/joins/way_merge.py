@@ -21,18 +21,18 @@ Built = tuple[str, tuple[bool, bool], Callable[[Point], PathCost]]
 def merge_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     """Merge joins over each pair of inputs that the planner would try."""
     merged = [c for c in join.clauses if c.can_merge]
-    if not merged or not join.outer.paths or not join.inner.paths or not _has_type(settings, join):
+    if not merged or not join.outer_paths or not join.inner.paths or not _has_type(settings, join):
         return
     must_merge_all = join.kind in ("Right", "Full", "Right Anti")
     if must_merge_all and len(merged) < len(join.clauses):
         return
-    cheapest_outer, cheapest_inner = join.outer.paths[0], join.inner.paths[0]
+    cheapest_outer, cheapest_inner = join.outer_paths[0], join.inner.paths[0]
     for first in merged:
         clauses = [first, *(c for c in merged if c is not first)]
         outer_sorts = not _comes_sorted(cheapest_outer, [c.outer.text for c in clauses])
         inner_sorts = not _comes_sorted(cheapest_inner, [c.inner.text for c in clauses])
         yield _built(settings, join, cheapest_outer, cheapest_inner, outer_sorts, inner_sorts, clauses)
-    for outer in join.outer.paths:
+    for outer in join.outer_paths:
         leading = _led_by(outer, merged)
         if not leading or (must_merge_all and len(leading) < len(merged)):
             continue

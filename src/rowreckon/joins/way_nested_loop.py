@@ -19,7 +19,7 @@ _SELF_KEEPING = frozenset({"Materialize", "CTE Scan", "WorkTable Scan", "Functio
 
 def nested_loop_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     """Nested loops in this order of the sides; none for join types that need unmatched inner rows."""
-    if join.kind not in ("Inner", "Left", "Semi", "Anti") or not join.outer.paths:
+    if join.kind not in ("Inner", "Left", "Semi", "Anti") or not join.outer_paths:
         return
     yield from _unparameterised(settings, join)
     for inner in parameterised_paths(settings, join):
@@ -31,7 +31,7 @@ def nested_loop_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]
 def _unparameterised(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     if not join.inner.paths:
         return
-    outer, inner = join.outer.paths[0], join.inner.paths[0]
+    outer, inner = join.outer_paths[0], join.inner.paths[0]
     quals = QualCost(0.0, settings.cpu_operator_cost * sum(c.calls for c in join.clauses))
 
     def plain(point: Point) -> PathCost:
@@ -52,7 +52,7 @@ def _unparameterised(settings: CostSettings, join: JoinInput) -> Iterator[Built]
 
 
 def _with_index(settings: CostSettings, join: JoinInput, inner: Parameterised) -> Callable[[Point], PathCost]:
-    outer = join.outer.paths[0]
+    outer = join.outer_paths[0]
     quals = _left_at_join(settings, join, inner)
 
     def cost(point: Point) -> PathCost:
@@ -64,7 +64,7 @@ def _with_index(settings: CostSettings, join: JoinInput, inner: Parameterised) -
 
 
 def _with_memoize(settings: CostSettings, join: JoinInput, inner: Parameterised) -> Callable[[Point], PathCost]:
-    outer = join.outer.paths[0]
+    outer = join.outer_paths[0]
     quals = _left_at_join(settings, join, inner)
     key_width = sum(c.outer.width for c in inner.clauses)
 
@@ -102,7 +102,8 @@ def _distinct_parameters(join: JoinInput, clauses: tuple[ClauseInput, ...], poin
         key = members[0].outer
         rows = key.relation_rows
         if join.outer.single:
-            rows = clamp_row_est(key.relation_rows * outer_rows / max(join.outer.rows, 1.0))
+            total = outer_rows * (join.processes if join.workers > 0 else 1.0)
+            rows = clamp_row_est(key.relation_rows * total / max(join.outer.rows, 1.0))
         counts = tuple(c.outer.ndistinct for c in members if c.outer.ndistinct is not None)
         relations.append(GroupRelation(counts, min(rows, key.relation_tuples or rows), key.relation_tuples or rows))
     return estimate_num_groups(relations, calls)

@@ -22,7 +22,7 @@ class Way:
 
     `cost` gives its path at a point; `low` and `high` bound it where the evidence leaves room (None: they don't).
     `existing` is false for a way that needs an index which isn't there: such a way never decides. `sorts` says which
-    sides a merge join sorts.
+    sides a merge join sorts, `shared` that all processes build one hash table.
     """
 
     method: Method
@@ -35,6 +35,7 @@ class Way:
     high: CostAt | None = None
     existing: bool = True
     sorts: tuple[bool, bool] = (False, False)
+    shared: bool = False
 
 
 def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
@@ -43,5 +44,5 @@ def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
         yield Way("merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1])
     for loop in nested_loop_ways(settings, join):
         yield Way("nested_loop", loop[0], loop[1], join.turned, join.basis, loop[2], existing=loop[3])
-    for built in hash_ways(settings, join):
-        yield Way("hash", built[0], built[1], join.turned, join.basis, built[2])
+    for hashed in hash_ways(settings, join):
+        yield Way("hash", hashed[0], None, join.turned, join.basis, hashed[2], shared=hashed[1])

@@ -141,7 +141,7 @@ def _flips(connection: psycopg.Connection[Any], case: Case) -> list[Flip]:
             seen[rows] = _method_and_rows(plan, case.outer)
         return seen[rows]
 
-    steps = [n for n in (2, 6, 20, 60, 200, 600, 2000, 6000, 20000) if n < case.most_rows] + [case.most_rows]
+    steps = [n for n in (1, 3, 6, 20, 60, 200, 600, 2000, 6000, 20000) if n < case.most_rows] + [case.most_rows]
     found: list[Flip] = []
     for low, high in itertools.pairwise(steps):
         _bisect(method, low, high, found)
