@@ -1,0 +1,23 @@
+"""Runs the command as a person would, and gives what it printed."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+SAMPLES = Path(__file__).parents[2] / "sample_plans"
+
+
+def rowreckon(*arguments: str, stdin: str = "", **environment: str) -> subprocess.CompletedProcess[str]:
+    """`rowreckon ARGUMENTS` with this text on standard input and these variables set."""
+    return subprocess.run(
+        [sys.executable, "-m", "rowreckon", *arguments],
+        input=stdin,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, **environment},
+        timeout=120,
+    )

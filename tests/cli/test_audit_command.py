@@ -1,0 +1,117 @@
+"""`rowreckon audit` and `rowreckon schema` as a person or a script uses them."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from rowreckon.report.document import Audit
+from tests.cli.running import SAMPLES, rowreckon
+
+ALL = sorted(p for p in SAMPLES.iterdir() if p.suffix in (".json", ".txt"))
+
+
+def test_a_folder_is_audited_in_order_of_names() -> None:
+    """Every plan of the folder, sorted; nothing rejected."""
+    done = rowreckon("audit", str(SAMPLES), "--format", "json")
+    document = json.loads(done.stdout)
+
+    assert done.returncode == 0, done.stderr
+    assert [plan["source"] for plan in document["plans"]] == [str(p) for p in ALL]
+    assert document["rejected"] == []
+    assert document["summary"]["plans"] == len(ALL) >= 15
+
+
+@pytest.mark.parametrize("path", ALL, ids=lambda p: p.name)
+def test_standard_input_gives_the_same_audit(path: Path) -> None:
+    """A pasted plan and a plan file differ in their source only."""
+    from_file = json.loads(rowreckon("audit", str(path), "--format", "json").stdout)
+    pasted = json.loads(rowreckon("audit", "-", "--format", "json", stdin=path.read_text()).stdout)
+    assert pasted["plans"][0].pop("source") == "-"
+    assert from_file["plans"][0].pop("source") == str(path)
+
+    assert pasted == from_file
+
+
+def test_output_is_a_valid_document_and_deterministic() -> None:
+    """The JSON is the contract's document, byte for byte the same each time."""
+    one = rowreckon("audit", str(SAMPLES), "--format", "json").stdout
+    two = rowreckon("audit", str(SAMPLES), "--format", "json").stdout
+
+    assert one == two
+    assert Audit.model_validate_json(one).to_json() == one
+
+
+def test_schema_names_every_key_of_the_output() -> None:
+    """`rowreckon schema` describes what is printed."""
+    schema = json.loads(rowreckon("schema").stdout)
+    document = json.loads(rowreckon("audit", str(ALL[0]), "--format", "json").stdout)
+
+    assert schema["$schema"].startswith("https://json-schema.org/")
+    assert set(document) == set(schema["properties"])
+    assert set(document["plans"][0]) == set(schema["$defs"]["Plan"]["properties"])
+    assert set(document["plans"][0]["nodes"][0]) == set(schema["$defs"]["Node"]["properties"])
+
+
+def test_exit_status_1_for_a_named_verdict() -> None:
+    """--fail-on turns a verdict into status 1, and only that verdict."""
+    document = json.loads(rowreckon("audit", str(SAMPLES), "--format", "json").stdout)
+    found = {join["verdict"] for plan in document["plans"] for join in plan["joins"]}
+    for verdict in ("crossed", "held", "undecided"):
+        done = rowreckon("audit", str(SAMPLES), "--format", "json", "--fail-on", verdict)
+
+        assert done.returncode == (1 if verdict in found else 0)
+    assert rowreckon("audit", str(ALL[0]), "--fail-on", "dubious").returncode == 2
+
+
+def test_missing_file_and_empty_folder(tmp_path: Path) -> None:
+    """Each is one sentence that says what to do."""
+    gone = rowreckon("audit", str(tmp_path / "gone.json"))
+    empty = rowreckon("audit", str(tmp_path))
+
+    assert gone.returncode == empty.returncode == 2
+    assert "there is no such file" in gone.stderr
+    assert "holds no plan files" in empty.stderr
+
+
+def test_no_arguments_show_the_usage() -> None:
+    """Bad usage is status 2."""
+    assert rowreckon("audit").returncode == 2
+    assert rowreckon("audit", "--unheard-of", "x").returncode == 2
+
+
+@pytest.mark.parametrize("width", ["60", "80"])
+def test_terminal_report_keeps_within_the_width(width: str) -> None:
+    """Piped output has no colour and no line of prose wider than the terminal; SQL is not broken."""
+    done = rowreckon("audit", str(SAMPLES / "correlated-columns.18.json"), COLUMNS=width)
+    wide = [line for line in done.stdout.splitlines() if len(line) > int(width)]
+
+    assert "\x1b" not in done.stdout
+    assert all(line.startswith("      ") for line in wide)
+    assert done.stdout.splitlines()[0].startswith("Verdict")
+
+
+def test_no_color_is_obeyed() -> None:
+    """NO_COLOR wins over a forced terminal."""
+    plan = str(SAMPLES / "correlated-columns.18.json")
+    coloured = rowreckon("audit", plan, FORCE_COLOR="1")
+    plain = rowreckon("audit", plan, FORCE_COLOR="1", NO_COLOR="1")
+
+    assert "\x1b[" in coloured.stdout
+    assert "\x1b[3" not in plain.stdout
+    assert "\x1b[9" not in plain.stdout
+
+
+def test_reports_are_written_in_the_format_of_their_suffix(tmp_path: Path) -> None:
+    """One run, several files; an unknown suffix is refused before anything is read."""
+    names = [tmp_path / n for n in ("r.html", "r.md", "r.json", "r.xml")]
+    done = rowreckon("audit", str(ALL[0]), *[part for n in names for part in ("--report", str(n))])
+
+    assert done.returncode == 0, done.stderr
+    assert names[0].read_text().lower().startswith("<!doctype html")
+    assert names[1].read_text().startswith("#")
+    assert Audit.model_validate_json(names[2].read_text())
+    assert names[3].read_text().startswith("<?xml")
+    assert rowreckon("audit", str(ALL[0]), "--report", str(tmp_path / "r.doc")).returncode == 2
