@@ -17,8 +17,9 @@ pages         index_pages_fetched (Mackert-Lohman)
 quals         operator_cost, array_cost
 scans         cost_seqscan, cost_samplescan, cost_tidscan, cost_tidrangescan, cost_subqueryscan, cost_functionscan,
               cost_valuesscan, cost_ctescan, cost_resultscan
-index_scan    IndexShape, IndexCondition, SkippedColumn, skip_scan, btcostestimate, cost_index
-bitmap        bitmap_index, bitmap_and, bitmap_or, cost_bitmap_heap_scan
+index_scan    IndexShape, IndexCondition, SkippedColumn, skip_scan, btcostestimate, cost_index,
+              heap_pages_for_workers
+bitmap        bitmap_index, bitmap_and, bitmap_or, compute_bitmap_pages, cost_bitmap_heap_scan
 sort          cost_sort, cost_incremental_sort
 materialize   cost_material
 memoize       cost_memoize, memoize_ratios
@@ -34,7 +35,14 @@ selectivity   ColumnStatistics, HashKey, SemiAntiJoinFactors, MergeScanSelectivi
 histogram     OrderedStatistics, scalarineqsel, mergejoinscansel
 """
 
-from rowreckon.cost.bitmap import BitmapCost, bitmap_and, bitmap_index, bitmap_or, cost_bitmap_heap_scan
+from rowreckon.cost.bitmap import (
+    BitmapCost,
+    bitmap_and,
+    bitmap_index,
+    bitmap_or,
+    compute_bitmap_pages,
+    cost_bitmap_heap_scan,
+)
 from rowreckon.cost.fuzz import (
     STD_FUZZ_FACTOR,
     CostComparison,
@@ -64,6 +72,7 @@ from rowreckon.cost.index_scan import (
     SkippedColumn,
     btcostestimate,
     cost_index,
+    heap_pages_for_workers,
     skip_scan,
 )
 from rowreckon.cost.materialize import cost_material
@@ -147,6 +156,7 @@ __all__ = [
     "compare_fractional_path_costs",
     "compare_path_costs",
     "compare_path_costs_fuzzily",
+    "compute_bitmap_pages",
     "compute_parallel_worker",
     "compute_semi_anti_join_factors",
     "cost_bitmap_heap_scan",
@@ -179,6 +189,7 @@ __all__ = [
     "gather_rows",
     "get_variable_numdistinct",
     "hash_table_size",
+    "heap_pages_for_workers",
     "index_pages_fetched",
     "join_hash_table",
     "major_of",

@@ -69,6 +69,38 @@ def bitmap_entries(settings: CostSettings) -> float:
     return float(max(int(settings.work_mem_bytes) // _BITMAP_ENTRY_BYTES, 16))
 
 
+def compute_bitmap_pages(
+    settings: CostSettings,
+    relation: RelationSize,
+    bitmap: BitmapCost,
+    total_table_pages: float,
+    loop_count: float = 1.0,
+) -> tuple[float, float]:
+    """Table pages read per execution, and tuples looked at on them (all of a lossy page's).
+
+    The pages of a single execution are also what the worker count of a parallel bitmap scan is chosen by.
+    """
+    t = relation.pages if relation.pages > 1.0 else 1.0
+    fetched = clamp_row_est(bitmap.selectivity * relation.tuples)
+    pages = (2.0 * t * fetched) / (2.0 * t + fetched)
+    heap_pages = min(pages, relation.pages)
+    if loop_count > 1.0:
+        pages = index_pages_fetched(
+            settings, fetched * loop_count, relation.pages, bitmap.index_pages, total_table_pages
+        )
+        pages /= loop_count
+    pages = t if pages >= t else float(ceil(pages))
+    entries = bitmap_entries(settings)
+    if entries < heap_pages:
+        lossy = max(0.0, heap_pages - entries / 2.0)
+        if lossy > 0.0:
+            exact = heap_pages - lossy
+            fetched = clamp_row_est(
+                bitmap.selectivity * (exact / heap_pages) * relation.tuples + (lossy / heap_pages) * relation.tuples
+            )
+    return pages, fetched
+
+
 def cost_bitmap_heap_scan(
     settings: CostSettings,
     relation: RelationSize,
@@ -90,23 +122,7 @@ def cost_bitmap_heap_scan(
     startup = bitmap.cost
     seq_page_cost, random_page_cost = relation.page_costs(settings)
     t = relation.pages if relation.pages > 1.0 else 1.0
-    fetched = clamp_row_est(bitmap.selectivity * relation.tuples)
-    pages = (2.0 * t * fetched) / (2.0 * t + fetched)
-    heap_pages = min(pages, relation.pages)
-    if loop_count > 1.0:
-        pages = (
-            index_pages_fetched(settings, fetched * loop_count, relation.pages, bitmap.index_pages, total_table_pages)
-            / loop_count
-        )
-    pages = t if pages >= t else float(ceil(pages))
-    entries = bitmap_entries(settings)
-    if entries < heap_pages:
-        lossy = max(0.0, heap_pages - entries / 2.0)
-        if lossy > 0.0:
-            exact = heap_pages - lossy
-            fetched = clamp_row_est(
-                bitmap.selectivity * (exact / heap_pages) * relation.tuples + (lossy / heap_pages) * relation.tuples
-            )
+    pages, fetched = compute_bitmap_pages(settings, relation, bitmap, total_table_pages, loop_count)
     if pages >= 2.0:
         page_cost = random_page_cost - (random_page_cost - seq_page_cost) * sqrt(pages / t)
     else:

@@ -19,6 +19,8 @@ from rowreckon.cost import (
     SkippedColumn,
     bitmap_index,
     btcostestimate,
+    compute_bitmap_pages,
+    compute_parallel_worker,
     compute_semi_anti_join_factors,
     cost_bitmap_heap_scan,
     cost_gather,
@@ -34,9 +36,9 @@ from rowreckon.cost import (
     eqjoinsel_semi,
     estimate_num_groups,
     get_variable_numdistinct,
+    heap_pages_for_workers,
     mergejoinscansel,
     operator_cost,
-    parallel_divisor,
     scalarineqsel,
     scan_fractions,
     skip_scan,
@@ -110,6 +112,10 @@ class JoinQuery:
     def side(self, node: dict[str, Any], workers: int = 0, loops: float = 1.0) -> PathCost:
         """A scan, with what sorts, keeps or remembers it."""
         kind = node["Node Type"]
+        if kind == "Gather":
+            return cost_gather(
+                self.settings, self.side(node["Plans"][0], node["Workers Planned"]), float(node["Plan Rows"])
+            )
         if kind == "Sort":
             return cost_sort(self.settings, self.side(node["Plans"][0], workers))
         if kind == "Materialize":
@@ -122,37 +128,43 @@ class JoinQuery:
 
     def scan(self, node: dict[str, Any], workers: int, loops: float) -> PathCost:
         alias, kind, settings = node["Alias"], node["Node Type"], self.settings
-        table = self.table(alias)
-        relation = self.facts.relation(table, settings)
-        shared = workers if node.get("Parallel Aware") else 0
-        rows = float(node["Plan Rows"]) * (parallel_divisor(settings, shared) if shared else 1.0)
+        relation = self.facts.relation(self.table(alias), settings)
+        shared = bool(workers and node.get("Parallel Aware"))
+        rows = self.rows(alias) if shared else float(node["Plan Rows"])
         quals = operator_cost(settings, clauses(node.get("Filter")))
         width = node["Plan Width"]
+        # a scan asks for workers by its own size; the Gather has as many as the outermost of them
+        self.scan_workers = 0
         if kind == "Seq Scan":
-            path = cost_seqscan(settings, relation, rows, width, qual=quals, workers=shared)
-            return path._replace(rows=float(node["Plan Rows"]))
-        if kind in ("Index Scan", "Index Only Scan"):
-            condition = self.condition(alias, node.get("Index Cond"), node["Index Name"])
-            path = cost_index(
-                settings, relation, self.facts.index(node["Index Name"]), condition, rows, width,
-                total_table_pages=self.pages, loop_count=loops, index_only=kind == "Index Only Scan",
-                qual=quals, workers=shared,
-            )  # fmt: skip
-            return path._replace(rows=float(node["Plan Rows"]))
-        assert kind == "Bitmap Heap Scan"
-        index_node = node["Plans"][0]
-        index = self.facts.index(index_node["Index Name"])
-        condition = self.condition(alias, index_node["Index Cond"], index_node["Index Name"])
+            if shared:
+                self.scan_workers = compute_parallel_worker(settings, relation.pages, None)
+            return cost_seqscan(settings, relation, rows, width, qual=quals, workers=self.scan_workers)
+        target = node if kind != "Bitmap Heap Scan" else node["Plans"][0]
+        index = self.facts.index(target["Index Name"])
+        condition = self.condition(alias, target.get("Index Cond"), target["Index Name"])
         access = btcostestimate(
             settings, index, condition, relation_tuples=relation.tuples, total_table_pages=self.pages, loop_count=loops
         )
-        path = cost_bitmap_heap_scan(
-            settings, relation, bitmap_index(settings, access, index, rows), rows, width,
-            total_table_pages=self.pages, loop_count=loops,
+        if kind in ("Index Scan", "Index Only Scan"):
+            if shared:
+                heap = heap_pages_for_workers(settings, relation, index, condition, self.pages)
+                only = kind == "Index Only Scan"
+                self.scan_workers = compute_parallel_worker(settings, None if only else heap, access.index_pages)
+            return cost_index(
+                settings, relation, index, condition, rows, width,
+                total_table_pages=self.pages, loop_count=loops, index_only=kind == "Index Only Scan",
+                qual=quals, workers=self.scan_workers,
+            )  # fmt: skip
+        assert kind == "Bitmap Heap Scan"
+        bitmap = bitmap_index(settings, access, index, rows)
+        if shared:
+            pages, _ = compute_bitmap_pages(settings, relation, bitmap, self.pages)
+            self.scan_workers = compute_parallel_worker(settings, pages, None)
+        return cost_bitmap_heap_scan(
+            settings, relation, bitmap, rows, width, total_table_pages=self.pages, loop_count=loops,
             qual=operator_cost(settings, clauses(node.get("Filter")) + clauses(node.get("Recheck Cond"))),
-            workers=shared,
+            workers=self.scan_workers,
         )  # fmt: skip
-        return path._replace(rows=float(node["Plan Rows"]))
 
     def condition(self, alias: str, text: str | None, index: str) -> IndexCondition:
         """Selectivity of the index quals `id <=`, `f <` and equality on the keys."""
@@ -216,6 +228,7 @@ class JoinQuery:
         outer = self.side(node["Plans"][0], workers)
         inner_node = node["Plans"][1]
         together = bool(node.get("Parallel Aware"))
+        outer_workers = self.scan_workers
         inner = self.side(inner_node, workers if together else 0)
         inner_alias = alias_of(inner_node)
         columns = re.findall(r"\bo\.(\w+)", node["Hash Cond"])
@@ -227,7 +240,8 @@ class JoinQuery:
             factors=self.factors(node),
             anti=node["Join Type"] == "Anti",
             parallel_hash=together,
-            workers=workers,
+            workers=outer_workers,
+            inner_workers=self.scan_workers,
         )
         return cost_hashjoin(self.settings, outer, inner, node["Plan Rows"], 0, terms)
 
