@@ -65,13 +65,13 @@ create function pass() returns trigger language plpgsql as $$ begin return null;
 create trigger "odd: name, on x: time=1" after insert on ridge for each statement execute function pass();
 
 -- A plan with a transition table exists only inside a trigger, so this one explains from there.
-create table seen_plan(line text);
+create table seen_plan(number serial, line text);
 create function explain_new_guests() returns trigger language plpgsql as $$
 declare plan text;
 begin
   for plan in execute 'explain (' || current_setting('huts.options') || ')
       select n.name, b.night from new_guests n left join huts.booking b on b.guest_id = n.id' loop
-    insert into huts.seen_plan values (plan);
+    insert into huts.seen_plan(line) values (plan);
   end loop;
   return null;
 end $$;
@@ -83,7 +83,7 @@ begin
   perform set_config('huts.options', options, true);
   insert into huts.guest select 100000 + i, 'new ' || i, 'c1', date '2000-01-01' from generate_series(1, 3) i;
   perform set_config('huts.options', '', true);
-  return query select line from huts.seen_plan;
+  return query select line from huts.seen_plan order by number;
 end $$;
 """
 

@@ -20,10 +20,25 @@ ReadText = Callable[[str, str], list[Found]]
 
 # An object of EXPLAIN begins with a key; brackets are taken along only right before one, so that
 # no run of brackets is gone through more than once for each of its ends.
+_NODES = (
+    r"(?:Parallel[ ]|Async[ ])?(?:[A-Z][A-Za-z]+[ ](?:Only[ ]|Heap[ ]|Index[ ]|Range[ ]|Function[ ]|Tuplestore[ ])?"
+    r"Scan\b|Nested[ ]Loop|(?:Hash|Merge)[ ](?:\w+[ ]){0,2}Join|(?:Partial[ ]|Finalize[ ])?\w*Aggregate\b|Result\b"
+    r"|(?:Incremental[ ])?Sort\b|Limit\b|Hash\b|Unique\b|(?:Merge[ ])?Append\b|Gather\b|WindowAgg\b|Materialize\b"
+    r"|Memoize\b|Group\b|ProjectSet\b|LockRows\b|Recursive[ ]Union|Bitmap(?:And|Or)\b|(?:Hash)?SetOp\b"
+    r"|(?:Insert|Update|Delete|Merge)[ ]on\b)"
+)
 _START = re.compile(
-    r"""(?P<json>(?:\[\s{0,99}){0,4}\{\s{0,99}"(?P<key>[^"\\\n]{1,80})"\s{0,9}:)
-    |(?P<string>"(?:\\[nrt]|[ \t]){0,99}(?:\[(?:\\[nrt]|[ \t]){0,99}){0,4}\{(?:\\[nrt]|[ \t]){0,99}\\")""",
-    re.VERBOSE,
+    rf"""(?P<json>(?:\[\s{{0,99}}){{0,4}}\{{\s{{0,99}}"(?P<key>[^"\\\n]{{1,80}})"\s{{0,9}}:)
+    |(?P<string>"(?:\\[nrt]|[ \t]){{0,99}}(?:\[(?:\\[nrt]|[ \t]){{0,99}}){{0,4}}\{{(?:\\[nrt]|[ \t]){{0,99}}\\")
+    # A node's line with its figures, on the same line or (for a node that is known) on the next one.
+    |^(?P<text>[ \t]*(?:->[ \t]*)?
+        (?:[A-Z][^\n]*?[ ](?=\((?:cost=\d|actual[ ](?:time|rows)=\d|never[ ]executed\)))
+        |{_NODES}[^\n]*\n[^\n]{{0,200}}?\((?:cost=\d|actual[ ](?:time|rows)=\d)
+        # Without figures a plan is known by psql's title above it or by the lines below it.
+        |{_NODES}[^\n]*\n[ \t]+(?:->[ ]|[A-Z][\w/ -]{{0,40}}:[ ]|(?:Init|Sub)Plan[ ]|CTE[ ]
+            |(?:Foreign[ ])?(?:Insert|Update|Delete|Merge)[ ]on[ ])))
+    |^(?P<titled>QUERY[ ]PLAN\n)(?=[ \t]*{_NODES})""",
+    re.VERBOSE | re.MULTILINE,
 )
 _STRINGS = json.JSONDecoder(strict=False)
 _SIGNS = ('"Plan"', '"Node Type"')
@@ -42,6 +57,7 @@ class _Scan:
         self.read_text = read_text
         self.in_broken = False
         self.echo_from = 0
+        self.found_any = False
 
     def run(self) -> Iterator[Found]:
         position = 0
@@ -50,15 +66,30 @@ class _Scan:
             if found:
                 query = self.query_before(start.start())
                 self.echo_from = self.lines.index_at(position)
+                self.found_any = True
             for each in found:
                 if isinstance(each, RawPlan) and each.query is None and query:
                     each = replace(each, query=query)
                 yield each
+        if not self.found_any:
+            yield from self.plain_first_line()
+
+    def plain_first_line(self) -> list[Found]:
+        """A plan without figures (COSTS OFF) and without lines below its node is known only by its first line."""
+        from rowreckon.reading.explain_text.header import parse_header
+        from rowreckon.reading.explain_text.plans import read_text_plan
+
+        first = next((index for index, line in enumerate(self.lines.lines) if line.strip()), None)
+        if first is None or parse_header(self.lines.lines[first].strip()) is None:
+            return []
+        return list(read_text_plan(self.lines, first, self.limits)[0])
 
     def one(self, start: re.Match[str]) -> tuple[list[Found], int]:
         """What begins at `start`, and the offset from which to go on."""
         if start.lastgroup == "string":
             return self.in_string(start.start())
+        if start.lastgroup in ("text", "titled"):
+            return self.in_text(start)
         return self.in_json(start)
 
     def in_json(self, start: re.Match[str]) -> tuple[list[Found], int]:
@@ -91,6 +122,19 @@ class _Scan:
         except (ValueError, RecursionError):
             return read_value(self.text, begin, self.limits)
         return value, end, ()
+
+    def in_text(self, start: re.Match[str]) -> tuple[list[Found], int]:
+        from rowreckon.reading.explain_text.header import has_figures, parse_header
+        from rowreckon.reading.explain_text.plans import read_text_plan
+
+        index = self.lines.index_at(start.end() if start.lastgroup == "titled" else start.start())
+        first = self.lines.lines[index].strip().removeprefix("->").lstrip()
+        # Words that begin like a node, without figures in this line or the next, may be prose.
+        if not has_figures(start.group()) and not has_figures(first) and parse_header(first) is None:
+            return [], start.end()
+        found, end = read_text_plan(self.lines, index, self.limits)
+        after = self.lines.starts[end] if end < len(self.lines.starts) else len(self.text)
+        return found, max(after, start.start() + 1)
 
     def in_string(self, begin: int) -> tuple[list[Found], int]:
         try:

@@ -62,14 +62,14 @@ def _plain_characters(text: str) -> str:
 
 
 def _without_prefixes(lines: list[str]) -> list[str]:
-    """Strip what stands before every line of a quotation or a comment, where two lines in a row have it."""
+    """Strip what stands before the lines of a quotation or a comment: two in a row, or one with a node's figures."""
     kinds = [_prefix_kind(line) for line in lines]
     if not any(kinds):
         return lines
     stripped = list(lines)
     for index, kind in enumerate(kinds):
         near = kinds[index - 1] if index else "", kinds[index + 1] if index + 1 < len(kinds) else ""
-        if kind and kind in near:
+        if kind and (kind in near or "(cost=" in lines[index] or "(actual " in lines[index]):
             match = _PREFIX.match(lines[index])
             if match is not None:
                 stripped[index] = lines[index][match.end() :]
