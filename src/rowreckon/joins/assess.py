@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from rowreckon.counts.origin import Entering
 from rowreckon.counts.reckon import ReckonedTree
@@ -58,9 +58,13 @@ def assess(
     if evidence.join is None or evidence.model is None:
         reason = "the plan alone does not tell what the other join methods would cost"
         return _without_model(facts, count.loops, cut, errors, misestimated, reason, missing)
-    points = points_of(facts, evidence.join, one_line=not inner_differs)
+    facts = evidence.facts
+    points = points_of(facts, evidence.join)
     residual = _residual(reckoned, facts, evidence.model, points.estimate)
     model = calibrated(evidence.model, evidence.planner, points.estimate, facts, reckoned)
+    if not inner_differs and points.actual is not None:
+        without = model.leader(points.along(points.actual.outer, inner_actual=False))
+        points = replace(points, one_line=without != model.leader(points.actual))
     permitted = frozenset(m for m in METHOD_ORDER if m not in evidence.excluded)
     decision = decide(model, points, facts.method, misestimated=misestimated, permitted=permitted)
     verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor

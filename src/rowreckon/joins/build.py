@@ -38,12 +38,14 @@ def build_model(
         executed=_executed(reckoned, facts, ways),
         fraction=fraction,
         base_cost=outer_cost,
+        partial=facts.workers > 0,
     )
 
 
 def _executed(reckoned: ReckonedTree, facts: JoinFacts, ways: list[Way]) -> Way | None:
     """The way that the plan took."""
     mine = [w for w in ways if w.method == facts.method and not w.turned and w.existing]
+    mine = [w for w in mine if w.unique == facts.inner_made_unique]
     tree = reckoned.tree
     if facts.method == "hash":
         return next((w for w in mine if w.shared == facts.shared_hash), None)

@@ -6,13 +6,13 @@ from rowreckon.catalog.facts import JoinClauseFacts, JoinSide, MergeScanFraction
 from rowreckon.cost import CostSettings, MergeScanSelectivity
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.counts.reckon import ReckonedTree
-from rowreckon.plan.nodes import IndexScanNode
+from rowreckon.plan.nodes import GatherNode, IndexScanNode
 
 from .clauses import JoinClause
 from .inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput
 from .known import Known, KnownRelation
 from .methods import can_hash, can_merge
-from .side_paths import catalog_paths, printed_paths, shared_paths
+from .side_paths import catalog_paths, gathered_paths, printed_paths, shared_paths
 from .sides import JoinFacts, Side
 
 
@@ -97,6 +97,8 @@ def _side(
     partial_paths = printed if partial else []
     if relation is not None and relation.complete:
         paths = [*paths, *catalog_paths(settings, relation, rows, known.total_table_pages)]
+        if facts.workers == 0 and any(isinstance(n, GatherNode) for n in reckoned.tree.nodes):
+            paths += gathered_paths(settings, relation, rows)
         if facts.workers > 0 and not partial:
             partial_paths = list(shared_paths(settings, relation, rows, facts.workers))
     paths.sort(key=lambda p: p.path.total_cost)

@@ -18,13 +18,19 @@ from .methods import excluded_methods, nothing_known
 from .model import JoinModel
 from .planner_figures import PlannerFigure, planner_figures
 from .reasons import catalog_facts
+from .semijoins import as_semijoin
 from .sides import JoinFacts
 
 
 @dataclass(frozen=True)
 class JoinEvidence:
-    """A join's inputs and model, None where nothing can be worked out; the planner's own figures per method."""
+    """What is known of one join.
 
+    `facts` are the join's, a semijoin recognised as one; inputs and model are None where nothing can be worked out;
+    `planner` holds the planner's own figures per method.
+    """
+
+    facts: JoinFacts
     join: JoinInput | None
     model: JoinModel | None
     excluded: dict[Method, str]
@@ -38,13 +44,14 @@ def gather(
     """The evidence for one join."""
     excluded = excluded_methods(facts, known.abilities if known is not None else nothing_known)
     planner = planner_figures(capture, reckoned, facts)
+    facts = as_semijoin(reckoned, facts, capture.query)
     join = catalog_input(settings, reckoned, facts, known) if known is not None else None
     missing: list[Missing] = []
     if join is None:
         tables = tuple(reckoned.tables[facts.node])
         why = "the plan alone does not tell sizes and statistics" if known is None else "they were not all readable"
         missing.append(catalog_facts(tables, why))
-        return JoinEvidence(None, None, excluded, planner, tuple(missing))
+        return JoinEvidence(facts, None, None, excluded, planner, tuple(missing))
     fraction = fetched_fraction(reckoned.tree, facts.node)
     model = build_model(settings, reckoned, facts, join, known, excluded, fraction)
-    return JoinEvidence(join, model, excluded, planner, tuple(missing))
+    return JoinEvidence(facts, join, model, excluded, planner, tuple(missing))

@@ -19,7 +19,7 @@ class JoinModel:
 
     `executed` is the way that the plan took, None where it could not be modelled. `fraction` of the output will be
     fetched (1: all). `scale` per method takes the model to the server's own figure at the estimate (1: uncalibrated),
-    applied to what the method costs beyond producing the outer side.
+    applied to what the method costs beyond producing the outer side. `partial` says that it stands below a Gather.
     """
 
     ways: tuple[Way, ...]
@@ -27,7 +27,7 @@ class JoinModel:
     fraction: float
     base_cost: float
     scale: dict[Method, float] = field(default_factory=dict)
-    unknown: frozenset[Method] = frozenset()
+    partial: bool = False
 
     @property
     def basis(self) -> Basis:
@@ -71,12 +71,12 @@ class JoinModel:
         """The method of the path that survives.
 
         Among paths whose total costs lie within 1% of the least the one that starts soonest survives; where only a
-        part of the rows is wanted, the cost of that part decides. Source: add_path and compare_path_costs_fuzzily in
-        optimizer/util/pathnode.c.
+        part of the rows is wanted, the cost of that part decides, and among partial paths the cost alone. Source:
+        add_path, add_partial_path and compare_path_costs_fuzzily in optimizer/util/pathnode.c.
         """
         if not paths:
             return None
-        if self.fraction < 1.0:
+        if self.fraction < 1.0 or self.partial:
             return min(paths, key=lambda m: self._fetched(paths[m]))
         least = min(paths, key=lambda m: paths[m].total_cost)
         best = least

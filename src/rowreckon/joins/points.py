@@ -17,7 +17,8 @@ _SAME = 0.01
 class Points:
     """The estimate, and the actual where the counts allow one (else None); planner rows.
 
-    `one_line` says that the inner side's count is as estimated, so that a single line has to pass through both.
+    `one_line` says that a single line has to pass through both, since the inner side's count is as estimated while
+    pairs match more or less often.
     """
 
     estimate: Point
@@ -51,7 +52,7 @@ class Points:
         )
 
 
-def points_of(facts: JoinFacts, join: JoinInput, *, one_line: bool = False) -> Points:
+def points_of(facts: JoinFacts, join: JoinInput) -> Points:
     """Both points of a join. Sides whose count was cut short are taken at their estimate (see `usable_rows`).
 
     The planner reckons with whole rows; an actual average is rounded down, so that it stays on its side of a border.
@@ -62,10 +63,10 @@ def points_of(facts: JoinFacts, join: JoinInput, *, one_line: bool = False) -> P
     if not facts.inner.parameterised:
         inner = usable_rows(facts.inner, estimate.inner)
     if outer is None or inner is None:
-        return Points(estimate, None, one_line)
+        return Points(estimate, None)
     outer, inner = float(max(floor(outer), 1)), float(max(floor(inner), 1))
     ratio, match_frac = _matches(facts, outer, inner, estimate)
-    return Points(estimate, Point(outer, inner, ratio, match_frac), one_line)
+    return Points(estimate, Point(outer, inner, ratio, match_frac))
 
 
 def usable_rows(side: Side, estimate: float) -> float | None:

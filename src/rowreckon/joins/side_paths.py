@@ -9,6 +9,7 @@ from rowreckon.cost import (
     IndexCondition,
     QualCost,
     compute_parallel_worker,
+    cost_gather,
     cost_index,
     cost_seqscan,
     path_input,
@@ -107,6 +108,17 @@ def catalog_paths(
         )
         order = tuple(f"{relation.alias}.{k}" for k in index.keys)
         yield SidePath(path, order, "index_only_scan" if only else "index_scan")
+
+
+def gathered_paths(settings: CostSettings, relation: KnownRelation, rows: float) -> Iterator[SidePath]:
+    """The relation scanned by several processes and gathered, for plans that use parallelism at all."""
+    workers = compute_parallel_worker(
+        settings, relation.size.pages, None, parallel_workers=relation.relation.parallel_workers
+    )
+    if workers > 0:
+        quals = QualCost(0.0, settings.cpu_operator_cost * relation.restriction_calls)
+        part = cost_seqscan(settings, relation.size, rows, relation.width, qual=quals, workers=workers)
+        yield SidePath(cost_gather(settings, part, rows), (), "parallel seq_scan")
 
 
 def shared_paths(settings: CostSettings, relation: KnownRelation, rows: float, workers: int) -> Iterator[SidePath]:

@@ -75,6 +75,7 @@ class JoinFacts:
 
     `workers` counts the planned workers where the join itself is partial, else 0. `output_rows` and its actual are on
     the planner's scale of the join node. `removed_rows` are pairs that the join filter rejected, same scale.
+    `inner_made_unique` says that the join is a semijoin whose inner side lost its duplicates first (see `semijoins`).
     """
 
     node: int
@@ -94,6 +95,7 @@ class JoinFacts:
     output_actual_interval: Interval | None
     removed_rows: float
     scale: float | None
+    inner_made_unique: bool = False
 
     @property
     def condition(self) -> str | None:
@@ -135,8 +137,8 @@ def join_facts(reckoned: ReckonedTree, number: int, aliases: Aliases) -> JoinFac
     clauses = clauses_of(tree, number, outer_child, inner_child, aliases.below)
     method = METHODS[node.node_type]
     parameterised = method == "nested_loop" and any(c.inner_node is not None for c in clauses)
-    outer = _side(reckoned, outer_child, parameterised=False, loops_of=number)
-    inner = _side(reckoned, inner_child, parameterised=parameterised, loops_of=number)
+    outer = side_facts(reckoned, outer_child, parameterised=False)
+    inner = side_facts(reckoned, inner_child, parameterised=parameterised)
     count = reckoned.counts[number]
     divisor = _divisor(reckoned, number)
     gather = reckoned.parallelism.gather[number]
@@ -166,7 +168,8 @@ def join_facts(reckoned: ReckonedTree, number: int, aliases: Aliases) -> JoinFac
     )
 
 
-def _side(reckoned: ReckonedTree, child: int, *, parameterised: bool, loops_of: int) -> Side:
+def side_facts(reckoned: ReckonedTree, child: int, *, parameterised: bool) -> Side:
+    """The facts of the input whose topmost node is `child`."""
     tree = reckoned.tree
     at, sorted_here = child, False
     while isinstance(tree.nodes[at], _WRAPPERS) and len(tree.inputs(at)) == 1:

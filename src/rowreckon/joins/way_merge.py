@@ -32,7 +32,7 @@ def merge_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
         outer_sorts = not _comes_sorted(cheapest_outer, [c.outer.text for c in clauses])
         inner_sorts = not _comes_sorted(cheapest_inner, [c.inner.text for c in clauses])
         yield _built(settings, join, cheapest_outer, cheapest_inner, outer_sorts, inner_sorts, clauses)
-    for outer in join.outer_paths:
+    for outer in join.outer_paths if join.inner_made_unique is None else ():
         leading = _led_by(outer, merged)
         if not leading or (must_merge_all and len(leading) < len(merged)):
             continue

@@ -47,7 +47,8 @@ def _unparameterised(settings: CostSettings, join: JoinInput) -> Iterator[Built]
         return cost_nestloop(settings, outer.path.with_rows(outer_rows), path, join.output_rows, 0, terms)
 
     yield inner.access or "plain", None, plain, True
-    if settings.enable_material and inner.path.kind not in _SELF_KEEPING:
+    keepable = inner.path.kind not in _SELF_KEEPING and join.inner_made_unique is None
+    if settings.enable_material and keepable:
         yield f"materialize of {inner.access}" if inner.access else "materialize", None, kept, True
 
 

@@ -22,7 +22,8 @@ class Way:
 
     `cost` gives its path at a point; `low` and `high` bound it where the evidence leaves room (None: they don't).
     `existing` is false for a way that needs an index which isn't there: such a way never decides. `sorts` says which
-    sides a merge join sorts, `shared` that all processes build one hash table.
+    sides a merge join sorts, `shared` that all processes build one hash table, `unique` that
+    the inner side of a semijoin is made unique first.
     """
 
     method: Method
@@ -36,13 +37,15 @@ class Way:
     existing: bool = True
     sorts: tuple[bool, bool] = (False, False)
     shared: bool = False
+    unique: bool = False
 
 
 def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
     """All ways in this order of the sides, in the order in which the planner tries them."""
+    unique = join.inner_made_unique is not None
     for merge in merge_ways(settings, join):
-        yield Way("merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1])
+        yield Way("merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1], unique=unique)
     for loop in nested_loop_ways(settings, join):
-        yield Way("nested_loop", loop[0], loop[1], join.turned, join.basis, loop[2], existing=loop[3])
+        yield Way("nested_loop", loop[0], loop[1], join.turned, join.basis, loop[2], existing=loop[3], unique=unique)
     for hashed in hash_ways(settings, join):
-        yield Way("hash", hashed[0], None, join.turned, join.basis, hashed[2], shared=hashed[1])
+        yield Way("hash", hashed[0], None, join.turned, join.basis, hashed[2], shared=hashed[1], unique=unique)

@@ -78,7 +78,7 @@ def _conditions(draw: random.Random) -> tuple[str, str]:
         return f"{{o}}.a < {top} and {{o}}.b < {top}", f"{{o}}.a < {top} and {{o}}.b >= -1"
     if shape < 0.85:
         low = draw.choice([20, 60, 100])
-        return f"{{o}}.a < {low + 1} and {{o}}.b >= {low}", f"{{o}}.a = {low} and {{o}}.b >= -1"
+        return f"{{o}}.a < {low + 1} and {{o}}.b >= {low}", f"{{o}}.b = {low} and {{o}}.a >= -1"
     top = draw.choice([10, 50, BUCKETS])
     return f"{{o}}.a < {top} and {{o}}.b >= -1", f"{{o}}.a < {top} and {{o}}.b >= -1"
 
