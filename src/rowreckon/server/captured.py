@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+import psycopg
+
 from rowreckon.capture import Capture, SessionFacts
 from rowreckon.catalog.facts import Catalog
-from rowreckon.errors import RowreckonError
+from rowreckon.errors import RowreckonError, StatementFailed
 from rowreckon.plan.document import ExplainDocument, parse_document
-from rowreckon.plan.tree import lay_out
+from rowreckon.plan.tree import PlanTree, lay_out
 
-from .connection import Connection
+from .connection import Connection, first_line
 from .execute import QueryRun
 from .facts import read_catalogs
 
@@ -44,21 +46,40 @@ def capture_of_run(run: QueryRun, *, catalog: Catalog | None = None) -> Capture:
 
 
 def captures_with_facts(connection: Connection, runs: Sequence[QueryRun]) -> list[Capture]:
-    """All runs as captures, each with the catalog facts of its plan, read at once.
+    """All runs as captures, each with the catalog facts of its plan, read at once for all that share their settings.
 
-    Where the facts cannot be read the captures come without them, and each says why.
+    Facts are read as the query's own session would see them: another role or search_path sees other statistics.
+    Where they cannot be read the captures come without them, and each says why.
     """
     captures = [capture_of_run(run) for run in runs]
-    planned = [number for number, capture in enumerate(captures) if capture.explain is not None]
-    trees = [lay_out(explain.plan) for n in planned if (explain := captures[n].explain) is not None]
-    try:
-        catalogs = read_catalogs(connection, trees)
-    except RowreckonError as error:
-        note = f"without catalog facts: {error.sentence()}"
-        return [capture.model_copy(update={"notes": (*capture.notes, note)}) for capture in captures]
-    for number, catalog in zip(planned, catalogs, strict=True):
-        captures[number] = captures[number].model_copy(update={"catalog": catalog})
+    groups: dict[tuple[str, ...], list[int]] = {}
+    for number, run in enumerate(runs):
+        if captures[number].explain is not None:
+            groups.setdefault(run.item.settings, []).append(number)
+    for settings, numbers in groups.items():
+        trees = [lay_out(explain.plan) for n in numbers if (explain := captures[n].explain) is not None]
+        try:
+            catalogs: Sequence[Catalog | None] = _facts_under(connection, settings, trees)
+            note: tuple[str, ...] = ()
+        except RowreckonError as error:
+            catalogs = [None] * len(numbers)
+            note = (f"without catalog facts: {error.sentence()}",)
+        for number, catalog in zip(numbers, catalogs, strict=True):
+            known = captures[number]
+            captures[number] = known.model_copy(update={"catalog": catalog, "notes": (*known.notes, *note)})
     return captures
+
+
+def _facts_under(connection: Connection, settings: Sequence[str], trees: Sequence[PlanTree]) -> tuple[Catalog, ...]:
+    try:
+        with connection.transaction(force_rollback=True):
+            for statement in settings:
+                connection.execute(statement.encode())
+            return read_catalogs(connection, trees)
+    except psycopg.Error as error:
+        raise StatementFailed(
+            f"the query's settings could not be applied: {first_line(error)}", sqlstate=error.sqlstate
+        ) from None
 
 
 def _explain(run: QueryRun) -> tuple[ExplainDocument | None, str | None]:
