@@ -1,0 +1,86 @@
+"""The rules that keep the core pure, read off the sources' own imports."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import rowreckon
+
+SOURCE = Path(rowreckon.__file__).parent
+CORE = ("plan", "counts", "cost", "joins", "causes", "remedies", "auditing.py", "elsewhere.py", "capture.py")
+IO = {"os", "sys", "pathlib", "socket", "subprocess", "time", "datetime", "random", "io", "tempfile", "shutil"}
+# A catalog's facts hold the time of the last ANALYZE, which is a value and not a clock.
+VALUES = {"datetime"}
+
+
+def _modules(*places: str) -> Iterator[Path]:
+    for place in places:
+        path = SOURCE / place
+        yield from [path] if path.is_file() else sorted(path.rglob("*.py"))
+
+
+def _imports(path: Path) -> Iterator[str]:
+    """Full names of everything that a module imports, inside functions as well."""
+    package = ".".join(("rowreckon", *path.relative_to(SOURCE).parent.parts))
+    for node in ast.walk(ast.parse(path.read_text())):
+        if isinstance(node, ast.Import):
+            yield from (alias.name for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            base = node.module or ""
+            if node.level:
+                above = package.split(".")[: len(package.split(".")) - node.level + 1]
+                base = ".".join([*above, base]).rstrip(".")
+            yield base
+            yield from (f"{base}.{alias.name}" for alias in node.names)
+
+
+@pytest.mark.parametrize("path", list(_modules(*CORE)), ids=lambda p: str(p.relative_to(SOURCE)))
+def test_the_core_knows_no_edge(path: Path) -> None:
+    """No input, output, clock, server, terminal or template in the core."""
+    found = {name.split(".")[0] for name in _imports(path)}
+    edges = {name for name in _imports(path) if name.startswith(("rowreckon.server", "rowreckon.cli"))}
+    renderings = {
+        n for n in _imports(path) if n.startswith("rowreckon.report.") and not n.startswith("rowreckon.report.document")
+    }
+
+    assert not found & (IO - VALUES)
+    assert not found & {"psycopg", "rich", "typer", "jinja2", "platformdirs"}
+    assert not edges
+    assert not renderings - {"rowreckon.report.document"}
+
+
+def test_only_the_server_package_knows_psycopg() -> None:
+    """One package speaks to databases."""
+    users = {
+        p.relative_to(SOURCE).parts[0] for p in _modules(".") if any(n.split(".")[0] == "psycopg" for n in _imports(p))
+    }
+
+    assert users == {"server"}
+
+
+def test_only_command_and_reports_know_the_terminal() -> None:
+    """typer belongs to the command line; rich to it, to the renderings and to the one function that calls them."""
+    typer = {p.relative_to(SOURCE).parts[0] for p in _modules(".") if "typer" in {n.split(".")[0] for n in _imports(p)}}
+    rich = {p.relative_to(SOURCE).parts[0] for p in _modules(".") if "rich" in {n.split(".")[0] for n in _imports(p)}}
+
+    assert typer == {"cli"}
+    assert rich <= {"cli", "report", "api.py"}
+
+
+def test_the_public_names_are_there() -> None:
+    """What the package says it exports can be imported, and nothing else is promised."""
+    for name in rowreckon.__all__:
+        assert getattr(rowreckon, name) is not None
+    with pytest.raises(AttributeError):
+        _ = rowreckon.unheard_of
+
+
+def test_files_hold_one_idea() -> None:
+    """A file that outgrows this has usually become two."""
+    long = {str(p.relative_to(SOURCE)): n for p in _modules(".") if (n := len(p.read_text().splitlines())) > 500}
+
+    assert not long
