@@ -88,7 +88,7 @@ def capture_of(raw: RawPlan, name: str) -> Capture:
         server_version=server_version_of(explain),
         settings=explain.settings,
         explain=explain,
-        form=raw.form,  # type: ignore[arg-type]  # "capture" was taken above
+        form=raw.form,
         notes=raw.notes,
     )
 
