@@ -50,9 +50,8 @@ def test_every_plan_is_rebuilt_from_typed_fields(reading_database: MatrixServer)
                     unknown.update(_unknown_below(node))
                     assert not isinstance(node, OtherNode), node.node_type
     missing = set(FAMILIES) - set(node_types) - _absent(reading_database.major)
-    print(
-        f"{reading_database.major}: {plans} plans ({mended} mended), {len(node_types)} node types; not reached: {sorted(missing)}"
-    )
+    reached = f"{plans} plans, {mended} mended, {len(node_types)} node types"
+    print(f"{reading_database.major}: {reached}; not reached: {sorted(missing)}")
 
     assert plans > 500
     assert not set(unknown) - FOREIGN_KEYS
