@@ -10,6 +10,7 @@ from rowreckon.report.document import Basis, Method
 from .inputs import Point
 from .ways import Way
 
+_TIE = 1.0000000001
 METHOD_ORDER: tuple[Method, ...] = ("nested_loop", "hash", "merge")
 
 
@@ -64,16 +65,26 @@ class JoinModel:
         return {m: self._fetched(p) for m, p in self.best_paths(point, bound).items()}
 
     def leader(self, point: Point) -> Method | None:
-        """The method that the planner would take at a point."""
-        return self.pick(self.best_paths(point))
+        """The method that the planner would take at a point.
+
+        Paths are offered in the planner's order and each is kept or thrown away against the one held: within 1% of
+        total cost the one that starts sooner wins, else the cheaper. Source: add_path and compare_path_costs_fuzzily
+        in optimizer/util/pathnode.c. Where only a part of the rows is wanted the cost of that part decides, and among
+        partial paths the total cost alone (add_partial_path).
+        """
+        held: PathCost | None = None
+        method: Method | None = None
+        exact = self.fraction < 1.0 or self.partial
+        for way in self.ways:
+            if not way.existing:
+                continue
+            path = self._calibrated(way.method, way.cost(point))
+            if held is None or (self._fetched(path) < self._fetched(held) if exact else _replaces(path, held)):
+                held, method = path, way.method
+        return method
 
     def pick(self, paths: dict[Method, PathCost]) -> Method | None:
-        """The method of the path that survives.
-
-        Among paths whose total costs lie within 1% of the least the one that starts soonest survives; where only a
-        part of the rows is wanted, the cost of that part decides, and among partial paths the cost alone. Source:
-        add_path, add_partial_path and compare_path_costs_fuzzily in optimizer/util/pathnode.c.
-        """
+        """The method that survives of one path each, as in `leader`."""
         if not paths:
             return None
         if self.fraction < 1.0 or self.partial:
@@ -100,3 +111,16 @@ class JoinModel:
             startup_cost=startup_base + (path.startup_cost - startup_base) * factor,
             total_cost=base + (path.total_cost - base) * factor,
         )
+
+
+def _replaces(new: PathCost, held: PathCost) -> bool:
+    """Whether the planner throws the held path away for a new one."""
+    if new.total_cost > held.total_cost * STD_FUZZ_FACTOR:
+        return False
+    if held.total_cost > new.total_cost * STD_FUZZ_FACTOR:
+        return True
+    if new.startup_cost > held.startup_cost * STD_FUZZ_FACTOR:
+        return False
+    if held.startup_cost > new.startup_cost * STD_FUZZ_FACTOR:
+        return True
+    return new.total_cost * _TIE < held.total_cost

@@ -45,15 +45,17 @@ class MadeUnique:
 
 def made_unique(settings: CostSettings, join: JoinInput) -> Iterator[JoinInput]:
     """The inner joins, in both orders of the sides, that a semijoin can be run as."""
-    if join.kind != "Semi" or not join.inner.paths or not join.clauses or join.workers > 0:
+    if join.kind != "Semi" or not join.inner.paths or not join.clauses:
         return
     if not all(c.can_hash and c.can_merge for c in join.clauses):
         return
     unique = MadeUnique(tuple(c.inner for c in join.clauses))
     path = _unique_path(settings, join.inner.paths[0].path, unique.rows(join.inner.rows), len(join.clauses))
-    side = replace(join.inner, paths=(SidePath(path, (), "unique"),), relation=None, single=False)
+    side = replace(join.inner, paths=(SidePath(path, (), "unique"),), partial_paths=(), relation=None, single=False)
     straight = replace(join, kind="Inner", inner=side, unique=True, inner_made_unique=unique)
     yield straight
+    if join.workers > 0:
+        return
     yield replace(
         straight,
         turned=not join.turned,

@@ -18,13 +18,10 @@ from .inputs import ClauseInput, JoinInput, Point, SidePath
 Built = tuple[str, tuple[bool, bool], Callable[[Point], PathCost]]
 
 
-def merge_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
-    """Merge joins over each pair of inputs that the planner would try."""
-    merged = [c for c in join.clauses if c.can_merge]
-    if not merged or not join.outer_paths or not join.inner.paths or not _has_type(settings, join):
-        return
-    must_merge_all = join.kind in ("Right", "Full", "Right Anti")
-    if must_merge_all and len(merged) < len(join.clauses):
+def sorted_merges(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
+    """Merge joins that sort both cheapest inputs, by each clause first."""
+    merged = _merged(settings, join)
+    if not merged:
         return
     cheapest_outer, cheapest_inner = join.outer_paths[0], join.inner.paths[0]
     for first in merged:
@@ -32,6 +29,15 @@ def merge_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
         outer_sorts = not _comes_sorted(cheapest_outer, [c.outer.text for c in clauses])
         inner_sorts = not _comes_sorted(cheapest_inner, [c.inner.text for c in clauses])
         yield _built(settings, join, cheapest_outer, cheapest_inner, outer_sorts, inner_sorts, clauses)
+
+
+def presorted_merges(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
+    """Merge joins whose outer input comes sorted by some of the clauses."""
+    merged = _merged(settings, join)
+    if not merged:
+        return
+    must_merge_all = join.kind in ("Right", "Full", "Right Anti")
+    cheapest_inner = join.inner.paths[0]
     for outer in join.outer_paths if join.inner_made_unique is None else ():
         leading = _led_by(outer, merged)
         if not leading or (must_merge_all and len(leading) < len(merged)):
@@ -44,6 +50,16 @@ def merge_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
             for inner in join.inner.paths:
                 if _comes_sorted(inner, keys):
                     yield _built(settings, join, outer, inner, False, False, leading[:count])
+
+
+def _merged(settings: CostSettings, join: JoinInput) -> list[ClauseInput]:
+    """The clauses that can be merged, none where no merge join is possible."""
+    merged = [c for c in join.clauses if c.can_merge]
+    if not join.outer_paths or not join.inner.paths or not _has_type(settings, join):
+        return []
+    if join.kind in ("Right", "Full", "Right Anti") and len(merged) < len(join.clauses):
+        return []
+    return merged
 
 
 def _comes_sorted(path: SidePath, keys: list[str]) -> bool:

@@ -21,11 +21,13 @@ def nested_loop_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]
     """Nested loops in this order of the sides; none for join types that need unmatched inner rows."""
     if join.kind not in ("Inner", "Left", "Semi", "Anti") or not join.outer_paths:
         return
-    yield from _unparameterised(settings, join)
+    plain = list(_unparameterised(settings, join))
+    yield from plain[:1]
     for inner in parameterised_paths(settings, join):
         yield inner.access, inner.index, _with_index(settings, join, inner), inner.existing
         if inner.memoizable and has_memoize(settings.server_major) and settings.enable_memoize:
             yield f"memoize of {inner.access}", inner.index, _with_memoize(settings, join, inner), inner.existing
+    yield from plain[1:]
 
 
 def _unparameterised(settings: CostSettings, join: JoinInput) -> Iterator[Built]:

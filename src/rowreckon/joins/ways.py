@@ -10,7 +10,7 @@ from rowreckon.report.document import Basis, Method
 
 from .inputs import JoinInput, Point
 from .way_hash import hash_ways
-from .way_merge import merge_ways
+from .way_merge import presorted_merges, sorted_merges
 from .way_nested_loop import nested_loop_ways
 
 CostAt = Callable[[Point], PathCost]
@@ -43,9 +43,11 @@ class Way:
 def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
     """All ways in this order of the sides, in the order in which the planner tries them."""
     unique = join.inner_made_unique is not None
-    for merge in merge_ways(settings, join):
+    for merge in sorted_merges(settings, join):
         yield Way("merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1], unique=unique)
     for loop in nested_loop_ways(settings, join):
         yield Way("nested_loop", loop[0], loop[1], join.turned, join.basis, loop[2], existing=loop[3], unique=unique)
+    for merge in presorted_merges(settings, join):
+        yield Way("merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1], unique=unique)
     for hashed in hash_ways(settings, join):
         yield Way("hash", hashed[0], None, join.turned, join.basis, hashed[2], shared=hashed[1], unique=unique)

@@ -89,7 +89,7 @@ def _compare(
     right: PlanTree,
     alternatives: tuple[Alternative, ...],
     case: Case,
-    live: list[Flip] | None,
+    live: tuple[list[Flip], float] | None,
 ) -> list[Measured]:
     reckoned = reckon(tree)
     joins = judge_joins(capture, reckoned, find_origins(reckoned)).joins
@@ -106,7 +106,7 @@ def _compare(
             basis=basis,
             method=join.method,
             verdict=join.verdict,
-            truth=_method_over(right, sides),
+            truth=_method_over(right, sides, tree, join.node),
             printed=float(tree.nodes[join.node].total_cost or 0),
             modelled=cost.at_estimate if cost is not None else None,
             why=join.why,
@@ -117,20 +117,22 @@ def _compare(
                 row.others[method] = (figure.total_cost, modelled)
         if live is not None and len(joins) == 1 and _drives(join, tree, case.outer):
             mark = "|p" if reckoned.parallelism.partial[join.node] else ""
-            row.flips = [(a.removesuffix("|p"), b.removesuffix("|p"), n) for a, b, n in live]
+            row.flips = [(a.removesuffix("|p"), b.removesuffix("|p"), n) for a, b, n in live[0]]
             # where the planner takes up or gives up parallelism on the way, its flips are not this join's
-            row.flips_known = all(m.endswith("|p") == bool(mark) for a, b, _ in live for m in (a, b))
+            row.flips_known = all(m.endswith("|p") == bool(mark) for a, b, _ in live[0] for m in (a, b))
+            least = live[1]
             row.points = [
                 (p.from_, p.to, p.outer_rows or 0.0, p.low or 0.0, p.high or 0.0)
                 for p in join.switch_points
-                if p.along == "outer" and p.inner_at == "estimate" and (p.outer_rows or 0.0) <= case.most_rows
+                if p.along == "outer" and p.inner_at == "estimate" and least < (p.outer_rows or 0.0) <= case.most_rows
             ]
         found.append(row)
     return found
 
 
-def _flips(connection: psycopg.Connection[Any], case: Case) -> list[Flip]:
-    """Every change of the planner's method as the outer rows grow, in the rows that the planner then expects."""
+def _flips(connection: psycopg.Connection[Any], case: Case) -> tuple[list[Flip], float]:
+    """Every change of the planner's method as the outer rows grow, in the rows that the planner then expects;
+    and the least rows that a literal can make it expect."""
     assert case.flip is not None
     template = case.flip
     seen: dict[int, tuple[str, float]] = {}
@@ -145,7 +147,7 @@ def _flips(connection: psycopg.Connection[Any], case: Case) -> list[Flip]:
     found: list[Flip] = []
     for low, high in itertools.pairwise(steps):
         _bisect(method, low, high, found)
-    return found
+    return found, method(steps[0])[1]
 
 
 def _method_and_rows(plan: PlanTree, alias: str) -> tuple[str, float]:
@@ -184,12 +186,31 @@ def _drives(join: Join, tree: PlanTree, alias: str) -> bool:
     return any(alias_of(tree.nodes[n]) == alias for n in tree.subtree(join.outer.node))
 
 
-def _method_over(tree: PlanTree, sides: tuple[frozenset[str], frozenset[str]]) -> str | None:
-    """The method of the join over the same two inputs, None where the plan has none."""
-    for number in tree.joins():
-        if set(_sides(tree, number)) == set(sides):
-            return METHODS[tree.nodes[number].node_type]
+def _method_over(
+    right: PlanTree, sides: tuple[frozenset[str], frozenset[str]], tree: PlanTree, node: int
+) -> str | None:
+    """The method that the right query's plan has over the same two inputs.
+
+    None where it has no such join, or where its estimates of the inputs and the output did not become right: then it
+    tells nothing about what right estimates would bring.
+    """
+    reckoned = reckon(tree)
+    for number in right.joins():
+        theirs = _sides(right, number)
+        if set(theirs) != set(sides):
+            continue
+        parallel = find_parallelism(right)
+        output = reckoned.counts[node].actual
+        expected = (right.nodes[number].plan_rows or 0) * parallel.divisor(right, number)
+        if output is None or not _near(expected, output):
+            return None
+        return METHODS[right.nodes[number].node_type]
     return None
+
+
+def _near(expected: float, actual: float) -> bool:
+    """Whether an estimate is right, to a quarter or two rows."""
+    return abs(expected - actual) <= max(0.25 * actual, 2.0)
 
 
 def _sides(tree: PlanTree, number: int) -> tuple[frozenset[str], frozenset[str]]:
