@@ -53,9 +53,12 @@ def test_more_tuples_never_fetch_fewer_pages(pages: int, tuples: int, more: int,
         assert many <= pages
 
 
-@given(pages=st.integers(1, 10**5), tuples=st.integers(1, 10**7), cache=st.integers(2, 10**6))
-def test_a_larger_cache_never_costs_more(pages: int, tuples: int, cache: int) -> None:
-    """Halving the cache never lowers the number of reads by more than rounding."""
-    large = index_pages_fetched(CostSettings(effective_cache_size=float(cache)), tuples, pages, 0.0, pages)
-    small = index_pages_fetched(CostSettings(effective_cache_size=float(cache // 2)), tuples, pages, 0.0, pages)
-    assert small + 1.0 >= large
+@given(pages=st.integers(1, 10**5), times=st.integers(4, 100), cache=st.integers(1, 10**5))
+def test_a_small_cache_reads_pages_again(pages: int, times: int, cache: int) -> None:
+    """Where each page is wanted four times or more, a cache that can't hold the table never reads fewer pages than it.
+
+    For fewer tuples the published approximation is not monotone in the cache: T 144, N 158 gives 103 pages with a
+    cache of 160 and 101 with one of 80.
+    """
+    settings = CostSettings(effective_cache_size=float(cache))
+    assert index_pages_fetched(settings, float(pages * times), float(pages), 0.0, float(pages)) >= pages

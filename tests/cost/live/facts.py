@@ -32,6 +32,7 @@ class Facts:
     def __init__(self, connection: psycopg.Connection[Any]) -> None:
         self.connection = connection
         self.major = connection.info.server_version // 10000
+        self.remembered: dict[object, Any] | None = None
 
     def use(self, **settings: object) -> CostSettings:
         """Forget earlier settings, apply these, and read back all that the planner will see.
@@ -116,11 +117,13 @@ class Facts:
     def column(self, table: str, column: str, rows: float | None = None) -> ColumnStatistics:
         """Statistics of an integer column; `rows` is the table's estimate after its filter (default: all)."""
         tuples = float(self._row("select reltuples from pg_class where oid = %s::regclass", table)[0])
-        found = self.connection.execute(
-            "select n_distinct, null_frac, most_common_vals::text::bigint[], most_common_freqs from pg_stats"
-            " where schemaname = 'public' and tablename = %s and attname = %s",
-            (table, column),
-        ).fetchone()
+        found = self._row(
+            "select s.n_distinct, s.null_frac, s.most_common_vals::text::bigint[], s.most_common_freqs"
+            " from (select) one left join pg_stats s"
+            " on s.schemaname = 'public' and s.tablename = %s and s.attname = %s",
+            table,
+            column,
+        )
         unique = bool(
             self._row(
                 "select count(*) from pg_index i join pg_attribute a on a.attrelid = i.indrelid and a.attname = %s"
@@ -131,7 +134,7 @@ class Facts:
             )[0]
         )
         after = tuples if rows is None else rows
-        if found is None:
+        if found[0] is None:
             return ColumnStatistics(tuples, after, is_unique=unique, analyzed=False)
         distinct, null_frac, values, freqs = found
         return ColumnStatistics(tuples, after, distinct, null_frac, tuple(values or ()), tuple(freqs or ()), unique)
@@ -152,10 +155,7 @@ class Facts:
         )[0]
         low = high = None
         if leads:
-            query = sql.SQL("select min({0}), max({0}) from {1}").format(sql.Identifier(column), sql.Identifier(table))
-            row = self.connection.execute(query).fetchone()
-            assert row is not None
-            low, high = row
+            low, high = self._row(f"select min({column}), max({column}) from {table}")
         return OrderedStatistics(self.column(table, column, rows), tuple(bounds or ()), low, high)
 
     def width(self, table: str, *columns: str) -> int:
@@ -183,7 +183,22 @@ class Facts:
         """Pages of all these tables: what competes for the cache in a query over them."""
         return sum(self.relation(table, settings).pages for table in tables)
 
+    def remember(self) -> Facts:
+        """A view of the same session that asks each question about the catalog once; for tables that stay."""
+        view = Facts(self.connection)
+        view.remembered = {}
+        return view
+
     def _row(self, query: str, *parameters: object) -> tuple[Any, ...]:
+        if self.remembered is None:
+            return self._asked(query, *parameters)
+        key = (query, str(parameters))
+        if key not in self.remembered:
+            self.remembered[key] = self._asked(query, *parameters)
+        found: tuple[Any, ...] = self.remembered[key]
+        return found
+
+    def _asked(self, query: str, *parameters: object) -> tuple[Any, ...]:
         row = self.connection.execute(query.encode(), parameters).fetchone()
         assert row is not None
         return row

@@ -61,6 +61,7 @@ class JoinQuery:
     limit: int
     below: int | None
     keys: tuple[str, ...]
+    estimates: dict[str, float]
 
     def sql(self) -> str:
         """The statement."""
@@ -81,7 +82,10 @@ class JoinQuery:
     def rows(self, alias: str) -> float:
         """Rows of a base table after its filter, as the planner estimates them."""
         condition = f"id <= {self.limit}" if alias == "o" else "true" if self.below is None else f"f < {self.below}"
-        return float(self.facts.explain(f"select * from {self.table(alias)} where {condition}")["Plan Rows"])
+        query = f"select * from {self.table(alias)} where {condition}"
+        if query not in self.estimates:
+            self.estimates[query] = float(self.facts.explain(query)["Plan Rows"])
+        return self.estimates[query]
 
     def filter_share(self, alias: str) -> float:
         if alias == "o":
