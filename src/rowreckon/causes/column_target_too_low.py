@@ -50,10 +50,8 @@ def check(site: Site, context: Context) -> Candidate | None:
     evidence = [fact("share of the table's rows that came", kept, "plan")]
     facts = site.column(column)
     if facts is None:
-        if kept is None:
-            return None
         # A list of 100 is sure to hold it: only a target lowered for this column would leave it out.
-        weight = LIKELY if kept < 0.01 else POSSIBLE if kept < 0.02 else WEAK
+        weight = POSSIBLE if kept is None or 0.01 <= kept < 0.02 else LIKELY if kept < 0.01 else WEAK
         return _candidate(site, column, weight, "plan", evidence, subject)
     statistics = site.statistics(column)
     if statistics is None:

@@ -45,8 +45,9 @@ def correlated(
         evidence.append(fact("smallest share that one clause alone keeps, as expected", min(singles), "catalog"))
         if site.direction == "under" and site.kept > 1.5 * min(singles):
             return None  # more came than one clause alone was expected to keep: not the product is wrong
-        if age.state == "fresh":
-            weight = PROVEN
+        if site.direction == "under" or age.state == "fresh":
+            # Each clause alone may be right, and together they were expected to keep far less.
+            weight = STRONG if age.state == "old" else PROVEN
     built = _covering(relation, columns)
     if built:
         weight *= 0.5

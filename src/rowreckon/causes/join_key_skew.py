@@ -26,7 +26,7 @@ Results", SIGMOD 1991.
 
 from __future__ import annotations
 
-from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, Candidate, Subject, fact
+from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, WEAK, Candidate, Subject, fact
 from rowreckon.causes.keys import key_pairs
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
@@ -57,10 +57,13 @@ def check(site: Site, context: Context) -> Candidate | None:
             fact(f"most common value of {key.table}.{key.column} against the average", round(factor, 1), "catalog")
         )
     if skewed:
-        weight = STRONG if max(skewed) >= 3 else POSSIBLE
+        weight = STRONG if max(skewed) >= 3 else WEAK
     if site.kind == "lookup" and site.own:
         weight *= 0.6
-    filtered = any(_is_filtered(context, key) for key in keys)
+    filters = [_is_filtered(context, key) for key in keys]
+    filtered = any(filters)
+    if not skewed and len(filters) == 2 and all(filters):
+        weight = POSSIBLE  # filters on both tables that go together look the same
     evidence.append(fact("a filter chooses the keys on one side", filtered, "plan"))
     hot = next((k for k in keys if (_skew(k) or 0) >= 3), keys[0])
     return Candidate(

@@ -66,13 +66,14 @@ def check(join: Join, context: Context, *, cured_elsewhere: bool) -> IndexGain |
     ]
     if index is not None:
         evidence.append(fact("scans of the index, by the server's counters", index.idx_scan, "catalog"))
+    rows = max(join.outer.actual_rows or 0.0, join.inner.actual_rows or 0.0)
     return IndexGain(
         join=join,
         subject=Subject(table=table, relation=relation, index=name, columns=_columns(relation, index)),
         ratio=join.loss_factor or 1.0,
         confidence=_CURABLE if cured_elsewhere else _INCURABLE,
         basis="catalog" if index is not None else "plan",
-        summary=f"The index {name} makes a nested loop over {count(join.outer.actual_rows or 0)} rows look cheap; "
+        summary=f"The index {name} makes a nested loop over {count(rows)} rows look cheap; "
         f"without it a {join.best_at_actual} join would be chosen.",
         evidence=tuple(evidence),
     )

@@ -29,7 +29,7 @@ from dataclasses import dataclass
 from rowreckon.catalog.facts import Relation
 from rowreckon.causes.clause_kinds import compared_column, kind_of
 from rowreckon.causes.finding import Subject, TableName, fact
-from rowreckon.causes.scans import is_base_scan, partition_parent_alias, relation_of, table_of
+from rowreckon.causes.scans import is_base_scan, name_of, partition_parent_alias, relation_of, table_of
 from rowreckon.causes.site import Context
 from rowreckon.causes.wording import count, listed
 from rowreckon.plan.conditions import Clause, parse_condition
@@ -120,7 +120,7 @@ def _target(
         parent = context.parent_of(relation)
         if len(parents) != 1 or None in parents or parent is None:
             return None
-        relation, table = parent, TableName(parent.name, parent.schema_)
+        relation, table = parent, name_of(parent)
         aliases |= {p for p in parents if p is not None}
     if table is None:
         return None

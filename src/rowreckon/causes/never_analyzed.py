@@ -27,9 +27,10 @@ from __future__ import annotations
 from rowreckon.catalog.facts import Relation
 from rowreckon.causes.clause_kinds import compared_column
 from rowreckon.causes.defaults import DISTINCT, betrays, default_selectivity
-from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, TableName, fact
+from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, fact
 from rowreckon.causes.groups import near_default
 from rowreckon.causes.keys import group_keys, join_keys
+from rowreckon.causes.scans import name_of
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
 
@@ -56,7 +57,7 @@ def check(site: Site, context: Context) -> Candidate | None:
 def _from_catalog(site: Site, relation: Relation, columns: set[str]) -> Candidate | None:
     if not relation.statistics_readable or relation.row_security_active or relation.kind == "partitioned_table":
         return None
-    table = TableName(relation.name, relation.schema_)
+    table = name_of(relation)
     subject = Subject(table=table, relation=relation, columns=tuple(sorted(columns)))
     none_at_all = not any(c.statistics for c in relation.columns)
     named = [c for name in sorted(columns) if (c := relation.column(name)) is not None]
@@ -100,7 +101,9 @@ def _from_shares(site: Site) -> Candidate | None:
         return None
     per_run = site.estimate / site.executions
     planned = site.planned_rows
-    exact = planned is not None and betrays(per_run, planned, share, exactly=True) and planned * share > 1.5
+    # A clamped estimate of one row proves nothing, save on a temporary table, which autovacuum never analyzes.
+    telling = planned is not None and (planned * share > 1.5 or _is_temporary(site.table))
+    exact = planned is not None and telling and betrays(per_run, planned, share, exactly=True)
     near = betrays(per_run, site.total_rows, share, exactly=False)
     if not exact and not (planned is None and near):
         return None
@@ -118,6 +121,10 @@ def _from_shares(site: Site) -> Candidate | None:
         ),
         subject=Subject(table=site.table, columns=columns, total_rows=site.total_rows),
     )
+
+
+def _is_temporary(table: TableName) -> bool:
+    return (table.schema or "").startswith("pg_temp")
 
 
 def _from_groups(site: Site, keys: list[Key]) -> Candidate | None:

@@ -27,6 +27,7 @@ from rowreckon.causes.defaults import DISTINCT
 from rowreckon.causes.finding import LIKELY, PROVEN, Candidate, Subject, TableName, fact
 from rowreckon.causes.groups import near_default
 from rowreckon.causes.keys import group_keys, join_keys
+from rowreckon.causes.scans import name_of
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
 
@@ -44,7 +45,7 @@ def check(site: Site, context: Context) -> Candidate | None:
                 continue
             if not relation.statistics_readable or not column.readable or relation.row_security_active:
                 continue
-            table = TableName(relation.name, relation.schema_)
+            table = name_of(relation)
             return Candidate(
                 code="partition_parent_not_analyzed",
                 weight=PROVEN * 1.5,
@@ -62,9 +63,14 @@ def check(site: Site, context: Context) -> Candidate | None:
 
 def _from_alias(site: Site, context: Context) -> Candidate | None:
     """From the plan alone: the key's alias is a partitioned table's, and the default number of groups was taken."""
-    keys = [k for k in (group_keys(site, context) if site.kind == "groups" else ()) if not k.table.name]
-    if len(keys) != len(site.group_keys) or len(keys) != 1 or not near_default(site):
-        return None
+    if site.kind == "groups":
+        keys = [k for k in group_keys(site, context) if not k.table.name]
+        if len(keys) != len(site.group_keys) or len(keys) != 1 or not near_default(site):
+            return None
+    else:
+        keys = [k for k in join_keys(site, context) if not k.table.name]
+        if not keys or not _joins_by_default(site, context):
+            return None
     key = keys[0]
     partitions = tuple(
         dict.fromkeys(
@@ -78,11 +84,22 @@ def _from_alias(site: Site, context: Context) -> Candidate | None:
         code="partition_parent_not_analyzed",
         weight=LIKELY * 1.5,
         basis="plan",
-        summary=f"The partitioned table behind {key.alias} seems to have no statistics of its own: 200 groups by "
-        f"{key.column} are the planner's default. {rows_sentence(site)}",
+        summary=f"The partitioned table behind {key.alias} seems to have no statistics of its own: 200 distinct "
+        f"values of {key.column} are the planner's default. {rows_sentence(site)}",
         evidence=(
-            fact("groups expected", DISTINCT, "plan"),
+            fact("distinct values that the planner took", DISTINCT, "plan"),
             fact("partitions read", len(partitions), "plan"),
         ),
         subject=Subject(columns=(key.column,), partitions=partitions),
     )
+
+
+def _joins_by_default(site: Site, context: Context) -> bool:
+    """Whether an inner join on one equality was expected to keep one pair in 200, as without statistics."""
+    outer, inner = context.tree.outer(site.number), context.tree.inner(site.number)
+    if site.kind != "join" or outer is None or inner is None or len(site.joined) != 1:
+        return False
+    counts = context.evidence.reckoned.counts
+    sides = [counts[n].estimate or 0.0 for n in (outer, inner)]
+    expected = sides[0] * sides[1] / DISTINCT
+    return expected > 100 and abs(site.estimate - expected) <= 0.01 * expected

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from rowreckon.catalog.facts import Relation
 from rowreckon.causes.clause_kinds import ClauseKind, compared_column, kind_of
 from rowreckon.causes.site import Context, Site
+from rowreckon.counts.interval import Interval
 from rowreckon.plan.conditions import Clause
 
 _FRESH = 0.02  # share of rows modified since ANALYZE below which the statistics count as fresh
@@ -40,9 +42,13 @@ def columns_of(found: list[Restriction], *kinds: ClauseKind) -> tuple[str, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Age:
-    """How old a relation's statistics are: `fresh`, `old`, or `unknown`, with what says so."""
+    """How old a relation's statistics are, and what says so.
 
-    state: str
+    `old`: the row totals differ. `modified`: only the counters say so, which a load and its ANALYZE in one transaction
+    make say as well. `fresh` and `unknown` otherwise.
+    """
+
+    state: Literal["old", "modified", "fresh", "unknown"]
     fact: str
     value: float | str | None
     source: str
@@ -54,23 +60,30 @@ def age_of(site: Site, relation: Relation | None) -> Age:
     The planner scales its row count with the file, so that only the count at the last ANALYZE, not the planner's
     total, shows that a table grew.
     """
-    if site.total is not None and site.planned is not None and not relation:
+    if relation is not None:
+        return age_of_relation(relation, site.total)
+    if site.total is not None and site.planned is not None:
         low, high = site.total.low, site.total.high
-        if site.planned.rows.low > 1.25 * high or site.planned.rows.high < 0.8 * low:
-            return Age("old", "rows that the planner took the table to hold", site.planned_rows, "plan")
-        return Age("unknown", "rows that the planner took the table to hold", site.planned_rows, "plan")
-    if relation is None:
-        return Age("unknown", "no facts of the table at hand", None, "plan")
+        off = site.planned.rows.low > 1.25 * high or site.planned.rows.high < 0.8 * low
+        state: Literal["old", "unknown"] = "old" if off else "unknown"
+        return Age(state, "rows that the planner took the table to hold", site.planned_rows, "plan")
+    return Age("unknown", "no facts of the table at hand", None, "plan")
+
+
+def age_of_relation(relation: Relation, total: Interval | None) -> Age:
+    """By the catalog: rows counted at the last ANALYZE against the rows that a scan really read, then the counters."""
     known = relation.reltuples
-    if known is not None and site.total is not None:
-        middle = (site.total.low + site.total.high) / 2
+    if known is not None and total is not None:
+        middle = (total.low + total.high) / 2
         if abs(middle - known) > 0.25 * max(known, middle, 1.0):
             return Age("old", "rows at the last ANALYZE", known, "catalog")
     if relation.n_mod_since_analyze is not None and relation.analyze_count:
-        rows = max(relation.reltuples or 0.0, relation.n_live_tup or 0, 1.0)
+        rows = max(known or 0.0, relation.n_live_tup or 0, 1.0)
         part = relation.n_mod_since_analyze / rows
-        state = "old" if part >= _OLD else "fresh" if part <= _FRESH else "unknown"
-        return Age(state, "rows modified since the last ANALYZE", relation.n_mod_since_analyze, "catalog")
+        counted: Literal["modified", "fresh", "unknown"] = (
+            "modified" if part >= _OLD else "fresh" if part <= _FRESH else "unknown"
+        )
+        return Age(counted, "rows modified since the last ANALYZE", relation.n_mod_since_analyze, "catalog")
     return Age("unknown", "the server counts no modifications of the table", None, "catalog")
 
 

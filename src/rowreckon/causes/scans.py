@@ -42,8 +42,13 @@ def table_of(node: PlanNode, relation: Relation | None = None) -> TableName | No
     if not isinstance(node, ScanNode) or not node.relation_name:
         return None
     if relation is not None:
-        return TableName(relation.name, relation.schema_)
+        return name_of(relation)
     return TableName(node.relation_name, node.schema_name)
+
+
+def name_of(relation: Relation) -> TableName:
+    """A relation's name as statements can use it: a temporary schema's own name holds in one session only."""
+    return TableName(relation.name, "pg_temp" if relation.persistence == "temporary" else relation.schema_)
 
 
 def relation_of(node: PlanNode, catalog: Catalog | None) -> Relation | None:

@@ -16,6 +16,7 @@ from rowreckon.causes.scans import (
     aliases,
     executions_of,
     is_base_scan,
+    name_of,
     planned_total,
     relation_of,
     table_of,
@@ -80,6 +81,10 @@ class Context:
         table = table_of(self.tree.nodes[number])
         return None if table is None else self.totals.get(table)
 
+    def total_of(self, table: TableName) -> Interval | None:
+        """The proven row total of a table, which a plan without VERBOSE names without its schema."""
+        return self.totals.get(table) or self.totals.get(TableName(table.name))
+
     def key(self, reference: ColumnReference, below: int | None = None) -> Key | None:
         """The base relation's column behind a reference; None for what a subquery, function or CTE computes."""
         if reference.table is not None:
@@ -93,7 +98,7 @@ class Context:
         alias = reference.table or (node.alias if isinstance(node, ScanNode) else None) or ""
         if isinstance(node, ScanNode) and node.alias != alias:  # the alias of a partitioned table
             parent = self.parent_of(relation)
-            table = TableName(parent.name, parent.schema_) if parent is not None else None
+            table = name_of(parent) if parent is not None else None
             if table is None:
                 return Key(alias, reference.column, TableName(""), None)
             return Key(alias, reference.column, table, parent)
@@ -216,6 +221,8 @@ def find_site(context: Context, entering: Entering) -> Site:
         return _scan_site(context, number, base)
     if isinstance(node, JoinNode):
         joined, unread = _clauses(node.hash_cond, node.merge_cond, node.join_filter)
+        if not joined and node.node_type == "Nested Loop":
+            joined = _lookup_clauses(context.tree, number)
         own, unread_filter = _clauses(node.filter)
         return Site(**base, kind="join", joined=joined, own=own, unread=unread + unread_filter)  # type: ignore[arg-type]
     if isinstance(node, AggregateNode):
@@ -263,6 +270,18 @@ def _scan_texts(tree: PlanTree, number: int) -> tuple[str | None, ...]:
         one_scan = len(conditions) == 1
         return (conditions[0] if one_scan else node.recheck_cond, node.filter)
     return (node.filter, node.tid_cond if isinstance(node, ScanNode) else None)
+
+
+def _lookup_clauses(tree: PlanTree, number: int) -> tuple[Clause, ...]:
+    """The join clauses of a nested loop whose inner side bears them itself, as parameters of its scan."""
+    inner = tree.inner(number)
+    found: dict[Clause, None] = {}
+    for below in tree.subtree(inner) if inner is not None else ():
+        node = tree.nodes[below]
+        if is_base_scan(node) and isinstance(node, ScanNode):
+            clauses, _ = _clauses(*_scan_texts(tree, below))
+            found.update(dict.fromkeys(c for c in clauses if c.tables - {node.alias}))
+    return tuple(found)
 
 
 def _clauses(*texts: str | None) -> tuple[tuple[Clause, ...], tuple[str, ...]]:

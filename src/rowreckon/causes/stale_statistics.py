@@ -26,9 +26,18 @@ from __future__ import annotations
 
 from rowreckon.catalog.facts import Relation
 from rowreckon.causes.defaults import betrays, default_selectivity
-from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, WEAK, Candidate, Subject, TableName, fact
+from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, WEAK, Candidate, Subject, fact
 from rowreckon.causes.keys import group_keys, join_keys
-from rowreckon.causes.restrictions import Age, Restriction, age_of, lacks_statistics, likeliest_bound, restrictions
+from rowreckon.causes.restrictions import (
+    Age,
+    Restriction,
+    age_of,
+    age_of_relation,
+    lacks_statistics,
+    likeliest_bound,
+    restrictions,
+)
+from rowreckon.causes.scans import name_of
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import count, rows_sentence
 
@@ -46,10 +55,11 @@ def check(site: Site, context: Context) -> Candidate | None:
         for key in keys:
             if key.relation is None or not _analyzed(key.relation):
                 continue
-            age = _age_by_counters(key.relation)
-            if age is not None:
-                table = TableName(key.relation.name, key.relation.schema_)
-                return _candidate(site, Subject(table=table, relation=key.relation), age, STRONG, "catalog")
+            age = age_of_relation(key.relation, context.total_of(key.table))
+            if age.state in ("old", "modified"):
+                table = name_of(key.relation)
+                weight = STRONG if age.state == "old" else WEAK
+                return _candidate(site, Subject(table=table, relation=key.relation), age, weight, "catalog")
     return None
 
 
@@ -69,27 +79,30 @@ def _scan(site: Site, context: Context) -> Candidate | None:
 
 
 def _weight(site: Site, context: Context, found: list[Restriction], age: Age) -> float | None:
-    if any(r.kind == "expression" for r in found) and age.state != "old":
-        return None
-    if age.state == "fresh" or any(r.clause.parameters or r.clause.subplans for r in found):
+    plain = [r for r in found if r.column is not None]
+    if not plain or age.state == "fresh" or any(r.clause.parameters or r.clause.subplans for r in found):
         return None
     if site.relation is None and _takes_defaults(site):
         return WEAK  # never analyzed: then the planner's total is a guess from the row width and proves nothing
+    if len(plain) < len(found) and age.state != "old":
+        return None  # the clause that is no plain column is the likelier one to be off
     bound = likeliest_bound(site, context, found)
     # More rows than one clause alone was expected to keep: no correlation explains that, only old statistics do.
     beyond = bound is not None and site.kept is not None and site.direction == "under" and site.kept > 1.5 * bound
+    single = len(found) == 1
     if age.state == "old":
-        return PROVEN if beyond or len(found) <= 1 else STRONG * 1.5 if bound is None else STRONG
+        return PROVEN if beyond or single else STRONG * 1.5 if bound is None else POSSIBLE
+    if age.state == "modified":
+        return STRONG if beyond or single else LIKELY if bound is None else WEAK
     if beyond and site.relation is not None:
         return LIKELY
-    plain = [r for r in found if r.column is not None]
-    if len(found) == 1 and len(plain) == 1 and not site.own[0].parameters and site.direction == "under":
+    if single and site.direction == "under":
         surely = site.kept is not None and site.kept > _SURELY_SAMPLED
         if plain[0].kind in ("equality", "null_test", "flag"):
             return LIKELY * 1.5 if surely else POSSIBLE
         if plain[0].kind == "range":
             return LIKELY
-    return WEAK if plain else None
+    return WEAK
 
 
 def _takes_defaults(site: Site) -> bool:
@@ -104,15 +117,6 @@ def _analyzed(relation: Relation) -> bool:
     return any(c.statistics for c in relation.columns)
 
 
-def _age_by_counters(relation: Relation) -> Age | None:
-    if relation.n_mod_since_analyze is None or not relation.analyze_count:
-        return None
-    rows = max(relation.reltuples or 0.0, relation.n_live_tup or 0, 1.0)
-    if relation.n_mod_since_analyze / rows < 0.1:
-        return None
-    return Age("old", "rows modified since the last ANALYZE", relation.n_mod_since_analyze, "catalog")
-
-
 def _candidate(site: Site, subject: Subject, age: Age, weight: float, basis: str) -> Candidate:
     total = site.total
     evidence = [fact(age.fact, age.value, age.source)]
@@ -123,9 +127,9 @@ def _candidate(site: Site, subject: Subject, age: Age, weight: float, basis: str
     if subject.relation is not None and (subject.relation.last_analyze or subject.relation.last_autoanalyze):
         times = [t for t in (subject.relation.last_analyze, subject.relation.last_autoanalyze) if t is not None]
         evidence.append(fact("last ANALYZE", max(times).isoformat(sep=" ", timespec="seconds"), "catalog"))
-    if age.state == "old" and age.source == "plan":
+    if age.source == "plan" and age.state == "old":
         story = f"the planner took it to hold {count(float(age.value or 0))} rows, the scan read {_read(site)}"
-    elif age.state == "old":
+    elif age.state in ("old", "modified"):
         story = f"{age.fact}: {count(float(age.value or 0))}"
     else:
         story = "the planner missed values that a fresh sample would hold"

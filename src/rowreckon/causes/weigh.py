@@ -82,7 +82,7 @@ def _judge(site: Site, context: Context) -> list[CauseFinding]:
     whole = sum(c.weight for c in rivals) + unexplained.DOUBT
     told = [(c, c.weight / whole) for c in rivals if c.weight / whole >= _WORTH_TELLING]
     doubt = unexplained.DOUBT / whole
-    if not told or doubt > max(share for _, share in told):
+    if not told or doubt >= max(share for _, share in told):
         told.append((unexplained.check(site, context), doubt))
     joins = suffering(site, context.evidence.joins)
     harms = harm_of(site, joins, context)
@@ -175,5 +175,6 @@ _HARM = {"crossed": 3, "time": 2, "undecided": 1, "nothing": 0}
 
 
 def _order(finding: CauseFinding) -> tuple[float, float, int, int]:
-    rank = CODES.index(finding.code)
+    # A tie goes to the doubt: better no name than the nearest guess.
+    rank = -1 if finding.code == "unexplained" else CODES.index(finding.code)
     return (-_HARM[finding.harms], -finding.finding.confidence, rank, finding.finding.node or 0)
