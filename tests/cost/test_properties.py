@@ -152,13 +152,15 @@ def test_index_and_bitmap_scans(
     relation = RelationSize(float(pages), float(tuples))
     index = IndexShape(max(1.0, tuples / 300.0), float(tuples), 2)
     condition = IndexCondition(selectivity, selectivity)
-    size = {"total_table_pages": float(pages)}
-    one = cost_index(settings, relation, index, condition, 1.0, **size)
-    each = cost_index(settings, relation, index, condition, 1.0, loop_count=float(loops), **size)
+    size = float(pages)
+    one = cost_index(settings, relation, index, condition, 1.0, total_table_pages=size)
+    each = cost_index(settings, relation, index, condition, 1.0, loop_count=float(loops), total_table_pages=size)
     assert sane(one)
     assert sane(each)
-    access = btcostestimate(settings, index, condition, relation_tuples=float(tuples), **size)
-    heap = cost_bitmap_heap_scan(settings, relation, bitmap_index(settings, access, index, 1.0), 1.0, **size)
+    access = btcostestimate(settings, index, condition, relation_tuples=float(tuples), total_table_pages=size)
+    heap = cost_bitmap_heap_scan(
+        settings, relation, bitmap_index(settings, access, index, 1.0), 1.0, total_table_pages=size
+    )
     assert sane(heap)
     if settings.effective_cache_size > 4.0 * (pages + index.pages):
         assert each.total_cost <= one.total_cost * (1.0 + 1e-9)

@@ -199,7 +199,7 @@ class Facts:
         return found
 
     def _asked(self, query: str, *parameters: object) -> tuple[Any, ...]:
-        row = self.connection.execute(query.encode(), parameters).fetchone()
+        row: tuple[Any, ...] | None = self.connection.execute(query.encode(), parameters).fetchone()
         assert row is not None
         return row
 

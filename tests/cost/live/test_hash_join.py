@@ -151,7 +151,7 @@ def test_parallel_hash(facts: Facts) -> None:
         cost_seqscan(settings, facts.relation(name, settings), 30000.0, facts.width(name), workers=2)
         for name in (outer_name, inner_name)
     ]
-    path = cost_hashjoin(settings, *sides, join["Plan Rows"], 0, terms)
+    path = cost_hashjoin(settings, sides[0], sides[1], join["Plan Rows"], 0, terms)
     assert_cost(path, join, "681.25..1215.20")
     table = join_hash_table(settings, sides[1], terms)
     assert (table.num_buckets, table.num_batches) == (32768, 1)

@@ -293,5 +293,5 @@ def test_rescan_of_a_materialized_scan(facts: Facts) -> None:
     """A nested loop pays for reading the kept rows again, half of what keeping them cost."""
     settings = facts.use()
     kept = cost_material(settings, facts.seqscan(settings, "sm"))
-    assert (kept.rescan_startup_cost, kept.rescan_total_cost) == (0.0, pytest.approx(1.25))
+    assert (kept.rescan_startup_cost, kept.rescan_total_cost) == pytest.approx((0.0, 1.25))
     assert printed(facts.explain("select * from sm")).total == 8.0
