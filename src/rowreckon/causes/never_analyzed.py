@@ -27,7 +27,7 @@ from __future__ import annotations
 from rowreckon.catalog.facts import Relation
 from rowreckon.causes.clause_kinds import compared_column
 from rowreckon.causes.defaults import DISTINCT, betrays, default_selectivity
-from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, fact
+from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, TableName, fact
 from rowreckon.causes.groups import near_default
 from rowreckon.causes.keys import group_keys, join_keys
 from rowreckon.causes.scans import name_of
