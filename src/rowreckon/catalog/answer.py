@@ -47,19 +47,20 @@ def catalogs_from_answer(answer: Mapping[str, Any]) -> tuple[Catalog, ...]:
     Raises StatementFailed where the answer lacks the server's identity, without which nothing can be read from it.
     """
     request = FactsRequest.model_validate(answer["request"])
+    answers, failures = _each(answer["answers"]), _each(answer["failures"])
     sections: dict[str, Any] = {s["name"]: s["content"] for s in answer["sections"]}
     server = sections.get("server")
     if server is None:
-        reason = next((f"{f['message']}" for f in answer["failures"] if f["part"] == "server"), "it gave no answer")
+        reason = next((f"{f['message']}" for f in failures if f["part"] == "server"), "it gave no answer")
         raise StatementFailed(f"the server did not tell its version: {reason}", hint="read the facts again")
     names = tuple(PlanName.model_validate(n) for n in answer["names"])
     tablespaces = tuple(Tablespace.model_validate(t) for t in sections.get("tablespaces") or ())
-    relations = _relations(sections, server, tablespaces, answer["answers"])
+    relations = _relations(sections, server, tablespaces, answers)
     by_oid = {r.oid: r for r in relations}
     operators = tuple(OperatorFacts.model_validate(o) for o in sections.get("operators") or ())
-    estimates = relation_estimates(request, names, answer["answers"])
-    clauses = clause_facts(request, names, by_oid, operators, answer["answers"])
-    pairs = pair_estimates(request, answer["answers"])
+    estimates = relation_estimates(request, names, answers)
+    clauses = clause_facts(request, names, by_oid, operators, answers)
+    pairs = pair_estimates(request, answers)
     shared = {
         "server_version": server["server_version"],
         "block_size": server["block_size"],
@@ -88,9 +89,21 @@ def catalogs_from_answer(answer: Mapping[str, Any]) -> tuple[Catalog, ...]:
             relation_estimates=estimates.get(plan, ()),
             join_pairs=pairs.get(plan, ()),
         )
-        missing = missing_facts(catalog, request, plan, answer["failures"], track_counts=server["track_counts"])
+        missing = missing_facts(catalog, request, plan, failures, track_counts=server["track_counts"])
         catalogs.append(catalog.model_copy(update={"missing": missing}))
     return tuple(catalogs)
+
+
+def _each(entries: Iterable[Row]) -> list[Row]:
+    """An answer or failure for each question that it belongs to: equal statements are planned once."""
+    found: list[Row] = []
+    for entry in entries:
+        targets = entry.get("for")
+        if targets is None:
+            found.append(entry)
+        else:
+            found.extend({**entry, **target, "part": target["kind"]} for target in targets)
+    return found
 
 
 def _with_ancestors(oids: Iterable[int], by_oid: Mapping[int, Relation]) -> tuple[Relation, ...]:

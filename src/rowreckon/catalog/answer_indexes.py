@@ -47,7 +47,7 @@ def mark_heights(indexes: Mapping[int, tuple[Index, ...]], answers: Iterable[Row
 def _with_height(index: Index, answer: Row | None) -> Index:
     if answer is None:
         return index
-    if answer["what"] == "pageinspect":
+    if "height" in answer:
         return index.model_copy(update={"height": answer["height"], "height_known_by": "pageinspect"})
     height = height_from_startup(answer["startup"])
     if answer["index"] != index.name or answer["node"] not in ("Index Scan", "Index Only Scan") or height is None:

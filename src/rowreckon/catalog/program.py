@@ -86,6 +86,7 @@ declare
   section record;
   side record;
   question json;
+  settings_now text;
   name text;
   inspector text;
   height bigint;
@@ -164,34 +165,43 @@ begin
   select n.nspname into inspector from pg_extension e join pg_namespace n on n.oid = e.extnamespace
     where e.extname = 'pageinspect';
   perform set_config('search_path', own_path, true);
+  -- several plans, and several clauses of one, ask the same: each statement is planned once, like settings in a row
+  select coalesce(array_agg(json_build_object('sql', g.sql, 'settings', g.settings::json, 'for', g.targets)
+      order by g.settings, g.first), '{{}}') into asked
+    from (select q->>'sql' as sql, q->>'settings' as settings, min(n) as first,
+            json_agg(json_build_object('kind', q->'kind', 'n', q->'n', 'what', q->'what') order by n) as targets
+          from unnest(asked) with ordinality u(q, n) group by 1, 2) g;
   foreach question in array asked loop
     begin
-      if question->>'kind' = 'height' and inspector is not null then
+      if question->'for'->0->>'kind' = 'height' and inspector is not null then
         begin
           execute format('select fastlevel from %I.bt_metap($1)', inspector) into height
             using (select format('%I.%I', n.nspname, c.relname) from pg_class c join pg_namespace n
-                   on n.oid = c.relnamespace where c.oid = (question->>'n')::int8::oid);
-          answers := answers || json_build_object('kind', 'height', 'n', question->'n', 'what', 'pageinspect',
-            'height', height);
+                   on n.oid = c.relnamespace where c.oid = (question->'for'->0->>'n')::int8::oid);
+          answers := answers || json_build_object('for', question->'for', 'height', height);
           continue;
         exception when others then
           inspector := null;  -- installed, but not for this role
         end;
       end if;
-      foreach name in array changed loop
-        perform set_config(name, coalesce(question->'settings'->>name, own_settings->>name), true);
-      end loop;
+      if question->>'settings' is distinct from settings_now then
+        foreach name in array changed loop
+          perform set_config(name, coalesce(question->'settings'->>name, own_settings->>name), true);
+        end loop;
+        settings_now := question->>'settings';
+      end if;
       execute 'explain (format json) ' || (question->>'sql') into part;
       part := part->0->'Plan';
-      answers := answers || json_build_object('kind', question->'kind', 'n', question->'n', 'what', question->'what',
-        'node', part->'Node Type', 'index', coalesce(part->'Index Name', part->'Plans'->0->'Index Name'),
+      answers := answers || json_build_object('for', question->'for', 'node', part->'Node Type',
+        'index', coalesce(part->'Index Name', part->'Plans'->0->'Index Name'),
         'startup', part->'Startup Cost', 'total', part->'Total Cost', 'rows', part->'Plan Rows',
         'width', part->'Plan Width', 'index_cond', coalesce(part->'Index Cond', part->'Recheck Cond'),
         'filter', part->'Filter');
     exception when others then
       perform set_config('lock_timeout', '10ms', true) where sqlstate = '55P03';
-      failures := failures || json_build_object('part', question->'kind', 'n', question->'n', 'what', question->'what',
-        'sqlstate', sqlstate, 'message', case when question->>'kind' <> 'end' then sqlerrm end);
+      settings_now := null;  -- undone with the subtransaction
+      failures := failures || json_build_object('for', question->'for', 'sqlstate', sqlstate,
+        'message', case when question->'for'->0->>'kind' <> 'end' then sqlerrm end);
     end;
   end loop;
   perform set_config('{ANSWER_SETTING}', json_build_object('facts', 'rowreckon.facts/1', 'request', request,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import psycopg
 
@@ -18,6 +18,8 @@ from .connection import Connection, first_line
 
 LOCK_TIMEOUT_MS = 2000
 """How long a part waits for a table that somebody holds exclusively before it is given up (ms)."""
+BATCH_NODES = 250
+"""Plan nodes that are asked about in one go."""
 OLDEST = 130000
 
 
@@ -35,6 +37,25 @@ def read_catalogs(
         raise StatementFailed(
             f"the server is PostgreSQL {version // 10000}", hint="facts can be read from 13 to 18", sqlstate=None
         )
+    found: list[Catalog] = []
+    for batch in _batches(plans):
+        found.extend(_read(connection, batch, with_values=with_values))
+    return tuple(found)
+
+
+def _batches(plans: Sequence[PlanTree]) -> Iterator[list[PlanTree]]:
+    """Runs of plans with not much more nodes than `BATCH_NODES`: what is asked at once is matched up pair by pair."""
+    batch: list[PlanTree] = []
+    for plan in plans:
+        batch.append(plan)
+        if sum(len(p) for p in batch) >= BATCH_NODES:
+            yield batch
+            batch = []
+    if batch:
+        yield batch
+
+
+def _read(connection: Connection, plans: Sequence[PlanTree], *, with_values: bool) -> tuple[Catalog, ...]:
     request = wanted_facts(plans, with_values=with_values).model_dump_json()
     try:
         with connection.transaction(force_rollback=True):
