@@ -8,7 +8,9 @@ import signal
 import stat
 import subprocess
 import sys
+import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import psycopg
@@ -31,13 +33,12 @@ with embedded_server(base=Path(sys.argv[1]), settings={"shared_buffers": "16MB"}
 
 
 @pytest.fixture
-def base(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A folder for runs that the server's account can reach (pytest's own is closed to other accounts)."""
-    folder = tmp_path_factory.mktemp("base")
-    for path in [folder, *folder.parents]:
-        if path.stat().st_uid == os.geteuid() and str(path).startswith(str(tmp_path_factory.getbasetemp().parent)):
-            path.chmod(path.stat().st_mode | 0o111)
-    return folder
+def base() -> Iterator[Path]:
+    """A folder for runs that the server's account can reach (pytest's own folders are closed to other accounts)."""
+    with tempfile.TemporaryDirectory(prefix="rr-base-") as name:
+        folder = Path(name)
+        folder.chmod(0o755)
+        yield folder
 
 
 def socket_folder(dsn: str) -> Path:
