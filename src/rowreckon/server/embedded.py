@@ -25,7 +25,6 @@ SETTINGS: Final[Mapping[str, str]] = {
     "listen_addresses": "",
     "unix_socket_permissions": "0700",
     "fsync": "off",
-    "synchronous_commit": "off",
     "full_page_writes": "off",
     "wal_level": "minimal",
     "max_wal_senders": "0",
