@@ -67,34 +67,23 @@ def test_text_agrees_with_json(huts: tuple[MatrixServer, Extras]) -> None:
     with psycopg.connect(server.dsn, autocommit=True) as connection:
         for statement, options in combinations(server.major, extras):
             count += 1
-            # The text first: writes that are rolled back leave dead rows, which raise later estimates a little.
             text = one(explain(connection, statement, options, "text"))
             json_form = one(explain(connection, statement, options, "raw json"))
             found = differences(json_form.document, text.document, executed=options.analyze)
-            faults += [(statement.name, options.name, each) for each in found if not not_carried(each, server.major)]
+            written = statement.writes and options.analyze
+            faults += [
+                (statement.name, options.name, each)
+                for each in found
+                if not not_carried(each, server.major) and not (written and _is_estimate(each))
+            ]
             assert "not understood" not in " ".join(text.notes), (statement.name, options.name, text.notes)
     assert count > 1000
-    faults = [fault for fault in faults if not _estimates(fault[2])]
     assert not faults, faults[:5]
 
 
-def _estimates(difference: Difference) -> bool:
-    """Estimates of a table that the run before wrote to: it has grown by the rows that were rolled back."""
+def _is_estimate(difference: Difference) -> bool:
+    """The rows that a run wrote and rolled back make the table, and the next run's estimates, a little larger."""
     return difference.kind == "value" and difference.key in ("Plan Rows", "Total Cost", "Startup Cost", "Plan Width")
-
-
-def test_text_agrees_with_json_in_estimates(huts: tuple[MatrixServer, Extras]) -> None:
-    """Without any writing in between the estimates agree too."""
-    server, extras = huts
-    writing = ("insert", "update", "delete", "merge", "writing", "named_tuplestore", "foreign_")
-    with psycopg.connect(server.dsn, autocommit=True) as connection:
-        for statement, options in combinations(server.major, extras):
-            if options.analyze or statement.name.startswith(writing):
-                continue
-            text = one(explain(connection, statement, options, "text")).document
-            json_form = one(explain(connection, statement, options, "raw json")).document
-            for each in differences(json_form, text, executed=False):
-                assert not_carried(each, server.major), (statement.name, options.name, each)
 
 
 CHOSEN = ("three_tables", "sub_plan", "cte", "long_condition", "gather", "quoted_names", "rollup", "merge_join_full")

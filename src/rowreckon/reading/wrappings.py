@@ -23,8 +23,12 @@ _PREFIX = re.compile(r"[ \t]{0,8}(?:(?:>[ \t]?)+|--(?!-)|//|#|\*(?!\s*Record))")
 _RULE = re.compile(r"[-+|]?--[-+| ]*|[┌├└╔╠╚]?[─═]{2}[─═┬┼┴┐┤┘╗╣╝╦╬╩ ]*")
 _RECORD = re.compile(r"[-+┌├─|]{0,3}\[ RECORD \d+ \][-+─┬┼┤┐ ]*|\* Record \d+")
 _HEADER = re.compile(r"[|│]?\s*QUERY PLAN\s*[|│]?")
+# HTML's table around the lines; a line that is nothing but tags goes away with them.
+_DROPPED = "\x1f"
+_TAGS_ALONE = re.compile(r"^[ \t]*(?:</?(?:table|tbody|tr|pre|p|code|div)\b[^<>\n]*>[ \t]*)+$", re.M)
+_TAGS = re.compile(r"</?(?:t[dhr]|table|tbody|pre|code|p|div|span)\b[^<>\n]*>|<br ?/?>")
 _BARS = ("|", "│")
-_EXPANDED = re.compile(r"([|│]? ?QUERY PLAN ?)([|│: ]?) ?(?=\S|\s)")
+_EXPANDED = re.compile(r"[|│]? ?QUERY PLAN(?: [|│:] |[|│]| )")
 _RECORD_GOES_ON = re.compile(r"[|│ ]? *[|│:]( |$)")
 _CSV_ROW = re.compile(r'"(\s*(?:->|[A-Z(])(?:[^"]|"")*)"$')
 
@@ -52,8 +56,8 @@ def _plain_characters(text: str) -> str:
         text = text.translate(_PLAIN)
         if any(sign in text for sign in ("Plan”", "Plan“", "Node Type”", "Node Type“")):
             text = text.translate(_CURLY)
-    if "&quot;Plan&quot;" in text or "-&gt;" in text or "&quot;Node Type&quot;" in text:
-        text = html.unescape(text.replace("<br />", "").replace("&nbsp;", " "))
+    if any(sign in text for sign in ("&quot;Plan&quot;", "&quot;Node Type&quot;", "-&gt;", "<td")):
+        text = html.unescape(_TAGS.sub("", _TAGS_ALONE.sub(_DROPPED, text)).replace("&nbsp;", " "))
     if '""Plan""' in text or '""Node Type""' in text:
         text = text.replace('""', '"')
     if "|====" in text:
@@ -86,9 +90,12 @@ def _without_frames(lines: list[str], numbers: list[int]) -> tuple[list[str], li
     kept: list[str] = []
     kept_numbers: list[int] = []
     expanded: int | None = None
+    asciidoc = any(line.startswith("|====") for line in lines)
     for line, number in zip(lines, numbers, strict=True):
         bare = line.strip()
-        if _HEADER.fullmatch(bare):
+        if bare == _DROPPED or bare.startswith("|===="):
+            continue
+        if _HEADER.fullmatch(bare.removeprefix("^l")):
             line, expanded = "QUERY PLAN", None
         elif _RECORD.fullmatch(bare) or _RULE.fullmatch(bare):
             continue
@@ -101,6 +108,8 @@ def _without_frames(lines: list[str], numbers: list[int]) -> tuple[list[str], li
             line = _without_bar(line[expanded:])
         elif len(bare) > 1 and bare[0] in _BARS and bare[-1] in _BARS:
             line, expanded = bare[1:-1], None
+        elif asciidoc and line.startswith("|"):
+            line = line[1:]
         else:
             expanded = None
         kept.append(line)

@@ -117,6 +117,8 @@ def put_detail(node: dict[str, Any], label: str, text: str) -> bool:
 def is_whole(text: str) -> bool:
     """Whether a line of several figures has them all; other lines always are."""
     label = label_of(text)
+    if label == "Options":
+        return "Deforming " in text and text.endswith(("true", "false"))
     if label == "Timing":
         return "Total " in text and text.endswith("ms")
     if label not in _OF_SEVERAL:
