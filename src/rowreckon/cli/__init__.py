@@ -5,7 +5,11 @@ Each command is one file; what it needs is imported when it runs, so that `rowre
 
 from __future__ import annotations
 
+import os
 import sys
+
+# Nothing in this process is a plugin of pydantic's; looking for one reads the metadata of every installed package.
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
 
 import typer
 
