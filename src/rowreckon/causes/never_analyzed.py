@@ -27,10 +27,10 @@ from __future__ import annotations
 from rowreckon.catalog.facts import Relation
 from rowreckon.causes.clause_kinds import compared_column
 from rowreckon.causes.defaults import DISTINCT, betrays, default_selectivity
-from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, TableName, fact
+from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, fact
 from rowreckon.causes.groups import near_default
 from rowreckon.causes.keys import group_keys, join_keys
-from rowreckon.causes.scans import name_of
+from rowreckon.causes.scans import is_temporary, name_of
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
 
@@ -102,7 +102,7 @@ def _from_shares(site: Site) -> Candidate | None:
     per_run = site.estimate / site.executions
     planned = site.planned_rows
     # A clamped estimate of one row proves nothing, save on a temporary table, which autovacuum never analyzes.
-    telling = planned is not None and (planned * share > 1.5 or _is_temporary(site.table))
+    telling = planned is not None and (planned * share > 1.5 or is_temporary(site.table))
     exact = planned is not None and telling and betrays(per_run, planned, share, exactly=True)
     near = betrays(per_run, site.total_rows, share, exactly=False)
     if not exact and not (planned is None and near):
@@ -121,10 +121,6 @@ def _from_shares(site: Site) -> Candidate | None:
         ),
         subject=Subject(table=site.table, columns=columns, total_rows=site.total_rows),
     )
-
-
-def _is_temporary(table: TableName) -> bool:
-    return (table.schema or "").startswith("pg_temp")
 
 
 def _from_groups(site: Site, keys: list[Key]) -> Candidate | None:

@@ -51,6 +51,11 @@ def name_of(relation: Relation) -> TableName:
     return TableName(relation.name, "pg_temp" if relation.persistence == "temporary" else relation.schema_)
 
 
+def is_temporary(table: TableName) -> bool:
+    """Whether the name is that of a temporary table, which autovacuum never analyzes."""
+    return (table.schema or "").startswith("pg_temp")
+
+
 def relation_of(node: PlanNode, catalog: Catalog | None) -> Relation | None:
     """The catalog's facts of the relation that a scan reads."""
     if catalog is None or not isinstance(node, ScanNode) or not node.relation_name:
@@ -162,7 +167,9 @@ def _solved_from_cost(reckoned: ReckonedTree, number: int, capture: Capture, div
     condition = parse_condition(node.filter)
     if not condition.parsed or any(c.functions or c.subplans for c in condition.clauses):
         return None  # functions carry costs of their own
-    pages = (node.shared_hit_blocks + (node.shared_read_blocks or 0)) / executions_of(reckoned, number)
+    # A temporary table's pages are counted as local ones.
+    blocks = (node.shared_hit_blocks, node.shared_read_blocks, node.local_hit_blocks, node.local_read_blocks)
+    pages = sum(b or 0 for b in blocks) / executions_of(reckoned, number)
     operators = sum(_operators(c.text) for c in condition.clauses)
     # A divided scan divides the processor's part among the processes, and reads all pages all the same.
     work = node.total_cost - (node.startup_cost or 0.0) - pages

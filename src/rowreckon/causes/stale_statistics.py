@@ -37,7 +37,7 @@ from rowreckon.causes.restrictions import (
     likeliest_bound,
     restrictions,
 )
-from rowreckon.causes.scans import name_of
+from rowreckon.causes.scans import is_temporary, name_of
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import count, rows_sentence
 
@@ -108,8 +108,10 @@ def _weight(site: Site, context: Context, found: list[Restriction], age: Age) ->
 def _takes_defaults(site: Site) -> bool:
     share = default_selectivity(site.own)
     planned = site.planned_rows
-    if share is None or planned is None or planned * share <= 1.5:
+    if share is None or planned is None:
         return False
+    if planned * share <= 1.5 and not (site.table is not None and is_temporary(site.table)):
+        return False  # one row, to which everything small is clamped
     return betrays(site.estimate / site.executions, planned, share, exactly=True)
 
 
