@@ -43,7 +43,8 @@ def border_of(point: SwitchPoint) -> Border | None:
         if low is None or high is None:
             return None
         rows = (max(low, 1.0) * max(high, 1.0)) ** 0.5
-    low = min(rows, low) if low is not None else rows
+    rows = max(rows, 1.0)  # no row count below one is told apart, here as on the ruler
+    low = max(1.0, min(rows, low)) if low is not None else rows
     high = max(rows, high) if high is not None else rows
     return Border(point.along, rows, low, high, point.from_, point.to, point.inner_at, point.inner_rows)
 
@@ -68,6 +69,7 @@ def cheapest_at(chain: list[Border], rows: float) -> str | None:
     """The method that the chain says is cheapest at `rows`; None without a chain or within a border's interval."""
     if not chain:
         return None
+    rows = max(rows, 1.0)  # as on the ruler's line, and as a q-error counts
     for border in chain:
         if border.is_wide and border.low <= rows <= border.high:
             return None

@@ -6,7 +6,7 @@ from rowreckon.report.document import Audit, Join, Plan
 from rowreckon.report.escape import clean, quote
 from rowreckon.report.join_words import verdict_sentence
 from rowreckon.report.numbers import capitalised, count_of, listed, milliseconds, number, share
-from rowreckon.report.time_words import PlanMap, join_time, time_sentence
+from rowreckon.report.time_words import PlanMap, join_time, judged_joins, time_sentence
 
 _RANK = {"crossed": 0, "undecided": 1, "held": 2, "accurate": 3}
 
@@ -76,11 +76,14 @@ def _without_crossed(plan: Plan) -> str:
         said = f"No crossed join among {number(total)}: {listed([f'{number(n)} {word}' for n, word in parts if n])}"
     if plan.missing:
         said += "; evidence is missing that could tell more"
-    spent = join_time(plan, list(plan.joins))
+    judged = judged_joins(plan)
+    spent = join_time(plan, judged or list(plan.joins))
     if spent.ms is None or not spent.of:
         said += "; how the time splits is not known"
-    elif spent.ms < spent.of / 2:
+    elif judged and spent.ms < spent.of / 2:
         said += "; most of the time goes elsewhere"
+    elif not judged and plan.time_elsewhere:
+        said += "; no misestimate explains where the time goes"
     return said
 
 

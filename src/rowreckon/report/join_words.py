@@ -101,9 +101,18 @@ def verdict_sentence(join: Join) -> str:
             best_too = join.best_at_actual == join.method
             parts = [rows, "close enough" + (f", and the {chosen} is the cheapest" if best_too else "")]
         case _:
-            why = clean(join.why).strip().rstrip(".")
+            why = reason_words(join)
             parts = [rows, "whether another method is cheaper is undecided" + (f": {why}" if why else "")]
     return "; ".join(part for part in parts if part)
+
+
+def reason_words(join: Join) -> str:
+    """The document's reason without what the verdict sentence says already; empty where nothing remains."""
+    why = clean(join.why).strip().rstrip(".")
+    if join.verdict == "undecided":
+        return why.partition("ndecided: ")[2] or why
+    rows = rows_words(join).partition(";")[0]
+    return "" if rows and why.lower().startswith(rows.lower()) else why
 
 
 def _only_from(join: Join) -> str:

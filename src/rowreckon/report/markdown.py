@@ -130,7 +130,7 @@ def _plan(plan: Plan, *, alone: bool) -> list[Block]:
             what, why = clean(item.what).rstrip("."), clean(item.why).rstrip(".")
             parts += [
                 f"{markdown(f'{capitalised(what)}: {why}. Get it with:')}",
-                markdown_fence(clean_lines(item.how), "sql"),
+                markdown_fence(clean_lines(item.how), "text"),
             ]
         blocks.append(Block("\n\n".join(parts), f"missing evidence of {name}"))
     measured = _table(("how it was measured", ""), list(measured_rows(plan)))

@@ -9,7 +9,7 @@ from rowreckon.report.escape import clean, quote
 from rowreckon.report.headline import joins_by_weight, outcome_words, plans_by_weight
 from rowreckon.report.join_words import VERDICT_MEANS, verdict_sentence
 from rowreckon.report.numbers import count_of, listed, milliseconds, number, times
-from rowreckon.report.time_words import join_time
+from rowreckon.report.time_words import join_time, judged_joins
 
 
 @dataclass(frozen=True)
@@ -32,8 +32,7 @@ def plan_line(plan: Plan, index: int) -> PlanLine:
     finding = outcome or (verdict_sentence(joins[0]) if joins else "no join to judge")
     if outcome and not joins:
         verdict = plan.outcome.replace("_", " ")
-    crossed = [join for join in plan.joins if join.verdict == "crossed"]
-    share = join_time(plan, crossed or list(plan.joins)).share or "–"
+    share = join_time(plan, judged_joins(plan)).share or "–"
     time = milliseconds(plan.execution_ms) if plan.execution_ms is not None else "–"
     return PlanLine(index, verdict, quote(plan.source, 120), time, share, finding)
 

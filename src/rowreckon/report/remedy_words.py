@@ -12,7 +12,7 @@ _KINDS = {
     "more_statistics": "gather more statistics",
     "new_index": "build an index",
     "drop_index": "drop an index",
-    "other": "change",
+    "other": "another change",
 }
 _CHANGES = {"plan_same": "same plan", "plan_changed": "another plan", "unknown": "not known"}
 _TIMES = {"same": "no slower, no faster", "faster": "faster", "slower": "slower", "not_measured": "not measured"}
@@ -58,6 +58,8 @@ def reason_words(remedy: Remedy) -> str:
 
 def lock_words(remedy: Remedy) -> str:
     """The strongest lock taken, and whether a transaction may hold it."""
+    if remedy.lock is None and remedy.kind == "other" and remedy.transactional:
+        return ""
     lock = f"Takes a {clean(remedy.lock)} lock" if remedy.lock else "Which lock it takes is not known"
     return lock + ("." if remedy.transactional else "; it cannot run in a transaction block.")
 
@@ -92,7 +94,13 @@ def trial_words(remedy: Remedy) -> str:
 
 def statements(lines: tuple[str, ...]) -> str:
     """Statements to copy, one below the other."""
-    return "\n".join(clean_lines(line) for line in lines)
+    return "\n".join(terminated(line) for line in lines)
+
+
+def terminated(statement: str) -> str:
+    """One statement, cleaned, with the semicolon that a paste into psql needs."""
+    shown = clean_lines(statement)
+    return shown if not shown or shown.endswith((";", "\\gexec", "\\g")) else f"{shown};"
 
 
 def copy_caution(remedy: Remedy) -> str:

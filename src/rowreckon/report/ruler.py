@@ -8,7 +8,7 @@ contradict the verdict keeps its ticks, loses its stretches, and says so.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from rowreckon.report.borders import Border, Side, borders, cheapest_at, in_line, inner_border_set, inner_differs
@@ -84,6 +84,9 @@ def rulers(join: Join) -> tuple[Ruler, ...]:
         if differs:
             title = f"Outer rows, with the {number(join.inner.actual_rows)} inner rows that came"
             found.append(_ruler(join, "outer", title, second, decides=True))
+    if len(found) == 2 and not found[0].stretches and not found[1].stretches:
+        # Two bare lines with the same marks would say the same thing twice.
+        found = [replace(found[1], title="Outer rows")]
     along_inner = inner_border_set(join)
     if along_inner and join.inner.estimated_rows is not None:
         outer = join.outer.actual_rows

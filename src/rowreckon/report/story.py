@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from rowreckon.report import join_words, remedy_words
 from rowreckon.report.document import Audit, Finding, Join, Plan, Remedy
-from rowreckon.report.escape import clean, clean_lines, quote
+from rowreckon.report.escape import clean, quote
 from rowreckon.report.headline import joins_by_weight, outcome_words
 from rowreckon.report.numbers import capitalised, listed, milliseconds, number, times
 from rowreckon.report.time_words import elsewhere_line, elsewhere_sorted
@@ -110,7 +110,7 @@ def _inner_words(join: Join, sentence: str) -> str:
 def join_story(plan: Plan, join: Join) -> JoinStory:
     """One join in words."""
     sentence = join_words.verdict_sentence(join)
-    why = clean(join.why).strip().rstrip(".")
+    why = join_words.reason_words(join)
     condition = f"Condition: {quote(join.condition)}" if join.condition else "No join condition"
     if not join.equality:
         condition += " (no hashable equality)"
@@ -125,7 +125,7 @@ def join_story(plan: Plan, join: Join) -> JoinStory:
         *join_words.excluded_words(join),
         _origin_words(plan, join),
         join_words.residual_words(join),
-        f"The join ran many times: its rows are {number(join.scale)} times one execution's."
+        f"Its rows are totals, {number(join.scale)} times those that the planner costs at once (loops or workers)."
         if join.scale is not None and join.scale != 1
         else "",
     ]
@@ -166,7 +166,7 @@ def remedy_story(remedy: Remedy) -> RemedyStory:
         capitalised(remedy_words.remedy_title(remedy)),
         capitalised(remedy_words.reason_words(remedy)),
         remedy_words.statements(remedy.sql),
-        clean_lines(remedy.check_first or ""),
+        remedy_words.terminated(remedy.check_first or ""),
         remedy_words.statements(remedy.undo or ()),
         tuple(n for n in notes if n),
         tuple(remedy_words.side_effect_row(e) for e in remedy.side_effects),
@@ -195,7 +195,9 @@ def measured_rows(plan: Plan) -> tuple[tuple[str, str], ...]:
     rows: list[tuple[str, str]] = []
     version = plan.server_version
     if version is not None:
-        shown = f"{version // 10000}.{version % 10000}" if version >= 10000 else str(version)
+        major, minor = divmod(version, 10000)
+        # Most captures tell the release only; its minor version 0 is then a gap, not a fact.
+        shown = f"{major}.{minor}" if minor else str(major or version)
         rows.append(("PostgreSQL", shown))
     rows.append(("Run with ANALYZE", "yes" if plan.analyzed else "no"))
     outcome = outcome_words(plan)

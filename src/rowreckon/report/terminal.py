@@ -203,7 +203,10 @@ def _plan(out: _Writer, plan: Plan, *, alone: bool) -> None:
             out.say(
                 f"- {capitalised(clean(item.what)).rstrip('.')}: {clean(item.why).rstrip('.')}. Get it with:", 4, hang=2
             )
-            out.verbatim(item.how, 6, "bright_cyan")
+            if "\n" in item.how:
+                out.verbatim(item.how, 6, "bright_cyan")
+            else:
+                out.say(clean(item.how), 6, "bright_cyan", hang=2)
     if out.verbose and plan.query:
         out.blank()
         out.say("Query", 2, "bold")

@@ -10,7 +10,7 @@ from rowreckon.report.numbers import milliseconds, number, share
 from rowreckon.report.words import node_label
 
 # What stands between a join and its inputs and exists for the join's sake.
-_SERVING = frozenset(("Hash", "Sort", "Incremental Sort", "Materialize", "Memoize", "Gather", "Gather Merge"))
+_SERVING = frozenset(("Hash", "Sort", "Incremental Sort", "Materialize", "Memoize"))
 
 
 _APART = ("InitPlan", "SubPlan")
@@ -18,7 +18,7 @@ _APART = ("InitPlan", "SubPlan")
 
 @dataclass(frozen=True)
 class JoinTime:
-    """Milliseconds that joins account for: their own time, and that of their sorts, hash tables and input scans."""
+    """Milliseconds that joins account for: their own, their inner sides' access, their sorts and stores."""
 
     ms: float | None
     of: float | None
@@ -47,8 +47,15 @@ class PlanMap:
         return cls({n.id: n for n in plan.nodes}, children, frozenset(join.node for join in plan.joins))
 
 
+def judged_joins(plan: Plan) -> list[Join]:
+    """The joins whose time a report speaks of: the crossed ones, else all that are not accurate."""
+    crossed = [join for join in plan.joins if join.verdict == "crossed"]
+    return crossed or [join for join in plan.joins if join.verdict != "accurate"]
+
+
 def join_time(plan: Plan, joins: list[Join], plan_map: PlanMap | None = None) -> JoinTime:
-    """Time of the joins given, each node counted once; a side that is itself a join or an aggregate is left out."""
+    """Time of the joins given, each node counted once: the join's own, its inner side's access down to the next join,
+    the sorts and stores on both sides; not what a side would have cost under any method."""
     if plan.execution_ms is None or not joins:
         return JoinTime(None, plan.execution_ms)
     at = plan_map or PlanMap.of(plan)
@@ -58,21 +65,20 @@ def join_time(plan: Plan, joins: list[Join], plan_map: PlanMap | None = None) ->
         if top is None:
             continue
         seen[top.id] = top.own_ms
-        stack = list(at.children.get(top.path, ()))
-        while stack:
-            node = stack.pop()
-            if node.id in seen or node.id in at.join_nodes or node.parent_relationship in _APART:
-                continue
-            below = at.children.get(node.path, [])
-            if node.node_type in _SERVING:
-                stack.extend(below)
-            elif "Scan" not in node.node_type and any(n.parent_relationship not in _APART for n in below):
-                continue
-            elif node.node_type == "Bitmap Heap Scan":
-                stack.extend(below)
-            seen[node.id] = node.own_ms
+        for side in _inputs(at, top):
+            node: Node | None = side
+            while node is not None and node.id not in at.join_nodes:
+                if not (node.node_type in _SERVING or side.parent_relationship == "Inner"):
+                    break
+                seen[node.id] = node.own_ms
+                below = _inputs(at, node)
+                node = below[0] if len(below) == 1 else None
     known = [ms for ms in seen.values() if ms is not None]
     return JoinTime(min(sum(known), plan.execution_ms) if known else None, plan.execution_ms)
+
+
+def _inputs(at: PlanMap, node: Node) -> list[Node]:
+    return [child for child in at.children.get(node.path, ()) if child.parent_relationship not in _APART]
 
 
 def elsewhere_sorted(plan: Plan) -> list[TimeElsewhere]:
@@ -94,15 +100,17 @@ def elsewhere_place(plan: Plan, item: TimeElsewhere) -> str:
 def elsewhere_line(plan: Plan, item: TimeElsewhere) -> str:
     """One line of the list: place, time, fact."""
     place = elsewhere_place(plan, item)
-    at = f"{place}: " if place else ""
+    node = next((n for n in plan.nodes if n.id == item.node), None)
+    # The fact often names the node itself; then the place would say it twice.
+    named = node is not None and item.fact.startswith((node.node_type, node.subplan_name or node.node_type))
+    at = f"{place}: " if place and not named else ""
     time = f" ({milliseconds(item.ms)})" if item.ms is not None else ""
     return f"{at}{clean(item.fact).rstrip('.')}{time}"
 
 
 def time_sentence(plan: Plan) -> str:
     """'the judged joins account for 4% of the time; most is in SubPlan 2, 48,000 loops', without a full stop."""
-    crossed = [join for join in plan.joins if join.verdict == "crossed"]
-    subject = crossed or list(plan.joins)
+    subject = judged_joins(plan)
     spent = join_time(plan, subject)
     if not plan.analyzed:
         return "the plan was not run, so nothing is known of its time"
@@ -110,12 +118,14 @@ def time_sentence(plan: Plan) -> str:
         return "how long the query ran is not known"
     named = [item for item in elsewhere_sorted(plan) if item.ms is not None]
     whole = milliseconds(plan.execution_ms)
-    if not subject:
+    if not plan.joins:
         said = f"no join to judge in {whole}"
+    elif not subject:
+        said = f"no join was misestimated, so none is blamed for any of the {whole}"
     elif spent.share is None:
         said = f"the nodes' times were not measured, only the whole: {whole}"
     else:
-        what = "crossed" if crossed else "judged"
+        what = "crossed" if subject[0].verdict == "crossed" else "judged"
         one = len(subject) == 1
         said = (
             f"the {what} join{'' if one else 's'} account{'s' if one else ''} for {spent.share} of the time ({whole})"
@@ -124,5 +134,6 @@ def time_sentence(plan: Plan) -> str:
         return said
     top = named[0]
     place = elsewhere_place(plan, top) or clean(top.fact).rstrip(".")
-    most = "most" if (top.ms or 0) > plan.execution_ms / 2 else "the largest part elsewhere"
+    largest = "the largest part elsewhere" if subject else "the largest part"
+    most = "most" if (top.ms or 0) > plan.execution_ms / 2 else largest
     return f"{said}; {most} is in {place} ({milliseconds(top.ms)})"

@@ -89,7 +89,7 @@ def error_words(q_error: float | None, direction: Direction | None, count: Count
     """`3.6 orders short` (the planner expected too few), `1.2 orders over`, `as expected`; empty if unknown."""
     if q_error is None or direction is None:
         return ""
-    if direction == "even" or q_error < 1.005:
+    if direction == "even" or q_error < 1.1:
         return "as expected"
     way = "short" if direction == "under" else "over"
     more = " or more" if count == "at_least" and direction == "under" else ""
