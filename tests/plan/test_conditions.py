@@ -116,7 +116,6 @@ MORE = [
     "(a.x >= '2026-01-01 00:00:00+00'::timestamp with time zone)",
     "((a.x = b.x) AND (a.x = a.x))",
     '("A"."B ""q""" <> c.d)',
-    "((a.code)::character varying(10) = (b.code)::character varying(10))",
     "(a.x < -5)",
 ]
 

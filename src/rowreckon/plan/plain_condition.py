@@ -12,7 +12,7 @@ from rowreckon.plan.clause import Clause, ColumnReference
 from rowreckon.plan.condition_text import split_conjuncts
 
 _NAME = r'(?:[a-z_][a-z0-9_$]*|"(?:[^"]|"")+")'
-_TYPE = r"(?:::[a-z][a-z ]*(?:\(\d+(?:,\d+)?\))?)"
+_TYPE = r"(?:::[a-z][a-z ]*)"
 _COLUMN = rf"\(?(?:({_NAME})\.)?({_NAME})\)?({_TYPE})?"
 _LITERAL = rf"(?:-?\d+(?:\.\d+)?|'(?:[^']|'')*'){_TYPE}?"
 _COMPARISON = re.compile(rf"{_COLUMN} (=|<>|<=|>=|<|>) (?:{_COLUMN}|({_LITERAL}))")
