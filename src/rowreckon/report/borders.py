@@ -71,7 +71,7 @@ def cheapest_at(chain: list[Border], rows: float) -> str | None:
         return None
     rows = max(rows, 1.0)  # as on the ruler's line, and as a q-error counts
     for border in chain:
-        if border.is_wide and border.low <= rows <= border.high:
+        if border.is_wide and border.low <= rows < border.high:
             return None
         if rows < border.rows:
             return border.below
