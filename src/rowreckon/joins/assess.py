@@ -14,11 +14,13 @@ from .method_costs import method_costs
 from .model import METHOD_ORDER, JoinModel
 from .planner_scale import calibrated
 from .points import Points, points_of
-from .reasons import NOT_ANALYZED, complete_count
+from .reasons import NOT_ANALYZED, catalog_facts, complete_count
 from .safe import safe_origins
 from .sides import JoinFacts
 from .switches import margin, switch_points
 from .verdict import decide
+
+_MOST_PLAY_OF_EXECUTED = 1.1
 
 
 @dataclass(frozen=True)
@@ -77,6 +79,9 @@ def assess(
         else:
             reason, more = "one side was not read to its end", cut
         missing += more
+    elif verdict == "undecided" and model.basis == "plan":
+        why = "the plan alone does not tell sizes, statistics and indexes"
+        missing.append(catalog_facts(tuple(reckoned.tables[facts.node]), why))
     executed_known = model.executed is not None
     return Assessment(
         verdict=verdict,
@@ -124,6 +129,11 @@ def _residual(reckoned: ReckonedTree, facts: JoinFacts, model: JoinModel, point:
     printed = reckoned.tree.nodes[facts.node].total_cost
     if model.executed is None or not printed:
         return None
+    executed = model.executed
+    if executed.low is not None and executed.high is not None:
+        least, most = executed.low(point).total_cost, executed.high(point).total_cost
+        if most > _MOST_PLAY_OF_EXECUTED * least:
+            return None  # what the plan leaves open is no residual of the model
     return model.executed.cost(point).total_cost / float(printed)
 
 

@@ -2,18 +2,41 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, MaterializeNode
 from rowreckon.report.document import Method
 
 from .catalog_inputs import turned_input
+from .hidden import hidden_ways
 from .inputs import JoinInput
 from .known import Known
 from .model import JoinModel
 from .sides import JoinFacts
 from .unique_side import made_unique
 from .ways import Way, ways_of
+
+
+def plan_model(
+    settings: CostSettings,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    joins: tuple[JoinInput, JoinInput, JoinInput],
+    excluded: dict[Method, str],
+    fraction: float,
+) -> JoinModel:
+    """The model from the plan alone: each way with the interval that the plan leaves of its cost."""
+    likely, low, high = (build_model(settings, reckoned, facts, j, None, excluded, fraction) for j in joins)
+    ways = tuple(
+        replace(way, low=least.cost, high=most.cost)
+        for way, least, most in zip(likely.ways, low.ways, high.ways, strict=True)
+    )
+    executed = ways[likely.ways.index(likely.executed)] if likely.executed in likely.ways else None
+    printed = float(reckoned.tree.nodes[facts.node].total_cost or 0.0)
+    hidden = hidden_ways(settings, facts, joins[0], printed, excluded)
+    return replace(likely, ways=ways, executed=executed, hidden=hidden)
 
 
 def build_model(

@@ -9,15 +9,17 @@ from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.report.document import Method, Missing
 
-from .build import build_model
+from .build import build_model, plan_model
 from .catalog_inputs import catalog_input
 from .inputs import JoinInput
 from .known import Known
 from .limits import fetched_fraction
 from .methods import excluded_methods, nothing_known
 from .model import JoinModel
+from .plan_inputs import plan_inputs
 from .planner_figures import PlannerFigure, planner_figures
 from .reasons import catalog_facts
+from .relation_evidence import RelationEvidence
 from .semijoins import as_semijoin
 from .sides import JoinFacts
 
@@ -39,7 +41,12 @@ class JoinEvidence:
 
 
 def gather(
-    settings: CostSettings, capture: Capture, reckoned: ReckonedTree, facts: JoinFacts, known: Known | None
+    settings: CostSettings,
+    capture: Capture,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    known: Known | None,
+    relations: RelationEvidence,
 ) -> JoinEvidence:
     """The evidence for one join."""
     excluded = excluded_methods(facts, known.abilities if known is not None else nothing_known)
@@ -47,11 +54,15 @@ def gather(
     facts = as_semijoin(reckoned, facts, capture.query)
     join = catalog_input(settings, reckoned, facts, known) if known is not None else None
     missing: list[Missing] = []
+    fraction = fetched_fraction(reckoned.tree, facts.node)
     if join is None:
+        joins = plan_inputs(settings, reckoned, facts, relations)
+        if joins is not None:
+            model = plan_model(settings, reckoned, facts, joins, excluded, fraction)
+            return JoinEvidence(facts, joins[0], model, excluded, planner, tuple(missing))
         tables = tuple(reckoned.tables[facts.node])
         why = "the plan alone does not tell sizes and statistics" if known is None else "they were not all readable"
         missing.append(catalog_facts(tables, why))
         return JoinEvidence(facts, None, None, excluded, planner, tuple(missing))
-    fraction = fetched_fraction(reckoned.tree, facts.node)
     model = build_model(settings, reckoned, facts, join, known, excluded, fraction)
     return JoinEvidence(facts, join, model, excluded, planner, tuple(missing))

@@ -6,6 +6,7 @@ figures. Rows are per execution, and over all processes unless a path is partial
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import NamedTuple, Protocol
 
@@ -126,13 +127,18 @@ class ClauseInput:
 
 @dataclass(frozen=True, slots=True)
 class ParameterisedAccess:
-    """The executed nested loop's inner side, where only the plan tells of it: cost per execution as printed."""
+    """The executed nested loop's inner side, where only the plan tells of it.
 
-    path: PathCost
+    `at` gives one execution's path for so many executions. `exact` says that its printed cost is precise enough to
+    reckon the join's from it, without the join's own.
+    """
+
+    at: Callable[[float], PathCost]
     access: str
     index: str | None
     indexed: bool
-    loops: float
+    exact: bool
+    memoized: bool
 
 
 class Uniqueness(Protocol):

@@ -15,6 +15,7 @@ from .assess import Assessment, assess
 from .evidence import JoinEvidence, gather
 from .known import Known
 from .reasons import MissingList
+from .relation_evidence import RelationEvidence
 from .settings import settings_of
 from .sides import Aliases, JoinFacts, Side, join_facts
 from .visits import row_visits
@@ -40,7 +41,8 @@ def judge_joins(capture: Capture, reckoned: ReckonedTree, origins: Origins, *, t
     catalog = capture.catalog if isinstance(capture.catalog, Catalog) else None
     known = Known(catalog, reckoned.tree, settings) if catalog is not None else None
     aliases = Aliases(reckoned.tree)
-    whole = Whole(capture, reckoned, origins, settings, known, tuple(lacking), threshold)
+    relations = RelationEvidence(settings, reckoned)
+    whole = Whole(capture, reckoned, origins, settings, known, relations, tuple(lacking), threshold)
     joins: list[doc.Join] = []
     for number in reckoned.tree.joins():
         joins.append(_judge(whole, join_facts(reckoned, number, aliases), missing))
@@ -56,6 +58,7 @@ class Whole:
     origins: Origins
     settings: CostSettings
     known: Known | None
+    relations: RelationEvidence
     lacking: tuple[doc.Missing, ...]
     threshold: float
 
@@ -64,7 +67,7 @@ def _judge(whole: Whole, facts: JoinFacts, missing: MissingList) -> doc.Join:
     reckoned = whole.reckoned
     count = reckoned.counts[facts.node]
     outer, inner = _side(reckoned, facts.outer), _side(reckoned, facts.inner)
-    evidence: JoinEvidence = gather(whole.settings, whole.capture, reckoned, facts, whole.known)
+    evidence: JoinEvidence = gather(whole.settings, whole.capture, reckoned, facts, whole.known, whole.relations)
     origins = whole.origins.of(facts.node)
     result: Assessment = assess(
         reckoned, facts, evidence, whole.threshold, origins, inner_differs=_differs(inner), lacking=whole.lacking

@@ -5,8 +5,12 @@ from __future__ import annotations
 from rowreckon.report.document import Basis, Method, MethodCost, Way
 
 from .evidence import JoinEvidence
+from .inputs import Point
 from .model import METHOD_ORDER, JoinModel
 from .points import Points
+
+MOST_PLAY = 1.6
+"""A figure is given where the dearest reading of the evidence is at most so many times the cheapest."""
 
 
 def method_costs(
@@ -18,6 +22,9 @@ def method_costs(
     at_actual = model.costs(points.actual) if points.actual is not None else {}
     if model.executed is not None:
         at_estimate[executed] = model.cost(model.executed, points.estimate)
+    at_estimate = _dared(model, points.estimate, at_estimate)
+    if points.actual is not None:
+        at_actual = _dared(model, points.actual, at_actual)
     for method in METHOD_ORDER:
         if method in evidence.excluded:
             continue
@@ -46,6 +53,14 @@ def method_costs(
             ),
         )
     return found
+
+
+def _dared(model: JoinModel, point: Point, costs: dict[Method, float]) -> dict[Method, float]:
+    """The costs whose interval is narrow enough to be printed as a figure, ways that may exist unseen included."""
+    if not any(w.low or w.high for w in model.ways):
+        return costs
+    low, high = model.costs(point, "low"), model.costs(point, "high")
+    return {m: c for m, c in costs.items() if high.get(m, c) <= MOST_PLAY * max(low.get(m, c), 1e-9)}
 
 
 def _basis(model: JoinModel, method: Method) -> Basis | None:

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from rowreckon.cost import STD_FUZZ_FACTOR, PathCost, fractional_cost
 from rowreckon.report.document import Basis, Method
 
+from .hidden import HiddenWay
 from .inputs import Point
 from .ways import Way
 
@@ -21,6 +22,7 @@ class JoinModel:
     `executed` is the way that the plan took, None where it could not be modelled. `fraction` of the output will be
     fetched (1: all). `scale` per method takes the model to the server's own figure at the estimate (1: uncalibrated),
     applied to what the method costs beyond producing the outer side. `partial` says that it stands below a Gather.
+    `hidden` are ways that may exist without the evidence showing them.
     """
 
     ways: tuple[Way, ...]
@@ -29,6 +31,7 @@ class JoinModel:
     base_cost: float
     scale: dict[Method, float] = field(default_factory=dict)
     partial: bool = False
+    hidden: tuple[HiddenWay, ...] = ()
 
     @property
     def basis(self) -> Basis:
@@ -62,7 +65,12 @@ class JoinModel:
 
     def costs(self, point: Point, bound: str = "") -> dict[Method, float]:
         """Per method the cost of its cheapest existing way at a point, planner cost."""
-        return {m: self._fetched(p) for m, p in self.best_paths(point, bound).items()}
+        found = {m: self._fetched(p) for m, p in self.best_paths(point, bound).items()}
+        if bound == "low":
+            for way in self.hidden:
+                least = way.low(point)
+                found[way.method] = min(found.get(way.method, least), least)
+        return found
 
     def leader(self, point: Point) -> Method | None:
         """The method that the planner would take at a point.

@@ -47,7 +47,15 @@ def parameterised_paths(settings: CostSettings, join: JoinInput) -> Iterator[Par
     relation = join.inner.relation
     if join.executed_inner is not None:
         given = join.executed_inner
-        yield Parameterised(given.access, given.index, lambda point: given.path, join.clauses, given.indexed, False)
+        access = f"memoize of {given.access}" if given.memoized else given.access
+        yield Parameterised(
+            access,
+            given.index,
+            lambda point: given.at(join.rows_at(point)[0]),
+            join.clauses,
+            given.indexed,
+            False,
+        )
         return
     if relation is None or not join.inner.single:
         return

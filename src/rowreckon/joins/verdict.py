@@ -50,6 +50,9 @@ def decide(
     if lacking:
         names = " and a ".join(_name(m) for m in sorted(lacking))
         return Decision("undecided", None, None, f"what a {names} would have cost can't be worked out")
+    unseen = _unseen(model, points.actual, method)
+    if unseen is not None:
+        return Decision("undecided", None, None, f"the plan does not tell whether there is {unseen}")
     if may_be_beaten or best != method:
         return Decision("undecided", best, loss, "the evidence leaves open which method is cheaper at the actual rows")
     return Decision("held" if misestimated else "accurate", method, 1.0 if loss is None else max(loss, 1.0))
@@ -70,6 +73,15 @@ def _beaten(model: JoinModel, point: Point, method: Method) -> tuple[bool, bool]
     surely = bool(others_high) and low[method] > STD_FUZZ_FACTOR * min(others_high)
     maybe = bool(others_low) and high[method] > STD_FUZZ_FACTOR * min(others_low)
     return surely, maybe
+
+
+def _unseen(model: JoinModel, point: Point, method: Method) -> str | None:
+    """What a hidden way would need that could beat the executed method, None where none could."""
+    high = model.costs(point, "high")[method]
+    for way in model.hidden:
+        if way.method != method and high > STD_FUZZ_FACTOR * way.low(point):
+            return way.what
+    return None
 
 
 def _name(method: Method) -> str:

@@ -98,7 +98,7 @@ def _compare(
     found: list[Measured] = []
     for join in joins:
         figures = planner_figures(asked, reckoned, join_facts(reckoned, join.node, aliases))
-        cost = join.costs.get(join.method)
+        printed = float(tree.nodes[join.node].total_cost or 0)
         sides = _sides(tree, join.node)
         row = Measured(
             case=case.name,
@@ -107,8 +107,8 @@ def _compare(
             method=join.method,
             verdict=join.verdict,
             truth=_method_over(right, sides, tree, join.node),
-            printed=float(tree.nodes[join.node].total_cost or 0),
-            modelled=cost.at_estimate if cost is not None else None,
+            modelled=None if join.residual is None else join.residual * printed,
+            printed=printed,
             why=join.why,
         )
         for method, figure in figures.items():

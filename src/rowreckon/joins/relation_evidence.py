@@ -1,0 +1,87 @@
+"""What a plan tells of the size of its relations: from whole scans of them, wherever in the plan they stand.
+
+A sequential scan reads every page and every tuple: its printed cost is seq_page_cost × pages + (cpu_tuple_cost + quals
+× cpu_operator_cost) × tuples. BUFFERS counts the pages (with no shared block missing), rows and rows removed count the
+tuples, and either gives the other.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rowreckon.cost import CostSettings, PathCost, QualCost, RelationSize, cost_seqscan
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.plan.conditions import parse_condition
+from rowreckon.plan.nodes import ScanNode
+
+from .sides import JoinFacts
+
+
+@dataclass(frozen=True, slots=True)
+class SeenRelation:
+    """Pages and tuples of a relation that the plan scans from end to end."""
+
+    pages: float
+    tuples: float
+
+
+class RelationEvidence:
+    """Sizes of the relations of one plan, by name."""
+
+    def __init__(self, settings: CostSettings, reckoned: ReckonedTree) -> None:
+        self._seen: dict[tuple[str | None, str], SeenRelation] = {}
+        for number, node in enumerate(reckoned.tree.nodes):
+            if isinstance(node, ScanNode) and node.node_type == "Seq Scan" and node.relation_name:
+                seen = _whole_scan(settings, reckoned, number, node)
+                if seen is not None:
+                    self._seen.setdefault((node.schema_name, node.relation_name), seen)
+
+    def of(self, node: ScanNode) -> SeenRelation | None:
+        """The size of the relation that a node scans, None where the plan never scans it from end to end."""
+        return self._seen.get((node.schema_name, node.relation_name or ""))
+
+    def inner_paths(
+        self, settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts
+    ) -> tuple[PathCost, PathCost, PathCost] | None:
+        """The inner relation scanned by itself: likeliest, cheapest, dearest; None where its size isn't betrayed."""
+        if facts.inner.scan is None:
+            return None
+        node = reckoned.tree.nodes[facts.inner.scan]
+        if not isinstance(node, ScanNode):
+            return None
+        seen = self.of(node)
+        if seen is None:
+            return None
+        own = _own_quals(node)
+        size = RelationSize(seen.pages, seen.tuples)
+        quals = QualCost(0.0, settings.cpu_operator_cost * own)
+        if own:
+            return None  # how many rows its own conditions keep is not told
+        path = cost_seqscan(settings, size, seen.tuples, facts.inner.width, qual=quals)
+        return path, path, path
+
+
+def _whole_scan(settings: CostSettings, reckoned: ReckonedTree, number: int, node: ScanNode) -> SeenRelation | None:
+    if node.total_cost is None or node.parallel_aware or not node.loops or number >= len(reckoned.counts):
+        return None
+    if reckoned.counts[number].state != "exact" or node.actual_rows is None or node.loops > 1:
+        return None
+    tuples = float(node.actual_rows) + float(node.rows_removed_by_filter or 0)
+    calls = len(parse_condition(node.filter).clauses) if node.filter else 0
+    per_tuple = settings.cpu_tuple_cost + settings.cpu_operator_cost * calls
+    pages = (float(node.total_cost) - per_tuple * tuples) / max(settings.seq_page_cost, 1e-9)
+    if node.shared_hit_blocks is not None and node.shared_read_blocks is not None:
+        read = float(node.shared_hit_blocks) + float(node.shared_read_blocks)
+        if read > 0:
+            pages = read
+    return SeenRelation(pages, tuples) if pages > 0 else None
+
+
+def _own_quals(node: ScanNode) -> int:
+    """Conditions of the scan that compare with no other relation."""
+    texts = [node.filter, getattr(node, "index_cond", None)]
+    found = 0
+    for text in texts:
+        for clause in parse_condition(text).clauses if text else ():
+            found += all(c.table in (None, node.alias) for c in clause.columns)
+    return found
