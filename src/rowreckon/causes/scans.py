@@ -21,6 +21,7 @@ from rowreckon.plan.tree import PlanTree
 
 _OPERATOR_COST = 0.0025
 _TUPLE_COST = 0.01
+_HASHED_LIST = 9
 _PARTITION_ALIAS = re.compile(r"(?P<parent>.+)_\d+$")
 
 
@@ -170,7 +171,10 @@ def _solved_from_cost(reckoned: ReckonedTree, number: int, capture: Capture, div
     # A temporary table's pages are counted as local ones.
     blocks = (node.shared_hit_blocks, node.shared_read_blocks, node.local_hit_blocks, node.local_read_blocks)
     pages = sum(b or 0 for b in blocks) / executions_of(reckoned, number)
-    operators = sum(_operators(c.text) for c in condition.clauses)
+    calls = [_operators(c.text) for c in condition.clauses]
+    operators = sum(n for n in calls if n is not None)
+    if None in calls:
+        return None
     # A divided scan divides the processor's part among the processes, and reads all pages all the same.
     work = node.total_cost - (node.startup_cost or 0.0) - pages
     per_row = (_TUPLE_COST + operators * _OPERATOR_COST) / divisor
@@ -179,8 +183,14 @@ def _solved_from_cost(reckoned: ReckonedTree, number: int, capture: Capture, div
     return Interval(rows - slack, rows + slack) if rows > 1 else None
 
 
-def _operators(clause: str) -> int:
-    """Operators of one clause; a list of n constants is compared n / 2 times on average (cost_qual_eval_walker)."""
-    lists = sum(max((m.group(1).count(",") + 1) // 2 - 1, 0) for m in re.finditer(r"'\{([^}]*)\}'", clause))
+def _operators(clause: str) -> float | None:
+    """Operator calls per row of one clause, None where the plan does not tell.
+
+    A list of n constants is compared n / 2 times on average (cost_qual_eval_walker); from nine constants on it is
+    hashed by newer releases and not by older ones.
+    """
+    lists = [m.group(1).count(",") + 1 for m in re.finditer(r"'\{([^}]*)\}'", clause)]
+    if any(n >= _HASHED_LIST for n in lists):
+        return None
     bare = re.sub(r"'(?:[^']|'')*'", "''", clause)
-    return len(re.findall(r"(?<=\s)(?:[-+*/<>=~!@#%^&|?]+)(?=\s)", bare)) + lists
+    return len(re.findall(r"(?<=\s)(?:[-+*/<>=~!@#%^&|?]+)(?=\s)", bare)) + sum(n / 2 - 1 for n in lists)

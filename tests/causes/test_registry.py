@@ -1,0 +1,59 @@
+"""The registry and the documentation of each cause."""
+
+from __future__ import annotations
+
+import pytest
+
+from rowreckon.causes.registry import CAUSES, CODES, Cause
+from rowreckon.remedies.builders import BUILDERS
+
+# The codes of the machine-readable contract, version 1.
+CONTRACT = {
+    "stale_statistics",
+    "never_analyzed",
+    "partition_parent_not_analyzed",
+    "column_target_too_low",
+    "correlated_columns_equality",
+    "correlated_columns_range",
+    "ndistinct_multi_column",
+    "ndistinct_wrong",
+    "expression_without_statistics",
+    "join_key_skew",
+    "multi_column_join_key",
+    "function_row_default",
+    "generic_plan",
+    "missing_join_index",
+    "luring_index",
+    "statistics_not_usable",
+    "unexplained",
+}
+HEADINGS = (
+    "What it finds",
+    "Why it hurts",
+    "Evidence it needs",
+    "Remedy",
+    "When it is wrong",
+    "References",
+)
+
+
+def test_codes_are_the_contracts() -> None:
+    """No code is missing, none is new, none stands twice."""
+    assert set(CODES) == CONTRACT
+    assert len(CODES) == len(CONTRACT)
+
+
+@pytest.mark.parametrize("cause", CAUSES, ids=lambda c: c.code)
+def test_doc_has_the_fixed_headings(cause: Cause) -> None:
+    """One document feeds every place where a cause is explained: the same headings, in the same order, none empty."""
+    doc = cause.doc
+    assert doc.startswith(f"# {cause.code}\n")
+    assert cause.module.__name__.endswith(f".{cause.code}")
+    sections = doc.split("\n## ")[1:]
+    assert tuple(s.split("\n", 1)[0] for s in sections) == HEADINGS
+    assert all(len(s.split("\n", 1)[1].strip()) > 20 for s in sections)
+
+
+def test_every_cause_but_two_has_a_remedy() -> None:
+    """Hidden statistics are a decision about security, and the unexplained has no cure."""
+    assert set(CODES) - set(BUILDERS) == {"statistics_not_usable", "unexplained"}
