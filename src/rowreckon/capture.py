@@ -33,6 +33,33 @@ class Alternative(BaseModel):
     explain: Annotated[ExplainDocument, AsItIs()]
 
 
+class Probe(BaseModel):
+    """A bounded count of our own for a node of a plan that could not run to its end.
+
+    `node` is its pre-order number, `rows` a total; unless `complete`, the count stopped at its limit and is a lower
+    bound.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
+
+    node: int
+    rows: float
+    complete: bool
+
+
+class Contest(BaseModel):
+    """The clock's word on one join: the whole query, run with each method at this join, the rest of its plan alike.
+
+    `node` is the join's pre-order number; `times_ms` the median execution time by method, None where it did not end
+    within the time limit.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
+
+    node: int
+    times_ms: dict[str, float | None]
+
+
 class Capture(BaseModel):
     """One plan and its facts.
 
@@ -53,6 +80,8 @@ class Capture(BaseModel):
     session: SessionFacts | None = None
     catalog: Annotated[Any, AsItIs()] = None
     alternatives: tuple[Alternative, ...] = ()
+    probes: tuple[Probe, ...] = ()
+    contests: tuple[Contest, ...] = ()
     runs_ms: tuple[float, ...] = ()
     cache: Literal["cold", "warm", "unknown"] = "unknown"
     outcome: Outcome = "ran"

@@ -13,7 +13,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from rowreckon.capture import Alternative, Capture, SessionFacts
+from rowreckon.capture import Alternative, Capture, Contest, Probe, SessionFacts
 from rowreckon.errors import BrokenPlan, UnreadableFile
 from rowreckon.plan.document import ExplainDocument, parse_document
 
@@ -50,6 +50,8 @@ def capture_to_document(capture: Capture) -> dict[str, Any]:
         "alternatives": [
             {"switched_off": list(a.switched_off), "explain": _explain_out(a.explain)} for a in capture.alternatives
         ],
+        "probes": [probe.model_dump(mode="json") for probe in capture.probes],
+        "contests": [contest.model_dump(mode="json") for contest in capture.contests],
         "runs": list(capture.runs_ms),
         "notes": list(capture.notes),
     }
@@ -75,6 +77,8 @@ def capture_from_document(document: Mapping[str, Any], *, name: str | None = Non
             session=SessionFacts.model_validate(s) if (s := document.get("session")) is not None else None,
             catalog=Catalog.model_validate(c) if (c := document.get("catalog")) is not None else None,
             alternatives=_alternatives(document.get("alternatives") or ()),
+            probes=tuple(Probe.model_validate(p) for p in document.get("probes") or ()),
+            contests=tuple(Contest.model_validate(c) for c in document.get("contests") or ()),
             runs_ms=tuple(document.get("runs") or ()),
             notes=tuple(document.get("notes") or ()),
         )

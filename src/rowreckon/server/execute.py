@@ -7,48 +7,36 @@ leaves its plan, and so that the functions it calls are known before any is call
 
 from __future__ import annotations
 
-import contextlib
 import time
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import psycopg
-from psycopg import sql
 
 from .connection import Connection, first_line
 from .explain_options import planning_options, running_options
 from .permission import Limits, SafetyPermission
 from .querylist import QueryItem
+from .session_state import SessionState, read_state
+from .transaction import ItemTransaction, can_watch, open_transaction
 from .volatility import volatile_functions
+
+__all__ = ["Ending", "Executor", "Outcome", "QueryRun", "SessionState"]
 
 Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
 
 _LOST = ("08", "57P")
-_SETTINGS = """
-select name, pg_catalog.current_setting(name) from pg_catalog.pg_settings
-where name in ('seq_page_cost','random_page_cost','cpu_tuple_cost','cpu_index_tuple_cost','cpu_operator_cost',
- 'parallel_tuple_cost','parallel_setup_cost','work_mem','hash_mem_multiplier','effective_cache_size',
- 'recursive_worktable_factor','cursor_tuple_fraction','default_statistics_target','from_collapse_limit',
- 'join_collapse_limit','geqo','geqo_threshold','plan_cache_mode','jit','max_parallel_workers_per_gather',
- 'max_parallel_workers','min_parallel_table_scan_size','min_parallel_index_scan_size','parallel_leader_participation',
- 'constraint_exclusion') or name like 'enable\\_%'
-order by name
-"""
-_SESSION = """
-select current_user::text, pg_catalog.current_database()::text, pg_catalog.current_setting('search_path'),
-       pg_catalog.current_setting('row_security')
-"""
 
 
 @dataclass(frozen=True, slots=True)
-class SessionState:
-    """What the session looked like to the query: another session may get another plan."""
+class Ending:
+    """How an attempt ended; `lost` says that the connection is gone."""
 
-    role: str
-    database: str
-    search_path: str
-    row_security: bool
+    outcome: Outcome = "ran"
+    reason: str | None = None
+    sqlstate: str | None = None
+    lost: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,122 +71,86 @@ class Executor:
     timing: bool = True
     # the planner's settings and the session's state, by what was set before: read once for each
     _seen: dict[tuple[str, ...], tuple[dict[str, str], SessionState]] = field(default_factory=dict)
+    _watched: bool | None = None
 
-    def run(self, item: QueryItem) -> QueryRun:
+    def run(self, item: QueryItem, *, limits: Limits | None = None) -> QueryRun:
         """Run one item.  The server's errors become outcomes; Ctrl-C cancels on the server and passes on."""
+        return self._go(item, limits or self.limits, execute=True)
+
+    def look(self, item: QueryItem) -> QueryRun:
+        """Plan one item without running it; outcome and reason are what running it would be met with at its start."""
+        return self._go(item, self.limits, execute=False)
+
+    def attempt(self, item: QueryItem, limits: Limits, work: Callable[[ItemTransaction], None]) -> Ending:
+        """Do some work in a transaction of the item's own; whatever the server says becomes the ending."""
+        begun = time.perf_counter()
+        try:
+            if self._watched is None:
+                self._watched = can_watch(self.connection)
+            with open_transaction(self.connection, item, limits, watched=self._watched) as transaction:
+                work(transaction)
+        except _NotPermitted as refused:
+            return Ending("refused", str(refused))
+        except psycopg.errors.QueryCanceled as error:
+            # told by the clock, since the server's message may be in any language
+            if 0 < limits.statement_ms <= (time.perf_counter() - begun) * 1000.0:
+                return Ending("timed_out", f"it did not end within {limits.statement_ms} ms", error.sqlstate)
+            return Ending("failed", first_line(error), error.sqlstate)
+        except psycopg.errors.LockNotAvailable as error:
+            return Ending("timed_out", f"a lock was not free within {limits.lock_ms} ms", error.sqlstate)
+        except psycopg.Error as error:
+            lost = self.connection.closed or (error.sqlstate or "").startswith(_LOST)
+            return Ending("failed", first_line(error), error.sqlstate, lost)
+        return Ending()
+
+    def _go(self, item: QueryItem, limits: Limits, *, execute: bool) -> QueryRun:
         version = self.connection.info.server_version
-        refusal = self._refusal(item)
+        refusal = refusal_of(item, self.permission)
         if refusal is not None:
-            return refusal
+            return QueryRun(item, refusal.outcome, version, refusal.reason)
         begun = time.perf_counter()
         so_far = _SoFar()
-        outcome: Outcome = "ran"
-        reason = sqlstate = None
-        lost = False
-        try:
-            with self._transaction(item):
-                self._attempt(item, so_far, version)
-        except _NotPermitted as refused:
-            outcome, reason = "refused", str(refused)
-        except psycopg.errors.QueryCanceled as error:
-            sqlstate = error.sqlstate
-            # told by the clock, since the server's message may be in any language
-            if 0 < self.limits.statement_ms <= (time.perf_counter() - begun) * 1000.0:
-                outcome, reason = "timed_out", f"it did not end within {self.limits.statement_ms} ms"
-            else:
-                outcome, reason = "failed", first_line(error)
-        except psycopg.errors.LockNotAvailable as error:
-            outcome, sqlstate = "timed_out", error.sqlstate
-            reason = f"a lock was not free within {self.limits.lock_ms} ms"
-        except psycopg.Error as error:
-            outcome, reason, sqlstate = "failed", first_line(error), error.sqlstate
-            lost = self.connection.closed or (sqlstate or "").startswith(_LOST)
+        ending = self.attempt(item, limits, lambda inside: self._explain(inside, so_far, execute=execute))
         return QueryRun(
             item,
-            outcome,
+            ending.outcome,
             version,
-            reason,
-            sqlstate,
+            ending.reason,
+            ending.sqlstate,
             so_far.document,
             so_far.planned,
             so_far.settings,
             so_far.session,
             (time.perf_counter() - begun) * 1000.0,
-            lost,
+            ending.lost,
         )
 
-    def _refusal(self, item: QueryItem) -> QueryRun | None:
-        """Refuse before anything is sent what the text alone rules out."""
+    def _explain(self, inside: ItemTransaction, so_far: _SoFar, *, execute: bool) -> None:
         version = self.connection.info.server_version
-        if item.kind == "unfit":
-            return QueryRun(item, "refused", version, item.reason)
-        if item.kind == "write" and not self.permission.writes:
-            return QueryRun(item, "refused", version, item.reason)
-        if item.parameters:
-            return QueryRun(item, "skipped", version, "no values are given for its parameters ($1, …)")
-        return None
-
-    @contextlib.contextmanager
-    def _transaction(self, item: QueryItem) -> Iterator[None]:
-        """A rolled-back transaction with the item's settings and, last so that none lifts them, our limits."""
-        mode = "READ WRITE" if item.kind == "write" else "READ ONLY"
-        send = self.connection.execute
-        send(f"BEGIN TRANSACTION ISOLATION LEVEL READ COMMITTED {mode}".encode())
-        try:
-            self._limit()
-            for statement in item.settings:
-                send(statement.encode(), binary=True)
-            self._prepare(item)
-            self._limit()
-            yield
-        finally:
-            with contextlib.suppress(psycopg.Error):
-                send(b"ROLLBACK")
-
-    def _limit(self) -> None:
-        limits = self.limits
-        self.connection.execute(
-            f"SET LOCAL statement_timeout = {int(limits.statement_ms)}; SET LOCAL lock_timeout = {int(limits.lock_ms)};"
-            f" SET LOCAL idle_in_transaction_session_timeout = {int(limits.idle_ms)}".encode()
-        )
-
-    def _prepare(self, item: QueryItem) -> None:
-        """Prepared statements outlive a rollback, and on a pooled connection may be somebody's: replace namesakes."""
-        if not item.prepared:
-            return
-        names = [name for name, _ in item.prepared]
-        there = self.connection.execute(
-            "select name from pg_catalog.pg_prepared_statements where name = any(%s)", (names,)
-        ).fetchall()
-        for (name,) in there:
-            self.connection.execute(sql.SQL("DEALLOCATE {}").format(sql.Identifier(name)))
-        for _, statement in item.prepared:
-            self.connection.execute(statement.encode(), binary=True)
-
-    def _attempt(self, item: QueryItem, so_far: _SoFar, version: int) -> None:
-        so_far.settings, so_far.session = self._state(item)
-        so_far.planned = self._explain(planning_options(version), item)
+        item = inside.item
+        if item.settings not in self._seen:
+            self._seen[item.settings] = read_state(self.connection)
+        so_far.settings, so_far.session = self._seen[item.settings]
+        so_far.planned = inside.explain(planning_options(version))
         if not self.permission.volatile:
             found = volatile_functions(self.connection, so_far.planned)
             if found:
                 raise _NotPermitted(
                     f"it may call {', '.join(found)}, volatile and so able to act outside this transaction"
                 )
-        options = running_options(version, writes=item.kind == "write", timing=self.timing)
-        so_far.document = self._explain(options, item)
+        if execute:
+            so_far.document = inside.explain(running_options(version, writes=item.kind == "write", timing=self.timing))
 
-    def _explain(self, options: str, item: QueryItem) -> Any:
-        # binary: the extended protocol, which takes one statement only, whatever the text holds
-        row = self.connection.execute(f"EXPLAIN ({options}) {item.text}".encode(), binary=True).fetchone()
-        return row[0] if row else None
 
-    def _state(self, item: QueryItem) -> tuple[dict[str, str], SessionState]:
-        if item.settings not in self._seen:
-            settings = {str(name): str(value) for name, value in self.connection.execute(_SETTINGS.encode()).fetchall()}
-            row = self.connection.execute(_SESSION.encode()).fetchone()
-            assert row is not None
-            self._seen[item.settings] = (settings, SessionState(row[0], row[1], row[2], row[3] == "on"))
-        return self._seen[item.settings]
+def refusal_of(item: QueryItem, permission: SafetyPermission) -> Ending | None:
+    """What the text alone rules out, before anything is sent; None if nothing."""
+    if item.kind == "unfit":
+        return Ending("refused", item.reason)
+    if item.kind == "write" and not permission.writes:
+        return Ending("refused", item.reason)
+    if item.parameters:
+        return Ending("skipped", "no values are given for its parameters ($1, …)")
+    return None
 
 
 @dataclass(slots=True)

@@ -1,0 +1,129 @@
+"""The transaction in which an item of a query list is planned or run: limits, settings, prepared statements, rollback.
+
+Read-only unless the item is a permitted write; always rolled back; settings are set for it alone, so that it works
+through a pooler that lends a server connection for one transaction only.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import psycopg
+from psycopg import sql
+
+from .connection import Connection
+from .permission import Limits
+from .querylist import QueryItem
+
+_SAVEPOINT = b"SAVEPOINT rowreckon_item"
+_BACK = b"ROLLBACK TO SAVEPOINT rowreckon_item"
+
+
+@dataclass(frozen=True, slots=True)
+class ItemTransaction:
+    """An open transaction with everything that goes before an item already sent; `open_transaction` makes one."""
+
+    connection: Connection
+    item: QueryItem
+
+    def explain(self, options: str) -> Any:
+        """EXPLAIN of the item with these options: its parsed JSON. Raises psycopg.Error."""
+        # binary: the extended protocol, which takes one statement only, whatever the text holds
+        row = self.connection.execute(f"EXPLAIN ({options}) {self.item.text}".encode(), binary=True).fetchone()
+        return row[0] if row else None
+
+    def set_local(self, name: str, value: str) -> None:
+        """Change a setting for the rest of the transaction, or of a `switched` block."""
+        self.connection.execute(sql.SQL("SET LOCAL {} = {}").format(sql.Identifier(name), sql.Literal(value)))
+
+    @contextlib.contextmanager
+    def switched(self, off: Sequence[str]) -> Iterator[None]:
+        """Planner switches set to off for as long as the block lasts; other settings made in it go with them."""
+        self.connection.execute(b"SAVEPOINT rowreckon_switch")
+        for name in off:
+            self.set_local(name, "off")
+        if self.item.prepared:
+            # a generic plan that was made before would stay as it was
+            self.connection.execute(b"DISCARD PLANS")
+        yield
+        self.connection.execute(b"ROLLBACK TO SAVEPOINT rowreckon_switch")
+
+    def count(self, query: str, limit_ms: int) -> int:
+        """The single number that a read-only query gives within `limit_ms`. Raises psycopg.Error."""
+        self.set_local("statement_timeout", f"{int(limit_ms)}ms")
+        row = self.connection.execute(query.encode(), binary=True).fetchone()
+        assert row is not None
+        return int(row[0])
+
+
+@contextlib.contextmanager
+def open_transaction(
+    connection: Connection, item: QueryItem, limits: Limits, *, watched: bool = False
+) -> Iterator[ItemTransaction]:
+    """A transaction with the item's settings and, last so that none lifts them, our limits; rolled back at the end.
+
+    `watched` has the server look for a vanished client while a statement runs (from 14 on, where its system can).
+    """
+    mode = "READ WRITE" if item.kind == "write" else "READ ONLY"
+    limiting = limit_statements(limits, watched=watched)
+    send = connection.execute
+    send(f"BEGIN TRANSACTION ISOLATION LEVEL READ COMMITTED {mode}; {limiting}".encode())
+    try:
+        for statement in item.settings:
+            send(statement.encode(), binary=True)
+        if item.prepared:
+            _prepare(connection, item)
+        if item.settings:
+            send(limiting.encode())
+        yield ItemTransaction(connection, item)
+    finally:
+        with contextlib.suppress(psycopg.Error):
+            if item.prepared:
+                _forget(connection, item)
+        with contextlib.suppress(psycopg.Error):
+            send(b"ROLLBACK")
+
+
+def limit_statements(limits: Limits, *, watched: bool) -> str:
+    """SET LOCAL statements for the limits."""
+    words = (
+        f"SET LOCAL statement_timeout = {int(limits.statement_ms)}; SET LOCAL lock_timeout = {int(limits.lock_ms)};"
+        f" SET LOCAL idle_in_transaction_session_timeout = {int(limits.idle_ms)}"
+    )
+    return f"{words}; SET LOCAL client_connection_check_interval = 1000" if watched else words
+
+
+def can_watch(connection: Connection) -> bool:
+    """Whether the server can notice, while it runs a statement, that its client is gone."""
+    if connection.info.server_version < 140000:
+        return False
+    try:
+        connection.execute(b"BEGIN; SET LOCAL client_connection_check_interval = 1000; ROLLBACK")
+    except psycopg.Error:
+        with contextlib.suppress(psycopg.Error):
+            connection.execute(b"ROLLBACK")
+        return False
+    return True
+
+
+def _prepare(connection: Connection, item: QueryItem) -> None:
+    """Prepared statements outlive a rollback, and on a pooled connection may be somebody's: replace namesakes."""
+    names = [name for name, _ in item.prepared]
+    there = connection.execute(
+        "select name from pg_catalog.pg_prepared_statements where name = any(%s)", (names,)
+    ).fetchall()
+    for (name,) in there:
+        connection.execute(sql.SQL("DEALLOCATE {}").format(sql.Identifier(name)))
+    connection.execute(_SAVEPOINT)
+    for _, statement in item.prepared:
+        connection.execute(statement.encode(), binary=True)
+
+
+def _forget(connection: Connection, item: QueryItem) -> None:
+    """Take the item's prepared statements away while the transaction, and a pooler's loan, still lasts."""
+    connection.execute(_BACK)
+    for name, _ in item.prepared:
+        connection.execute(sql.SQL("DEALLOCATE {}").format(sql.Identifier(name)))
