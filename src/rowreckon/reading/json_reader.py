@@ -18,6 +18,7 @@ from typing import Any, NoReturn
 
 from rowreckon.errors import InputTooLarge
 from rowreckon.reading.limits import Limits
+from rowreckon.reading.mends import TARGETS_NOTE, WORKERS_NOTE, joined_workers
 
 # Not strict: a raw line break inside a string is what wrapping leaves.
 _STRINGS = json.JSONDecoder(strict=False)
@@ -166,8 +167,8 @@ class _Reader:
         if name not in fields:
             fields[name] = value
         elif name == "Workers" and isinstance(value, list) and isinstance(fields[name], list):
-            fields[name] = _joined_workers(fields[name], value)
-            self.notes["the two lists of Workers in one node were joined by worker number"] = None
+            fields[name] = joined_workers(fields[name], value)
+            self.notes[WORKERS_NOTE] = None
         elif fields[name] == value:
             self.notes[f"the key {name!r} stood twice with the same value"] = None
         else:
@@ -193,10 +194,7 @@ class _Reader:
         if not isinstance(above, dict) or name is None or name in above or isinstance(value, (dict, list)):
             self.fail(f"the key {str(name)[:60]!r} stands inside an array", position)
         above[name] = value
-        self.notes[
-            f"counts inside {parent.key} were mended: PostgreSQL prints them as keys within the array,"
-            " they now stand in the node itself"
-        ] = None
+        self.notes[TARGETS_NOTE] = None
 
     def scalar(self, position: int) -> tuple[Any, int]:
         char = self.text[position : position + 1]
@@ -261,15 +259,3 @@ class _Reader:
             missing = f", {shown} is missing" if closers else ""
             reason = f"the text is cut off here{missing}"
         raise JsonFault(reason, position, self.path())
-
-
-def _joined_workers(first: list[Any], second: list[Any]) -> list[Any]:
-    joined: list[Any] = [dict(each) if isinstance(each, dict) else each for each in first]
-    by_number = {each.get("Worker Number"): each for each in joined if isinstance(each, dict)}
-    for each in second:
-        if isinstance(each, dict) and each.get("Worker Number") in by_number:
-            for key, value in each.items():
-                by_number[each["Worker Number"]].setdefault(key, value)
-        else:
-            joined.append(each)
-    return joined

@@ -37,10 +37,13 @@ _START = re.compile(
         # Without figures a plan is known by psql's title above it or by the lines below it.
         |{_NODES}[^\n]*\n[ \t]+(?:->[ ]|[A-Z][\w/ -]{{0,40}}:[ ]|(?:Init|Sub)Plan[ ]|CTE[ ]
             |(?:Foreign[ ])?(?:Insert|Update|Delete|Merge)[ ]on[ ])))
+    |(?P<xml><explain\b)
+    |^(?P<yaml>[ \t]*(?:-[ ])?Plan:[ ]*\n(?=[ \t]+Node[ ]Type:[ ]))
     |^(?P<titled>QUERY[ ]PLAN\n)(?=[ \t]*{_NODES})""",
     re.VERBOSE | re.MULTILINE,
 )
 _STRINGS = json.JSONDecoder(strict=False)
+_XML_END = "</explain>"
 _SIGNS = ('"Plan"', '"Node Type"')
 
 
@@ -88,6 +91,10 @@ class _Scan:
         """What begins at `start`, and the offset from which to go on."""
         if start.lastgroup == "string":
             return self.in_string(start.start())
+        if start.lastgroup == "xml":
+            return self.in_xml(start.start())
+        if start.lastgroup == "yaml":
+            return self.in_yaml(start.start())
         if start.lastgroup in ("text", "titled"):
             return self.in_text(start)
         return self.in_json(start)
@@ -133,8 +140,32 @@ class _Scan:
         if not has_figures(start.group()) and not has_figures(first) and parse_header(first) is None:
             return [], start.end()
         found, end = read_text_plan(self.lines, index, self.limits)
-        after = self.lines.starts[end] if end < len(self.lines.starts) else len(self.text)
-        return found, max(after, start.start() + 1)
+        return found, max(self.offset_of(end), start.start() + 1)
+
+    def in_yaml(self, begin: int) -> tuple[list[Found], int]:
+        from rowreckon.reading.yaml_form import read_yaml_plan
+
+        index = self.lines.index_at(begin)
+        found, end = read_yaml_plan(self.lines.lines, self.lines.numbers, index, self.limits)
+        return found, self.offset_of(max(end, index + 1))
+
+    def in_xml(self, begin: int) -> tuple[list[Found], int]:
+        from rowreckon.reading.xml_form import XmlFault, read_xml_plans
+
+        closing = self.text.find(_XML_END, begin)
+        end = closing + len(_XML_END) if closing >= 0 else len(self.text)
+        # Another one that begins before the end means that this one was cut off.
+        following = self.text.find("<explain", begin + 1, end)
+        if following >= 0:
+            end = following
+        try:
+            return read_xml_plans(self.text[begin:end], self.lines.place(begin), self.limits), end
+        except XmlFault as fault:
+            index = min(self.lines.index_at(begin) + fault.line - 1, len(self.lines.numbers) - 1)
+            return [Rejected(f"not valid XML: {fault.reason}", f"line {self.lines.numbers[index]}")], end
+
+    def offset_of(self, index: int) -> int:
+        return self.lines.starts[index] if index < len(self.lines.starts) else len(self.text)
 
     def in_string(self, begin: int) -> tuple[list[Found], int]:
         try:

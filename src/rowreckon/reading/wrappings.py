@@ -26,10 +26,11 @@ _HEADER = re.compile(r"[|│]?\s*QUERY PLAN\s*[|│]?")
 # HTML's table around the lines; a line that is nothing but tags goes away with them.
 _DROPPED = "\x1f"
 _TAGS_ALONE = re.compile(r"^[ \t]*(?:</?(?:table|tbody|tr|pre|p|code|div)\b[^<>\n]*>[ \t]*)+$", re.M)
-_TAGS = re.compile(r"</?(?:t[dhr]|table|tbody|pre|code|p|div|span)\b[^<>\n]*>|<br ?/?>")
+_TAGS = re.compile(r"(?m)^[ \t]*<td\b[^<>\n]*>|</?(?:t[dhr]|table|tbody|pre|code|p|div|span)\b[^<>\n]*>|<br ?/?>")
 _BARS = ("|", "│")
 _EXPANDED = re.compile(r"[|│]? ?QUERY PLAN(?: [|│:] |[|│]| )")
 _RECORD_GOES_ON = re.compile(r"[|│ ]? *[|│:]( |$)")
+_CSV_CELL = re.compile(r'"((?:- Plan:|<explain)(?:[^"]|"")*)"')
 _CSV_ROW = re.compile(r'"(\s*(?:->|[A-Z(])(?:[^"]|"")*)"$')
 
 
@@ -56,10 +57,14 @@ def _plain_characters(text: str) -> str:
         text = text.translate(_PLAIN)
         if any(sign in text for sign in ("Plan”", "Plan“", "Node Type”", "Node Type“")):
             text = text.translate(_CURLY)
-    if any(sign in text for sign in ("&quot;Plan&quot;", "&quot;Node Type&quot;", "-&gt;", "<td")):
+    if "<explain" not in text and any(
+        sign in text for sign in ("&quot;Plan&quot;", "&quot;Node Type&quot;", "-&gt;", "<td")
+    ):
         text = html.unescape(_TAGS.sub("", _TAGS_ALONE.sub(_DROPPED, text)).replace("&nbsp;", " "))
     if '""Plan""' in text or '""Node Type""' in text:
         text = text.replace('""', '"')
+    if '"- Plan:' in text or '"<explain' in text:
+        text = _CSV_CELL.sub(lambda match: match.group(1).replace('""', '"'), text)
     if "|====" in text:
         text = text.replace("\\|", "|")
     return text
