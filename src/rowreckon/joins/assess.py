@@ -18,9 +18,9 @@ from .reasons import NOT_ANALYZED, catalog_facts, complete_count
 from .safe import safe_origins
 from .sides import JoinFacts
 from .switches import margin, switch_points
-from .verdict import decide
+from .verdict import World, decide, fitting
 
-_MOST_PLAY_OF_EXECUTED = 1.1
+_MOST_PLAY_OF_EXECUTED = 1.02
 
 
 @dataclass(frozen=True)
@@ -57,18 +57,23 @@ def assess(
     cut = _cut_short(reckoned, facts)
     errors = [facts.outer.q_error_low, facts.inner.q_error_low, count.q_error_low]
     misestimated = any(e is not None and e >= threshold for e in errors)
-    if evidence.join is None or evidence.model is None:
+    if not evidence.worlds:
         reason = "the plan alone does not tell what the other join methods would cost"
         return _without_model(facts, count.loops, cut, errors, misestimated, reason, missing)
     facts = evidence.facts
-    points = points_of(facts, evidence.join)
-    residual = _residual(reckoned, facts, evidence.model, points.estimate)
-    model = calibrated(evidence.model, evidence.planner, points.estimate, facts, reckoned)
-    if not inner_differs and points.actual is not None:
-        without = model.leader(points.along(points.actual.outer, inner_actual=False))
-        points = replace(points, one_line=without != model.leader(points.actual))
+    worlds: list[World] = []
+    for join, uncalibrated in evidence.worlds:
+        points = points_of(facts, join)
+        model = calibrated(uncalibrated, evidence.planner, points.estimate, facts, reckoned)
+        if not inner_differs and points.actual is not None:
+            without = model.leader(points.along(points.actual.outer, inner_actual=False))
+            points = replace(points, one_line=without != model.leader(points.actual))
+        worlds.append((model, points))
+    residual = _residual(reckoned, facts, [m for _, m in evidence.worlds], worlds[0][1].estimate)
+    worlds = fitting(worlds, facts.method)
+    model, points = worlds[0]
     permitted = frozenset(m for m in METHOD_ORDER if m not in evidence.excluded)
-    decision = decide(model, points, facts.method, misestimated=misestimated, permitted=permitted)
+    decision = decide(worlds, facts.method, misestimated=misestimated, permitted=permitted)
     verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor
     if points.actual is None:
         best = loss = None
@@ -87,11 +92,10 @@ def assess(
         verdict=verdict,
         basis=_basis(model, evidence),
         reason=reason,
-        costs=method_costs(model, points, evidence, facts.method),
+        costs=method_costs(worlds, evidence, facts.method),
         residual=residual,
         switch_points=switch_points(
-            model,
-            points,
+            worlds,
             scale=facts.outer.divisor / facts.outer.processes,
             inner_scale=1.0 if facts.inner.parameterised else facts.inner.divisor / facts.inner.processes,
             shown_inner_differs=inner_differs,
@@ -125,16 +129,15 @@ def _without_model(
     return Assessment("undecided", "plan", reason, missing=(*cut, *missing))
 
 
-def _residual(reckoned: ReckonedTree, facts: JoinFacts, model: JoinModel, point: Point) -> float | None:
+def _residual(reckoned: ReckonedTree, facts: JoinFacts, models: list[JoinModel], point: Point) -> float | None:
+    """Modelled ÷ printed cost of the executed way; None where the evidence leaves it open, or was solved from it."""
     printed = reckoned.tree.nodes[facts.node].total_cost
-    if model.executed is None or not printed:
+    if not printed or any(m.executed is None or m.executed.solved for m in models):
         return None
-    executed = model.executed
-    if executed.low is not None and executed.high is not None:
-        least, most = executed.low(point).total_cost, executed.high(point).total_cost
-        if most > _MOST_PLAY_OF_EXECUTED * least:
-            return None  # what the plan leaves open is no residual of the model
-    return model.executed.cost(point).total_cost / float(printed)
+    costs = [m.executed.cost(point).total_cost for m in models if m.executed is not None]
+    if max(costs) > _MOST_PLAY_OF_EXECUTED * min(costs):
+        return None
+    return costs[0] / float(printed)
 
 
 def _cut_short(reckoned: ReckonedTree, facts: JoinFacts) -> list[doc.Missing]:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import ceil, floor
+from math import floor
 
 from rowreckon.report.document import Method
 
@@ -84,8 +84,3 @@ def flip_interval(leads: Callable[[float], bool], border: float, *, reach: int =
         if leads(border + step):
             high = border + step + 1
     return low, high
-
-
-def whole(rows: float) -> float:
-    """Rows as a whole number, at least 1."""
-    return float(max(ceil(rows), 1))

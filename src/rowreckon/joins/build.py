@@ -19,24 +19,21 @@ from .unique_side import made_unique
 from .ways import Way, ways_of
 
 
-def plan_model(
+def plan_models(
     settings: CostSettings,
     reckoned: ReckonedTree,
     facts: JoinFacts,
-    joins: tuple[JoinInput, JoinInput, JoinInput],
+    worlds: list[JoinInput],
     excluded: dict[Method, str],
     fraction: float,
-) -> JoinModel:
-    """The model from the plan alone: each way with the interval that the plan leaves of its cost."""
-    likely, low, high = (build_model(settings, reckoned, facts, j, None, excluded, fraction) for j in joins)
-    ways = tuple(
-        replace(way, low=least.cost, high=most.cost)
-        for way, least, most in zip(likely.ways, low.ways, high.ways, strict=True)
-    )
-    executed = ways[likely.ways.index(likely.executed)] if likely.executed in likely.ways else None
+) -> list[JoinModel]:
+    """A model for each world that the plan allows, with the ways that may exist unseen."""
     printed = float(reckoned.tree.nodes[facts.node].total_cost or 0.0)
-    hidden = hidden_ways(settings, facts, joins[0], printed, excluded)
-    return replace(likely, ways=ways, executed=executed, hidden=hidden)
+    hidden = hidden_ways(settings, facts, worlds[0], printed, excluded)
+    return [
+        replace(build_model(settings, reckoned, facts, world, None, excluded, fraction), hidden=hidden)
+        for world in worlds
+    ]
 
 
 def build_model(

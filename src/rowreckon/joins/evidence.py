@@ -9,14 +9,14 @@ from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.report.document import Method, Missing
 
-from .build import build_model, plan_model
+from .build import build_model, plan_models
 from .catalog_inputs import catalog_input
 from .inputs import JoinInput
 from .known import Known
 from .limits import fetched_fraction
 from .methods import excluded_methods, nothing_known
 from .model import JoinModel
-from .plan_inputs import plan_inputs
+from .plan_inputs import plan_worlds
 from .planner_figures import PlannerFigure, planner_figures
 from .reasons import catalog_facts
 from .relation_evidence import RelationEvidence
@@ -28,13 +28,13 @@ from .sides import JoinFacts
 class JoinEvidence:
     """What is known of one join.
 
-    `facts` are the join's, a semijoin recognised as one; inputs and model are None where nothing can be worked out;
-    `planner` holds the planner's own figures per method.
+    `facts` are the join's, a semijoin recognised as one; `worlds` are inputs and model for each state of affairs that
+    the evidence allows, the likeliest first, none where nothing can be worked out; `planner` holds the planner's own
+    figures per method.
     """
 
     facts: JoinFacts
-    join: JoinInput | None
-    model: JoinModel | None
+    worlds: tuple[tuple[JoinInput, JoinModel], ...]
     excluded: dict[Method, str]
     planner: dict[Method, PlannerFigure] = field(default_factory=dict)
     missing: tuple[Missing, ...] = ()
@@ -56,13 +56,13 @@ def gather(
     missing: list[Missing] = []
     fraction = fetched_fraction(reckoned.tree, facts.node)
     if join is None:
-        joins = plan_inputs(settings, reckoned, facts, relations)
-        if joins is not None:
-            model = plan_model(settings, reckoned, facts, joins, excluded, fraction)
-            return JoinEvidence(facts, joins[0], model, excluded, planner, tuple(missing))
+        joins = plan_worlds(settings, reckoned, facts, relations)
+        if joins:
+            models = plan_models(settings, reckoned, facts, joins, excluded, fraction)
+            return JoinEvidence(facts, tuple(zip(joins, models, strict=True)), excluded, planner)
         tables = tuple(reckoned.tables[facts.node])
         why = "the plan alone does not tell sizes and statistics" if known is None else "they were not all readable"
         missing.append(catalog_facts(tables, why))
-        return JoinEvidence(facts, None, None, excluded, planner, tuple(missing))
+        return JoinEvidence(facts, (), excluded, planner, tuple(missing))
     model = build_model(settings, reckoned, facts, join, known, excluded, fraction)
-    return JoinEvidence(facts, join, model, excluded, planner, tuple(missing))
+    return JoinEvidence(facts, ((join, model),), excluded, planner)

@@ -1,7 +1,8 @@
 """Ways that the plan alone can't show: an index that may exist. What they cost at least follows from the choice itself.
 
 The planner took the executed method, so at its estimates no other way was more than 1% cheaper. From there a way's cost
-moves within limits: more outer rows cost at least their own processing, fewer save at most their share.
+moves within limits: more outer rows cost at least their own processing, fewer save at most their share. Merge joins
+over an ordered index are left out: they gain on a hash join only where far fewer rows come than were to be sorted.
 """
 
 from __future__ import annotations
@@ -40,16 +41,14 @@ def hidden_ways(
         if facts.kind in ("Inner", "Left", "Semi", "Anti") and facts.inner.scan is not None:
             per_outer = facts.output_rows / max(facts.outer.planner_rows, 1.0)
             if not _ruled_out(settings, bound, outer_cost, join.outer.rows / join.processes, per_outer):
-                low = _driven(settings, bound, outer_cost, join.outer.rows, turned=False)
+                low = _driven(settings, bound, outer_cost, join.outer.rows, join.inner.rows, turned=False)
                 found.append(HiddenWay("nested_loop", "an index on the inner side's join columns", low))
         if facts.kind in ("Inner", "Right", "Right Semi", "Right Anti") and facts.outer.scan is not None:
             inner_cost = join.inner.paths[0].path.total_cost if join.inner.paths else 0.0
             per_inner = facts.output_rows / max(join.inner.rows, 1.0)
             if not _ruled_out(settings, bound, inner_cost, join.inner.rows, per_inner):
-                low = _driven(settings, bound, inner_cost, join.inner.rows, turned=True)
+                low = _driven(settings, bound, inner_cost, join.inner.rows, join.outer.rows, turned=True)
                 found.append(HiddenWay("nested_loop", "an index on the outer side's join columns", low))
-    if "merge" not in excluded and facts.method != "merge":
-        found.append(HiddenWay("merge", "an index in the order of the join columns", _ordered(settings, bound, join)))
     return tuple(found)
 
 
@@ -63,33 +62,22 @@ def _ruled_out(settings: CostSettings, bound: float, driver_cost: float, loops: 
 
 
 def _driven(
-    settings: CostSettings, bound: float, driver_cost: float, expected: float, *, turned: bool
+    settings: CostSettings, bound: float, driver_cost: float, expected: float, tuples: float, *, turned: bool
 ) -> Callable[[Point], float]:
-    """A nested loop driven by one side: linear at least above the estimate, its share at least below."""
-    per_row = settings.cpu_operator_cost * (50 + 1) + settings.cpu_index_tuple_cost + settings.cpu_tuple_cost
+    """A nested loop driven by one side over an index of `tuples` entries or more.
+
+    It costs at least the descents and rows of all executions; above the estimate also what it cost there at least plus
+    those of the further ones, below it also its share of that.
+    """
+    levels = 1.0 if tuples < 400.0 else 2.0
+    descent = settings.cpu_operator_cost * (50.0 * levels + log2(max(tuples, 2.0)))
+    per_row = descent + settings.cpu_index_tuple_cost + settings.cpu_operator_cost + settings.cpu_tuple_cost
 
     def low(point: Point) -> float:
         rows = point.inner if turned else point.outer
+        physical = driver_cost + rows * per_row + 2.0 * settings.random_page_cost
         if rows >= expected:
-            return bound + (rows - expected) * per_row
-        return driver_cost + max(bound - driver_cost, 0.0) * rows / max(expected, 1.0)
-
-    return low
-
-
-def _ordered(settings: CostSettings, bound: float, join: JoinInput) -> Callable[[Point], float]:
-    """A merge join over an ordered index: a row more has to be merged, a row less saves its sorting and merging."""
-    operator, tuple_cost = settings.cpu_operator_cost, settings.cpu_tuple_cost
-    expected = join.outer.rows, join.inner.rows
-
-    def low(point: Point) -> float:
-        cost = bound
-        for rows, planned in zip((point.outer, point.inner), expected, strict=True):
-            if rows >= planned:
-                cost += (rows - planned) * operator
-            else:
-                saved = operator * (2.0 + 2.0 * log2(max(planned, 2.0))) + tuple_cost
-                cost -= (planned - rows) * saved
-        return max(cost, 0.0)
+            return max(physical, bound + (rows - expected) * per_row)
+        return max(physical, driver_cost + max(bound - driver_cost, 0.0) * rows / max(expected, 1.0))
 
     return low

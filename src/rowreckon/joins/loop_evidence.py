@@ -1,82 +1,202 @@
 """What a plan tells of a nested loop's inner side: the cost of one execution, and how it changes with their number.
 
 The printed cost per execution is rounded to a cent, which thousands of executions multiply; the join's own total cost
-gives it back more exactly. With more executions pages are shared (Mackert-Lohman), with fewer they are not: the cost of
-one lies between 'no page is ever read twice' and 'every execution reads its own'.
+gives it back more exactly. With more executions pages are shared (Mackert-Lohman): how many depends on the relation's
+size, which `size_evidence` bounds.
 """
 
 from __future__ import annotations
 
-from rowreckon.cost import CostSettings, PathCost
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from rowreckon.cost import (
+    CostSettings,
+    IndexCondition,
+    IndexShape,
+    PathCost,
+    QualCost,
+    RelationSize,
+    cost_index,
+    cost_seqscan,
+)
+from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
-from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import parse_condition
-from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode
+from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, ScanNode
 from rowreckon.plan.tree import index_of
 
 from .inputs import ParameterisedAccess
+from .relation_evidence import RelationEvidence
 from .sides import JoinFacts
+from .size_evidence import SizeGuess, possible_sizes, seen_size
 
 _ROUNDING = 0.005
 _LEAST_PRECISE = 0.01
 
 
-def executed_access(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, mode: str
-) -> ParameterisedAccess | None:
-    """The inner side that ran; `mode` is likely, low or high."""
+@dataclass(frozen=True, slots=True)
+class LoopEvidence:
+    """One execution of the inner side: its cost, rows found before its own filter, and the sizes that are possible."""
+
+    total: float
+    startup: float
+    exact: bool
+    found: float
+    kept: float
+    quals: int
+    own_quals: int
+    loops: float
+    sizes: tuple[SizeGuess, ...]
+
+
+def loop_evidence(
+    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, relations: RelationEvidence
+) -> LoopEvidence | None:
+    """The evidence for an executed nested loop with a parameterised inner side; None where costs are missing."""
     tree = reckoned.tree
-    top = tree.nodes[facts.inner.child]
-    join, outer = tree.nodes[facts.node], tree.nodes[facts.outer.child]
+    top, join, outer = tree.nodes[facts.inner.child], tree.nodes[facts.node], tree.nodes[facts.outer.child]
     if top.total_cost is None or top.startup_cost is None or join.total_cost is None or outer.total_cost is None:
         return None
-    rows = max(facts.inner.planner_rows, 1.0)
-    loops = max(facts.outer.planner_rows, 1.0)
-    printed, startup = float(top.total_cost), float(top.startup_cost)
-    total, exact = printed, _ROUNDING / max(printed, _ROUNDING) <= _LEAST_PRECISE
+    rows, loops = max(facts.inner.planner_rows, 1.0), max(facts.outer.planner_rows, 1.0)
+    printed = float(top.total_cost)
     early = facts.inner_unique or facts.kind in ("Semi", "Anti")
-    if not early and loops > 1.0:
-        emitted = settings.cpu_tuple_cost * loops * rows
-        solved = (float(join.total_cost) - float(outer.total_cost) - emitted) / loops
-        if abs(solved - printed) <= _ROUNDING + 1e-9 or facts.inner.memoized:
-            total = max(solved, 0.0)
+    per_pair = 0.0 if early else settings.cpu_tuple_cost * rows
+    solved = (float(join.total_cost) - float(outer.total_cost)) / loops - per_pair
+    believable = abs(solved - printed) <= _ROUNDING + 0.01 / loops + 1e-9
+    total = solved if believable or facts.inner.memoized else printed
     scan = tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
-    least = min(_cpu(settings, scan, rows) if not facts.inner.memoized else settings.cpu_tuple_cost, total)
+    quals = own = 0
+    kept = 1.0
+    if isinstance(scan, ScanNode):
+        index_cond = getattr(scan, "index_cond", None)
+        quals = len(parse_condition(index_cond).clauses) if isinstance(index_cond, str) else 0
+        own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
+        came, gone = float(scan.actual_rows or 0.0), float(scan.rows_removed_by_filter or 0.0)
+        kept = max(came / (came + gone), 0.01) if own and came + gone > 0 else 1.0
+    sizes = _sizes(settings, reckoned, facts, relations, total if believable else None, rows / kept, quals, own)
+    return LoopEvidence(
+        total=max(total, 0.0),
+        startup=float(top.startup_cost),
+        exact=_ROUNDING / max(printed, _ROUNDING) <= _LEAST_PRECISE and not facts.inner.memoized,
+        found=max(rows / kept, 1.0),
+        kept=kept,
+        quals=max(quals, 1),
+        own_quals=own,
+        loops=loops,
+        sizes=tuple(sizes),
+    )
+
+
+def _sizes(
+    settings: CostSettings,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    relations: RelationEvidence,
+    cost: float | None,
+    found: float,
+    quals: int,
+    own: int,
+) -> list[SizeGuess]:
+    scan = reckoned.tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
+    if not isinstance(scan, ScanNode):
+        return []
+    index_scan = scan if isinstance(scan, IndexScanNode) else None
+    seen = relations.of(scan)
+    if seen is not None:
+        return [seen_size(seen, index_scan)]
+    if index_scan is None:
+        return []
+    loops = max(facts.outer.planner_rows, 1.0)
+    exact = None if cost is None else _descent(settings, cost, found, quals, own, loops)
+    return possible_sizes(settings, index_scan, facts.inner.width, exact)
+
+
+def _descent(settings: CostSettings, cost: float, found: float, quals: int, own: int, loops: float) -> float | None:
+    """What one descent costs, where pages come in coarser steps than it can vary; None where they don't."""
+    step = settings.random_page_cost / loops
+    least, most = (50 + 1) * settings.cpu_operator_cost, (4 * 50 + 30) * settings.cpu_operator_cost
+    if step <= most - least or 0.02 / loops > settings.cpu_operator_cost:
+        return None
+    per_row = settings.cpu_index_tuple_cost + settings.cpu_tuple_cost + settings.cpu_operator_cost * (quals + own)
+    rest = cost - clamp_row_est(found) * per_row
+    pages = int((rest - least) / step)
+    descent = rest - pages * step
+    return descent if least <= descent <= most else None
+
+
+def executed_access(
+    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, known: LoopEvidence, size: SizeGuess | None
+) -> ParameterisedAccess:
+    """The inner side that ran, in a world where its relation has that size (None: pages are never shared further)."""
+    tree = reckoned.tree
+    scan = tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
+    rows = max(facts.inner.planner_rows, 1.0)
+    kind = tree.nodes[facts.inner.child].node_type
+    modelled = _modelled(settings, facts, known, size, scan) if size is not None else None
+    offset = known.total - modelled(known.loops) if modelled is not None else 0.0
+
+    def at(loops: float) -> PathCost:
+        total = known.total if modelled is None else max(modelled(loops) + offset, known.startup)
+        begin = min(known.startup, total)
+        return PathCost(begin, total, rows, facts.inner.width, begin, total, 0, kind)
+
+    names = {"Index Scan": "index_scan", "Index Only Scan": "index_only_scan", "Bitmap Heap Scan": "bitmap_scan"}
     simple = isinstance(scan, (IndexScanNode, BitmapHeapScanNode))
-
-    def path(asked: float) -> PathCost:
-        shared = total
-        if mode == "low" and asked > loops:
-            shared = least + (total - least) * loops / asked
-        elif mode == "high" and asked < loops:
-            shared = min(total * loops / max(asked, 1.0), total + 4.0 * settings.random_page_cost * (1.0 + rows))
-        elif mode == "likely" and asked > loops:
-            shared = least + (total - least) * (0.5 + 0.5 * loops / asked)
-        begin = min(startup, shared)
-        return PathCost(begin, shared, rows, facts.inner.width, begin, shared, 0, top.node_type)
-
     return ParameterisedAccess(
-        at=path,
-        access=_access(scan),
+        at=at,
+        access=names.get(scan.node_type, "per row") if scan is not None else "per row",
         index=_index(reckoned, facts),
         indexed=simple and not facts.inner.memoized and all(c.place == "index" for c in facts.clauses),
-        exact=exact,
+        exact=known.exact,
         memoized=facts.inner.memoized,
     )
 
 
-def _cpu(settings: CostSettings, scan: PlanNode | None, rows: float) -> float:
-    """What one execution costs at least without any page: a descent, and the rows that it finds."""
-    if not isinstance(scan, IndexScanNode):
+def misfit(
+    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, known: LoopEvidence, size: SizeGuess
+) -> float:
+    """How many pages, over all executions, a size is off from what the plan was charged for."""
+    scan = reckoned.tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
+    modelled = _modelled(settings, facts, known, size, scan)
+    if modelled is None or facts.inner.memoized:
         return 0.0
-    quals = len(parse_condition(scan.index_cond).clauses) if scan.index_cond else 1
-    per_entry = settings.cpu_index_tuple_cost + settings.cpu_operator_cost * quals + settings.cpu_tuple_cost
-    return float(scan.startup_cost or 0.0) + rows * per_entry
+    return abs(modelled(known.loops) - known.total) * known.loops / settings.random_page_cost
 
 
-def _access(scan: PlanNode | None) -> str:
-    names = {"Index Scan": "index_scan", "Index Only Scan": "index_only_scan", "Bitmap Heap Scan": "bitmap_scan"}
-    return names.get(scan.node_type, "per row") if scan is not None else "per row"
+def whole_inner(settings: CostSettings, facts: JoinFacts, known: LoopEvidence, size: SizeGuess) -> PathCost:
+    """The inner relation scanned by itself, in a world where it has that size."""
+    quals = QualCost(0.0, settings.cpu_operator_cost * known.own_quals)
+    rows = clamp_row_est(size.tuples * known.kept)
+    return cost_seqscan(settings, RelationSize(size.pages, size.tuples), rows, facts.inner.width, qual=quals)
+
+
+def _modelled(
+    settings: CostSettings, facts: JoinFacts, known: LoopEvidence, size: SizeGuess, scan: object
+) -> Callable[[float], float] | None:
+    if not isinstance(scan, IndexScanNode):
+        return None
+    only = scan.node_type == "Index Only Scan"
+    relation = RelationSize(size.pages, size.tuples, 1.0 if only else 0.0)
+    shape = IndexShape(size.index_pages, size.tuples, size.height, unique=facts.inner_unique)
+    selectivity = min(known.found / max(size.tuples, 1.0), 1.0)
+    condition = IndexCondition(selectivity, selectivity, known.quals)
+    qual = QualCost(0.0, settings.cpu_operator_cost * known.own_quals)
+
+    def cost(loops: float) -> float:
+        return cost_index(
+            settings,
+            relation,
+            shape,
+            condition,
+            1.0,
+            total_table_pages=size.pages,
+            loop_count=max(loops, 1.0),
+            index_only=only,
+            qual=qual,
+        ).total_cost
+
+    return cost
 
 
 def _index(reckoned: ReckonedTree, facts: JoinFacts) -> str | None:

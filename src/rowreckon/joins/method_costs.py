@@ -7,24 +7,24 @@ from rowreckon.report.document import Basis, Method, MethodCost, Way
 from .evidence import JoinEvidence
 from .inputs import Point
 from .model import METHOD_ORDER, JoinModel
-from .points import Points
+from .verdict import World
 
-MOST_PLAY = 1.6
+MOST_PLAY = 1.4
 """A figure is given where the dearest reading of the evidence is at most so many times the cheapest."""
 
 
-def method_costs(
-    model: JoinModel, points: Points, evidence: JoinEvidence, executed: Method
-) -> dict[Method, MethodCost]:
+def method_costs(worlds: list[World], evidence: JoinEvidence, executed: Method) -> dict[Method, MethodCost]:
     """The cheapest existing way of each method at both points, with all ways listed."""
+    model, points = worlds[0]
     found: dict[Method, MethodCost] = {}
     at_estimate = model.costs(points.estimate)
     at_actual = model.costs(points.actual) if points.actual is not None else {}
     if model.executed is not None:
         at_estimate[executed] = model.cost(model.executed, points.estimate)
-    at_estimate = _dared(model, points.estimate, at_estimate)
+    others = [(m.costs(p.estimate), m.costs(p.actual) if p.actual is not None else {}) for m, p in worlds[1:]]
+    at_estimate = _dared(model, points.estimate, at_estimate, [o[0] for o in others], executed)
     if points.actual is not None:
-        at_actual = _dared(model, points.actual, at_actual)
+        at_actual = _dared(model, points.actual, at_actual, [o[1] for o in others], executed)
     for method in METHOD_ORDER:
         if method in evidence.excluded:
             continue
@@ -55,12 +55,22 @@ def method_costs(
     return found
 
 
-def _dared(model: JoinModel, point: Point, costs: dict[Method, float]) -> dict[Method, float]:
-    """The costs whose interval is narrow enough to be printed as a figure, ways that may exist unseen included."""
-    if not any(w.low or w.high for w in model.ways):
-        return costs
-    low, high = model.costs(point, "low"), model.costs(point, "high")
-    return {m: c for m, c in costs.items() if high.get(m, c) <= MOST_PLAY * max(low.get(m, c), 1e-9)}
+def _dared(
+    model: JoinModel,
+    point: Point,
+    costs: dict[Method, float],
+    others: list[dict[Method, float]],
+    executed: Method,
+) -> dict[Method, float]:
+    """The costs that all worlds agree on closely enough, and no unseen way may undercut, to be printed as a figure."""
+    kept: dict[Method, float] = {}
+    for method, cost in costs.items():
+        told = [cost, *(o[method] for o in others if method in o)]
+        if method != executed:
+            told += [way.low(point) for way in model.hidden if way.method == method]
+        if max(told) <= MOST_PLAY * max(min(told), 1e-9):
+            kept[method] = cost
+    return kept
 
 
 def _basis(model: JoinModel, method: Method) -> Basis | None:

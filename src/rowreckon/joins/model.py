@@ -50,27 +50,21 @@ class JoinModel:
         """A way's cost of the fraction that will be fetched, planner cost."""
         return self._fetched(self.path(way, point))
 
-    def best_paths(self, point: Point, bound: str = "") -> dict[Method, PathCost]:
-        """Per method its cheapest existing path at a point; `bound` low or high takes the interval's end."""
+    def best_paths(self, point: Point) -> dict[Method, PathCost]:
+        """Per method its cheapest existing path at a point."""
         best: dict[Method, PathCost] = {}
         for way in self.ways:
             if not way.existing:
                 continue
-            cost = (way.low or way.cost) if bound == "low" else (way.high or way.cost) if bound == "high" else way.cost
-            path = self._calibrated(way.method, cost(point))
+            path = self._calibrated(way.method, way.cost(point))
             held = best.get(way.method)
             if held is None or self._fetched(path) < self._fetched(held):
                 best[way.method] = path
         return best
 
-    def costs(self, point: Point, bound: str = "") -> dict[Method, float]:
+    def costs(self, point: Point) -> dict[Method, float]:
         """Per method the cost of its cheapest existing way at a point, planner cost."""
-        found = {m: self._fetched(p) for m, p in self.best_paths(point, bound).items()}
-        if bound == "low":
-            for way in self.hidden:
-                least = way.low(point)
-                found[way.method] = min(found.get(way.method, least), least)
-        return found
+        return {m: self._fetched(p) for m, p in self.best_paths(point).items()}
 
     def leader(self, point: Point) -> Method | None:
         """The method that the planner would take at a point.

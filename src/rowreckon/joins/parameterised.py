@@ -40,6 +40,7 @@ class Parameterised:
     indexed: bool
     memoizable: bool
     existing: bool = True
+    solved: bool = False
 
 
 def parameterised_paths(settings: CostSettings, join: JoinInput) -> Iterator[Parameterised]:
@@ -55,6 +56,7 @@ def parameterised_paths(settings: CostSettings, join: JoinInput) -> Iterator[Par
             join.clauses,
             given.indexed,
             False,
+            solved=not given.exact,
         )
         return
     if relation is None or not join.inner.single:

@@ -1,7 +1,7 @@
 """A join's inputs from the plan alone: printed costs, row counts, widths, and what follows from them.
 
-What the plan leaves open is given as an interval: three inputs of one shape, of which the first is the likeliest and
-the others bound the costs from below and above.
+What the plan leaves open is spanned by worlds: inputs that each agree with all that is printed. A verdict stands where
+it is the same in all of them.
 """
 
 from __future__ import annotations
@@ -13,63 +13,85 @@ from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.counts.reckon import ReckonedTree
 
 from .clauses import JoinClause
-from .inputs import ClauseInput, JoinInput, KeyInput, SideInput, SidePath
-from .loop_evidence import executed_access
+from .inputs import ClauseInput, JoinInput, KeyInput, ParameterisedAccess, SideInput, SidePath
+from .loop_evidence import executed_access, loop_evidence, misfit, whole_inner
 from .methods import can_hash, can_merge
 from .relation_evidence import RelationEvidence
 from .side_paths import printed_paths
 from .sides import JoinFacts, Side
 
 _SHORT_SCAN = MergeScanSelectivity(0.0, 0.01, 0.0, 0.01)
+_MODES = ("likely", "sparse", "full")
+_PAGES_OF_PLAY = 2.5
 _MORE_PER_BUCKET = 4.0
 """How much fuller than its average the hash bucket of a frequent key may be taken to be, without statistics."""
 
 
-def plan_inputs(
+def plan_worlds(
     settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, relations: RelationEvidence
-) -> tuple[JoinInput, JoinInput, JoinInput] | None:
-    """The join in its executed order: likeliest, cheapest and dearest; None where not even that can be said."""
+) -> list[JoinInput]:
+    """The join in its executed order, once for each world that the plan allows; the likeliest first.
+
+    Worlds differ in the size of a nested loop's inner relation, in how full a hash bucket is and in how much of its
+    inputs a merge join reads. Empty where not even the executed method can be priced.
+    """
     keys_outer = [c.outer_text or c.text for c in facts.clauses]
     keys_inner = [c.inner_text or c.text for c in facts.clauses]
     outer = _side(settings, reckoned, facts, facts.outer, keys_outer)
     inner = _side(settings, reckoned, facts, facts.inner, keys_inner)
     if outer is None or inner is None:
-        return None
-    inners = (inner, inner, inner)
-    if facts.inner.parameterised:
-        guessed = relations.inner_paths(settings, reckoned, facts)
-        rows = guessed[0].rows if guessed is not None else max(facts.inner.planner_rows, 1.0)
-        if guessed is None:
-            inners = (replace(inner, rows=rows),) * 3
-        else:
-            inners = tuple(  # type: ignore[assignment]
-                replace(inner, rows=g.rows, paths=(SidePath(g, (), "seq_scan"),)) for g in guessed
+        return []
+    worlds: list[JoinInput] = []
+    for side, access in _inner_worlds(settings, reckoned, facts, inner, relations):
+        modes = _MODES if not facts.inner.parameterised or side.paths else _MODES[:1]
+        for mode in modes:
+            worlds.append(
+                JoinInput(
+                    turned=False,
+                    kind=facts.kind,
+                    outer=outer,
+                    inner=side,
+                    clauses=_clauses(facts, outer.rows, side.rows, mode),
+                    unique=facts.inner_unique and facts.kind not in ("Semi", "Anti"),
+                    workers=facts.workers,
+                    processes=facts.processes,
+                    shared_hash=facts.shared_hash,
+                    total_table_pages=0.0,
+                    output_rows=facts.output_rows,
+                    basis="plan",
+                    match_frac=_match_frac(facts, outer.rows),
+                    executed_inner=access,
+                )
             )
-    found: list[JoinInput] = []
-    for mode, side in zip(("likely", "low", "high"), inners, strict=True):
-        clauses = _clauses(facts, outer.rows, side.rows, mode)
-        access = executed_access(settings, reckoned, facts, mode) if facts.inner.parameterised else None
-        if facts.inner.parameterised and access is None:
-            return None
-        found.append(
-            JoinInput(
-                turned=False,
-                kind=facts.kind,
-                outer=outer,
-                inner=side,
-                clauses=clauses,
-                unique=facts.inner_unique and facts.kind not in ("Semi", "Anti"),
-                workers=facts.workers,
-                processes=facts.processes,
-                shared_hash=facts.shared_hash,
-                total_table_pages=0.0,
-                output_rows=facts.output_rows,
-                basis="plan",
-                match_frac=_match_frac(facts, outer.rows),
-                executed_inner=access,
-            )
-        )
-    return found[0], found[1], found[2]
+    return worlds
+
+
+def _inner_worlds(
+    settings: CostSettings,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    inner: SideInput,
+    relations: RelationEvidence,
+) -> list[tuple[SideInput, ParameterisedAccess | None]]:
+    if not facts.inner.parameterised:
+        return [(inner, None)]
+    known = loop_evidence(settings, reckoned, facts, relations)
+    if known is None:
+        return []
+    if not known.sizes:
+        return [(inner, executed_access(settings, reckoned, facts, known, None))]
+    fits = [(misfit(settings, reckoned, facts, known, size), size) for size in known.sizes]
+    best = min(f for f, _ in fits)
+    likely = len(fits) // 2
+    order = [fits[likely], *fits[:likely], *fits[likely + 1 :]]
+    worlds: list[tuple[SideInput, ParameterisedAccess | None]] = []
+    for fit, size in order:
+        if fit > best + _PAGES_OF_PLAY:
+            continue
+        path = whole_inner(settings, facts, known, size)
+        side = replace(inner, rows=path.rows, paths=(SidePath(path, (), "seq_scan"),))
+        worlds.append((side, executed_access(settings, reckoned, facts, known, size)))
+    return worlds
 
 
 def _side(
@@ -99,8 +121,8 @@ def _clauses(facts: JoinFacts, outer: float, inner: float, mode: str) -> tuple[C
     if facts.kind in ("Semi", "Anti", "Right Semi", "Right Anti"):
         output = max(min(outer, inner), 1.0)
     selectivity = min(max(output, 1.0) / max(outer * inner, 1.0), 1.0)
-    scan = _SHORT_SCAN if mode == "low" else WHOLE_SCAN
-    fuller = {"likely": 1.0, "low": 1.0, "high": _MORE_PER_BUCKET}[mode]
+    scan = _SHORT_SCAN if mode == "sparse" else WHOLE_SCAN
+    fuller = _MORE_PER_BUCKET if mode == "full" else 1.0
     found: list[ClauseInput] = []
     for position, clause in enumerate(facts.clauses):
         unique = facts.inner_unique

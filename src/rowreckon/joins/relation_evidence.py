@@ -9,12 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rowreckon.cost import CostSettings, PathCost, QualCost, RelationSize, cost_seqscan
+from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
-
-from .sides import JoinFacts
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,26 +38,6 @@ class RelationEvidence:
         """The size of the relation that a node scans, None where the plan never scans it from end to end."""
         return self._seen.get((node.schema_name, node.relation_name or ""))
 
-    def inner_paths(
-        self, settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts
-    ) -> tuple[PathCost, PathCost, PathCost] | None:
-        """The inner relation scanned by itself: likeliest, cheapest, dearest; None where its size isn't betrayed."""
-        if facts.inner.scan is None:
-            return None
-        node = reckoned.tree.nodes[facts.inner.scan]
-        if not isinstance(node, ScanNode):
-            return None
-        seen = self.of(node)
-        if seen is None:
-            return None
-        own = _own_quals(node)
-        size = RelationSize(seen.pages, seen.tuples)
-        quals = QualCost(0.0, settings.cpu_operator_cost * own)
-        if own:
-            return None  # how many rows its own conditions keep is not told
-        path = cost_seqscan(settings, size, seen.tuples, facts.inner.width, qual=quals)
-        return path, path, path
-
 
 def _whole_scan(settings: CostSettings, reckoned: ReckonedTree, number: int, node: ScanNode) -> SeenRelation | None:
     if node.total_cost is None or node.parallel_aware or not node.loops or number >= len(reckoned.counts):
@@ -75,13 +53,3 @@ def _whole_scan(settings: CostSettings, reckoned: ReckonedTree, number: int, nod
         if read > 0:
             pages = read
     return SeenRelation(pages, tuples) if pages > 0 else None
-
-
-def _own_quals(node: ScanNode) -> int:
-    """Conditions of the scan that compare with no other relation."""
-    texts = [node.filter, getattr(node, "index_cond", None)]
-    found = 0
-    for text in texts:
-        for clause in parse_condition(text).clauses if text else ():
-            found += all(c.table in (None, node.alias) for c in clause.columns)
-    return found

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
+from math import floor
+
 from rowreckon.report.document import Basis, Margin, Method, SwitchPoint
 
-from .borders import Border, find_borders, flip_interval, grid, whole
+from .borders import Border, find_borders, flip_interval, grid
 from .inputs import Point
+from .method_costs import MOST_PLAY
 from .model import JoinModel
 from .points import Points
+from .verdict import World
 
 _BEYOND = 1000.0
 _LEAST_HIGH = 1.0e6
@@ -15,12 +21,16 @@ _MOST_ROWS = 1.0e9
 
 
 def switch_points(
-    model: JoinModel, points: Points, *, scale: float, inner_scale: float, shown_inner_differs: bool
+    worlds: Sequence[World], *, scale: float, inner_scale: float, shown_inner_differs: bool
 ) -> tuple[SwitchPoint, ...]:
-    """All switch points, in totals: `scale` takes the planner's outer rows to totals, `inner_scale` the inner's."""
-    found = _set(model, points, inner_actual=False, scale=scale, inner_scale=inner_scale)
+    """All switch points, in totals: `scale` takes the planner's outer rows to totals, `inner_scale` the inner's.
+
+    The first world gives the figures, the others their intervals.
+    """
+    model, points = worlds[0]
+    found = _set(worlds, inner_actual=False, scale=scale, inner_scale=inner_scale)
     if points.actual is not None and (shown_inner_differs or points.inner_moves):
-        found += _set(model, points, inner_actual=True, scale=scale, inner_scale=inner_scale)
+        found += _set(worlds, inner_actual=True, scale=scale, inner_scale=inner_scale)
         found += _along_inner(model, points, scale=inner_scale)
     return tuple(found)
 
@@ -48,13 +58,14 @@ def outer_borders(model: JoinModel, points: Points, *, inner_actual: bool) -> li
     return find_borders(leader, grid(_marks(points), _highest(points)))
 
 
-def _set(
-    model: JoinModel, points: Points, *, inner_actual: bool, scale: float, inner_scale: float
-) -> list[SwitchPoint]:
+def _set(worlds: Sequence[World], *, inner_actual: bool, scale: float, inner_scale: float) -> list[SwitchPoint]:
+    model, points = worlds[0]
     inner = points.actual.inner if inner_actual and points.actual is not None else points.estimate.inner
     found: list[SwitchPoint] = []
     for border in outer_borders(model, points, inner_actual=inner_actual):
-        low, high = _interval(model, points, border, inner_actual=inner_actual)
+        low, high = _interval(worlds, border, inner_actual=inner_actual)
+        if high > MOST_PLAY**2 * low:
+            continue  # a border that may lie anywhere is no border
         found.append(
             SwitchPoint.model_validate(
                 {
@@ -102,41 +113,37 @@ def _along_inner(model: JoinModel, points: Points, *, scale: float) -> list[Swit
     ]
 
 
-def _interval(model: JoinModel, points: Points, border: Border, *, inner_actual: bool) -> tuple[float, float]:
-    """What the evidence leaves of a border: where the lead would change at either end of the costs' play."""
+def _interval(worlds: Sequence[World], border: Border, *, inner_actual: bool) -> tuple[float, float]:
+    """What the evidence leaves of a border: where steps make the lead wobble, and where other worlds put it."""
+    model, points = worlds[0]
 
     def leads(rows: float) -> bool:
         return model.leader(points.along(rows, inner_actual=inner_actual)) == border.below
 
     low, high = flip_interval(leads, border.rows)
-    if not any(w.low or w.high for w in model.ways):
-        return low, high
-    for mine, other in (("low", "high"), ("high", "low")):
-        rows = _flip(model, points, border, mine, other, inner_actual=inner_actual)
+    for other, there in worlds[1:]:
+        rows = _flip(other, there, border, inner_actual=inner_actual)
         low, high = min(low, rows), max(high, rows)
     return low, high
 
 
-def _flip(model: JoinModel, points: Points, border: Border, mine: str, other: str, *, inner_actual: bool) -> float:
-    """The border with the method below at one end of its play and the method above at the other."""
+def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: bool) -> float:
+    """Where another world puts the border between the same two methods, searched outwards from here."""
+    pair = replace(model, ways=tuple(w for w in model.ways if w.method in (border.below, border.above)))
 
     def below_leads(rows: float) -> bool:
-        point = points.along(rows, inner_actual=inner_actual)
-        paths = {border.below: model.best_paths(point, mine)[border.below]}
-        paths[border.above] = model.best_paths(point, other)[border.above]
-        return model.pick(paths) == border.below
+        return pair.leader(points.along(rows, inner_actual=inner_actual)) == border.below
 
     highest = _highest(points)
-    at_border = below_leads(border.rows)
-    low, high = border.rows, border.rows
-    while at_border and high < highest and below_leads(high):
-        low, high = high, high * 2.0
-    while not at_border and low > 1.0 and not below_leads(low):
-        low, high = max(low / 2.0, 1.0), low
-    while high - low > max(1.0, 0.001 * low):
-        middle = whole((low * high) ** 0.5 if high > 4 * low else (low + high) / 2)
-        if middle in (low, high):
-            break
+    low = high = border.rows
+    if below_leads(border.rows):
+        while high < highest and below_leads(high):
+            low, high = high, high * 2.0
+    else:
+        while low > 1.0 and not below_leads(low):
+            low, high = max(floor(low / 2.0), 1.0), low
+    while high - low > max(1.0, 0.005 * low):
+        middle = float(floor((low + high) / 2.0))
         if below_leads(middle):
             low = middle
         else:

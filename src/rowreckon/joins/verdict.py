@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from rowreckon.cost import STD_FUZZ_FACTOR
 from rowreckon.report.document import Method, Verdict
@@ -10,6 +12,11 @@ from rowreckon.report.document import Method, Verdict
 from .inputs import Point
 from .model import JoinModel
 from .points import Points
+
+World = tuple[JoinModel, Points]
+"""One state of affairs that the evidence allows: the model and the points at which it is asked."""
+
+Outcome = Literal["crossed", "stays", "close", "misled", "lacking"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,63 +30,76 @@ class Decision:
 
 
 def decide(
-    model: JoinModel, points: Points, method: Method, *, misestimated: bool, permitted: frozenset[Method]
+    worlds: Sequence[World],
+    method: Method,
+    *,
+    misestimated: bool,
+    permitted: frozenset[Method],
 ) -> Decision:
-    """The verdict by the model's costs at both points.
+    """The verdict that holds in every world that the evidence allows; the first one gives the figures.
 
-    The executed method has to lead at the estimate, as it did for the planner. It is `crossed` where another leads at
-    the actual and is more than 1% cheaper, whatever the evidence's play; where the play allows both, `undecided`.
+    The executed method has to lead at the estimate, as it did for the planner (see `fitting`). It is `crossed` where
+    another leads at the actual and is more than 1% cheaper.
     """
+    model, points = worlds[0]
     if points.actual is None:
         return Decision("undecided", None, None, "the rows that would have come are not known")
-    priced = {w.method for w in model.deciding()}
-    if method not in priced:
-        return Decision("undecided", None, None, "the executed method's cost can't be worked out")
-    here, there = model.costs(points.estimate), model.costs(points.actual)
+    found = {_outcome(m, p, method, permitted) for m, p in worlds}
+    there = model.costs(points.actual)
     best = model.leader(points.actual)
-    assert best is not None
-    loss = there[method] / there[best] if there[best] > 0 else None
-    lacking = permitted - priced
-    if not _leads(model, points.estimate, method):
+    loss = there[method] / there[best] if best is not None and method in there and there[best] > 0 else None
+    if found == {"misled"}:
+        here = model.costs(points.estimate)
         cheaper = min((m for m in here if m != method), key=lambda m: here[m])
         reason = f"by this model the planner would have taken a {_name(cheaper)} already at its own estimates"
         return Decision("undecided", best, loss, reason)
-    surely_beaten, may_be_beaten = _beaten(model, points.actual, method)
-    if surely_beaten and best != method:
+    if found == {"crossed"}:
         return Decision("crossed", best, loss)
-    if lacking:
+    if "lacking" in found:
+        lacking = permitted - {w.method for w in model.deciding()}
+        if method in lacking:
+            return Decision("undecided", None, None, "the executed method's cost can't be worked out")
         names = " and a ".join(_name(m) for m in sorted(lacking))
         return Decision("undecided", None, None, f"what a {names} would have cost can't be worked out")
     unseen = _unseen(model, points.actual, method)
     if unseen is not None:
         return Decision("undecided", None, None, f"the plan does not tell whether there is {unseen}")
-    if may_be_beaten or best != method:
+    if found != {"stays"}:
         return Decision("undecided", best, loss, "the evidence leaves open which method is cheaper at the actual rows")
     return Decision("held" if misestimated else "accurate", method, 1.0 if loss is None else max(loss, 1.0))
 
 
-def _leads(model: JoinModel, point: Point, method: Method) -> bool:
-    """Whether the method may lead at a point: in its best case against the others' worst."""
-    paths = model.best_paths(point, "high")
-    paths[method] = model.best_paths(point, "low")[method]
-    return model.pick(paths) == method
+def fitting(worlds: list[World], method: Method) -> list[World]:
+    """The worlds in which the executed method leads at the estimate, as the planner found; the first if in none."""
+    kept = [w for w in worlds if w[0].leader(w[1].estimate) == method]
+    return kept or worlds[:1]
 
 
-def _beaten(model: JoinModel, point: Point, method: Method) -> tuple[bool, bool]:
-    """Whether another method is more than 1% cheaper for sure, and whether one may be."""
-    low, high = model.costs(point, "low"), model.costs(point, "high")
-    others_high = [c for m, c in high.items() if m != method]
-    others_low = [c for m, c in low.items() if m != method]
-    surely = bool(others_high) and low[method] > STD_FUZZ_FACTOR * min(others_high)
-    maybe = bool(others_low) and high[method] > STD_FUZZ_FACTOR * min(others_low)
-    return surely, maybe
+def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozenset[Method]) -> Outcome:
+    """What one world says."""
+    priced = {w.method for w in model.deciding()}
+    assert points.actual is not None
+    if method not in priced:
+        return "lacking"
+    if model.leader(points.estimate) != method:
+        return "misled"
+    there = model.costs(points.actual)
+    best = model.leader(points.actual)
+    others = [c for m, c in there.items() if m != method]
+    beaten = bool(others) and there[method] > STD_FUZZ_FACTOR * min(others)
+    if beaten and best != method:
+        hidden = [w.low(points.actual) for w in model.hidden if w.method == method]
+        return "close" if hidden and min(hidden) <= STD_FUZZ_FACTOR * min(others) else "crossed"
+    if permitted - priced:
+        return "lacking"
+    return "close" if beaten or best != method else "stays"
 
 
 def _unseen(model: JoinModel, point: Point, method: Method) -> str | None:
     """What a hidden way would need that could beat the executed method, None where none could."""
-    high = model.costs(point, "high")[method]
+    mine = model.costs(point)[method]
     for way in model.hidden:
-        if way.method != method and high > STD_FUZZ_FACTOR * way.low(point):
+        if way.method != method and mine > STD_FUZZ_FACTOR * way.low(point):
             return way.what
     return None
 

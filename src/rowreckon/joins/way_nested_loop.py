@@ -13,7 +13,7 @@ from .factors import factors_at
 from .inputs import ClauseInput, JoinInput, Point
 from .parameterised import Parameterised, parameterised_paths
 
-Built = tuple[str, str | None, Callable[[Point], PathCost], bool]
+Built = tuple[str, str | None, Callable[[Point], PathCost], bool, bool]
 _SELF_KEEPING = frozenset({"Materialize", "CTE Scan", "WorkTable Scan", "Function Scan", "Sort"})
 
 
@@ -24,9 +24,9 @@ def nested_loop_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]
     plain = list(_unparameterised(settings, join))
     yield from plain[:1]
     for inner in parameterised_paths(settings, join):
-        yield inner.access, inner.index, _with_index(settings, join, inner), inner.existing
+        yield inner.access, inner.index, _with_index(settings, join, inner), inner.existing, inner.solved
         if inner.memoizable and has_memoize(settings.server_major) and settings.enable_memoize:
-            yield f"memoize of {inner.access}", inner.index, _with_memoize(settings, join, inner), inner.existing
+            yield f"memoize of {inner.access}", inner.index, _with_memoize(settings, join, inner), inner.existing, False
     yield from plain[1:]
 
 
@@ -48,10 +48,10 @@ def _unparameterised(settings: CostSettings, join: JoinInput) -> Iterator[Built]
         path = cost_material(settings, inner.path.with_rows(inner_rows))
         return cost_nestloop(settings, outer.path.with_rows(outer_rows), path, join.output_rows, 0, terms)
 
-    yield inner.access or "plain", None, plain, True
+    yield inner.access or "plain", None, plain, True, False
     keepable = inner.path.kind not in _SELF_KEEPING and join.inner_made_unique is None
     if settings.enable_material and keepable:
-        yield f"materialize of {inner.access}" if inner.access else "materialize", None, kept, True
+        yield f"materialize of {inner.access}" if inner.access else "materialize", None, kept, True, False
 
 
 def _with_index(settings: CostSettings, join: JoinInput, inner: Parameterised) -> Callable[[Point], PathCost]:

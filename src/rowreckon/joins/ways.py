@@ -20,10 +20,10 @@ CostAt = Callable[[Point], PathCost]
 class Way:
     """One way to run the join.
 
-    `cost` gives its path at a point; `low` and `high` bound it where the evidence leaves room (None: they don't).
-    `existing` is false for a way that needs an index which isn't there: such a way never decides. `sorts` says which
-    sides a merge join sorts, `shared` that all processes build one hash table, `unique` that
-    the inner side of a semijoin is made unique first.
+    `cost` gives its path at a point. `existing` is false for a way that needs an index which isn't there: such a way
+    never decides. `sorts` says which sides a merge join sorts, `shared` that all processes build one hash table,
+    `unique` that the inner side of a semijoin is made unique first, `solved` that its cost was solved from the join's
+    own printed one.
     """
 
     method: Method
@@ -32,12 +32,11 @@ class Way:
     turned: bool
     basis: Basis
     cost: CostAt
-    low: CostAt | None = None
-    high: CostAt | None = None
     existing: bool = True
     sorts: tuple[bool, bool] = (False, False)
     shared: bool = False
     unique: bool = False
+    solved: bool = False
 
 
 def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
@@ -46,7 +45,17 @@ def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
     for merge in sorted_merges(settings, join):
         yield Way("merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1], unique=unique)
     for loop in nested_loop_ways(settings, join):
-        yield Way("nested_loop", loop[0], loop[1], join.turned, join.basis, loop[2], existing=loop[3], unique=unique)
+        yield Way(
+            "nested_loop",
+            loop[0],
+            loop[1],
+            join.turned,
+            join.basis,
+            loop[2],
+            existing=loop[3],
+            unique=unique,
+            solved=loop[4],
+        )
     for merge in presorted_merges(settings, join):
         yield Way("merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1], unique=unique)
     for hashed in hash_ways(settings, join):
