@@ -9,6 +9,7 @@ from typing import Any
 
 from rowreckon.report.document import (
     Audit,
+    CurvePoint,
     Evidence,
     Finding,
     FindingRef,
@@ -16,6 +17,7 @@ from rowreckon.report.document import (
     Join,
     JoinSide,
     Margin,
+    Method,
     MethodCost,
     Missing,
     Node,
@@ -179,6 +181,20 @@ def crossed_join(**more: Any) -> Join:
         "safe_origins": (SafeOrigin(node=2, q_error_here=4025.8, safe_q_error=70.0),),
     }
     return Join(**{**values, **more})
+
+
+def curve_points() -> tuple[CurvePoint, ...]:
+    """Costs along the outer rows that meet at 840, as a linear model would sample them."""
+    points = []
+    for step in range(21):
+        rows = 10.0 ** (step / 4)
+        costs: dict[Method, float | None] = {
+            "nested_loop": 100 + 3.55 * rows,
+            "hash": 3025 + 0.068 * rows,
+            "merge": 2200 + 1.9 * rows,
+        }
+        points.append(CurvePoint(outer_rows=rows, costs=costs))
+    return tuple(points)
 
 
 def held_join(**more: Any) -> Join:
@@ -383,6 +399,16 @@ def audit(*plans: Plan, **more: Any) -> Audit:
 
 def crossed_audit() -> Audit:
     return audit(crossed_plan(), remedies=(REMEDY, INDEX_REMEDY))
+
+
+def curve_audit() -> Audit:
+    """A join with sampled cost curves."""
+    return audit(crossed_plan(joins=(crossed_join(curve=curve_points()),)), remedies=(REMEDY,))
+
+
+def inner_audit() -> Audit:
+    """The inner side is wrong: three rulers."""
+    return audit(crossed_plan(joins=(inner_wrong_join(),)), remedies=(REMEDY,))
 
 
 def one_join_audit(join: Join, **more: Any) -> Audit:

@@ -14,6 +14,9 @@ from rowreckon.report.ruler import decade
 from rowreckon.report.words import method_name
 
 
+_TELLING = 0.5  # decades between estimate and actual
+
+
 @dataclass(frozen=True)
 class Line:
     """One method's costs: (decade of outer rows, decade of planner cost), rising in rows."""
@@ -89,7 +92,8 @@ def _sampled_lines(join: Join, at: str) -> tuple[Line, ...]:
 
 def _two_point_lines(join: Join) -> tuple[Line, ...]:
     expected, came = join.outer.estimated_rows, join.outer.actual_rows
-    if expected is None or came is None or decade(expected) == decade(came):
+    # With the inner side wrong too, or hardly any way between the two points, a straight line would tell nothing.
+    if expected is None or came is None or inner_differs(join) or abs(decade(expected) - decade(came)) < _TELLING:
         return ()
     lines = []
     for method, cost in sorted(join.costs.items()):

@@ -182,7 +182,7 @@ def render_html(audit: Audit) -> str:
             time_sentence=audit_time_sentence(audit),
             counts=counts_words(audit) if audit.plans else "",
             worst_title=worst_title,
-            worst=worst[-1:],
+            worst=([ruler for ruler in worst if ruler.legend] or worst)[-1:],
             remedies=remedies,
             remedies_left_out=len(audit.remedies) - len(remedies),
             no_remedy=no_remedy_words(audit),
