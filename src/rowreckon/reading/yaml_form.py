@@ -117,6 +117,12 @@ class _Builder:
         except yaml.YAMLError as error:
             mark = getattr(error, "problem_mark", None)
             problem = getattr(error, "problem", None) or "a character that YAML does not allow"
+            if "nesting depth" in problem:
+                raise InputTooLarge(
+                    "the plan is nested deeper than the reader of YAML goes, about 490 plan levels",
+                    where=self.where,
+                    hint="capture it with FORMAT JSON",
+                ) from None
             raise _Fault(str(problem), mark.line if mark is not None else 0) from None
         except RecursionError:
             raise self.too_deep() from None
