@@ -26,13 +26,13 @@ from __future__ import annotations
 
 from rowreckon.causes.correlation import correlated
 from rowreckon.causes.finding import Candidate
-from rowreckon.causes.restrictions import columns_of, restrictions
+from rowreckon.causes.restrictions import columns_of, restrictions, telling
 from rowreckon.causes.site import Context, Site
 
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where two or more columns stand under equality and nothing else."""
-    found = restrictions(site)
+    found = telling(site, context, restrictions(site))
     columns = columns_of(found, "equality", "null_test", "flag")
     ranges = columns_of(found, "range")
     if len(columns) < 2 or set(ranges) - set(columns):

@@ -29,13 +29,13 @@ from __future__ import annotations
 
 from rowreckon.causes.correlation import correlated
 from rowreckon.causes.finding import Candidate
-from rowreckon.causes.restrictions import columns_of, restrictions
+from rowreckon.causes.restrictions import columns_of, restrictions, telling
 from rowreckon.causes.site import Context, Site
 
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where two or more columns are restricted, one of them by a range."""
-    found = restrictions(site)
+    found = telling(site, context, restrictions(site))
     ranges = columns_of(found, "range")
     columns = columns_of(found, "range", "pattern", "equality", "null_test", "flag")
     if not ranges or len(columns) < 2:

@@ -11,6 +11,7 @@ from rowreckon.causes.site import Context, Site
 from rowreckon.counts.interval import Interval
 from rowreckon.plan.conditions import Clause
 
+_LETS_PASS = 0.9
 _FRESH = 0.02  # share of rows modified since ANALYZE below which the statistics count as fresh
 _OLD = (
     0.1  # share from which on they count as old, autovacuum's own analyze threshold (autovacuum_analyze_scale_factor)
@@ -33,6 +34,16 @@ def restrictions(site: Site) -> list[Restriction]:
         column = compared_column(clause, site.relation)
         found.append(Restriction(clause, kind_of(clause, site.relation), column.column if column else None))
     return found
+
+
+def telling(site: Site, context: Context, found: list[Restriction]) -> list[Restriction]:
+    """The restrictions that keep rows out: one that lets nearly all pass has no part in a product gone wrong."""
+    kept = []
+    for restriction in found:
+        share = share_of_clause(site, context, restriction.clause)
+        if share is None or share < _LETS_PASS:
+            kept.append(restriction)
+    return kept
 
 
 def columns_of(found: list[Restriction], *kinds: ClauseKind) -> tuple[str, ...]:

@@ -54,10 +54,10 @@ def find_all(evidence: CauseEvidence) -> tuple[CauseFinding, ...]:
     for join in evidence.joins:
         index = missing_join_index.check(join, context)
         if index is not None:
-            merged.append(_of_join("missing_join_index", index, "time"))
+            merged.append(finding_of_join("missing_join_index", index, "time"))
         lure = luring_index.check(join, context, cured_elsewhere=join.node in cured)
         if lure is not None:
-            merged.append(_of_join("luring_index", lure, "crossed"))
+            merged.append(finding_of_join("luring_index", lure, "crossed"))
     return tuple(sorted(merged, key=_order))
 
 
@@ -113,7 +113,8 @@ def _document(candidate: Candidate, site: Site, share: float, joins: Sequence[Jo
     )
 
 
-def _of_join(code: str, gain: IndexGain, harms: str) -> CauseFinding:
+def finding_of_join(code: str, gain: IndexGain, harms: str) -> CauseFinding:
+    """The finding of an index cause, which is told of a join and not of a node where an error enters."""
     subject = gain.subject
     finding = Finding(
         code=code,

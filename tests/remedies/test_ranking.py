@@ -1,0 +1,138 @@
+"""Ranking, merging, side effects and silence, on plans from a live server whose verdicts are set by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+import psycopg
+import pytest
+
+from rowreckon.causes import CauseEvidence
+from rowreckon.causes.luring_index import check
+from rowreckon.causes.site import Context
+from rowreckon.causes.weigh import finding_of_join
+from rowreckon.counts import find_origins
+from rowreckon.remedies import PlanAudit, propose
+from tests.causes.live import Connection, judged
+from tests.faults.fault import guests
+
+SETUP = (
+    guests(40_000)
+    + """
+create table stays(id int, guest_id int, city text, region text, status text);
+insert into stays select i, i % 40000 + 1, 'c' || i % 60, 'r' || (i % 60) / 3, 's' || i % 4
+  from generate_series(1, 120000) i;
+create index stays_guest on stays(guest_id);
+analyze stays;
+"""
+)
+CROSSED = (
+    "select count(*), max(g.pad) from stays s join guests g on g.id = s.guest_id "
+    "where s.city = 'c7' and s.region = 'r2'"
+)
+
+
+@pytest.fixture(scope="module")
+def huts(database: str) -> Iterator[Connection]:
+    """Correlated columns behind a crossed join."""
+    with psycopg.connect(database, autocommit=True) as connection:
+        connection.execute(SETUP.encode())
+        connection.execute("set max_parallel_workers_per_gather = 0")
+        yield connection
+
+
+def verdict(audit: PlanAudit, word: str) -> PlanAudit:
+    """The audit with all verdicts and harms set."""
+    harms = {"crossed": "crossed", "held": "nothing", "undecided": "undecided"}[word]
+    joins = tuple(j.model_copy(update={"verdict": word, "loss_factor": 4.0}) for j in audit.joins)
+    return replace(audit, joins=joins, findings=tuple(replace(f, harms=harms) for f in audit.findings))
+
+
+def test_no_remedy_where_nothing_is_harmed(huts: Connection) -> None:
+    """A held join keeps the cheapest method: the finding is told, and nobody is asked to act."""
+    audit = judged(huts, CROSSED)
+    assert propose([verdict(audit, "crossed")])
+    assert propose([verdict(audit, "held")]) == ()
+    assert (
+        "nothing to win"
+        in judged(huts, "select * from stays where city = 'c7' and region = 'r2'").findings[0].finding.summary
+    )
+
+
+def test_an_open_verdict_counts_less(huts: Connection) -> None:
+    """Undecided joins get the same remedy with less confidence and the gain's full range."""
+    audit = judged(huts, CROSSED)
+    sure, unsure = propose([verdict(audit, "crossed")])[0], propose([verdict(audit, "undecided")])[0]
+    assert sure.sql == unsure.sql
+    assert unsure.confidence < sure.confidence
+    assert sure.expected_gain_ms is not None
+    assert sure.expected_gain_ms.low == 0.0
+
+
+def test_one_remedy_for_several_plans(huts: Connection) -> None:
+    """The same change for two queries is one remedy that names both findings and adds their gains."""
+    one = verdict(judged(huts, CROSSED), "crossed")
+    two = replace(one, index=1)
+    alone, both = propose([one])[0], propose([one, two])[0]
+    assert both.sql == alone.sql
+    assert [(r.plan, r.finding) for r in both.findings] == [(0, 0), (1, 0)]
+    assert alone.expected_gain_ms is not None
+    assert both.expected_gain_ms is not None
+    assert both.expected_gain_ms.high == pytest.approx(2 * alone.expected_gain_ms.high, rel=0.01)
+
+
+def test_an_index_is_dropped_last(huts: Connection) -> None:
+    """A luring index beside an estimate that statistics cure: the statistics come first, whatever the gains."""
+    huts.execute("set enable_hashjoin = off")
+    huts.execute("set enable_mergejoin = off")
+    query = (
+        "select count(*), max(s.status) from guests g join stays s on s.guest_id = g.id "
+        "where g.city = 'city 7' and g.name like 'Guest%'"
+    )
+    audit = judged(huts, query)
+    lure = judged(huts, CROSSED)
+    huts.execute("reset enable_hashjoin")
+    huts.execute("reset enable_mergejoin")
+    # The verdicts say what the model would: the loop is lured by its index, and its estimate has a cure.
+    finding = verdict(lure, "crossed").findings[0]
+    join = audit.joins[0].model_copy(
+        update={"verdict": "crossed", "method": "nested_loop", "best_at_actual": "hash", "loss_factor": 4.0}
+    )
+    context = Context.of(
+        CauseEvidence(
+            capture=audit.capture, reckoned=audit.reckoned, origins=find_origins(audit.reckoned), joins=(join,)
+        )
+    )
+    gain = check(join, context, cured_elsewhere=True)
+    assert gain is not None
+    drop = finding_of_join("luring_index", gain, "crossed")
+    cure = replace(finding, finding=finding.finding.model_copy(update={"joins": (join.node,), "confidence": 0.4}))
+    remedies = propose([replace(audit, joins=(join,), findings=(drop, cure))])
+    assert [r.kind for r in remedies] == ["more_statistics", "drop_index"]
+    assert remedies[1].sql == ("DROP INDEX CONCURRENTLY public.stays_guest",)
+    assert remedies[1].undo is not None
+    assert remedies[1].undo[0].startswith("CREATE INDEX stays_guest ON public.stays")
+
+
+def test_side_effects_name_the_other_readers(huts: Connection) -> None:
+    """Another query on the table is named, one on other tables is not."""
+    one = verdict(judged(huts, CROSSED), "crossed")
+    other = replace(judged(huts, "select count(*) from stays where status = 's1'"), index=1)
+    stranger = replace(judged(huts, "select count(*) from pg_class"), index=2)
+    remedy = propose([one, other, stranger])[0]
+    assert len(remedy.side_effects) == 1
+    assert remedy.side_effects[0].change == "unknown"
+    assert "ANALYZE refreshes" in (remedy.side_effects[0].basis or "")
+
+
+def test_cautions_and_lock_are_told(huts: Connection) -> None:
+    """Every remedy says what it locks, that it touches every query on the table, and that procedures come first."""
+    for remedy in propose([verdict(judged(huts, CROSSED), "crossed")]):
+        text = " ".join(remedy.cautions)
+        assert "EXPLAIN ANALYZE executes" in text
+        assert "every query on the table" in text
+        assert "change procedure" in text
+        assert remedy.lock == "SHARE UPDATE EXCLUSIVE"
+        assert remedy.transactional
+        assert remedy.reason.endswith(".")
