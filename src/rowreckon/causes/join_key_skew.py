@@ -62,8 +62,8 @@ def check(site: Site, context: Context) -> Candidate | None:
         weight *= 0.6
     filters = [_is_filtered(context, key) for key in keys]
     filtered = any(filters)
-    if not skewed and len(filters) == 2 and all(filters):
-        weight = POSSIBLE  # filters on both tables that go together look the same
+    if len(filters) == 2 and all(filters):
+        weight = min(weight, POSSIBLE)  # filters on both tables that go together look the same
     evidence.append(fact("a filter chooses the keys on one side", filtered, "plan"))
     hot = next((k for k in keys if (_skew(k) or 0) >= 3), keys[0])
     return Candidate(
