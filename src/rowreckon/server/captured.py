@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Mapping, Sequence
+from typing import Any, Literal
 
 import psycopg
 
@@ -16,15 +16,21 @@ from rowreckon.plan.tree import PlanTree, lay_out
 from .connection import Connection, first_line
 from .execute import QueryRun
 from .facts import read_catalogs
+from .permission import Limits
+from .querylist import QueryItem
+from .transaction import limit_statements
+
+# reading facts is a few statements over the catalogs; a server on which that takes longer is better left alone
+_FACTS_LIMITS = Limits(statement_ms=60_000, lock_ms=2_000, idle_ms=30_000)
 
 
-def capture_of_run(run: QueryRun, *, catalog: Catalog | None = None) -> Capture:
-    """One run as a capture; a query that did not end keeps the plan that was made before it ran."""
+def capture_of_run(run: QueryRun) -> Capture:
+    """One run as a capture, without facts; a query that did not end keeps the plan that was made before it ran."""
     explain, trouble = _explain(run)
     session = run.session
     return Capture(
         name=run.item.name,
-        query=run.item.text,
+        query=run.item.written or run.item.text,
         server_version=run.server_version,
         settings=None if explain is None else explain.settings,
         explain=explain,
@@ -35,9 +41,9 @@ def capture_of_run(run: QueryRun, *, catalog: Catalog | None = None) -> Capture:
             database=session.database,
             search_path=session.search_path,
             row_security=session.row_security,
+            settings=dict(session.own_settings),
         ),
-        catalog=catalog,
-        cache="unknown",
+        cache=cache_state(run.document),
         outcome=run.outcome,
         sqlstate=run.sqlstate,
         line=run.item.line,
@@ -45,37 +51,59 @@ def capture_of_run(run: QueryRun, *, catalog: Catalog | None = None) -> Capture:
     )
 
 
-def captures_with_facts(connection: Connection, runs: Sequence[QueryRun]) -> list[Capture]:
-    """All runs as captures, each with the catalog facts of its plan, read at once for all that share their settings.
+def cache_state(document: Any) -> Literal["cold", "warm", "unknown"]:
+    """Whether a run found its pages in the server's own buffers: warm if all, cold if fewer than half of them.
+
+    The operating system's cache is out of sight: 'cold' says only that the server had to ask it.
+    """
+    try:
+        root: Mapping[str, Any] = document[0]["Plan"]
+        hit, read = float(root["Shared Hit Blocks"]), float(root["Shared Read Blocks"])
+    except (TypeError, KeyError, IndexError):
+        return "unknown"
+    if read == 0:
+        return "warm"
+    return "cold" if read > hit else "unknown"
+
+
+def with_facts(
+    connection: Connection, items: Sequence[QueryItem], captures: Sequence[Capture], *, with_values: bool = False
+) -> list[Capture]:
+    """The captures, each with the catalog facts of its plan, read at once for all that share their settings.
 
     Facts are read as the query's own session would see them: another role or search_path sees other statistics.
-    Where they cannot be read the captures come without them, and each says why.
+    Where they cannot be read the captures come without them, and each says why. Captures that have facts keep them.
     """
-    captures = [capture_of_run(run) for run in runs]
+    out = list(captures)
     groups: dict[tuple[str, ...], list[int]] = {}
-    for number, run in enumerate(runs):
-        if captures[number].explain is not None:
-            groups.setdefault(run.item.settings, []).append(number)
+    for number, item in enumerate(items):
+        if out[number].explain is not None and out[number].catalog is None:
+            groups.setdefault(item.settings, []).append(number)
     for settings, numbers in groups.items():
-        trees = [lay_out(explain.plan) for n in numbers if (explain := captures[n].explain) is not None]
+        trees = [lay_out(explain.plan) for n in numbers if (explain := out[n].explain) is not None]
         try:
-            catalogs: Sequence[Catalog | None] = _facts_under(connection, settings, trees)
+            catalogs: Sequence[Catalog | None] = facts_under(connection, settings, trees, with_values=with_values)
             note: tuple[str, ...] = ()
         except RowreckonError as error:
             catalogs = [None] * len(numbers)
             note = (f"without catalog facts: {error.sentence()}",)
         for number, catalog in zip(numbers, catalogs, strict=True):
-            known = captures[number]
-            captures[number] = known.model_copy(update={"catalog": catalog, "notes": (*known.notes, *note)})
-    return captures
+            known = out[number]
+            out[number] = known.model_copy(update={"catalog": catalog, "notes": (*known.notes, *note)})
+    return out
 
 
-def _facts_under(connection: Connection, settings: Sequence[str], trees: Sequence[PlanTree]) -> tuple[Catalog, ...]:
+def facts_under(
+    connection: Connection, settings: Sequence[str], trees: Sequence[PlanTree], *, with_values: bool = False
+) -> tuple[Catalog, ...]:
+    """The catalog of each plan as a session with these settings sees it. Raises StatementFailed."""
     try:
         with connection.transaction(force_rollback=True):
+            connection.execute(b"SET TRANSACTION READ ONLY")
             for statement in settings:
                 connection.execute(statement.encode())
-            return read_catalogs(connection, trees)
+            connection.execute(limit_statements(_FACTS_LIMITS, watched=False).encode())
+            return read_catalogs(connection, trees, with_values=with_values)
     except psycopg.Error as error:
         raise StatementFailed(
             f"the query's settings could not be applied: {first_line(error)}", sqlstate=error.sqlstate

@@ -7,34 +7,34 @@ from contextlib import contextmanager
 
 from rowreckon.capture import Capture
 
-from .captured import captures_with_facts
 from .connection import connected
 from .embedded import embedded_server
-from .execute import Executor, QueryRun
-from .permission import Limits, SafetyPermission
+from .measure import SweepRules
 from .samples.build import build_samples, sample_queries
+from .sweep import sweep
 
 # what is being done, how many steps of it are done, how many there are
 DemoProgress = Callable[[str, int, int], None]
 
 
 def run_demo(progress: DemoProgress | None = None) -> list[Capture]:
-    """Everything from nothing: start a server, build the samples, run the list, read the facts, stop the server.
+    """Everything from nothing: start a server, build the samples, sweep the list, stop the server.
 
     Gives one capture for each query of the list, in order, each with the catalog facts of its plan.  Raises
     CannotStart.  Needs no network; takes some seconds and about 200 MB of disk while it runs.
     """
     report = progress or _silent
     report("starting a PostgreSQL server", 0, 1)
-    with sample_database(report) as dsn, connected(dsn) as connection:
-        executor = Executor(connection, SafetyPermission(), Limits(statement_ms=60_000))
-        items = sample_queries()
-        runs: list[QueryRun] = []
-        for done, item in enumerate(items):
-            report(f"running {item.name}", done, len(items))
-            runs.append(executor.run(item))
-        report("reading the catalog's facts", len(items), len(items))
-        return captures_with_facts(connection, runs)
+    with sample_database(report) as dsn:
+        swept = sweep(
+            lambda: connected(dsn),
+            sample_queries(),
+            SweepRules(),
+            progress=lambda step, done, total: report(f"running {step}" if done < total else step, done, total),
+        )
+        if swept.interrupted:
+            raise KeyboardInterrupt
+        return swept.captures
 
 
 @contextmanager

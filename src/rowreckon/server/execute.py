@@ -103,6 +103,12 @@ class Executor:
             return Ending("failed", first_line(error), error.sqlstate, lost)
         return Ending()
 
+    def timed_attempt(self, item: QueryItem, work: Callable[[ItemTransaction], None]) -> tuple[Ending, float]:
+        """An attempt under the executor's own limits, and the milliseconds that it took."""
+        begun = time.perf_counter()
+        ending = self.attempt(item, self.limits, work)
+        return ending, (time.perf_counter() - begun) * 1000.0
+
     def _go(self, item: QueryItem, limits: Limits, *, execute: bool) -> QueryRun:
         version = self.connection.info.server_version
         refusal = refusal_of(item, self.permission)

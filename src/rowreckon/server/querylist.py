@@ -20,7 +20,8 @@ _NAME = re.compile(r"--\s*name\s*:\s*(\S.*?)\s*")
 class QueryItem:
     """One statement to run.  `line` is where it begins, from 1; `settings` are SET LOCAL statements and `prepared`
     (name, PREPARE statement) pairs to run before it; `reason` says why it is not to be run, or only by permission;
-    `about` is the comment between the name and the statement."""
+    `about` is the comment between the name and the statement; `written` the query as the list has it, where `text` is
+    an EXECUTE with values put in."""
 
     name: str
     line: int
@@ -31,6 +32,7 @@ class QueryItem:
     prepared: tuple[tuple[str, str], ...] = ()
     parameters: bool = False
     about: str | None = None
+    written: str | None = None
 
 
 @dataclass(slots=True)

@@ -1,0 +1,39 @@
+"""Settings that the command line puts before every item: a role, and settings by name."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from psycopg import sql
+
+from ..errors import UsageError
+from .lexer import tokens
+from .querylist import QueryItem
+from .statements import classify
+
+
+def setting_statements(role: str | None, settings: Sequence[str]) -> tuple[str, ...]:
+    """SET LOCAL statements for `--role` and each `--set name=value`. Raises UsageError for what must not be set."""
+    found: list[str] = []
+    if role is not None:
+        found.append(sql.SQL("SET LOCAL ROLE {}").format(sql.Identifier(role)).as_string(None))
+    for given in settings:
+        name, equals, value = given.partition("=")
+        name = name.strip()
+        if not equals or not name:
+            raise UsageError(f"--set {given!r} has no value", hint="write --set work_mem=64MB")
+        parts = sql.SQL(".").join(map(sql.Identifier, name.lower().split(".")))
+        values = [v.strip() for v in value.split(",")] if name.lower() == "search_path" else [value.strip()]
+        joined = sql.SQL(", ").join(map(sql.Literal, values))
+        statement = sql.SQL("SET LOCAL {} = {}").format(parts, joined).as_string(None)
+        kind = classify([t for t in tokens(f"SET {name} = 0") if t.kind != "comment"])
+        if kind.kind != "set":
+            raise UsageError(f"--set {name}: {kind.reason}", hint="the time limits have options of their own")
+        found.append(statement)
+    return tuple(found)
+
+
+def with_settings(items: Sequence[QueryItem], statements: Sequence[str]) -> tuple[QueryItem, ...]:
+    """Every item with these before its own settings, so that the list has the last word."""
+    return tuple(replace(item, settings=(*statements, *item.settings)) for item in items)
