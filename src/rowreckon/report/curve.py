@@ -13,7 +13,6 @@ from rowreckon.report.numbers import number
 from rowreckon.report.ruler import decade
 from rowreckon.report.words import method_name
 
-
 _TELLING = 0.5  # decades between estimate and actual
 
 

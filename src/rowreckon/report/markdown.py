@@ -14,8 +14,8 @@ from rowreckon.report.escape import (
     shorten,
 )
 from rowreckon.report.headline import audit_headline, audit_time_sentence, plan_headline
-from rowreckon.report.markdown_budget import Block, assemble
-from rowreckon.report.numbers import capitalised
+from rowreckon.report.markdown_budget import Block, assemble, length
+from rowreckon.report.numbers import capitalised, count_of
 from rowreckon.report.outline import Row, outline
 from rowreckon.report.overview import counts_words, fold_row, plan_lines, verdict_legend
 from rowreckon.report.ruler import rulers
@@ -35,6 +35,7 @@ from rowreckon.report.words import CAUTIONS
 
 LIMIT = 65_536
 _RULER_WIDTH = 76
+_LISTED = 100
 _QUERY_SHOWN = 4_000
 
 
@@ -46,8 +47,16 @@ def render_markdown(audit: Audit, *, limit: int = LIMIT) -> str:
     if audit.folds:
         blocks.append(_folds(audit))
     order = [line.index for line in plan_lines(audit)]
+    written = sum(length(block.text) for block in blocks)
     for index in order:
-        blocks += _plan(audit.plans[index], alone=len(order) == 1)
+        if written > 2 * limit:
+            # Nothing of it could be kept: only its name goes into the sentence on what was cut.
+            name = plain(quote(audit.plans[index].source, 80))
+            blocks.append(Block("", f"the evidence of {name}", left_out=True))
+            continue
+        parts = _plan(audit.plans[index], alone=len(order) == 1)
+        written += sum(length(block.text) for block in parts)
+        blocks += parts
     blocks += _rejected(audit)
     return assemble(blocks, _last(audit), limit)
 
@@ -97,11 +106,19 @@ def _remedy(rank: int, remedy: RemedyStory) -> str:
 
 
 def _plan_table(audit: Audit) -> Block:
+    lines = plan_lines(audit)
     rows: list[tuple[str, ...]] = [
-        (line.verdict, line.source, line.time, line.share, shorten(line.finding, 400)) for line in plan_lines(audit)
+        (line.verdict, line.source, line.time, line.share, shorten(line.finding, 400)) for line in lines[:_LISTED]
     ]
     table = _table(("verdict", "plan", "time", "in joins", "finding"), rows, right=(2, 3))
-    return Block(f"## Plans, the worst first\n\n{table}", "rows of the table of plans", by_line=True)
+    more = len(lines) - len(rows)
+    # The table must leave room for the evidence of the worst plans.
+    note = (
+        f"\n\n{count_of(more, 'further plan')}, less grave, not listed here; the JSON and HTML outputs hold them."
+        if more
+        else ""
+    )
+    return Block(f"## Plans, the worst first\n\n{table}{note}", "rows of the table of plans", by_line=True)
 
 
 def _folds(audit: Audit) -> Block:

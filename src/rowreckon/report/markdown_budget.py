@@ -10,11 +10,13 @@ _RESERVE = 600  # characters kept for the sentence that says what was cut
 
 @dataclass(frozen=True)
 class Block:
-    """A piece of Markdown; `name` says in a few words what is missing without it; `by_line` may be cut at a line."""
+    """A piece of Markdown; `name` says in a few words what is missing without it; `by_line` may be cut at a line;
+    `left_out` was not even written, since nothing of it could be kept."""
 
     text: str
     name: str
     by_line: bool = False
+    left_out: bool = False
 
 
 def length(text: str) -> int:
@@ -25,12 +27,15 @@ def length(text: str) -> int:
 def assemble(blocks: list[Block], last: str, limit: int) -> str:
     """All blocks that fit before `last`, and a sentence on what did not; never more than `limit` characters."""
     whole = "\n\n".join([*(block.text for block in blocks), last])
-    if length(whole) <= limit:
+    if length(whole) <= limit and not any(block.left_out for block in blocks):
         return whole
     room = limit - length(last) - _RESERVE
     kept: list[str] = []
     cut: Counter[str] = Counter()
     for block in blocks:
+        if block.left_out:
+            cut[block.name] += 0
+            continue
         need = length(block.text) + 2
         if need <= room:
             kept.append(block.text)
@@ -59,7 +64,7 @@ def _head(text: str, room: int) -> list[str]:
 def _said(cut: Counter[str], limit: int) -> str:
     from rowreckon.report.escape import markdown_prose
 
-    named = [f"{markdown_prose(name)} ({lines:,} lines)" for name, lines in cut.items()]
+    named = [markdown_prose(name) + (f" ({lines:,} lines)" if lines else "") for name, lines in cut.items()]
     said = f"**Cut to stay within {limit:,} characters**, {len(named):,} parts: "
     shown: list[str] = []
     for name in named:
