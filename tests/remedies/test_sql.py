@@ -10,6 +10,7 @@ import pytest
 from rowreckon.catalog.facts import Catalog
 from rowreckon.causes import CauseFinding, Subject, TableName
 from rowreckon.remedies import propose
+from rowreckon.remedies.builders import BUILDERS
 from rowreckon.remedies.indexes import build_index
 from rowreckon.report.document import Finding, Remedy
 from tests.causes.live import Connection, judged, value
@@ -104,14 +105,17 @@ def test_statistics_partition_by_partition(huts: Connection) -> None:
     )
     assert audit.findings[0].code == "correlated_columns_equality"
     assert len([f for f in audit.findings if f.code == "correlated_columns_equality"]) == 1
-    remedy = next(r for r in propose([audit]) if r.kind == "more_statistics")
-    assert [s for s in remedy.sql if s.startswith("CREATE")] == [
+    (draft,) = BUILDERS[audit.findings[0].code](audit.findings[0], audit.capture)
+    assert [s for s in draft.sql if s.startswith("CREATE")] == [
         'CREATE STATISTICS tours."Stay_Log_1_city_region_stats" (dependencies, mcv) ON city, region '
         'FROM tours."Stay Log 1"',
         'CREATE STATISTICS tours."Stay_Log_2_city_region_stats" (dependencies, mcv) ON city, region '
         'FROM tours."Stay Log 2"',
     ]
-    run(huts, remedy)
+    before = objects_of(huts)
+    for statement in (*draft.sql, *(draft.undo or ())):
+        huts.execute(statement.encode())
+    assert objects_of(huts) == before
 
 
 def test_index_of_a_partitioned_table(huts: Connection) -> None:
