@@ -10,11 +10,14 @@ from collections.abc import Iterable, Sequence
 from rowreckon import __version__
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseEvidence, find_causes
+from rowreckon.collector import collector_paused
 from rowreckon.counts import NodeCount, Origins, find_origins, own_times, reckon
 from rowreckon.counts.origin import Entering
+from rowreckon.counts.probes import with_probes
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.elsewhere import judged_ms, time_elsewhere
 from rowreckon.joins import judge_joins
+from rowreckon.joins.contested import with_contests
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.nodes import OtherNode
@@ -35,7 +38,8 @@ def audit(inputs: Iterable[Capture | doc.Rejected], *, threshold: float = DEFAUL
         if isinstance(item, doc.Rejected):
             rejected.append(item)
             continue
-        plan, evidence = audit_capture(item, index=len(plans), threshold=threshold)
+        with collector_paused():
+            plan, evidence = audit_capture(item, index=len(plans), threshold=threshold)
         plans.append(plan)
         if evidence is not None:
             judged.append(evidence)
@@ -56,10 +60,10 @@ def audit_capture(
     if explain is None:
         return _plan_without_explain(capture), None
     tree = lay_out(explain.plan)
-    reckoned = reckon(tree, leader_takes_part=_leader_takes_part(capture))
+    reckoned = with_probes(reckon(tree, leader_takes_part=_leader_takes_part(capture)), capture.probes)
     origins = find_origins(reckoned)
     own_ms = own_times(reckoned)
-    verdicts = judge_joins(capture, reckoned, origins, threshold=threshold)
+    verdicts = with_contests(judge_joins(capture, reckoned, origins, threshold=threshold), capture.contests)
     found = find_causes(
         CauseEvidence(capture=capture, reckoned=reckoned, origins=origins, joins=verdicts.joins, threshold=threshold)
     )

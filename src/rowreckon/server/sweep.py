@@ -60,32 +60,32 @@ class _Sweep:
     on_capture: Callable[[int, Capture], None] | None
     done: dict[int, Capture]
     notes: list[str] = field(default_factory=list)
+    connection: Connection | None = None
     reconnected: bool = False
 
     def go(self) -> Swept:
         interrupted = False
         with ExitStack() as stack:
-            connection: Connection | None = stack.enter_context(self.connect())
+            self.connection = stack.enter_context(self.connect())
             at = 0
             try:
-                connection = self._items(stack, connection)
+                self._items(stack)
             except KeyboardInterrupt:
                 interrupted = True
                 at = next((n for n in range(len(self.items)) if n not in self.done), len(self.items))
             self._rest(at if interrupted else None, interrupted=interrupted)
             captures = [self.done[n] for n in range(len(self.items))]
             try:
-                captures = self._facts(connection, captures)
+                captures = self._facts(captures)
             except KeyboardInterrupt:
                 interrupted = True
                 self.notes.append("interrupted while the catalog's facts were read: the audit does without them")
         return Swept(captures, interrupted, self.notes)
 
-    def _items(self, stack: ExitStack, first: Connection | None) -> Connection | None:
-        """Run what is not done yet; the connection that is there at the end."""
+    def _items(self, stack: ExitStack) -> None:
+        """Run what is not done yet."""
         begun = time.perf_counter()
-        connection = first
-        executor = self._executor(connection)
+        executor = self._executor()
         for number, item in enumerate(self.items):
             if number in self.done:
                 continue
@@ -102,17 +102,18 @@ class _Sweep:
             measured = measure(executor, item, self.rules, left_ms=left)
             capture = measured.capture
             if measured.lost:
-                connection = self._again(stack)
-                executor = self._executor(connection)
-                told = "made anew" if connection is not None else "could not be made anew"
+                self.connection = self._again(stack)
+                executor = self._executor()
+                told = "made anew" if executor is not None else "could not be made anew"
                 note = f"the connection was lost during this query; it was {told} for the queries after it"
                 capture = capture.model_copy(update={"notes": (*capture.notes, note)})
                 self.notes.append(f"the connection was lost during {item.name!r}, and {told} for the rest")
             self._keep(number, capture)
-        return connection
 
-    def _executor(self, connection: Connection | None) -> Executor | None:
-        return None if connection is None else Executor(connection, self.rules.permission, self.rules.limits)
+    def _executor(self) -> Executor | None:
+        if self.connection is None:
+            return None
+        return Executor(self.connection, self.rules.permission, self.rules.limits)
 
     def _again(self, stack: ExitStack) -> Connection | None:
         """A new connection for the one that was lost, once in a sweep."""
@@ -139,12 +140,12 @@ class _Sweep:
                 why = "interrupted while it ran" if number == running else "interrupted before its turn"
                 self._keep(number, _skipped(item, why if interrupted else "it was not run"))
 
-    def _facts(self, connection: Connection | None, captures: list[Capture]) -> list[Capture]:
+    def _facts(self, captures: list[Capture]) -> list[Capture]:
         self.report("reading the catalog's facts", len(self.items), len(self.items))
-        if connection is None or connection.closed:
+        if self.connection is None or self.connection.closed:
             note = "without catalog facts: the connection was lost"
             return [c.model_copy(update={"notes": (*c.notes, note)}) if c.explain else c for c in captures]
-        return with_facts(connection, self.items, captures, with_values=self.rules.with_values)
+        return with_facts(self.connection, self.items, captures, with_values=self.rules.with_values)
 
 
 def _skipped(item: QueryItem, reason: str) -> Capture:
