@@ -70,6 +70,7 @@ def assess(
             points = replace(points, one_line=without != model.leader(points.actual))
         worlds.append((model, points))
     residual = _residual(reckoned, facts, [m for _, m in evidence.worlds], worlds[0][1].estimate)
+    everything = worlds
     worlds = fitting(worlds, facts.method)
     model, points = worlds[0]
     permitted = frozenset(m for m in METHOD_ORDER if m not in evidence.excluded)
@@ -92,7 +93,7 @@ def assess(
         verdict=verdict,
         basis=_basis(model, evidence),
         reason=reason,
-        costs=method_costs(worlds, evidence, facts.method),
+        costs=method_costs(worlds, everything, evidence, facts.method),
         residual=residual,
         switch_points=switch_points(
             worlds,

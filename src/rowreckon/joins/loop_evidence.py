@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from math import floor
 
 from rowreckon.cost import (
     CostSettings,
@@ -29,7 +30,7 @@ from rowreckon.plan.tree import index_of
 from .inputs import ParameterisedAccess
 from .relation_evidence import RelationEvidence
 from .sides import JoinFacts
-from .size_evidence import SizeGuess, possible_sizes, seen_size
+from .size_evidence import SizeGuess, possible_sizes, seen_sizes
 
 _ROUNDING = 0.005
 _LEAST_PRECISE = 0.01
@@ -47,6 +48,7 @@ class LoopEvidence:
     quals: int
     own_quals: int
     loops: float
+    index_only: bool
     sizes: tuple[SizeGuess, ...]
 
 
@@ -84,6 +86,7 @@ def loop_evidence(
         quals=max(quals, 1),
         own_quals=own,
         loops=loops,
+        index_only=scan is not None and scan.node_type == "Index Only Scan",
         sizes=tuple(sizes),
     )
 
@@ -104,25 +107,28 @@ def _sizes(
     index_scan = scan if isinstance(scan, IndexScanNode) else None
     seen = relations.of(scan)
     if seen is not None:
-        return [seen_size(seen, index_scan)]
+        return seen_sizes(seen)
     if index_scan is None:
         return []
     loops = max(facts.outer.planner_rows, 1.0)
-    exact = None if cost is None else _descent(settings, cost, found, quals, own, loops)
-    return possible_sizes(settings, index_scan, facts.inner.width, exact)
+    startup = float(index_scan.startup_cost or 0.0)
+    descent = None if cost is None else _descent(settings, startup, cost, found, quals, own, loops)
+    return possible_sizes(settings, index_scan, facts.inner.width, descent)
 
 
-def _descent(settings: CostSettings, cost: float, found: float, quals: int, own: int, loops: float) -> float | None:
-    """What one descent costs, where pages come in coarser steps than it can vary; None where they don't."""
-    step = settings.random_page_cost / loops
-    least, most = (50 + 1) * settings.cpu_operator_cost, (4 * 50 + 30) * settings.cpu_operator_cost
-    if step <= most - least or 0.02 / loops > settings.cpu_operator_cost:
-        return None
+def _descent(
+    settings: CostSettings, startup: float, cost: float, found: float, quals: int, own: int, loops: float
+) -> tuple[float, float] | None:
+    """Bounds of what one descent costs, where pages come in coarser steps than it can vary; None where they don't."""
+    step, play = settings.random_page_cost / loops, 0.0101 / loops
     per_row = settings.cpu_index_tuple_cost + settings.cpu_tuple_cost + settings.cpu_operator_cost * (quals + own)
     rest = cost - clamp_row_est(found) * per_row
-    pages = int((rest - least) / step)
+    least, most = startup - _ROUNDING - play, startup + _ROUNDING + play
+    if step <= most - least:
+        return None
+    pages = floor((rest - least) / step)
     descent = rest - pages * step
-    return descent if least <= descent <= most else None
+    return (descent - play, descent + play) if descent <= most else None
 
 
 def executed_access(
@@ -165,10 +171,45 @@ def misfit(
 
 
 def whole_inner(settings: CostSettings, facts: JoinFacts, known: LoopEvidence, size: SizeGuess) -> PathCost:
-    """The inner relation scanned by itself, in a world where it has that size."""
+    """The inner relation scanned by itself, where it has that size; by its index alone where that will do."""
     quals = QualCost(0.0, settings.cpu_operator_cost * known.own_quals)
     rows = clamp_row_est(size.tuples * known.kept)
-    return cost_seqscan(settings, RelationSize(size.pages, size.tuples), rows, facts.inner.width, qual=quals)
+    relation, width = RelationSize(size.pages, size.tuples, 1.0), facts.inner.width
+    table = cost_seqscan(settings, relation, rows, width, qual=quals)
+    if not known.index_only:
+        return table
+    shape = IndexShape(size.index_pages, size.tuples, size.height)
+    whole = IndexCondition(1.0, 1.0, 0)
+    index = cost_index(
+        settings, relation, shape, whole, rows, width, total_table_pages=size.pages, index_only=True, qual=quals
+    )
+    return min(table, index, key=lambda p: p.total_cost)
+
+
+def unique_access(
+    settings: CostSettings, size: SizeGuess, found: float, own_quals: int, width: int, quals: int
+) -> ParameterisedAccess:
+    """A scan by the unique index that an Inner Unique join proves to be there, one row at most per execution."""
+    shape = IndexShape(size.index_pages, size.tuples, size.height, unique=True)
+    selectivity = min(1.0 / max(size.tuples, 1.0), 1.0)
+    condition = IndexCondition(selectivity, selectivity, quals, unique_match=True)
+    relation = RelationSize(size.pages, size.tuples)
+    qual = QualCost(0.0, settings.cpu_operator_cost * own_quals)
+
+    def at(loops: float) -> PathCost:
+        return cost_index(
+            settings,
+            relation,
+            shape,
+            condition,
+            found,
+            width,
+            total_table_pages=size.pages,
+            loop_count=max(loops, 1.0),
+            qual=qual,
+        )
+
+    return ParameterisedAccess(at, "index_scan", None, True, True, False)
 
 
 def _modelled(

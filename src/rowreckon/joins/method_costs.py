@@ -9,22 +9,31 @@ from .inputs import Point
 from .model import METHOD_ORDER, JoinModel
 from .verdict import World
 
+_STOPS = frozenset({"Semi", "Anti", "Right Semi", "Right Anti"})
+"""Join types of which a plan tells neither how many rows match nor what removing duplicates first would bring."""
+
 MOST_PLAY = 1.4
 """A figure is given where the dearest reading of the evidence is at most so many times the cheapest."""
 
 
-def method_costs(worlds: list[World], evidence: JoinEvidence, executed: Method) -> dict[Method, MethodCost]:
-    """The cheapest existing way of each method at both points, with all ways listed."""
+def method_costs(
+    worlds: list[World], all_worlds: list[World], evidence: JoinEvidence, executed: Method
+) -> dict[Method, MethodCost]:
+    """The cheapest existing way of each method at both points, with all ways listed.
+
+    `worlds` agree with the planner's choice, the first gives the figures; `all_worlds` say how far a figure can be
+    trusted.
+    """
     model, points = worlds[0]
     found: dict[Method, MethodCost] = {}
     at_estimate = model.costs(points.estimate)
     at_actual = model.costs(points.actual) if points.actual is not None else {}
     if model.executed is not None:
         at_estimate[executed] = model.cost(model.executed, points.estimate)
-    others = [(m.costs(p.estimate), m.costs(p.actual) if p.actual is not None else {}) for m, p in worlds[1:]]
-    at_estimate = _dared(model, points.estimate, at_estimate, [o[0] for o in others], executed)
+    others = [(m.costs(p.estimate), m.costs(p.actual) if p.actual is not None else {}) for m, p in all_worlds]
+    at_estimate = _dared(model, points.estimate, at_estimate, [o[0] for o in others], executed, evidence)
     if points.actual is not None:
-        at_actual = _dared(model, points.actual, at_actual, [o[1] for o in others], executed)
+        at_actual = _dared(model, points.actual, at_actual, [o[1] for o in others], executed, evidence)
     for method in METHOD_ORDER:
         if method in evidence.excluded:
             continue
@@ -61,11 +70,15 @@ def _dared(
     costs: dict[Method, float],
     others: list[dict[Method, float]],
     executed: Method,
+    evidence: JoinEvidence,
 ) -> dict[Method, float]:
     """The costs that all worlds agree on closely enough, and no unseen way may undercut, to be printed as a figure."""
     kept: dict[Method, float] = {}
+    guesses = model.basis == "plan"
     for method, cost in costs.items():
         told = [cost, *(o[method] for o in others if method in o)]
+        if method != executed and guesses and evidence.facts.kind in _STOPS:
+            continue
         if method != executed:
             told += [way.low(point) for way in model.hidden if way.method == method]
         if max(told) <= MOST_PLAY * max(min(told), 1e-9):

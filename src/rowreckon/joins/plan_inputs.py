@@ -8,20 +8,26 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from rowreckon.cost import CostSettings, MergeScanSelectivity
+from rowreckon.cost import CostSettings, MergeScanSelectivity, QualCost, RelationSize, cost_seqscan
 from rowreckon.cost.selectivity import WHOLE_SCAN
+from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.plan.conditions import parse_condition
+from rowreckon.plan.nodes import ScanNode
 
 from .clauses import JoinClause
 from .inputs import ClauseInput, JoinInput, KeyInput, ParameterisedAccess, SideInput, SidePath
-from .loop_evidence import executed_access, loop_evidence, misfit, whole_inner
+from .loop_evidence import executed_access, loop_evidence, misfit, unique_access, whole_inner
 from .methods import can_hash, can_merge
 from .relation_evidence import RelationEvidence
 from .side_paths import printed_paths
 from .sides import JoinFacts, Side
+from .size_evidence import representatives, seen_sizes
 
 _SHORT_SCAN = MergeScanSelectivity(0.0, 0.01, 0.0, 0.01)
 _MODES = ("likely", "sparse", "full")
+_MATCHES = {"likely": 2.0, "sparse": 1.0, "full": 20.0}
+"""Rows that match, per row that finds any, where a semijoin's plan does not tell."""
 _PAGES_OF_PLAY = 2.5
 _MORE_PER_BUCKET = 4.0
 """How much fuller than its average the hash bucket of a frequent key may be taken to be, without statistics."""
@@ -37,20 +43,21 @@ def plan_worlds(
     """
     keys_outer = [c.outer_text or c.text for c in facts.clauses]
     keys_inner = [c.inner_text or c.text for c in facts.clauses]
-    outer = _side(settings, reckoned, facts, facts.outer, keys_outer)
-    inner = _side(settings, reckoned, facts, facts.inner, keys_inner)
+    outer = _side(settings, reckoned, facts, facts.outer, keys_outer, relations)
+    inner = _side(settings, reckoned, facts, facts.inner, keys_inner, relations)
     if outer is None or inner is None:
         return []
     worlds: list[JoinInput] = []
     for side, access in _inner_worlds(settings, reckoned, facts, inner, relations):
         modes = _MODES if not facts.inner.parameterised or side.paths else _MODES[:1]
         for mode in modes:
+            sparse = mode == "sparse"
             worlds.append(
                 JoinInput(
                     turned=False,
                     kind=facts.kind,
-                    outer=outer,
-                    inner=side,
+                    outer=_in_order(outer, keys_outer) if sparse else outer,
+                    inner=_in_order(side, keys_inner) if sparse else side,
                     clauses=_clauses(facts, outer.rows, side.rows, mode),
                     unique=facts.inner_unique and facts.kind not in ("Semi", "Anti"),
                     workers=facts.workers,
@@ -74,38 +81,58 @@ def _inner_worlds(
     relations: RelationEvidence,
 ) -> list[tuple[SideInput, ParameterisedAccess | None]]:
     if not facts.inner.parameterised:
-        return [(inner, None)]
+        return _unique_worlds(settings, reckoned, facts, inner, relations)
     known = loop_evidence(settings, reckoned, facts, relations)
     if known is None:
         return []
     if not known.sizes:
         return [(inner, executed_access(settings, reckoned, facts, known, None))]
     fits = [(misfit(settings, reckoned, facts, known, size), size) for size in known.sizes]
-    best = min(f for f, _ in fits)
-    likely = len(fits) // 2
-    order = [fits[likely], *fits[:likely], *fits[likely + 1 :]]
     worlds: list[tuple[SideInput, ParameterisedAccess | None]] = []
-    for fit, size in order:
-        if fit > best + _PAGES_OF_PLAY:
-            continue
+    for size in representatives(fits, _PAGES_OF_PLAY):
         path = whole_inner(settings, facts, known, size)
         side = replace(inner, rows=path.rows, paths=(SidePath(path, (), "seq_scan"),))
         worlds.append((side, executed_access(settings, reckoned, facts, known, size)))
     return worlds
 
 
+def _unique_worlds(
+    settings: CostSettings,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    inner: SideInput,
+    relations: RelationEvidence,
+) -> list[tuple[SideInput, ParameterisedAccess | None]]:
+    """The inner side by itself; with the unique index that an Inner Unique join over a table proves to be there."""
+    scan = reckoned.tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
+    if not facts.inner_unique or not isinstance(scan, ScanNode) or facts.method == "nested_loop":
+        return [(inner, None)]
+    seen = relations.of(scan)
+    if seen is None:
+        return [(inner, None)]
+    own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
+    quals = max(len([c for c in facts.clauses if c.is_equality]), 1)
+    return [(inner, unique_access(settings, size, 1.0, own, facts.inner.width, quals)) for size in seen_sizes(seen)[:2]]
+
+
 def _side(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, side: Side, keys: list[str]
+    settings: CostSettings,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    side: Side,
+    keys: list[str],
+    relations: RelationEvidence,
 ) -> SideInput | None:
     partial = facts.workers > 0 and reckoned.parallelism.partial[side.node]
     printed = tuple(printed_paths(settings, reckoned.tree, facts, side, keys))
+    whole = printed if not partial else _whole(settings, reckoned, side, relations)
     if not printed and not side.parameterised:
         return None
     rows = max(side.planner_rows, 1.0) * side.processes
     return SideInput(
         rows=rows,
         width=side.width,
-        paths=() if partial else printed,
+        paths=whole,
         relation=None,
         single=side.scan is not None,
         partial_paths=printed if partial else (),
@@ -115,14 +142,37 @@ def _side(
     )
 
 
+def _whole(
+    settings: CostSettings, reckoned: ReckonedTree, side: Side, relations: RelationEvidence
+) -> tuple[SidePath, ...]:
+    """A relation that the plan scanned by several processes, scanned by one."""
+    node = reckoned.tree.nodes[side.node]
+    seen = relations.of(node) if isinstance(node, ScanNode) and side.scan is not None else None
+    if seen is None:
+        return ()
+    own = len(parse_condition(node.filter).clauses) if node.filter else 0
+    quals = QualCost(0.0, settings.cpu_operator_cost * own)
+    rows = clamp_row_est(side.planner_rows * side.processes)
+    path = cost_seqscan(settings, RelationSize(seen.pages, seen.tuples), rows, side.width, qual=quals)
+    return (SidePath(path, (), "seq_scan"),)
+
+
+def _in_order(side: SideInput, keys: list[str]) -> SideInput:
+    """The side as if its relation had an index in the order of the join columns, read at no extra cost."""
+    if not side.single:
+        return side
+    ordered = tuple(path._replace(order=tuple(keys)) for path in side.paths)
+    return replace(side, paths=ordered, partial_paths=tuple(p._replace(order=tuple(keys)) for p in side.partial_paths))
+
+
 def _clauses(facts: JoinFacts, outer: float, inner: float, mode: str) -> tuple[ClauseInput, ...]:
     """The clauses; the first carries the selectivity of all, which the output's estimate tells."""
     output = facts.output_rows * facts.processes
     if facts.kind in ("Semi", "Anti", "Right Semi", "Right Anti"):
-        output = max(min(outer, inner), 1.0)
+        matches = max(facts.inner.planner_rows, 1.0) if facts.inner.parameterised else _MATCHES[mode]
+        output = max(min(outer, inner), 1.0) * matches
     selectivity = min(max(output, 1.0) / max(outer * inner, 1.0), 1.0)
     scan = _SHORT_SCAN if mode == "sparse" else WHOLE_SCAN
-    fuller = _MORE_PER_BUCKET if mode == "full" else 1.0
     found: list[ClauseInput] = []
     for position, clause in enumerate(facts.clauses):
         unique = facts.inner_unique
@@ -131,14 +181,19 @@ def _clauses(facts: JoinFacts, outer: float, inner: float, mode: str) -> tuple[C
                 operator=clause.operator,
                 selectivity=selectivity if position == 0 else 1.0,
                 semi=None,
-                outer=_key(clause, False, outer, output / max(inner, 1.0) * fuller),
-                inner=_key(clause, True, inner, 1.0 if unique else output / max(outer, 1.0) * fuller),
+                outer=_key(clause, False, outer, _per_value(output / max(inner, 1.0), mode)),
+                inner=_key(clause, True, inner, 1.0 if unique else _per_value(output / max(outer, 1.0), mode)),
                 can_hash=can_hash(clause),
                 can_merge=can_merge(clause),
                 scan=scan,
             )
         )
     return tuple(found)
+
+
+def _per_value(average: float, mode: str) -> float:
+    """Rows per key value that a hash bucket is reckoned with: frequent values fill it beyond the average."""
+    return max(average * _MORE_PER_BUCKET, _MORE_PER_BUCKET) if mode == "full" else average
 
 
 def _key(clause: JoinClause, inner: bool, rows: float, per_value: float) -> KeyInput:

@@ -40,14 +40,15 @@ class RelationEvidence:
 
 
 def _whole_scan(settings: CostSettings, reckoned: ReckonedTree, number: int, node: ScanNode) -> SeenRelation | None:
-    if node.total_cost is None or node.parallel_aware or not node.loops or number >= len(reckoned.counts):
+    if node.total_cost is None or not node.loops or node.actual_rows is None:
         return None
-    if reckoned.counts[number].state != "exact" or node.actual_rows is None or node.loops > 1:
+    if reckoned.counts[number].state != "exact" or (node.loops > 1 and not node.parallel_aware):
         return None
-    tuples = float(node.actual_rows) + float(node.rows_removed_by_filter or 0)
+    tuples = (float(node.actual_rows) + float(node.rows_removed_by_filter or 0)) * node.loops
     calls = len(parse_condition(node.filter).clauses) if node.filter else 0
     per_tuple = settings.cpu_tuple_cost + settings.cpu_operator_cost * calls
-    pages = (float(node.total_cost) - per_tuple * tuples) / max(settings.seq_page_cost, 1e-9)
+    divisor = reckoned.parallelism.divisor(reckoned.tree, number)
+    pages = (float(node.total_cost) - per_tuple * tuples / divisor) / max(settings.seq_page_cost, 1e-9)
     if node.shared_hit_blocks is not None and node.shared_read_blocks is not None:
         read = float(node.shared_hit_blocks) + float(node.shared_read_blocks)
         if read > 0:

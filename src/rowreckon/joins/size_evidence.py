@@ -3,8 +3,8 @@
 A B-tree descent is charged ceil(log2(tuples)) operators and fifty for each level, so that the startup cost tells the
 tuples to a power of two, as far as two decimals go. What one execution costs beyond its rows and its descent is a whole
 number of pages ÷ executions × random_page_cost: where that step is coarser than the descent's play, the join's total
-cost tells the descent exactly. Fewer pages than executions ask for mean that pages were shared, which bounds the table
-(Mackert-Lohman). Row widths bound rows per page.
+cost tells the descent more exactly. Fewer pages than executions ask for mean that pages were shared, which bounds table
+and index (Mackert-Lohman). Row and key widths bound rows per page.
 Source: btcostestimate in utils/adt/selfuncs.c, cost_index in optimizer/path/costsize.c, releases 13 to 18.
 """
 
@@ -23,7 +23,10 @@ _USABLE = 8168.0
 _TUPLE_OVERHEAD = 28.0
 _UNSEEN_BYTES = (0.0, 40.0, 200.0)
 """Bytes per row in columns that the plan does not read: none, some, many (common practice, no source)."""
+_ENTRIES_PER_PAGE = (367.0, 255.0, 160.0)
+"""Index entries on a page: integers on pages nine tenths full; texts of a dozen bytes; those after many inserts."""
 _ROUNDING = 0.0051
+_STEPS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,46 +39,61 @@ class SizeGuess:
     height: int
 
 
-def seen_size(seen: SeenRelation, scan: IndexScanNode | None) -> SizeGuess:
-    """The size that a whole scan elsewhere in the plan tells; the index's pages are a common B-tree's."""
-    height = 0 if seen.tuples < 400 else 1 if seen.tuples < 100_000 else 2
-    return SizeGuess(seen.pages, seen.tuples, max(ceil(seen.tuples / 330.0), 1.0), height)
+def seen_sizes(seen: SeenRelation) -> list[SizeGuess]:
+    """The size that a whole scan elsewhere in the plan tells, with common and wide index entries."""
+    found: list[SizeGuess] = []
+    for entries in _ENTRIES_PER_PAGE:
+        leaves = max(ceil(seen.tuples / entries), 1)
+        height, level = 0, float(leaves)
+        while level > 1.0:
+            level, height = ceil(level / entries), height + 1
+        found.append(SizeGuess(seen.pages, seen.tuples, leaves + (1.0 if leaves > 1 else 0.0) + 1.0, height))
+    return found
 
 
 def possible_sizes(
-    settings: CostSettings, scan: IndexScanNode, width: int, exact_cost: float | None
+    settings: CostSettings, scan: IndexScanNode, width: int, descent: tuple[float, float] | None
 ) -> list[SizeGuess]:
-    """Sizes that span what the printed costs allow: fewest and most tuples, narrowest and widest rows.
+    """Sizes that span what the printed costs allow, from few tuples to many and from narrow rows to wide.
 
-    `exact_cost` is the cost of one execution without its rows and pages, to a fraction of an operator, where known.
+    `descent` bounds the cost of one descent where the join's total tells it more exactly than the startup cost.
     """
     operator = settings.cpu_operator_cost
     startup = float(scan.startup_cost or 0.0)
-    found: list[tuple[float, float, int]] = []
+    least, most = startup - _ROUNDING, startup + _ROUNDING
+    if descent is not None and descent[0] <= most and descent[1] >= least:
+        least, most = max(least, descent[0]), min(most, descent[1])
+    spans: list[tuple[float, float, int]] = []
     for height in range(4):
         levels = (height + 1) * _PAGE_CPU * operator
-        low = ceil((startup - _ROUNDING - levels) / operator)
-        high = int((startup + _ROUNDING - levels) / operator)
-        if exact_cost is not None:
-            exact = round((exact_cost - levels) / operator)
-            low, high = max(low, exact), min(high, exact)
-        least, most = _tuples_at(height)
+        low, high = ceil((least - levels) / operator - 1e-6), int((most - levels) / operator + 1e-6)
+        fewest, many = _tuples_at(height)
         for bits in range(max(low, 1), min(high, 40) + 1):
-            fewest, many = max(2.0 ** (bits - 1) + 1.0, least), min(2.0**bits, most)
-            if fewest <= many:
-                found.append((fewest, many, height))
-    if not found:
+            start, end = max(2.0 ** (bits - 1) + 1.0, fewest), min(2.0**bits, many)
+            if start <= end:
+                spans.append((start, end, height))
+    if not spans:
         return []
-    few, most_of_all = min(found), max(found, key=lambda f: f[1])
-    middle = (few[0] * most_of_all[1]) ** 0.5
-    between = next((f for f in found if f[0] <= middle <= f[1]), few)
+    first, last = min(s[0] for s in spans), max(s[1] for s in spans)
     sizes: list[SizeGuess] = []
-    for tuples, height in ((few[0], few[2]), (middle, between[2]), (most_of_all[1], most_of_all[2])):
+    for step in range(_STEPS):
+        tuples = first * (last / first) ** (step / (_STEPS - 1))
+        height = next((h for low, high, h in spans if low <= tuples <= high), spans[0][2])
         for unseen in _UNSEEN_BYTES:
-            per_page = max(_USABLE // (_TUPLE_OVERHEAD + width + unseen), 1.0)
-            pages = ceil(tuples / per_page)
-            sizes.append(SizeGuess(float(pages), tuples, float(max(ceil(tuples / 300.0), 1)), height))
+            pages = ceil(tuples / max(_USABLE // (_TUPLE_OVERHEAD + width + unseen), 1.0))
+            for entries in _ENTRIES_PER_PAGE:
+                leaves = max(ceil(tuples / entries), 1)
+                sizes.append(SizeGuess(float(pages), tuples, leaves + 1.0, height))
     return sizes
+
+
+def representatives(fits: list[tuple[float, SizeGuess]], play: float) -> list[SizeGuess]:
+    """Of the sizes that fit the printed costs the middle one, then those that span the rest."""
+    best = min(f for f, _ in fits)
+    kept = sorted((size for fit, size in fits if fit <= best + play), key=lambda s: s.pages + s.tuples / 50.0)
+    middle = kept[len(kept) // 2]
+    ends = [kept[0], kept[-1], min(kept, key=lambda s: s.tuples), max(kept, key=lambda s: s.tuples)]
+    return list(dict.fromkeys([middle, *ends]))
 
 
 def _tuples_at(height: int) -> tuple[float, float]:
