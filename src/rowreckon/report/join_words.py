@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import re
+
 from rowreckon.report.borders import Border, deciding_border, next_border
 from rowreckon.report.document import Join, JoinSide
 from rowreckon.report.escape import clean
 from rowreckon.report.numbers import capitalised, cost, listed, milliseconds, number, times
 from rowreckon.report.words import BASIS_WORDS, COUNT_WORDS, came, join_type_name, method_name, tables_of
+
+# A reason that starts with the rows is the verdict sentence over again.
+_ROWS_AGAIN = re.compile(r"expected [\d,.]+ outer rows?, ", re.IGNORECASE)
 
 VERDICT_MEANS = {
     "crossed": "the misestimate carried the join past a switch point",
@@ -111,8 +116,7 @@ def reason_words(join: Join) -> str:
     why = clean(join.why).strip().rstrip(".")
     if join.verdict == "undecided":
         return why.partition("ndecided: ")[2] or why
-    rows = rows_words(join).partition(";")[0]
-    return "" if rows and why.lower().startswith(rows.lower()) else why
+    return "" if _ROWS_AGAIN.match(why) else why
 
 
 def _only_from(join: Join) -> str:

@@ -66,10 +66,10 @@ def lock_words(remedy: Remedy) -> str:
 
 def undo_words(remedy: Remedy) -> str:
     """What stands in for undo statements, or beside them; empty where nothing is to say."""
-    note = capitalised(clean(remedy.undo_note).rstrip(".")) + "." if remedy.undo_note else ""
+    note = clean(remedy.undo_note).rstrip(".") + "." if remedy.undo_note else ""
     if remedy.undo is None:
-        return f"No undo: {note}" if note else "No undo is known."
-    return note
+        return f"No undo: {note[:1].lower() + note[1:]}" if note else "No undo is known."
+    return capitalised(note)
 
 
 def trial_words(remedy: Remedy) -> str:
