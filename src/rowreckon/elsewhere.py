@@ -14,6 +14,8 @@ from rowreckon.plan.base import PlanNode
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.nodes import (
     AggregateNode,
+    CteScanNode,
+    FunctionScanNode,
     GatherNode,
     HashNode,
     IncrementalSortNode,
@@ -22,13 +24,26 @@ from rowreckon.plan.nodes import (
     MaterializeNode,
     MemoizeNode,
     ModifyTableNode,
+    RecursiveUnionNode,
     SortNode,
+    WindowAggNode,
 )
 from rowreckon.report.document import Join, TimeElsewhere, TimeKind
 
 _WORTH_NAMING = 0.05  # a share of the execution time below this is left out of the list
 _DISCARDED_FACTOR = 10  # rows read for each row kept, from which on reading is mostly waste
 _DISCARDED_ROWS = 1000
+_MAY_SPILL_OR_WAIT = (
+    SortNode,
+    HashNode,
+    AggregateNode,
+    GatherNode,
+    MaterializeNode,
+    CteScanNode,
+    WindowAggNode,
+    RecursiveUnionNode,
+    FunctionScanNode,
+)
 
 
 def nodes_of_join(reckoned: ReckonedTree, join: int) -> tuple[int, ...]:
@@ -129,12 +144,14 @@ def _of_node(
     reckoned: ReckonedTree, own_ms: Sequence[float | None], number: int, accounted: bool, floor: float
 ) -> TimeElsewhere | None:
     node = reckoned.tree.nodes[number]
-    ms = own_ms[number]
-    if node.loops == 0:
+    if not node.actual_loops:
         return None
+    ms = own_ms[number]
     dear = ms is not None and ms > floor and ms > 0
-    kind, fact, proven = _fact(reckoned, number, node)
     # A spill or workers that never came matter even inside a judged join, and without a time of their own.
+    if not dear and ms is not None and not isinstance(node, _MAY_SPILL_OR_WAIT):
+        return None
+    kind, fact, proven = _fact(reckoned, number, node)
     always = proven and kind in ("spill", "workers_missing")
     if always or (not accounted and (dear or (proven and ms is None))):
         return TimeElsewhere(node=number, kind=kind, ms=ms, fact=fact)

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from rowreckon.capture import Capture
+from rowreckon.collector import collector_paused
 from rowreckon.errors import InputError, RowreckonError, UnreadableFile
 from rowreckon.plan.document import ExplainDocument, parse_document
 from rowreckon.reading.limits import Limits
@@ -28,21 +29,21 @@ def read_text(text: str | bytes, *, source: str = "-", limits: Limits | None = N
     """
     from rowreckon.reading.text import read_plans
 
-    try:
-        found = read_plans(text, limits=limits or Limits())
-    except InputError as error:
-        return [_rejected(source, error)]
-    out: list[Capture | Rejected] = []
-    for number, plan in enumerate(found, start=1):
-        name = source if number == 1 else f"{source}#{number}"
-        if isinstance(plan, UnreadPlace):
-            out.append(Rejected(source=name, reason=plan.reason, where=plan.where))
-            continue
+    with collector_paused():
         try:
-            out.append(capture_of(plan, name))
+            found = read_plans(text, limits=limits or Limits())
         except InputError as error:
-            out.append(_rejected(name, error, plan.where))
-    return out
+            return [_rejected(source, error)]
+        return [_read(plan, source if number == 1 else f"{source}#{number}") for number, plan in enumerate(found, 1)]
+
+
+def _read(plan: RawPlan | UnreadPlace, name: str) -> Capture | Rejected:
+    if isinstance(plan, UnreadPlace):
+        return Rejected(source=name, reason=plan.reason, where=plan.where)
+    try:
+        return capture_of(plan, name)
+    except InputError as error:
+        return _rejected(name, error, plan.where)
 
 
 def read_path(path: str | Path, *, limits: Limits | None = None) -> list[Capture | Rejected]:

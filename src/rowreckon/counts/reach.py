@@ -198,7 +198,7 @@ def _stop_of_set_operation(tree: PlanTree, number: int, child: int, stopped: str
 
 def _state(tree: PlanTree, number: int, stopped: str | None) -> Reach:
     node = tree.nodes[number]
-    if node.loops == 0:
+    if not node.actual_loops:
         return _NOT_RUN
     if isinstance(node, BitmapCombineNode):
         return _NOT_COUNTED

@@ -101,9 +101,10 @@ def _prints_decimals(tree: PlanTree) -> bool:
 
 
 def _actual(node: PlanNode, *, decimals: bool) -> Interval | None:
-    if node.actual_rows is None or node.loops == 0:
+    rows, loops = node.actual_rows, node.actual_loops
+    if rows is None or not loops:
         return None
-    return actual_interval(node.actual_rows, node.loops, decimals=decimals)
+    return actual_interval(rows, loops, decimals=decimals)
 
 
 def _executions(tree: PlanTree, parallelism: Parallelism, number: int) -> float:
@@ -111,17 +112,19 @@ def _executions(tree: PlanTree, parallelism: Parallelism, number: int) -> float:
 
     A partial node's loops count the processes that joined in, not executions: its estimate stands for all of them.
     """
-    node = tree.nodes[number]
-    if parallelism.partial[number] and node.loops > 0:
+    loops = tree.nodes[number].actual_loops
+    if parallelism.partial[number] and loops:
         return tree.nodes[parallelism.gather[number]].loops or 1.0
-    return node.loops if node.actual_loops is not None else 1.0
+    return loops if loops is not None else 1.0
 
 
 def _estimate(tree: PlanTree, number: int, factor: float, estimates: list[Interval | None]) -> Interval | None:
     node = tree.nodes[number]
     if node.plan_rows is None:
         return None
-    interval = estimate_interval(node.plan_rows).scaled(factor)
+    interval = estimate_interval(node.plan_rows)
+    if factor != 1:
+        interval = interval.scaled(factor)
     if not isinstance(node, (GatherNode, AppendNode)):
         return interval
     below = [estimates[child] for child in tree.inputs(number)]
