@@ -1,0 +1,67 @@
+"""A folder of capture files: one for each query, named after it; what an interrupted sweep left is found again."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from rowreckon.capture import Capture
+from rowreckon.errors import InputError, UnreadableFile
+
+from .capture_file import SUFFIX, read_capture, write_capture
+from .masking import mask_capture
+
+_PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")
+
+
+@dataclass(frozen=True, slots=True)
+class CaptureFolder:
+    """Where captures are saved; `mask` leaves literals and sampled values out."""
+
+    path: Path
+    mask: bool = False
+
+    def make(self) -> None:
+        """Make the folder where it is not there. Raises UnreadableFile."""
+        try:
+            self.path.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise UnreadableFile(
+                f"the folder for captures cannot be made: {error.strerror}", where=str(self.path)
+            ) from None
+
+    def save(self, capture: Capture) -> Path:
+        """Write one capture, over an earlier one of the same name. Raises UnreadableFile."""
+        path = self.path / file_name(capture.name)
+        write_capture(mask_capture(capture) if self.mask else capture, path)
+        return path
+
+    def known(self, queries: Mapping[str, str]) -> dict[str, Capture]:
+        """Captures of an earlier sweep for these queries (name to text) that need not be run again.
+
+        Those that ran, timed out or failed for the same text; not those that were refused or never had their turn.
+        A masked capture no longer holds its text, and is not taken for the same. Unreadable files are passed over.
+        """
+        found = {}
+        for name, text in queries.items():
+            path = self.path / file_name(name)
+            if not path.is_file():
+                continue
+            try:
+                capture = read_capture(path)
+            except InputError:
+                continue
+            if capture.name == name and capture.query == text and capture.outcome in ("ran", "timed_out", "failed"):
+                found[name] = capture
+        return found
+
+
+def file_name(name: str) -> str:
+    """The file of a query's capture: its name where that will do on any system, else what is left of it and a digest."""
+    if _PLAIN.fullmatch(name) and name == name.lower():
+        return f"{name}{SUFFIX}"
+    kept = re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.")[:80] or "query"
+    return f"{kept}-{hashlib.sha256(name.encode()).hexdigest()[:8]}{SUFFIX}"

@@ -1,0 +1,37 @@
+"""What the commands that connect to a server share: connecting, asking a person, telling what was decided."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from typing import TYPE_CHECKING
+
+import typer
+
+if TYPE_CHECKING:
+    from rowreckon.server.connection import Connection
+
+DSN_HELP = "Connection string or URI, as libpq takes it; PG* variables, service files and .pgpass fill it up."
+
+
+def connector(dsn: str) -> Callable[[], AbstractContextManager[Connection]]:
+    """A function that connects with this DSN. Raises UsageError for one that can't be read."""
+    from rowreckon.server.connection import connected, dsn_parameters
+
+    dsn_parameters(dsn)
+    return lambda: connected(dsn)
+
+
+def confirm() -> Callable[[str], bool] | None:
+    """A way to ask a person, or None where nobody sits at a terminal."""
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        return None
+    return lambda question: typer.confirm(question, default=False, err=True)
+
+
+def warn(text: str) -> None:
+    """One line on standard error."""
+    from rowreckon.report.escape import clean
+
+    typer.echo(f"rowreckon: {clean(text)}", err=True)

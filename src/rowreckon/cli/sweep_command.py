@@ -1,0 +1,88 @@
+"""`rowreckon sweep`: run every query of a list once on a development database, and audit them all."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from rowreckon.cli.output import OutputFormat
+from rowreckon.cli.server_options import DSN_HELP
+
+_LIMITS, _PERMITS, _MORE = "Limits", "Permissions", "Evidence"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("sweep", help="Run the queries of a list under EXPLAIN ANALYZE on a development database, audit all.")(
+        sweep_command
+    )
+
+
+def sweep_command(
+    queries: Annotated[list[Path], typer.Argument(metavar="QUERIES…", help="Query lists (.sql), or folders of them.")],
+    dsn: Annotated[str, typer.Option(help=DSN_HELP)] = "",
+    role: Annotated[str | None, typer.Option(help="Role to take on for each query (SET LOCAL ROLE).")] = None,
+    set_: Annotated[list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="SET LOCAL for each.")] = None,
+    time_limit: Annotated[str, typer.Option(help="Time limit of a query.", rich_help_panel=_LIMITS)] = "60s",
+    lock_limit: Annotated[str, typer.Option(help="How long a lock is waited for.", rich_help_panel=_LIMITS)] = "1s",
+    idle_limit: Annotated[str, typer.Option(help="Idle time within a transaction.", rich_help_panel=_LIMITS)] = "30s",
+    total_time: Annotated[str | None, typer.Option(help="Time for all.", rich_help_panel=_LIMITS)] = None,
+    allow_writes: Annotated[bool, typer.Option(help="Run writes too, rolled back.", rich_help_panel=_PERMITS)] = False,
+    allow_volatile: Annotated[bool, typer.Option(help="Run volatile functions.", rich_help_panel=_PERMITS)] = False,
+    allow_standby: Annotated[bool, typer.Option(help="Run on a standby.", rich_help_panel=_PERMITS)] = False,
+    yes: Annotated[bool, typer.Option(help="Do not ask before a server elsewhere.", rich_help_panel=_PERMITS)] = False,
+    runs: Annotated[int, typer.Option(min=1, help="Runs of each; the median's plan is kept.")] = 1,
+    warm_up: Annotated[bool, typer.Option(help="Run each once beforehand.")] = False,
+    alternatives: Annotated[
+        bool, typer.Option(help="Ask the planner for other methods.", rich_help_panel=_MORE)
+    ] = True,
+    contest: Annotated[bool, typer.Option(help="Really run the other methods.", rich_help_panel=_MORE)] = False,
+    temp_max: Annotated[str, typer.Option(help="Most that one may spill.", rich_help_panel=_MORE)] = "1GB",
+    probe: Annotated[bool, typer.Option(help="Count rows of what does not end.", rich_help_panel=_MORE)] = False,
+    with_values: Annotated[bool, typer.Option(help="Keep sampled values.", rich_help_panel=_MORE)] = False,
+    save: Annotated[Path | None, typer.Option(help="Folder for capture files.")] = None,
+    mask: Annotated[bool, typer.Option(help="Leave literals and values out of captures and report.")] = False,
+    resume: Annotated[bool, typer.Option(help="Do not run again what --save holds.")] = False,
+    output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
+    report: Annotated[list[Path] | None, typer.Option(help="Also write .html, .md, .json or .xml.")] = None,
+    threshold: Annotated[float, typer.Option(min=1.0, help="The q-error called a misestimate.")] = 10.0,
+    fail_on: Annotated[str | None, typer.Option(help="Verdicts that give exit status 1.")] = None,
+    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
+) -> None:
+    """Run the queries of a list on a development database, and audit them all."""
+    from rowreckon.cli.output import check_report_paths, parse_fail_on
+    from rowreckon.cli.sweeping import Ask, Outputs, run_sweep
+    from rowreckon.cli.units import duration_ms, size_kb
+    from rowreckon.errors import UsageError
+    from rowreckon.server.contest import ContestRules
+    from rowreckon.server.lists import read_lists
+    from rowreckon.server.measure import SweepRules
+    from rowreckon.server.options import setting_statements, with_settings
+    from rowreckon.server.permission import Limits, SafetyPermission
+    from rowreckon.server.probe import ProbeRules
+
+    wanted = parse_fail_on(fail_on)
+    check_report_paths(report or [])
+    if resume and (save is None or mask):
+        raise UsageError("--resume needs --save, and captures that are not masked", hint="name the folder with --save")
+    items = with_settings(read_lists(queries), setting_statements(role, set_ or []))
+    rules = SweepRules(
+        permission=SafetyPermission(writes=allow_writes, volatile=allow_volatile),
+        limits=Limits(
+            statement_ms=duration_ms(time_limit, "--time-limit"),
+            lock_ms=duration_ms(lock_limit, "--lock-limit"),
+            idle_ms=duration_ms(idle_limit, "--idle-limit"),
+        ),
+        total_ms=None if total_time is None else duration_ms(total_time, "--total-time"),
+        runs=runs,
+        warm_up=warm_up,
+        alternatives=alternatives,
+        threshold=threshold,
+        contest=ContestRules(temp_max_kb=size_kb(temp_max, "--temp-max")) if contest else None,
+        probe=ProbeRules() if probe else None,
+        with_values=with_values,
+    )
+    outputs = Outputs(output, tuple(report or ()), wanted, verbose, save, mask, resume)
+    raise typer.Exit(run_sweep(dsn, items, rules, Ask(yes, allow_standby), outputs))

@@ -1,0 +1,116 @@
+"""Carrying a sweep out: permission, progress, captures, audit, reports, exit status."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from rowreckon.auditing import audit
+from rowreckon.capture import Capture
+from rowreckon.catalog.capture_folder import CaptureFolder
+from rowreckon.catalog.masking import mask_capture
+from rowreckon.cli.config import read_config
+from rowreckon.cli.output import OutputFormat, exit_status, print_audit, write_reports
+from rowreckon.cli.progress import progress_bar
+from rowreckon.cli.server_options import confirm, connector, warn
+from rowreckon.server.measure import SweepRules
+from rowreckon.server.querylist import QueryItem
+from rowreckon.server.sweep import Swept, sweep
+from rowreckon.server.whereabouts import require_permission
+
+INTERRUPTED = 130
+"""Exit status after Ctrl-C, as shells count it; the report is written all the same."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """What need not be asked."""
+
+    yes: bool
+    standby: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Outputs:
+    """Where the results go."""
+
+    output: OutputFormat
+    reports: tuple[Path, ...]
+    fail_on: frozenset[str]
+    verbose: bool
+    save: Path | None
+    mask: bool
+    resume: bool
+
+
+def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask, outputs: Outputs) -> int:
+    """Sweep, audit, write; the exit status. Raises what connecting, permission or writing raise."""
+    connect = connector(dsn)
+    folder = CaptureFolder(outputs.save, outputs.mask) if outputs.save is not None else None
+    if folder is not None:
+        folder.make()
+    config = read_config()
+    with connect() as connection:
+        require_permission(connection, allow=config.allow, yes=ask.yes, standby=ask.standby, confirm=confirm())
+    _caution(items, rules)
+    known = _known(folder, items) if outputs.resume else {}
+    with progress_bar() as report:
+        swept = sweep(
+            connect,
+            items,
+            rules,
+            progress=report,
+            known=known,
+            on_capture=(lambda _, capture: _save(folder, capture)) if folder is not None else None,
+        )
+        captures = [mask_capture(c) for c in swept.captures] if outputs.mask else swept.captures
+        result = audit(captures, threshold=rules.threshold)
+    _save_all(folder, swept)
+    print_audit(result, outputs.output, verbose=outputs.verbose)
+    write_reports(result, list(outputs.reports), outputs.fail_on)
+    _tell(swept, known)
+    return INTERRUPTED if swept.interrupted else exit_status(result, outputs.fail_on)
+
+
+def _known(folder: CaptureFolder | None, items: Sequence[QueryItem]) -> dict[int, Capture]:
+    if folder is None:
+        return {}
+    found = folder.known({item.name: item.written or item.text for item in items})
+    return {number: found[item.name] for number, item in enumerate(items) if item.name in found}
+
+
+def _save(folder: CaptureFolder, capture: Capture) -> None:
+    if capture.outcome != "skipped":
+        folder.save(capture)
+
+
+def _save_all(folder: CaptureFolder | None, swept: Swept) -> None:
+    """Once more, with the facts, which are read after all queries."""
+    if folder is not None:
+        for capture in swept.captures:
+            _save(folder, capture)
+
+
+def _caution(items: Sequence[QueryItem], rules: SweepRules) -> None:
+    writes = sum(item.kind == "write" for item in items)
+    if writes and rules.permission.writes:
+        warn(
+            f"{writes} statements that write will be executed and rolled back; sequences still advance, and effects on"
+            " other servers, files and sessions stay"
+        )
+    if rules.permission.volatile:
+        warn("volatile functions will be called: what they do outside the transaction is not rolled back")
+
+
+def _tell(swept: Swept, known: dict[int, Capture]) -> None:
+    for note in swept.notes:
+        warn(note)
+    if known:
+        warn(f"{len(known)} queries were not run again: their captures are in the folder already")
+    counts: dict[str, int] = {}
+    for capture in swept.captures:
+        counts[capture.outcome] = counts.get(capture.outcome, 0) + 1
+    parts = [f"{n} {outcome.replace('_', ' ')}" for outcome, n in sorted(counts.items())]
+    if set(counts) - {"ran"} or swept.interrupted:
+        warn(f"{'interrupted; ' if swept.interrupted else ''}{len(swept.captures)} queries: {', '.join(parts)}")
