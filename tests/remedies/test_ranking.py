@@ -136,3 +136,29 @@ def test_cautions_and_lock_are_told(huts: Connection) -> None:
         assert remedy.lock == "SHARE UPDATE EXCLUSIVE"
         assert remedy.transactional
         assert remedy.reason.endswith(".")
+
+
+def test_two_errors_need_two_cures(huts: Connection) -> None:
+    """Both sides of a join misestimated twentyfold: either cure alone leaves the join wrong, so both go together."""
+    huts.execute(
+        "create table meals(id int, guest_id int, dish text, course text); "
+        "insert into meals select i, i % 40000 + 1, 'd' || i % 60, 'k' || (i % 60) / 3 "
+        "from generate_series(1, 120000) i; "
+        "analyze meals"
+    )
+    query = (
+        "select count(*) from stays s join meals m on m.guest_id = s.guest_id "
+        "where s.city = 'c7' and s.region = 'r2' and m.dish = 'd7' and m.course = 'k2'"
+    )
+    huts.execute("set enable_nestloop = off")  # both sides read by themselves, so that both errors are seen
+    audit = verdict(judged(huts, query), "crossed")
+    huts.execute("reset enable_nestloop")
+    remedies = propose([audit])
+    together = remedies[0]
+    assert set(together.tables) == {"public.stays", "public.meals"}
+    assert together.reason.startswith("Only together")
+    assert len([s for s in together.sql if s.startswith("CREATE STATISTICS")]) == 2
+    assert len(together.findings) == 2
+    assert all(r.confidence < together.confidence for r in remedies[1:])
+    for statement in (*together.sql, *(together.undo or ())):
+        huts.execute(statement.encode())

@@ -25,13 +25,9 @@ PostgreSQL documentation, PREPARE ("generic plan") and plan_cache_mode; plancach
 
 from __future__ import annotations
 
-import re
-
 from rowreckon.causes.finding import PROVEN, STRONG, Candidate, Subject, fact
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
-
-_RETURNED = re.compile(r"\$\d+")
 
 
 def check(site: Site, context: Context) -> Candidate | None:
@@ -40,8 +36,7 @@ def check(site: Site, context: Context) -> Candidate | None:
         return None
     given = {p for clause in (*site.own, *site.joined) for p in clause.parameters}
     # Up to release 16 the result of an InitPlan is printed as $n too; its subplan's name lists it.
-    returned = {p for n in context.tree.nodes for p in _RETURNED.findall(n.subplan_name or "")}
-    external = sorted(p for p in given - returned if p != "$0")
+    external = sorted(p for p in given - context.subplan_results if p != "$0")
     if not external:
         return None
     clauses = [c.text for c in (*site.own, *site.joined) if set(c.parameters) & set(external)]

@@ -9,9 +9,14 @@ from rowreckon.plan.nodes import AggregateNode, HashNode, SortNode
 from rowreckon.report.document import Join
 
 
-def suffering(site: Site, joins: Sequence[Join]) -> tuple[Join, ...]:
-    """The misestimated joins whose error comes from this site."""
-    return tuple(j for j in joins if site.number in j.origin and j.verdict != "accurate")
+def sufferers(joins: Sequence[Join]) -> dict[int, tuple[Join, ...]]:
+    """For each node at which an error enters, the misestimated joins that it reaches."""
+    found: dict[int, list[Join]] = {}
+    for join in joins:
+        if join.verdict != "accurate":
+            for node in join.origin:
+                found.setdefault(node, []).append(join)
+    return {node: tuple(reached) for node, reached in found.items()}
 
 
 def harm_of(site: Site, joins: Sequence[Join], context: Context) -> str:

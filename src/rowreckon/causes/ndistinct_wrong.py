@@ -70,7 +70,9 @@ def _groups(site: Site, context: Context) -> Candidate | None:
 
 def _join(site: Site, context: Context) -> Candidate | None:
     keys = [k for k in join_keys(site, context) if k.table.name]
-    counted = _counted_keys(context.tree)
+    if not any(k.relation for k in keys) and not (site.kind == "join" and site.direction == "over"):
+        return None
+    counted = _counted_keys(context.tree) if any(k.relation for k in keys) else {}
     for key in keys:
         stored = _stored(key)
         known = counted.get((key.alias, key.column))

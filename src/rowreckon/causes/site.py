@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal
@@ -36,6 +37,7 @@ from rowreckon.plan.nodes import (
 )
 from rowreckon.plan.tree import PlanTree
 
+_RETURNED = re.compile(r"\$\d+")
 SiteKind = Literal["scan", "lookup", "join", "groups", "function", "other"]
 
 
@@ -58,6 +60,8 @@ class Context:
     catalog: Catalog | None
     scans: dict[str, tuple[int, ...]]
     totals: dict[TableName, Interval]
+    subplan_results: frozenset[str]
+    """Parameters ($0, $1, …) that InitPlans return, as names of subplans list them up to release 16."""
 
     @classmethod
     def of(cls, evidence: CauseEvidence) -> Context:
@@ -69,6 +73,9 @@ class Context:
             catalog=catalog if isinstance(catalog, Catalog) else None,
             scans=aliases(evidence.reckoned.tree),
             totals=actual_totals(evidence.reckoned),
+            subplan_results=frozenset(
+                p for n in evidence.reckoned.tree.nodes if n.subplan_name for p in _RETURNED.findall(n.subplan_name)
+            ),
         )
 
     @property

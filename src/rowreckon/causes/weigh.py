@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 
 from rowreckon.causes import luring_index, missing_join_index, unexplained
 from rowreckon.causes.evidence import CauseEvidence
 from rowreckon.causes.finding import Candidate, CauseFinding, Subject, TableName
-from rowreckon.causes.harm import harm_of, suffering
+from rowreckon.causes.harm import harm_of, sufferers
 from rowreckon.causes.missing_join_index import IndexGain
 from rowreckon.causes.registry import CAUSES, CODES
 from rowreckon.causes.scans import partition_parent_alias
 from rowreckon.causes.site import Context, Site, find_site
+from rowreckon.counts.origin import Entering
 from rowreckon.report.document import Finding, Join
 
 _WORTH_TELLING = 0.1
@@ -45,13 +46,20 @@ _NOTE = {
 
 def find_all(evidence: CauseEvidence) -> tuple[CauseFinding, ...]:
     """All findings of one plan, most certain first within the most harmful; see `find_causes`."""
+    reached = sufferers(evidence.joins)
+    wrong = tuple(_wrong_nodes(evidence, reached))
+    served = [j for j in evidence.joins if j.verdict == "crossed" or any(c.ways for c in j.costs.values())]
+    if not wrong and not served:
+        return ()
     context = Context.of(evidence)
     found: list[tuple[CauseFinding, object]] = []
-    for site in _sites(context):
-        found.extend((f, _merge_key(f, site, context)) for f in _judge(site, context))
+    for entering in wrong:
+        site = find_site(context, entering)
+        judged = _judge(site, context, reached.get(site.number, ()))
+        found.extend((f, _merge_key(f, site, context)) for f in judged)
     merged = _merge(found)
     cured = {n for f in merged if f.subject.curable and f.code != "unexplained" for n in f.finding.joins}
-    for join in evidence.joins:
+    for join in served:
         index = missing_join_index.check(join, context)
         if index is not None:
             merged.append(finding_of_join("missing_join_index", index, "time"))
@@ -61,30 +69,28 @@ def find_all(evidence: CauseEvidence) -> tuple[CauseFinding, ...]:
     return tuple(sorted(merged, key=_order))
 
 
-def _sites(context: Context) -> Iterable[Site]:
+def _wrong_nodes(evidence: CauseEvidence, reached: Mapping[int, tuple[Join, ...]]) -> Iterable[Entering]:
     """The nodes at which an error enters that is large itself or that a misestimated join suffers from."""
-    evidence = context.evidence
-    named = {n for j in evidence.joins if j.verdict != "accurate" for n in j.origin}
+    nodes = evidence.reckoned.tree.nodes
     for entering in evidence.origins.here:
         if entering is None or entering.direction == "even":
             continue
-        if context.tree.nodes[entering.node].node_type in _HANDS_ON:
+        if entering.factor < evidence.threshold and (entering.node not in reached or entering.factor < _LEAST_FACTOR):
+            continue
+        if nodes[entering.node].node_type in _HANDS_ON:
             continue
         if entering.direction == "over" and evidence.reckoned.counts[entering.node].state == "at_least":
             continue  # a count that was stopped early proves no overestimate
-        large = entering.factor >= evidence.threshold
-        if large or (entering.node in named and entering.factor >= _LEAST_FACTOR):
-            yield find_site(context, entering)
+        yield entering
 
 
-def _judge(site: Site, context: Context) -> list[CauseFinding]:
+def _judge(site: Site, context: Context, joins: tuple[Join, ...]) -> list[CauseFinding]:
     rivals = [c for cause in CAUSES if cause.check is not None and (c := cause.check(site, context)) is not None]
     whole = sum(c.weight for c in rivals) + unexplained.DOUBT
     told = [(c, c.weight / whole) for c in rivals if c.weight / whole >= _WORTH_TELLING]
     doubt = unexplained.DOUBT / whole
     if not told or doubt >= max(share for _, share in told):
         told.append((unexplained.check(site, context), doubt))
-    joins = suffering(site, context.evidence.joins)
     harms = harm_of(site, joins, context)
     return [
         CauseFinding(

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from rowreckon.causes import CauseFinding
 from rowreckon.remedies.builders import BUILDERS
+from rowreckon.remedies.combine import combinations
 from rowreckon.remedies.draft import INVASIVENESS, Draft
 from rowreckon.remedies.gain import Gain, gain_of
 from rowreckon.remedies.plan_audit import PlanAudit
@@ -23,6 +24,9 @@ _LEAST_MS = 1.0
 """Time at stake below which one timed run can't tell a gain from noise; common practice, no source."""
 
 _LEAST_SHARE = 0.02
+
+_ALONE = 0.5
+"""How much a cure is trusted that leaves its join misestimated by another error."""
 
 _EXECUTES = "EXPLAIN ANALYZE executes the statement: measure before and after on a development copy"
 _TOUCHES = {
@@ -43,6 +47,7 @@ class _Merged:
     findings: dict[tuple[int, int], None] = field(default_factory=dict)
     gains: dict[int, Gain] = field(default_factory=dict)
     joins: set[tuple[int, int]] = field(default_factory=set)
+    needs_company: bool = False
 
 
 def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
@@ -56,6 +61,7 @@ def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
             gain = gain_of(plan, finding)
             for draft in builder(finding, plan.capture) if builder is not None else ():
                 _add(merged.setdefault(draft.sql, _Merged(draft)), plan, number, finding, draft, gain)
+        _add_combinations(merged, plan)
     whole = sum(p.execution_ms or 0.0 for p in plans)
     scored = [(m, _score(m, whole)) for m in merged.values()]
     scored = [(m, s) for m, s in scored if s > 0]
@@ -87,6 +93,24 @@ def _add(merged: _Merged, plan: PlanAudit, number: int, finding: CauseFinding, d
     before = merged.gains.get(plan.index)
     if before is None or (gain.expected or gain.share) > (before.expected or before.share):
         merged.gains[plan.index] = gain
+
+
+def _add_combinations(merged: dict[tuple[str, ...], _Merged], plan: PlanAudit) -> None:
+    """Add what helps only together, and trust its parts less: alone they leave the join misestimated."""
+    for combination in combinations(plan):
+        parts = [merged[sql] for sql in combination.parts if sql in merged]
+        if len(parts) < len(combination.parts):
+            continue  # a part is not worth proposing at all
+        whole = merged.setdefault(combination.draft.sql, _Merged(combination.draft))
+        whole.confidence = max(whole.confidence, combination.confidence)
+        whole.findings.update(dict.fromkeys((plan.index, n) for n in combination.findings))
+        whole.joins.add((plan.index, combination.join))
+        gains = [gain_of(plan, plan.findings[n]) for n in combination.findings]
+        whole.gains[plan.index] = max(gains, key=lambda g: g.expected or g.share)
+        for part in parts:
+            if not part.needs_company:
+                part.needs_company = True
+                part.confidence *= _ALONE
 
 
 def _score(merged: _Merged, whole: float) -> float:
