@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ast
 import re
 from typing import Any
 
@@ -12,7 +11,6 @@ from rowreckon.reading.json_documents import Found, documents_in
 from rowreckon.reading.json_reader import STRICT
 from rowreckon.reading.limits import Limits
 from rowreckon.reading.raw import RawPlan, Rejected
-from rowreckon.reading.scan import scan
 
 __all__ = ["read_plans"]
 
@@ -20,6 +18,7 @@ __all__ = ["read_plans"]
 _MAX_LAYERS = 4
 _PYTHON = re.compile(r"\s*[\[({\s]*(?:\(\s*['\"\[{]|\{\s*'|\[\s*')")
 _MAX_PYTHON = 16 * 1024 * 1024
+_LOG = re.compile(r"duration: [0-9]+\.[0-9]+ ms  plan:")
 _LONE_SURROGATE = re.compile(
     r"(\\\\|\\u[dD][89abAB][0-9a-fA-F]{2}\\u[dD][c-fC-F][0-9a-fA-F]{2})|\\u[dD][89a-fA-F][0-9a-fA-F]{2}"
 )
@@ -55,13 +54,25 @@ class _Reading:
 
     def read(self, text: str, place: str = "", layer: int = 0) -> list[Found]:
         text = _well_formed(text)
+        if layer == 0 and " ms  plan:" in text and _LOG.search(text) is not None:
+            return self.log(text)
         found = self.whole_json(text, place, layer)
         if found is None:
             found = self.whole_python(text, place, layer)
         if found is None:
+            from rowreckon.reading.scan import scan
+
             found = scan(text, self.limits, lambda inner, where: self.inner(inner, where, layer))
             found = [_placed(each, place) for each in found]
         return found
+
+    def log(self, text: str) -> list[Found]:
+        """A server log with entries of the log module; what else a log says is no plan."""
+        from io import BytesIO
+
+        from rowreckon.reading.logs.plans import read_log
+
+        return [self.counted(each) for each in read_log(BytesIO(text.encode()), limits=self.limits)]
 
     def inner(self, text: str, where: str, layer: int) -> list[Found]:
         return self.read(text, where, layer + 1) if layer < _MAX_LAYERS else []
@@ -83,6 +94,8 @@ class _Reading:
         bare = text.strip()
         if _PYTHON.match(text) is None or bare[-1:] not in ("]", ")", "}") or len(bare) > _MAX_PYTHON:
             return None
+        import ast
+
         try:
             value = ast.literal_eval(bare)
         except (ValueError, SyntaxError, RecursionError, MemoryError):
@@ -92,13 +105,16 @@ class _Reading:
     def collect(self, value: Any, where: str, layer: int) -> list[Found]:
         found: list[Found] = []
         for each in documents_in(value, where, lambda text, place: self.inner(text, place, layer)):
-            found.append(each)
-            self.plans += 1
-            if self.plans > self.limits.max_plans:
-                raise InputTooLarge(
-                    f"the input holds more than {self.limits.max_plans:,} plans",
-                    hint="raise the limit, or split the input",
-                )
+            found.append(self.counted(each))
+        return found
+
+    def counted(self, found: Found) -> Found:
+        self.plans += 1
+        if self.plans > self.limits.max_plans:
+            raise InputTooLarge(
+                f"the input holds more than {self.limits.max_plans:,} plans",
+                hint="raise the limit, or split the input",
+            )
         return found
 
 
