@@ -9,6 +9,7 @@ from rowreckon.causes import CauseFinding
 from rowreckon.remedies.builders import BUILDERS
 from rowreckon.remedies.draft import INVASIVENESS, Draft
 from rowreckon.remedies.plan_audit import PlanAudit
+from rowreckon.report.document import Join
 
 STILL_WRONG = 3.0
 """Error that one cure alone would leave at the join, from which on it is not expected to change the plan; common
@@ -33,13 +34,7 @@ def combinations(plan: PlanAudit) -> Iterator[Combination]:
     for join in plan.joins:
         if join.verdict != "crossed":
             continue
-        best: dict[int, tuple[int, CauseFinding]] = {}
-        for number, finding in enumerate(plan.findings):
-            node = finding.finding.node
-            if node is None or node not in join.origin or finding.harms == "time":
-                continue
-            if finding.subject.curable and finding.code in BUILDERS and node not in best:
-                best[node] = (number, finding)
+        best = _likeliest(plan, join)
         if not 2 <= len(best) <= _MOST:
             continue
         whole = 1.0
@@ -48,6 +43,20 @@ def combinations(plan: PlanAudit) -> Iterator[Combination]:
         if any(whole / finding.factor < STILL_WRONG for _, finding in best.values()):
             continue  # one of the cures alone leaves an error that is small enough
         yield from _combine(plan, join.node, list(best.values()))
+
+
+def _likeliest(plan: PlanAudit, join: Join) -> dict[int, tuple[int, CauseFinding]]:
+    """For each node at which the join's error enters the likeliest cause, where that one has a cure."""
+    seen: set[int] = set()
+    best: dict[int, tuple[int, CauseFinding]] = {}
+    for number, finding in enumerate(plan.findings):  # the most certain first
+        node = finding.finding.node
+        if node is None or node not in join.origin or node in seen or finding.harms == "time":
+            continue
+        seen.add(node)
+        if finding.subject.curable and finding.code in BUILDERS:
+            best[node] = (number, finding)
+    return best
 
 
 def _combine(plan: PlanAudit, join: int, members: Sequence[tuple[int, CauseFinding]]) -> Iterator[Combination]:
