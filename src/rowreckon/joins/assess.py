@@ -17,8 +17,8 @@ from .points import Points, points_of
 from .reasons import NOT_ANALYZED, catalog_facts, complete_count
 from .safe import safe_origins
 from .sides import JoinFacts
-from .switches import margin, switch_points
-from .verdict import World, decide, fitting
+from .switches import Line, margin, outer_lines, switch_points
+from .verdict import World, decide, fitting, trimmed
 
 _MOST_PLAY_OF_EXECUTED = 1.02
 
@@ -70,7 +70,7 @@ def assess(
             points = replace(points, one_line=without != model.leader(points.actual))
         worlds.append((model, points))
     residual = _residual(reckoned, facts, [m for _, m in evidence.worlds], worlds[0][1].estimate)
-    everything = worlds
+    worlds = everything = trimmed(worlds)
     worlds = fitting(worlds, facts.method)
     model, points = worlds[0]
     permitted = frozenset(m for m in METHOD_ORDER if m not in evidence.excluded)
@@ -89,6 +89,8 @@ def assess(
         why = "the plan alone does not tell sizes, statistics and indexes"
         missing.append(catalog_facts(tuple(reckoned.tables[facts.node]), why))
     executed_known = model.executed is not None
+    believed = executed_known and model.leader(points.estimate) == facts.method
+    lines = outer_lines(worlds[0], shown_inner_differs=inner_differs) if believed else ()
     return Assessment(
         verdict=verdict,
         basis=_basis(model, evidence),
@@ -97,18 +99,18 @@ def assess(
         residual=residual,
         switch_points=switch_points(
             worlds,
+            lines,
             scale=facts.outer.divisor / facts.outer.processes,
             inner_scale=1.0 if facts.inner.parameterised else facts.inner.divisor / facts.inner.processes,
-            shown_inner_differs=inner_differs,
         )
-        if executed_known
+        if lines
         else (),
-        margin=margin(model, points, facts.method) if executed_known else None,
+        margin=margin(worlds[0], lines[0], facts.method) if lines else None,
         best_at_actual=best,
         loss_factor=loss,
         curve=(),
         missing=(*missing, *(lacking if verdict == "undecided" else ())),
-        safe_origins=_safe(reckoned, facts, model, points, origins) if verdict == "crossed" else (),
+        safe_origins=_safe(reckoned, facts, points, lines, origins) if verdict == "crossed" else (),
     )
 
 
@@ -154,8 +156,8 @@ def _basis(model: JoinModel, evidence: JoinEvidence) -> doc.Basis:
 
 
 def _safe(
-    reckoned: ReckonedTree, facts: JoinFacts, model: JoinModel, points: Points, origins: tuple[Entering, ...]
+    reckoned: ReckonedTree, facts: JoinFacts, points: Points, lines: tuple[Line, ...], origins: tuple[Entering, ...]
 ) -> tuple[doc.SafeOrigin, ...]:
     outer = reckoned.tree.outer(facts.node)
     span = reckoned.tree.subtree(outer) if outer is not None else range(0)
-    return safe_origins(model, points, facts, origins, span)
+    return safe_origins(lines[-1], points, facts, origins, span) if lines else ()

@@ -16,7 +16,7 @@ from math import floor
 from rowreckon.report.document import Method
 
 Leader = Callable[[float], Method | None]
-_PER_DECADE = 4
+_PER_DECADE = 2
 _MOST_CHANGES = 12
 
 
@@ -72,7 +72,7 @@ def _narrow(
         low, below = right, right_lead
 
 
-def flip_interval(leads: Callable[[float], bool], border: float, *, reach: int = 8) -> tuple[float, float]:
+def flip_interval(leads: Callable[[float], bool], border: float, *, reach: int = 2) -> tuple[float, float]:
     """First and last row count near a border at which the lead wobbles, since page counts come in steps.
 
     `leads` tells whether the method below the border still leads. The result encloses the border.

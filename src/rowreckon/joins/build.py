@@ -31,7 +31,7 @@ def plan_models(
     printed = float(reckoned.tree.nodes[facts.node].total_cost or 0.0)
     hidden = hidden_ways(settings, facts, worlds[0], printed, excluded)
     return [
-        replace(build_model(settings, reckoned, facts, world, None, excluded, fraction), hidden=hidden)
+        replace(build_model(settings, reckoned, facts, world, None, excluded, fraction), hidden=hidden, _kept={})
         for world in worlds
     ]
 

@@ -2,27 +2,50 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from rowreckon.cost import SemiAntiJoinFactors, compute_semi_anti_join_factors
 
 from .inputs import JoinInput, Point
 
 
-def factors_at(join: JoinInput, point: Point) -> SemiAntiJoinFactors | None:
+class Matching(NamedTuple):
+    """What of a point decides how rows match: along a line of outer rows it stays the same, and so do a join's terms.
+
+    `relation_rows` are the inner relation's, duplicates included; 0 where no factor depends on them.
+    """
+
+    ratio: float
+    match_frac: float | None
+    relation_rows: float
+
+
+def stops_early(join: JoinInput) -> bool:
+    """Whether the join needs one match per outer row at most: SEMI, ANTI and Inner Unique."""
+    return join.kind in ("Semi", "Anti") or join.unique or join.inner_made_unique is not None
+
+
+def matching_at(join: JoinInput, point: Point) -> Matching:
+    """How rows match at a point."""
+    if not stops_early(join):
+        return Matching(point.ratio, None, 0.0)
+    return Matching(point.ratio, point.match_frac, point.outer if join.turned else point.inner)
+
+
+def factors_of(join: JoinInput, matching: Matching) -> SemiAntiJoinFactors | None:
     """The factors for SEMI, ANTI and Inner Unique joins, None for others.
 
     Source: compute_semi_anti_join_factors in optimizer/path/costsize.c. For an Inner Unique join the planner answers
     with the inner join's selectivity, so that next to no outer row is taken to match.
     """
-    stops = join.kind in ("Semi", "Anti") or join.inner_made_unique is not None
-    if not stops and not join.unique:
+    if not stops_early(join):
         return None
-    inner_rows = point.outer if join.turned else point.inner  # of the relation, duplicates included
-    nselec = join.selectivity * point.ratio
-    if not stops:
-        return compute_semi_anti_join_factors(min(nselec, 1.0), nselec, inner_rows)
-    jselec = point.match_frac if point.match_frac is not None else join.match_frac
+    nselec = join.selectivity * matching.ratio
+    if join.kind not in ("Semi", "Anti") and join.inner_made_unique is None:
+        return compute_semi_anti_join_factors(min(nselec, 1.0), nselec, matching.relation_rows)
+    jselec = matching.match_frac if matching.match_frac is not None else join.match_frac
     if jselec is None:
         jselec = 1.0
         for clause in join.clauses:
             jselec *= clause.selectivity if clause.semi is None else clause.semi
-    return compute_semi_anti_join_factors(min(jselec, 1.0), nselec, inner_rows)
+    return compute_semi_anti_join_factors(min(jselec, 1.0), nselec, matching.relation_rows)

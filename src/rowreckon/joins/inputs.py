@@ -42,6 +42,12 @@ class Point(NamedTuple):
     match_frac: float | None = None
 
 
+def with_rows(path: PathCost, rows: float) -> PathCost:
+    """The path if it delivered another number of rows at the same cost; searches make it thousands of times."""
+    startup, total, _, width, again_startup, again_total, disabled, kind = path
+    return PathCost(startup, total, rows, width, again_startup, again_total, disabled, kind)
+
+
 class SidePath(NamedTuple):
     """One way to produce a side by itself, and the column expressions that it comes sorted by (none: unsorted)."""
 
@@ -212,4 +218,5 @@ __all__ = [
     "Point",
     "SideInput",
     "SidePath",
+    "with_rows",
 ]

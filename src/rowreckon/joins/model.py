@@ -11,6 +11,7 @@ from .hidden import HiddenWay
 from .inputs import Point
 from .ways import Way
 
+_MOST_KEPT = 4
 _TIE = 1.0000000001
 METHOD_ORDER: tuple[Method, ...] = ("nested_loop", "hash", "merge")
 
@@ -32,6 +33,7 @@ class JoinModel:
     scale: dict[Method, float] = field(default_factory=dict)
     partial: bool = False
     hidden: tuple[HiddenWay, ...] = ()
+    _kept: dict[Point, tuple[tuple[Method, PathCost], ...]] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def basis(self) -> Basis:
@@ -50,16 +52,22 @@ class JoinModel:
         """A way's cost of the fraction that will be fetched, planner cost."""
         return self._fetched(self.path(way, point))
 
+    def paths(self, point: Point) -> tuple[tuple[Method, PathCost], ...]:
+        """The paths of all existing ways at a point, in the planner's order; the estimate and the actual are kept."""
+        known = self._kept.get(point)
+        if known is None:
+            known = tuple((w.method, self._calibrated(w.method, w.cost(point))) for w in self.ways if w.existing)
+            if len(self._kept) < _MOST_KEPT:
+                self._kept[point] = known
+        return known
+
     def best_paths(self, point: Point) -> dict[Method, PathCost]:
         """Per method its cheapest existing path at a point."""
         best: dict[Method, PathCost] = {}
-        for way in self.ways:
-            if not way.existing:
-                continue
-            path = self._calibrated(way.method, way.cost(point))
-            held = best.get(way.method)
+        for method, path in self.paths(point):
+            held = best.get(method)
             if held is None or self._fetched(path) < self._fetched(held):
-                best[way.method] = path
+                best[method] = path
         return best
 
     def costs(self, point: Point) -> dict[Method, float]:
@@ -75,30 +83,12 @@ class JoinModel:
         partial paths the total cost alone (add_partial_path).
         """
         held: PathCost | None = None
-        method: Method | None = None
+        leading: Method | None = None
         exact = self.fraction < 1.0 or self.partial
-        for way in self.ways:
-            if not way.existing:
-                continue
-            path = self._calibrated(way.method, way.cost(point))
+        for method, path in self.paths(point):
             if held is None or (self._fetched(path) < self._fetched(held) if exact else _replaces(path, held)):
-                held, method = path, way.method
-        return method
-
-    def pick(self, paths: dict[Method, PathCost]) -> Method | None:
-        """The method that survives of one path each, as in `leader`."""
-        if not paths:
-            return None
-        if self.fraction < 1.0 or self.partial:
-            return min(paths, key=lambda m: self._fetched(paths[m]))
-        least = min(paths, key=lambda m: paths[m].total_cost)
-        best = least
-        for method, path in paths.items():
-            if method == least or path.total_cost > paths[least].total_cost * STD_FUZZ_FACTOR:
-                continue
-            if path.startup_cost * STD_FUZZ_FACTOR < paths[best].startup_cost:
-                best = method
-        return best
+                held, leading = path, method
+        return leading
 
     def _fetched(self, path: PathCost) -> float:
         return path.total_cost if self.fraction >= 1.0 else fractional_cost(path, self.fraction)

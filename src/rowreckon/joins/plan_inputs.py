@@ -48,8 +48,8 @@ def plan_worlds(
     if outer is None or inner is None:
         return []
     worlds: list[JoinInput] = []
-    for side, access in _inner_worlds(settings, reckoned, facts, inner, relations):
-        modes = _MODES if not facts.inner.parameterised or side.paths else _MODES[:1]
+    for number, (side, access) in enumerate(_inner_worlds(settings, reckoned, facts, inner, relations)):
+        modes = _MODES if number == 0 and (side.paths or side.partial_paths) else _MODES[:1]
         for mode in modes:
             sparse = mode == "sparse"
             worlds.append(

@@ -9,21 +9,20 @@ from __future__ import annotations
 from rowreckon.counts.origin import Entering
 from rowreckon.report.document import SafeOrigin
 
-from .model import JoinModel
 from .points import Points
 from .sides import JoinFacts
-from .switches import outer_borders
+from .switches import Line
 
 
 def safe_origins(
-    model: JoinModel, points: Points, facts: JoinFacts, origins: tuple[Entering, ...], outer_span: range
+    line: Line, points: Points, facts: JoinFacts, origins: tuple[Entering, ...], outer_span: range
 ) -> tuple[SafeOrigin, ...]:
     """For each origin its factor and the factor at which the executed method leads again, None where no repair of that
     origin alone is enough."""
     there = points.actual
     if there is None:
         return ()
-    chain = outer_borders(model, points, inner_actual=True)
+    chain = line.borders
     grew = there.outer > points.estimate.outer
     safe_rows: float | None = None
     if grew:

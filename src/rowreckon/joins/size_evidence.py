@@ -92,8 +92,7 @@ def representatives(fits: list[tuple[float, SizeGuess]], play: float) -> list[Si
     best = min(f for f, _ in fits)
     kept = sorted((size for fit, size in fits if fit <= best + play), key=lambda s: s.pages + s.tuples / 50.0)
     middle = kept[len(kept) // 2]
-    ends = [kept[0], kept[-1], min(kept, key=lambda s: s.tuples), max(kept, key=lambda s: s.tuples)]
-    return list(dict.fromkeys([middle, *ends]))
+    return list(dict.fromkeys([middle, kept[0], kept[-1]]))
 
 
 def _tuples_at(height: int) -> tuple[float, float]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import floor
 
 from rowreckon.report.document import Basis, Margin, Method, SwitchPoint
@@ -13,58 +13,92 @@ from .inputs import Point
 from .method_costs import MOST_PLAY
 from .model import JoinModel
 from .points import Points
-from .verdict import World
+from .verdict import HOPELESS, World
 
 _BEYOND = 1000.0
 _LEAST_HIGH = 1.0e6
 _MOST_ROWS = 1.0e9
 
 
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The borders along the outer rows (planner rows) with the inner side at one place, and the ways that matter."""
+
+    inner_actual: bool
+    borders: tuple[Border, ...]
+    model: JoinModel
+
+
+def outer_line(world: World, *, inner_actual: bool) -> Line:
+    """The borders of one world along the outer rows."""
+    model, points = world
+    rows = grid(_marks(points), _highest(points))
+    lean = _without_hopeless(model, points, [points.along(n, inner_actual=inner_actual) for n in rows])
+
+    def leader(outer: float) -> Method | None:
+        return lean.leader(points.along(outer, inner_actual=inner_actual))
+
+    return Line(inner_actual, tuple(find_borders(leader, rows)), lean)
+
+
+def outer_lines(world: World, *, shown_inner_differs: bool) -> tuple[Line, ...]:
+    """The line with the inner side at its estimate, and at its actual where that differs."""
+    points = world[1]
+    lines = [outer_line(world, inner_actual=False)]
+    if points.actual is not None and (shown_inner_differs or points.inner_moves):
+        lines.append(outer_line(world, inner_actual=True))
+    return tuple(lines)
+
+
 def switch_points(
-    worlds: Sequence[World], *, scale: float, inner_scale: float, shown_inner_differs: bool
+    worlds: Sequence[World], lines: Sequence[Line], *, scale: float, inner_scale: float
 ) -> tuple[SwitchPoint, ...]:
     """All switch points, in totals: `scale` takes the planner's outer rows to totals, `inner_scale` the inner's.
 
-    The first world gives the figures, the others their intervals.
+    The first world gave the lines, the others give their intervals.
     """
-    model, points = worlds[0]
-    found = _set(worlds, inner_actual=False, scale=scale, inner_scale=inner_scale)
-    if points.actual is not None and (shown_inner_differs or points.inner_moves):
-        found += _set(worlds, inner_actual=True, scale=scale, inner_scale=inner_scale)
-        found += _along_inner(model, points, scale=inner_scale)
+    found: list[SwitchPoint] = []
+    for line in lines:
+        found += _set(worlds, line, scale=scale, inner_scale=inner_scale)
+    if len(lines) > 1:
+        found += _along_inner(*worlds[0], scale=inner_scale)
     return tuple(found)
 
 
-def margin(model: JoinModel, points: Points, method: Method) -> Margin:
+def margin(world: World, line: Line, method: Method) -> Margin:
     """How far the outer rows may grow and shrink from the estimate before the executed method loses the lead."""
+    model, points = world
     start = points.estimate.outer
     if model.leader(points.estimate) != method:
         return Margin()
-    chain = outer_borders(model, points, inner_actual=False)
-    above = [b.rows for b in chain if b.rows > start and b.below == method]
-    below = [b.rows for b in chain if b.rows <= start and b.above == method]
+    above = [b.rows for b in line.borders if b.rows > start and b.below == method]
+    below = [b.rows for b in line.borders if b.rows <= start and b.above == method]
     return Margin(
         up=min(above) / start if above else None,
         down=start / max(max(below) - 1.0, 1.0) if below else None,
     )
 
 
-def outer_borders(model: JoinModel, points: Points, *, inner_actual: bool) -> list[Border]:
-    """The borders along the outer rows (planner rows)."""
+def _without_hopeless(model: JoinModel, points: Points, line: Sequence[Point]) -> JoinModel:
+    """The model without the ways that are far from the cheapest all along a line of points."""
+    ways = model.deciding()
+    kept: set[int] = set()
+    known = [points.estimate] + ([points.actual] if points.actual is not None else [])
+    for point in (*known, line[0], line[len(line) // 2], line[-1]):
+        costs = [path.total_cost for _, path in model.paths(point)]
+        limit = HOPELESS * min(costs, default=0.0)
+        kept.update(n for n, cost in enumerate(costs) if cost <= limit)
+    return replace(model, ways=tuple(way for n, way in enumerate(ways) if n in kept), _kept={})
 
-    def leader(rows: float) -> Method | None:
-        return model.leader(points.along(rows, inner_actual=inner_actual))
 
-    return find_borders(leader, grid(_marks(points), _highest(points)))
-
-
-def _set(worlds: Sequence[World], *, inner_actual: bool, scale: float, inner_scale: float) -> list[SwitchPoint]:
-    model, points = worlds[0]
-    inner = points.actual.inner if inner_actual and points.actual is not None else points.estimate.inner
+def _set(worlds: Sequence[World], line: Line, *, scale: float, inner_scale: float) -> list[SwitchPoint]:
+    points = worlds[0][1]
+    at_actual = line.inner_actual and points.actual is not None
+    inner = points.actual.inner if at_actual and points.actual is not None else points.estimate.inner
     found: list[SwitchPoint] = []
-    for border in outer_borders(model, points, inner_actual=inner_actual):
-        low, high = _interval(worlds, border, inner_actual=inner_actual)
-        if high > MOST_PLAY**2 * low:
+    for border in line.borders:
+        low, high = _interval(worlds, line, border)
+        if low <= 0.0:
             continue  # a border that may lie anywhere is no border
         found.append(
             SwitchPoint.model_validate(
@@ -74,8 +108,8 @@ def _set(worlds: Sequence[World], *, inner_actual: bool, scale: float, inner_sca
                     "outer_rows": border.rows * scale,
                     "low": low * scale,
                     "high": high * scale,
-                    "basis": _basis(model, border),
-                    "inner_at": "actual" if inner_actual else "estimate",
+                    "basis": _basis(line.model, border),
+                    "inner_at": "actual" if line.inner_actual else "estimate",
                     "inner_rows": inner * inner_scale,
                 }
             )
@@ -113,36 +147,33 @@ def _along_inner(model: JoinModel, points: Points, *, scale: float) -> list[Swit
     ]
 
 
-def _interval(worlds: Sequence[World], border: Border, *, inner_actual: bool) -> tuple[float, float]:
+def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[float, float]:
     """What the evidence leaves of a border: where steps make the lead wobble, and where other worlds put it."""
-    model, points = worlds[0]
+    points = worlds[0][1]
 
     def leads(rows: float) -> bool:
-        return model.leader(points.along(rows, inner_actual=inner_actual)) == border.below
+        return line.model.leader(points.along(rows, inner_actual=line.inner_actual)) == border.below
 
     low, high = flip_interval(leads, border.rows)
     for other, there in worlds[1:]:
-        rows = _flip(other, there, border, inner_actual=inner_actual)
+        rows = _flip(other, there, border, inner_actual=line.inner_actual)
+        if rows is None:
+            return 0.0, border.rows  # so far away that the border is not worth a figure
         low, high = min(low, rows), max(high, rows)
     return low, high
 
 
-def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: bool) -> float:
-    """Where another world puts the border between the same two methods, searched outwards from here."""
-    pair = replace(model, ways=tuple(w for w in model.ways if w.method in (border.below, border.above)))
+def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: bool) -> float | None:
+    """Where another world puts the border between the same two methods, None where far from here."""
+    pair = replace(model, ways=tuple(w for w in model.ways if w.method in (border.below, border.above)), _kept={})
 
     def below_leads(rows: float) -> bool:
         return pair.leader(points.along(rows, inner_actual=inner_actual)) == border.below
 
-    highest = _highest(points)
-    low = high = border.rows
-    if below_leads(border.rows):
-        while high < highest and below_leads(high):
-            low, high = high, high * 2.0
-    else:
-        while low > 1.0 and not below_leads(low):
-            low, high = max(floor(low / 2.0), 1.0), low
-    while high - low > max(1.0, 0.005 * low):
+    low, high = max(floor(border.rows / MOST_PLAY), 1.0), float(floor(border.rows * MOST_PLAY)) + 1.0
+    if not below_leads(low) or below_leads(high):
+        return None
+    while high - low > max(1.0, 0.01 * low):
         middle = float(floor((low + high) / 2.0))
         if below_leads(middle):
             low = middle

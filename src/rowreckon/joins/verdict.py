@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from rowreckon.cost import STD_FUZZ_FACTOR
@@ -12,9 +12,13 @@ from rowreckon.report.document import Method, Verdict
 from .inputs import Point
 from .model import JoinModel
 from .points import Points
+from .ways import Way
 
 World = tuple[JoinModel, Points]
 """One state of affairs that the evidence allows: the model and the points at which it is asked."""
+
+HOPELESS = 2.0
+"""A way that costs so many times the cheapest all over is not tried in between."""
 
 Outcome = Literal["crossed", "stays", "close", "misled", "lacking"]
 
@@ -73,6 +77,35 @@ def fitting(worlds: list[World], method: Method) -> list[World]:
     """The worlds in which the executed method leads at the estimate, as the planner found; the first if in none."""
     kept = [w for w in worlds if w[0].leader(w[1].estimate) == method]
     return kept or worlds[:1]
+
+
+def trimmed(worlds: list[World]) -> list[World]:
+    """The worlds after the first without the ways that are far from the cheapest at either point of it."""
+    model, points = worlds[0]
+    if len(worlds) == 1:
+        return worlds
+    near: set[tuple[object, ...]] = set()
+    for point in (points.estimate, points.actual):
+        if point is None:
+            continue
+        found = model.paths(point)
+        limit = HOPELESS * min((path.total_cost for _, path in found), default=0.0)
+        cheapest = {m: p.total_cost for m, p in model.best_paths(point).items()}
+        for way, (method, path) in zip(model.deciding(), found, strict=True):
+            if path.total_cost <= max(limit, cheapest[method]):
+                near.add(_identity(way))
+    unlike = {_identity(way) for way in model.ways} - near
+    return [
+        worlds[0],
+        *(
+            (replace(m, ways=tuple(w for w in m.ways if _identity(w) not in unlike), _kept={}), p)
+            for m, p in worlds[1:]
+        ),
+    ]
+
+
+def _identity(way: Way) -> tuple[object, ...]:
+    return (way.method, way.access, way.index, way.turned, way.sorts, way.shared, way.unique)
 
 
 def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozenset[Method]) -> Outcome:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 
 from rowreckon.cost import CostSettings, HashJoinTerms, PathCost, QualCost, cost_hashjoin
 from rowreckon.cost.capabilities import has_parallel_right_hash_join, has_right_anti_join, has_right_semi_join
 from rowreckon.cost.units import clamp_row_est
 
-from .factors import factors_at
-from .inputs import JoinInput, Point, SidePath
+from .factors import Matching, factors_of, matching_at
+from .inputs import JoinInput, Point, SidePath, with_rows
 
 Built = tuple[str, bool, Callable[[Point], PathCost]]
 
@@ -29,25 +30,31 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     outer = join.outer_paths[0]
     anti = join.kind == "Anti"
 
-    def cost(point: Point, inner: SidePath, shared: bool) -> PathCost:
-        outer_rows, inner_rows = join.rows_at(point)
-        moved = inner_rows / max(join.inner.rows, 1.0) if join.inner.single else 1.0
-        terms = HashJoinTerms(
-            selectivity=min(selectivity * point.ratio, 1.0),
+    moves = join.inner.single and any(c.inner.relation_tuples > 0.0 for c in hashed)
+
+    @lru_cache(maxsize=8)
+    def terms_of(matching: Matching, moved: float, shared: bool) -> HashJoinTerms:
+        return HashJoinTerms(
+            selectivity=min(selectivity * matching.ratio, 1.0),
             keys=tuple(c.inner.hash_key(moved) for c in hashed),
             num_hashclauses=len(hashed),
             hash_quals=hash_quals,
             join_quals=join_quals,
-            factors=factors_at(join, point),
+            factors=factors_of(join, matching),
             anti=anti,
             unique_inner=join.inner_made_unique is not None,
             parallel_hash=shared,
             workers=join.workers if shared else 0,
         )
+
+    def cost(point: Point, inner: SidePath, shared: bool) -> PathCost:
+        outer_rows, inner_rows = join.rows_at(point)
+        moved = inner_rows / max(join.inner.rows, 1.0) if moves else 1.0
+        terms = terms_of(matching_at(join, point), moved, shared)
         if shared:
             inner_rows = clamp_row_est(inner_rows / join.processes)
         return cost_hashjoin(
-            settings, outer.path.with_rows(outer_rows), inner.path.with_rows(inner_rows), join.output_rows, 0, terms
+            settings, with_rows(outer.path, outer_rows), with_rows(inner.path, inner_rows), join.output_rows, 0, terms
         )
 
     if join.inner.paths and _has_type(settings, join, shared=False):

@@ -9,11 +9,12 @@ paired with a sorted inner one, unless that is the cheapest anyway.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 
 from rowreckon.cost import CostSettings, MergeJoinTerms, PathCost, QualCost, cost_mergejoin, scan_fractions
 from rowreckon.cost.capabilities import has_right_anti_join
 
-from .inputs import ClauseInput, JoinInput, Point, SidePath
+from .inputs import ClauseInput, JoinInput, Point, SidePath, with_rows
 
 Built = tuple[str, tuple[bool, bool], Callable[[Point], PathCost]]
 
@@ -97,10 +98,10 @@ def _built(
     count = len(merged)
     skip = (join.kind in ("Semi", "Anti") or join.unique) and not others
 
-    def cost(point: Point) -> PathCost:
-        outer_rows, inner_rows = join.rows_at(point)
-        terms = MergeJoinTerms(
-            selectivity=min(selectivity * point.ratio, 1.0),
+    @lru_cache(maxsize=8)
+    def terms_of(ratio: float) -> MergeJoinTerms:
+        return MergeJoinTerms(
+            selectivity=min(selectivity * ratio, 1.0),
             num_mergeclauses=count,
             merge_quals=merge_quals,
             join_quals=join_quals,
@@ -110,8 +111,12 @@ def _built(
             skip_mark_restore=skip,
             unique_outer=join.outer_made_unique is not None,
         )
+
+    def cost(point: Point) -> PathCost:
+        outer_rows, inner_rows = join.rows_at(point)
+        terms = terms_of(point.ratio)
         return cost_mergejoin(
-            settings, outer.path.with_rows(outer_rows), inner.path.with_rows(inner_rows), join.output_rows, 0, terms
+            settings, with_rows(outer.path, outer_rows), with_rows(inner.path, inner_rows), join.output_rows, 0, terms
         )
 
     words = [f"sort of {outer.access}" if outer_sorts else outer.access]

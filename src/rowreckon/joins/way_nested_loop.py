@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 
 from rowreckon.cost import CostSettings, NestLoopTerms, PathCost, QualCost, cost_material, cost_memoize, cost_nestloop
 from rowreckon.cost.capabilities import has_memoize
 from rowreckon.cost.selectivity import GroupRelation, estimate_num_groups
 from rowreckon.cost.units import clamp_row_est
 
-from .factors import factors_at
-from .inputs import ClauseInput, JoinInput, Point
+from .factors import Matching, factors_of, matching_at
+from .inputs import ClauseInput, JoinInput, Point, with_rows
 from .parameterised import Parameterised, parameterised_paths
 
 Built = tuple[str, str | None, Callable[[Point], PathCost], bool, bool]
@@ -36,17 +37,19 @@ def _unparameterised(settings: CostSettings, join: JoinInput) -> Iterator[Built]
     outer, inner = join.outer_paths[0], join.inner.paths[0]
     quals = QualCost(0.0, settings.cpu_operator_cost * sum(c.calls for c in join.clauses))
 
+    terms_of = _terms(join, quals, indexed=False)
+
     def plain(point: Point) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
-        terms = NestLoopTerms(join_quals=quals, factors=factors_at(join, point))
-        path = inner.path.with_rows(inner_rows)
-        return cost_nestloop(settings, outer.path.with_rows(outer_rows), path, join.output_rows, 0, terms)
+        terms = terms_of(matching_at(join, point))
+        path = with_rows(inner.path, inner_rows)
+        return cost_nestloop(settings, with_rows(outer.path, outer_rows), path, join.output_rows, 0, terms)
 
     def kept(point: Point) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
-        terms = NestLoopTerms(join_quals=quals, factors=factors_at(join, point))
-        path = cost_material(settings, inner.path.with_rows(inner_rows))
-        return cost_nestloop(settings, outer.path.with_rows(outer_rows), path, join.output_rows, 0, terms)
+        terms = terms_of(matching_at(join, point))
+        path = cost_material(settings, with_rows(inner.path, inner_rows))
+        return cost_nestloop(settings, with_rows(outer.path, outer_rows), path, join.output_rows, 0, terms)
 
     yield inner.access or "plain", None, plain, True, False
     keepable = inner.path.kind not in _SELF_KEEPING and join.inner_made_unique is None
@@ -56,19 +59,19 @@ def _unparameterised(settings: CostSettings, join: JoinInput) -> Iterator[Built]
 
 def _with_index(settings: CostSettings, join: JoinInput, inner: Parameterised) -> Callable[[Point], PathCost]:
     outer = join.outer_paths[0]
-    quals = _left_at_join(settings, join, inner)
+    terms_of = _terms(join, _left_at_join(settings, join, inner), indexed=inner.indexed)
 
     def cost(point: Point) -> PathCost:
         outer_rows, _ = join.rows_at(point)
-        terms = NestLoopTerms(join_quals=quals, factors=factors_at(join, point), indexed=inner.indexed)
-        return cost_nestloop(settings, outer.path.with_rows(outer_rows), inner.cost(point), join.output_rows, 0, terms)
+        terms = terms_of(matching_at(join, point))
+        return cost_nestloop(settings, with_rows(outer.path, outer_rows), inner.cost(point), join.output_rows, 0, terms)
 
     return cost
 
 
 def _with_memoize(settings: CostSettings, join: JoinInput, inner: Parameterised) -> Callable[[Point], PathCost]:
     outer = join.outer_paths[0]
-    quals = _left_at_join(settings, join, inner)
+    terms_of = _terms(join, _left_at_join(settings, join, inner), indexed=False)
     key_width = sum(c.outer.width for c in inner.clauses)
 
     def cost(point: Point) -> PathCost:
@@ -80,10 +83,20 @@ def _with_memoize(settings: CostSettings, join: JoinInput, inner: Parameterised)
             ndistinct=_distinct_parameters(join, inner.clauses, point, outer_rows),
             key_width=key_width,
         )
-        terms = NestLoopTerms(join_quals=quals, factors=factors_at(join, point))
-        return cost_nestloop(settings, outer.path.with_rows(outer_rows), path, join.output_rows, 0, terms)
+        terms = terms_of(matching_at(join, point))
+        return cost_nestloop(settings, with_rows(outer.path, outer_rows), path, join.output_rows, 0, terms)
 
     return cost
+
+
+def _terms(join: JoinInput, quals: QualCost, *, indexed: bool) -> Callable[[Matching], NestLoopTerms]:
+    """The terms of a nested loop, made once for each way in which rows match."""
+
+    @lru_cache(maxsize=8)
+    def made(matching: Matching) -> NestLoopTerms:
+        return NestLoopTerms(join_quals=quals, factors=factors_of(join, matching), indexed=indexed)
+
+    return made
 
 
 def _left_at_join(settings: CostSettings, join: JoinInput, inner: Parameterised) -> QualCost:
