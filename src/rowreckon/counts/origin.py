@@ -65,11 +65,14 @@ def find_origins(reckoned: ReckonedTree) -> Origins:
     ctes = _cte_roots(tree)
     for number in range(len(tree) - 1, -1, -1):
         here[number] = _entering(reckoned, number, ctes)
-        gathered = [e for child in tree.children[number] for e in below[child] if _flows(tree, child)]
-        cte = _cte_of(tree, number, ctes)
+        own = here[number]
+        gathered: list[Entering] = []
+        for child in tree.children[number]:
+            if below[child] and _flows(tree, child):
+                gathered.extend(below[child])
+        cte = _cte_of(tree, number, ctes) if ctes else None
         if cte is not None:
             gathered.extend(below[cte])
-        own = here[number]
         if own is not None and own.factor >= _LEAST_FACTOR:
             gathered.append(own)
         if len(gathered) > 1:
@@ -104,6 +107,8 @@ def _entering(reckoned: ReckonedTree, number: int, ctes: dict[str, int]) -> Ente
     ratio = reckoned.counts[number].ratio
     if ratio is None or isinstance(node, (BitmapIndexScanNode, BitmapCombineNode, LimitNode)):
         return None  # a bitmap's error is the heap scan's, and a limit's estimate is a wish
+    if not tree.children[number] and not ctes:
+        return _as_entering(number, ratio, reported=True)
     cte = _cte_of(tree, number, ctes)
     inputs = (cte,) if cte is not None else tree.inputs(number)
     if not inputs or isinstance(node, BitmapHeapScanNode):

@@ -53,7 +53,8 @@ class PlanTree:
 
     def inputs(self, number: int) -> tuple[int, ...]:
         """The children whose rows flow into this node: no InitPlans, no SubPlans."""
-        return tuple(c for c in self.children[number] if self.nodes[c].parent_relationship in _INPUTS)
+        children = self.children[number]
+        return tuple([c for c in children if self.nodes[c].parent_relationship in _INPUTS]) if children else children
 
     def subplans(self, number: int) -> tuple[int, ...]:
         """InitPlans and SubPlans attached to this node."""
