@@ -47,9 +47,16 @@ def _root(
 
 def main() -> None:
     """Run the command line; a known error becomes one sentence on standard error and exit status 2."""
-    from rowreckon.cli import audit_command, demo_command, schema_command, sweep_command
+    from rowreckon.cli import (
+        ask_command,
+        audit_command,
+        check_command,
+        demo_command,
+        schema_command,
+        sweep_command,
+    )
 
-    for command in (audit_command, sweep_command, demo_command, schema_command):
+    for command in (audit_command, check_command, sweep_command, ask_command, demo_command, schema_command):
         command.register(app)
     try:
         app()

@@ -1,18 +1,15 @@
-"""`rowreckon audit`: plans from files, folders or standard input."""
+"""`rowreckon audit`: plans from files, folders or standard input, with a server's facts where they can be had."""
 
 from __future__ import annotations
 
-import sys
-from collections.abc import Iterable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from rowreckon.cli.output import OutputFormat
 
-if TYPE_CHECKING:
-    from rowreckon.report.document import Rejected
+_FACTS = "Facts"
 
 
 def register(app: typer.Typer) -> None:
@@ -22,8 +19,25 @@ def register(app: typer.Typer) -> None:
 
 def audit_command(
     paths: Annotated[
-        list[str], typer.Argument(metavar="PATH… | -", help="Plan files, folders of them, or - for standard input.")
+        list[str],
+        typer.Argument(metavar="PATH… | -", help="Plan or capture files, folders of them, or - for standard input."),
     ],
+    dsn: Annotated[
+        str | None, typer.Option(help="Add this server's facts; executes nothing.", rich_help_panel=_FACTS)
+    ] = None,
+    query: Annotated[
+        Path | None, typer.Option(help="The plan's query, to ask the planner itself.", rich_help_panel=_FACTS)
+    ] = None,
+    facts: Annotated[
+        Path | None, typer.Option(help="What the script of `rowreckon ask` printed.", rich_help_panel=_FACTS)
+    ] = None,
+    role: Annotated[str | None, typer.Option(help="Role to read facts as.", rich_help_panel=_FACTS)] = None,
+    set_: Annotated[
+        list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="SET LOCAL.", rich_help_panel=_FACTS)
+    ] = None,
+    with_values: Annotated[bool, typer.Option(help="Keep sampled values.", rich_help_panel=_FACTS)] = False,
+    save: Annotated[Path | None, typer.Option(help="Folder for capture files: plans with their facts.")] = None,
+    mask: Annotated[bool, typer.Option(help="Leave literals and values out of captures and report.")] = False,
     output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
     report: Annotated[
         list[Path] | None, typer.Option(help="Also write a .html, .md, .json or .xml file (may be repeated).")
@@ -38,34 +52,33 @@ def audit_command(
 ) -> None:
     """Audit captured plans."""
     from rowreckon.auditing import audit
+    from rowreckon.cli.inputs import read_inputs, tell_rejected
     from rowreckon.cli.output import check_report_paths, exit_status, parse_fail_on, print_audit, write_reports
-    from rowreckon.intake import read_path, read_text
+    from rowreckon.errors import UsageError
     from rowreckon.reading.limits import Limits
 
     wanted = parse_fail_on(fail_on)
     reports = report or []
     check_report_paths(reports)
-    limits = Limits(max_depth=max_depth, max_bytes=max_bytes)
-    inputs = []
-    for path in paths:
-        inputs.extend(read_text(_stdin(), limits=limits) if path == "-" else read_path(path, limits=limits))
+    if dsn is None and (query is not None or role is not None or set_):
+        raise UsageError("--query, --role and --set need a server", hint="give --dsn as well")
+    if dsn is not None and facts is not None:
+        raise UsageError("--dsn and --facts both bring facts", hint="give one of them")
+    inputs = read_inputs(paths, Limits(max_depth=max_depth, max_bytes=max_bytes))
+    if dsn is not None:
+        from rowreckon.cli.facts_from import facts_of_server
+
+        inputs = facts_of_server(inputs, dsn, query, role, set_ or [], threshold, with_values=with_values)
+    if facts is not None:
+        from rowreckon.cli.facts_from import facts_of_answer
+
+        inputs = facts_of_answer(inputs, facts)
+    if mask or save is not None:
+        from rowreckon.cli.facts_from import saved
+
+        inputs = saved(inputs, save, mask=mask)
     result = audit(inputs, threshold=threshold)
     print_audit(result, output, verbose=verbose)
     write_reports(result, reports, wanted)
     tell_rejected(result.rejected)
     raise typer.Exit(exit_status(result, wanted))
-
-
-def _stdin() -> bytes:
-    if sys.stdin.isatty():
-        typer.echo("paste the plan, then Ctrl-D", err=True)
-    return sys.stdin.buffer.read()
-
-
-def tell_rejected(rejected: Iterable[Rejected]) -> None:
-    """One sentence on standard error for each input that could not be read."""
-    from rowreckon.report.escape import clean
-
-    for item in rejected:
-        place = f" ({item.where})" if item.where else ""
-        typer.echo(f"rowreckon: {clean(item.source)}{clean(place)}: {clean(item.reason)}", err=True)

@@ -59,8 +59,8 @@ def require_permission(
     """Nothing where queries may be run on this server; raises StatementRefused where they may not."""
     if in_recovery(connection) and not standby:
         raise StatementRefused(
-            f"{place(connection)} is a standby: long queries there delay replay or are cancelled by it, and its counters"
-            " are empty",
+            f"{place(connection)} is a standby: long queries there delay replay or are cancelled by it, and its"
+            " counters are empty",
             hint="sweep a development copy of the primary, or give --allow-standby",
         )
     if yes or on_this_machine(connection) or is_allowed(connection, allow):

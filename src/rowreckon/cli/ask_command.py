@@ -1,0 +1,42 @@
+"""`rowreckon ask`: a read-only psql script for a colleague who can connect where one cannot."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command(
+        "ask", help="Write a read-only psql script that a colleague can run; `audit --facts` reads its output."
+    )(ask_command)
+
+
+def ask_command(
+    paths: Annotated[list[str], typer.Argument(metavar="PLAN… | -", help="Plan files, folders of them, or -.")],
+    output: Annotated[Path | None, typer.Option("--output", "-o", help="File to write; default: print it.")] = None,
+    with_values: Annotated[bool, typer.Option(help="Have sampled values printed too.")] = False,
+) -> None:
+    """Print the script for these plans."""
+    from rowreckon.catalog.ask import ask_script
+    from rowreckon.cli.inputs import read_inputs, tell_rejected
+    from rowreckon.errors import UsageError
+    from rowreckon.report.document import Rejected
+
+    inputs = read_inputs(paths)
+    rejected = [item for item in inputs if isinstance(item, Rejected)]
+    tell_rejected(rejected)
+    if rejected:
+        raise typer.Exit(2)
+    script = ask_script([item for item in inputs if not isinstance(item, Rejected)], with_values=with_values)
+    if output is None:
+        sys.stdout.write(script)
+        return
+    try:
+        output.write_text(script, encoding="utf-8")
+    except OSError as error:
+        raise UsageError(f"{str(output)!r} cannot be written: {error.strerror or error}") from None

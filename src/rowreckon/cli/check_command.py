@@ -1,0 +1,71 @@
+"""`rowreckon check`: what this role may do, see and would run on a server, before anything runs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rowreckon.cli.server_options import DSN_HELP
+
+if TYPE_CHECKING:
+    from rowreckon.server.survey import Survey
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("check", help="Say what a sweep may do, see and would run on a server; runs no query.")(check_command)
+
+
+def check_command(
+    queries: Annotated[
+        list[Path] | None, typer.Argument(metavar="[QUERIES…]", help="Query lists (.sql), or folders of them.")
+    ] = None,
+    dsn: Annotated[str, typer.Option(help=DSN_HELP)] = "",
+    role: Annotated[str | None, typer.Option(help="Role to take on (SET LOCAL ROLE).")] = None,
+    set_: Annotated[list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="SET LOCAL.")] = None,
+    allow_writes: Annotated[bool, typer.Option(help="As if sweep were given it.")] = False,
+    allow_volatile: Annotated[bool, typer.Option(help="As if sweep were given it.")] = False,
+) -> None:
+    """Print rights, settings, sizes, row security, and what each query is and would be met with."""
+    from rowreckon.cli.config import config_path, read_config
+    from rowreckon.cli.server_options import connector
+    from rowreckon.server.lists import read_lists
+    from rowreckon.server.options import setting_statements, with_settings
+    from rowreckon.server.permission import SafetyPermission
+    from rowreckon.server.survey import survey
+
+    settings = setting_statements(role, set_ or [])
+    items = with_settings(read_lists(queries), settings) if queries else ()
+    allow = read_config().allow
+    with connector(dsn)() as connection:
+        found = survey(connection, items, SafetyPermission(writes=allow_writes, volatile=allow_volatile), settings)
+    _print(found)
+    typer.echo("")
+    typer.echo(f"Configuration: {config_path()}; servers that a sweep does not ask about: {', '.join(allow) or 'none'}")
+
+
+def _print(found: Survey) -> None:
+    width = max(len(what) for what, _ in found.facts)
+    for what, said in found.facts:
+        _line(f"{what:<{width}}  {said}")
+    if found.largest:
+        typer.echo("\nLargest tables (table, its indexes)")
+        wide = max(len(name) for name, _, _ in found.largest)
+        for name, table, indexes in found.largest:
+            _line(f"  {name:<{wide}}  {table:>10}  {indexes:>10}")
+    typer.echo("\nSettings of this session")
+    for name, value in found.settings:
+        _line(f"  {name} = {value}")
+    if found.queries:
+        typer.echo("\nQueries (planned, not run)")
+        for query in found.queries:
+            why = f": {query.reason}" if query.reason else ""
+            _line(f"  {query.item.name} (line {query.item.line}, {query.kind}): {query.outlook}{why}")
+
+
+def _line(text: str) -> None:
+    from rowreckon.report.escape import clean
+
+    typer.echo(clean(text))

@@ -1,0 +1,105 @@
+"""Facts for plans that came without: from a server, or from what a colleague's psql printed; and saving both."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from rowreckon.capture import Capture
+from rowreckon.cli.server_options import connector
+from rowreckon.errors import UnreadableFile, UsageError
+from rowreckon.report.document import Rejected
+
+Inputs = list[Capture | Rejected]
+
+
+def facts_of_server(
+    inputs: Inputs,
+    dsn: str,
+    query: Path | None,
+    role: str | None,
+    settings: Sequence[str],
+    threshold: float,
+    *,
+    with_values: bool,
+) -> Inputs:
+    """The inputs with a server's facts; nothing is executed there. Raises UsageError, CannotConnect and their kin."""
+    from rowreckon.server.enrich import add_facts
+    from rowreckon.server.lists import read_lists
+    from rowreckon.server.options import setting_statements
+
+    captures = [item for item in inputs if isinstance(item, Capture)]
+    statements = setting_statements(role, settings)
+    item = None
+    if query is not None:
+        items = read_lists([query])
+        if len(items) != 1 or len(captures) != 1:
+            raise UsageError(
+                f"--query goes with one plan and holds one statement; here are {len(captures)} and {len(items)}",
+                hint="audit the plans one by one",
+            )
+        item = items[0]
+    if not captures:
+        return inputs
+    with connector(dsn)() as connection:
+        found = iter(
+            add_facts(connection, captures, statements, threshold=threshold, item=item, with_values=with_values)
+        )
+    return [next(found) if isinstance(item, Capture) else item for item in inputs]
+
+
+def facts_of_answer(inputs: Inputs, answer: Path) -> Inputs:
+    """The inputs with the facts of an answer to `rowreckon ask`, which was asked about the same plans in this order.
+
+    Raises UnreadableFile, NotAPlan or BrokenPlan for the answer, UsageError where it was about other plans.
+    """
+    from rowreckon.catalog.ask import read_answers
+    from rowreckon.catalog.drift import drift_notes
+    from rowreckon.catalog.wanted import wanted_facts
+    from rowreckon.plan.tree import lay_out
+
+    try:
+        text = answer.read_text(encoding="utf-8", errors="replace")
+    except OSError as error:
+        raise UnreadableFile(f"the answer cannot be read: {error.strerror}", where=str(answer)) from None
+    catalogs = read_answers(text)
+    planned = [c for c in inputs if isinstance(c, Capture) and c.explain is not None]
+    if len(planned) != len(catalogs):
+        raise UsageError(
+            f"the answer is about {len(catalogs)} plans, here are {len(planned)}",
+            where=str(answer),
+            hint="give the same plans, in the same order, as to `rowreckon ask`",
+        )
+    found: Inputs = []
+    rest = iter(catalogs)
+    for item in inputs:
+        if isinstance(item, Rejected) or item.explain is None:
+            found.append(item)
+            continue
+        catalog, tree = next(rest), lay_out(item.explain.plan)
+        asked = {(r.schema_name, r.name) for r in wanted_facts([tree]).relations}
+        if asked != {(n.schema_, n.name) for n in catalog.names}:
+            raise UsageError(
+                f"the answer is about other tables than the plan {item.name}",
+                where=str(answer),
+                hint="give the same plans, in the same order, as to `rowreckon ask`",
+            )
+        version = item.server_version or catalog.server_version
+        notes = (*item.notes, *drift_notes(tree, catalog))
+        found.append(item.model_copy(update={"catalog": catalog, "server_version": version, "notes": notes}))
+    return found
+
+
+def saved(inputs: Inputs, folder: Path | None, *, mask: bool) -> Inputs:
+    """The inputs as they are audited: masked if wanted, and saved as capture files where a folder is given."""
+    from rowreckon.catalog.capture_folder import CaptureFolder
+    from rowreckon.catalog.masking import mask_capture
+
+    out: Inputs = [mask_capture(item) if mask and isinstance(item, Capture) else item for item in inputs]
+    if folder is not None:
+        store = CaptureFolder(folder)
+        store.make()
+        for item in out:
+            if isinstance(item, Capture):
+                store.save(item.model_copy(update={"name": Path(item.name).name if item.name != "-" else "plan"}))
+    return out

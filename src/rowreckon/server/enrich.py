@@ -1,0 +1,120 @@
+"""Adding a live server's facts, and the planner's own answers, to plans that came from elsewhere. Executes nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from psycopg import sql
+
+from rowreckon.capture import Capture
+from rowreckon.catalog.drift import drift_notes
+from rowreckon.errors import RowreckonError, StatementRefused
+from rowreckon.joins.misestimated import misestimated_joins
+from rowreckon.plan.tree import lay_out
+
+from .alternatives import planner_alternatives
+from .captured import facts_under
+from .connection import Connection
+from .execute import Executor
+from .measure import reckoned_of
+from .permission import SafetyPermission
+from .querylist import QueryItem
+
+_APPLY = """
+select pg_catalog.set_config(s.name, v.value, true) from pg_catalog.pg_settings s
+join (values {}) v(name, value) on v.name = s.name
+where s.context = 'user' and (s.name in ('seq_page_cost','random_page_cost','cpu_tuple_cost','cpu_index_tuple_cost',
+ 'cpu_operator_cost','parallel_tuple_cost','parallel_setup_cost','work_mem','hash_mem_multiplier',
+ 'effective_cache_size','jit','from_collapse_limit','join_collapse_limit','geqo','geqo_threshold','plan_cache_mode',
+ 'cursor_tuple_fraction','max_parallel_workers_per_gather','parallel_leader_participation','search_path')
+ or s.name like 'enable\\_%')
+"""
+
+
+def add_facts(
+    connection: Connection,
+    captures: Sequence[Capture],
+    statements: Sequence[str],
+    *,
+    threshold: float,
+    item: QueryItem | None = None,
+    with_values: bool = False,
+) -> list[Capture]:
+    """The captures with this server's catalog facts, as a session with these SET LOCAL statements sees them.
+
+    The planner's settings that a plan prints are put in force for it. `item` is the query of the one plan: the planner
+    is then asked about other methods for its misestimated joins. Where the plan's figures disagree with today's facts,
+    its notes say so; where facts cannot be read they say why. Raises StatementRefused where the query is none.
+    """
+    out = list(captures)
+    groups: dict[tuple[str, ...], list[int]] = {}
+    for number, capture in enumerate(out):
+        if capture.explain is not None:
+            groups.setdefault((*statements, *settings_of_plan(capture.settings)), []).append(number)
+    for settings, numbers in groups.items():
+        trees = [lay_out(explain.plan) for n in numbers if (explain := out[n].explain) is not None]
+        try:
+            catalogs = facts_under(connection, settings, trees, with_values=with_values)
+        except RowreckonError as error:
+            for number in numbers:
+                out[number] = _noted(out[number], f"without catalog facts: {error.sentence()}")
+            continue
+        for number, tree, catalog in zip(numbers, trees, catalogs, strict=True):
+            version = out[number].server_version
+            if version is not None and version // 10000 != catalog.server_version // 10000:
+                note = f"the plan is of PostgreSQL {version // 10000}, the facts of {catalog.server_version // 10000}"
+                out[number] = _noted(out[number], note)
+            update: dict[str, Any] = {"catalog": catalog, "server_version": version or catalog.server_version}
+            out[number] = _noted(out[number].model_copy(update=update), *drift_notes(tree, catalog))
+    if item is not None:
+        out = [_asked(connection, capture, item, statements, threshold) for capture in out]
+    return out
+
+
+def settings_of_plan(settings: Mapping[str, str] | None) -> tuple[str, ...]:
+    """One statement that puts a plan's printed planner settings in force, as far as a role may; none where none."""
+    if not settings:
+        return ()
+    pairs = sql.SQL(", ").join(
+        sql.SQL("({}, {})").format(sql.Literal(name), sql.Literal(value)) for name, value in sorted(settings.items())
+    )
+    return (sql.SQL(_APPLY).format(pairs).as_string(None),)
+
+
+def _asked(
+    connection: Connection, capture: Capture, item: QueryItem, statements: Sequence[str], threshold: float
+) -> Capture:
+    """The capture with the planner's alternatives, if the planner still makes the plan that was pasted."""
+    if capture.explain is None:
+        return capture
+    inside = replace(item, settings=(*statements, *settings_of_plan(capture.settings), *item.settings))
+    executor = Executor(connection, SafetyPermission(writes=True))
+    today = executor.look(inside)
+    root = capture.explain.plan
+    capture = capture.model_copy(update={"query": capture.query or item.written or item.text})
+    if today.planned is None:
+        if today.outcome in ("refused", "skipped"):
+            raise StatementRefused(f"the query of --query cannot be planned: {today.reason}", where=f"line {item.line}")
+        return _noted(capture, f"the planner could not be asked about other join methods: {today.reason}")
+    now = today.planned[0]["Plan"]
+    printed, cost = float(root.total_cost or 0), float(now["Total Cost"])
+    if root.node_type != now["Node Type"] or abs(printed - cost) > 0.01 * max(printed, cost):
+        return _noted(
+            capture,
+            f"the planner makes another plan of this query today: {now['Node Type']} at a cost of {cost:,.2f}, where"
+            f" the plan prints {root.node_type} at {printed:,.2f}; it was not asked about other join methods",
+        )
+    joins = misestimated_joins(reckoned_of(capture), threshold=threshold)
+    if not joins:
+        return capture
+    found, ending = planner_alternatives(executor, inside, {j.method for j in joins})
+    capture = capture.model_copy(update={"alternatives": found})
+    if ending.reason is None:
+        return capture
+    return _noted(capture, f"the planner could not be asked about other join methods: {ending.reason}")
+
+
+def _noted(capture: Capture, *notes: str) -> Capture:
+    return capture.model_copy(update={"notes": (*capture.notes, *notes)})

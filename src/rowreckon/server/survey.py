@@ -1,0 +1,150 @@
+"""What a role may do, see and would run on a server: read before anything runs, in a read-only transaction."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import psycopg
+
+from ..errors import StatementFailed
+from .connection import Connection, first_line, place
+from .execute import Executor, QueryRun, refusal_of
+from .permission import Limits, SafetyPermission
+from .querylist import QueryItem
+from .transaction import limit_statements
+from .whereabouts import on_this_machine
+
+_LIMITS = Limits(statement_ms=15_000, lock_ms=1_000)
+
+# what: a query of one text value; a failing one costs itself alone
+_FACTS = (
+    ("server", "select pg_catalog.version()"),
+    ("database", "select pg_catalog.format('%s, %s', pg_catalog.current_database(),"
+     " pg_catalog.pg_size_pretty(pg_catalog.pg_database_size(pg_catalog.current_database())))"),
+    ("state", "select case when pg_catalog.pg_is_in_recovery() then 'a standby: its counters of changes are empty'"
+     " else 'a primary' end"),
+    ("role", "select pg_catalog.format('%s%s%s', current_user, case when r.rolsuper then ', a superuser' else '' end,"
+     " case when r.rolbypassrls then ', passes row security' else '' end)"
+     " from pg_catalog.pg_roles r where r.rolname = current_user"),
+    ("other roles' activity", "select case when pg_catalog.pg_has_role('pg_read_all_stats', 'usage') then 'visible'"
+     " else 'hidden (needs pg_read_all_stats); an audit does without' end"),
+    ("PL/pgSQL", "select case when pg_catalog.has_language_privilege('plpgsql', 'usage') then 'usable: catalog facts"
+     " can be read' else 'not usable by this role: audits do without catalog facts' end"),
+    ("making copies", "select case when (r.rolcreatedb or r.rolsuper) and pg_catalog.pg_has_role(d.datdba, 'usage')"
+     " then 'permitted: a trial can work on a copy of the database' else 'not permitted (needs CREATEDB and ownership"
+     " of the database)' end from pg_catalog.pg_roles r, pg_catalog.pg_database d"
+     " where r.rolname = current_user and d.datname = pg_catalog.current_database()"),
+    ("counters since", "select coalesce((select stats_reset::timestamptz(0)::text from pg_catalog.pg_stat_database"
+     " where datname = pg_catalog.current_database()), 'the database was made; never reset')"),
+)  # fmt: skip
+_USER_TABLES = """
+from pg_catalog.pg_class c join pg_catalog.pg_namespace n on n.oid = c.relnamespace
+where c.relkind in ('r','p','m','f') and n.nspname !~ '^pg_' and n.nspname <> 'information_schema'
+"""
+_TABLES = f"""
+select count(*), count(*) filter (where not pg_catalog.has_table_privilege(c.oid, 'select')),
+  count(*) filter (where pg_catalog.row_security_active(c.oid)), count(*) filter (where c.relkind = 'f'),
+  count(*) filter (where c.relkind in ('r','m') and c.reltuples <= 0 and c.relpages = 0
+                   and pg_catalog.pg_relation_size(c.oid) > 0)
+{_USER_TABLES}
+"""
+_LARGEST = f"""
+select pg_catalog.format('%I.%I', n.nspname, c.relname), pg_catalog.pg_size_pretty(pg_catalog.pg_table_size(c.oid)),
+  pg_catalog.pg_size_pretty(pg_catalog.pg_indexes_size(c.oid))
+{_USER_TABLES} and c.relkind in ('r','m') order by pg_catalog.pg_table_size(c.oid) desc, 1 limit 10
+"""
+_SETTINGS = """
+select name, pg_catalog.current_setting(name) from pg_catalog.pg_settings
+where name in ('work_mem','hash_mem_multiplier','effective_cache_size','random_page_cost','default_statistics_target',
+  'max_parallel_workers_per_gather','jit','track_counts','autovacuum','track_io_timing','plan_cache_mode','search_path',
+  'row_security','shared_buffers') order by name
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class QueryOutlook:
+    """What a sweep would do with one item: run it, or refuse, skip or fail it, and why."""
+
+    item: QueryItem
+    kind: str
+    outlook: str
+    reason: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Survey:
+    """Facts as (what, said) pairs, the largest tables as (name, table size, index size), settings, queries."""
+
+    facts: tuple[tuple[str, str], ...]
+    largest: tuple[tuple[str, str, str], ...]
+    settings: tuple[tuple[str, str], ...]
+    queries: tuple[QueryOutlook, ...]
+
+
+def survey(
+    connection: Connection, items: Sequence[QueryItem], permission: SafetyPermission, settings: Sequence[str] = ()
+) -> Survey:
+    """Read it all. `settings` are SET LOCAL statements for the facts; each item brings its own.
+
+    Queries are planned, not run; planning may evaluate functions that a query calls with constants. Raises
+    StatementFailed where not even the settings can be applied.
+    """
+    try:
+        with connection.transaction(force_rollback=True):
+            connection.execute(b"SET TRANSACTION READ ONLY")
+            connection.execute(limit_statements(_LIMITS, watched=False).encode())
+            for statement in settings:
+                connection.execute(statement.encode())
+            where = "on this machine" if on_this_machine(connection) else "elsewhere: a sweep asks first"
+            facts = [("connection", f"{place(connection)}, {where}")]
+            facts += [(what, _one(connection, query)) for what, query in _FACTS]
+            facts += _tables(connection)
+            largest = tuple((str(a), str(b), str(c)) for a, b, c in _rows(connection, _LARGEST))
+            shown = tuple((str(a), str(b)) for a, b in _rows(connection, _SETTINGS))
+    except psycopg.Error as error:
+        raise StatementFailed(f"the check failed: {first_line(error)}", sqlstate=error.sqlstate) from None
+    executor = Executor(connection, permission, _LIMITS)
+    return Survey(tuple(facts), largest, shown, tuple(_outlook(executor, item) for item in items))
+
+
+def _rows(connection: Connection, query: str) -> list[tuple[object, ...]]:
+    try:
+        with connection.transaction():
+            return connection.execute(query.encode()).fetchall()
+    except psycopg.Error:
+        if connection.closed:
+            raise
+        return []
+
+
+def _one(connection: Connection, query: str) -> str:
+    rows = _rows(connection, query)
+    return str(rows[0][0]) if rows else "this role may not know"
+
+
+def _tables(connection: Connection) -> list[tuple[str, str]]:
+    rows = _rows(connection, _TABLES)
+    if not rows:
+        return [("tables", "this role may not know")]
+    total, closed, secured, foreign, fresh = rows[0]
+    found = [("tables", f"{total}, of which this role may not read {closed}")]
+    if secured:
+        found.append(("row security", f"active for this role on {secured} tables, whose statistics it does not see"))
+    if foreign:
+        found.append(("foreign tables", f"{foreign}: queries on them reach their remote servers"))
+    if fresh:
+        found.append(("never analyzed", f"{fresh} tables that hold rows"))
+    return found
+
+
+def _outlook(executor: Executor, item: QueryItem) -> QueryOutlook:
+    kind = "query" if item.kind == "execute" else item.kind
+    early = refusal_of(item, executor.permission)
+    if early is not None:
+        return QueryOutlook(item, kind, early.outcome, early.reason)
+    found: QueryRun = executor.look(item)
+    if found.outcome == "ran":
+        return QueryOutlook(item, kind, "would run, then be rolled back" if kind == "write" else "would run")
+    reason = f"{found.reason} (SQLSTATE {found.sqlstate})" if found.sqlstate else found.reason
+    return QueryOutlook(item, kind, found.outcome, reason)
