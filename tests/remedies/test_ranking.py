@@ -104,7 +104,7 @@ def test_an_index_is_dropped_last(huts: Connection) -> None:
             capture=audit.capture, reckoned=audit.reckoned, origins=find_origins(audit.reckoned), joins=(join,)
         )
     )
-    gain = check(join, context, cured_elsewhere=True)
+    gain = check(join, context)
     assert gain is not None
     drop = finding_of_join("luring_index", gain, "crossed")
     cure = replace(finding, finding=finding.finding.model_copy(update={"joins": (join.node,), "confidence": 0.4}))

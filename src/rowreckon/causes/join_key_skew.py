@@ -64,6 +64,8 @@ def check(site: Site, context: Context) -> Candidate | None:
     filtered = any(filters)
     if len(filters) == 2 and all(filters):
         weight = min(weight, POSSIBLE)  # filters on both tables that go together look the same
+    if getattr(site.node, "join_type", None) in ("Semi", "Anti", "Right Semi", "Right Anti"):
+        weight = min(weight, POSSIBLE)  # how many rows find no partner is not a matter of frequent keys
     evidence.append(fact("a filter chooses the keys on one side", filtered, "plan"))
     hot = next((k for k in keys if (_skew(k) or 0) >= 3), keys[0])
     return Candidate(

@@ -32,12 +32,11 @@ from rowreckon.causes.wording import count
 from rowreckon.plan.nodes import BitmapIndexScanNode, IndexScanNode
 from rowreckon.report.document import Join
 
-_CURABLE = 0.2
-_INCURABLE = 0.55
+_CONFIDENCE = 0.55
 
 
-def check(join: Join, context: Context, *, cured_elsewhere: bool) -> IndexGain | None:
-    """The index that a crossed nested loop was lured by; `cured_elsewhere`: the estimate itself has a remedy."""
+def check(join: Join, context: Context) -> IndexGain | None:
+    """The index that a crossed nested loop was lured by; to be asked only where the estimate itself has no cure."""
     if join.verdict != "crossed" or join.method != "nested_loop" or join.best_at_actual in (None, "nested_loop"):
         return None
     tree = context.tree
@@ -71,7 +70,7 @@ def check(join: Join, context: Context, *, cured_elsewhere: bool) -> IndexGain |
         join=join,
         subject=Subject(table=table, relation=relation, index=name, columns=_columns(relation, index)),
         ratio=join.loss_factor or 1.0,
-        confidence=_CURABLE if cured_elsewhere else _INCURABLE,
+        confidence=_CONFIDENCE,
         basis="catalog" if index is not None else "plan",
         summary=f"The index {name} makes a nested loop over {count(rows)} rows look cheap; "
         f"without it a {join.best_at_actual} join would be chosen.",

@@ -84,7 +84,8 @@ def _join(site: Site, context: Context) -> Candidate | None:
                 fact("distinct values that the plan itself counted", known, "plan"),
             ]
             return _candidate(site, key, known, STRONG, evidence)
-    if site.kind == "join" and len(keys) in (1, 2) and site.direction == "over" and not any(k.relation for k in keys):
+    inner = getattr(site.node, "join_type", None) == "Inner"
+    if inner and len(keys) in (1, 2) and site.direction == "over" and not any(k.relation for k in keys):
         return _candidate(site, keys[0], None, POSSIBLE, [fact("rows expected", site.estimate, "plan")])
     return None
 

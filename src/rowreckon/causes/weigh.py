@@ -17,6 +17,9 @@ from rowreckon.report.document import Finding, Join
 
 _WORTH_TELLING = 0.1
 _LEAST_FACTOR = 2.0
+_CURES = 0.4
+"""Confidence from which on a curable cause makes it idle to blame an index."""
+
 _HANDS_ON = frozenset(
     (
         "Sort",
@@ -58,12 +61,12 @@ def find_all(evidence: CauseEvidence) -> tuple[CauseFinding, ...]:
         judged = _judge(site, context, reached.get(site.number, ()))
         found.extend((f, _merge_key(f, site, context)) for f in judged)
     merged = _merge(found)
-    cured = {n for f in merged if f.subject.curable and f.code != "unexplained" for n in f.finding.joins}
+    cured = {n for f in merged if f.subject.curable and f.finding.confidence >= _CURES for n in f.finding.joins}
     for join in served:
         index = missing_join_index.check(join, context)
         if index is not None:
             merged.append(finding_of_join("missing_join_index", index, "time"))
-        lure = luring_index.check(join, context, cured_elsewhere=join.node in cured)
+        lure = None if join.node in cured else luring_index.check(join, context)
         if lure is not None:
             merged.append(finding_of_join("luring_index", lure, "crossed"))
     return tuple(sorted(merged, key=_order))

@@ -17,6 +17,8 @@ from rowreckon.report.document import FindingRef, GainMs, Remedy
 LEAST_CONFIDENCE = 0.15
 """A cause less sure than this is told in the findings, and nobody is asked to act on it."""
 
+_LEAST_REMEDY = 0.1
+
 _OPEN_HARM = 0.6
 """How much a remedy counts where it is open whether the error harms its join."""
 
@@ -64,7 +66,7 @@ def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
         _add_combinations(merged, plan)
     whole = sum(p.execution_ms or 0.0 for p in plans)
     scored = [(m, _score(m, whole)) for m in merged.values()]
-    scored = [(m, s) for m, s in scored if s > 0]
+    scored = [(m, s) for m, s in scored if s > 0 and m.confidence >= _LEAST_REMEDY]
     cured = {j for m, _ in scored if INVASIVENESS[m.draft.kind] <= 2 and m.confidence >= 0.3 for j in m.joins}
     scored.sort(key=lambda pair: _order(pair[0], pair[1], cured))
     return tuple(_document(m, rank, plans) for rank, (m, _) in enumerate(scored, start=1))
