@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 from rowreckon.cost import SemiAntiJoinFactors, compute_semi_anti_join_factors
@@ -25,11 +26,17 @@ def stops_early(join: JoinInput) -> bool:
     return join.kind in ("Semi", "Anti") or join.unique or join.inner_made_unique is not None
 
 
-def matching_at(join: JoinInput, point: Point) -> Matching:
-    """How rows match at a point."""
+AS_ESTIMATED = Matching(1.0, None, 0.0)
+"""A join that reads on, whose pairs match as often as estimated."""
+
+
+def matching_of(join: JoinInput) -> Callable[[Point], Matching]:
+    """How rows of this join match at a point."""
     if not stops_early(join):
-        return Matching(point.ratio, None, 0.0)
-    return Matching(point.ratio, point.match_frac, point.outer if join.turned else point.inner)
+        return lambda point: AS_ESTIMATED if point.ratio == 1.0 else Matching(point.ratio, None, 0.0)
+    if join.turned:
+        return lambda point: Matching(point.ratio, point.match_frac, point.outer)
+    return lambda point: Matching(point.ratio, point.match_frac, point.inner)
 
 
 def factors_of(join: JoinInput, matching: Matching) -> SemiAntiJoinFactors | None:

@@ -50,7 +50,7 @@ def method_costs(
             comparable=reason is None,
             not_comparable_reason=reason,
             ways=tuple(
-                Way(
+                Way.model_construct(
                     access=w.access,
                     index=w.index,
                     hypothetical=not w.existing,

@@ -56,7 +56,10 @@ class JoinModel:
         """The paths of all existing ways at a point, in the planner's order; the estimate and the actual are kept."""
         known = self._kept.get(point)
         if known is None:
-            known = tuple((w.method, self._calibrated(w.method, w.cost(point))) for w in self.ways if w.existing)
+            found = [(w.method, w.cost(point)) for w in self.ways if w.existing]
+            if self.scale:
+                found = [(method, self._calibrated(method, path)) for method, path in found]
+            known = tuple(found)
             if len(self._kept) < _MOST_KEPT:
                 self._kept[point] = known
         return known
@@ -84,9 +87,11 @@ class JoinModel:
         """
         held: PathCost | None = None
         leading: Method | None = None
-        exact = self.fraction < 1.0 or self.partial
+        if self.fraction < 1.0 or self.partial:
+            found = self.paths(point)
+            return min(found, key=lambda f: self._fetched(f[1]))[0] if found else None
         for method, path in self.paths(point):
-            if held is None or (self._fetched(path) < self._fetched(held) if exact else _replaces(path, held)):
+            if held is None or _replaces(path, held):
                 held, leading = path, method
         return leading
 
@@ -107,12 +112,13 @@ class JoinModel:
 
 def _replaces(new: PathCost, held: PathCost) -> bool:
     """Whether the planner throws the held path away for a new one."""
-    if new.total_cost > held.total_cost * STD_FUZZ_FACTOR:
+    total, old = new.total_cost, held.total_cost
+    if total > old * STD_FUZZ_FACTOR:
         return False
-    if held.total_cost > new.total_cost * STD_FUZZ_FACTOR:
+    if old > total * STD_FUZZ_FACTOR:
         return True
     if new.startup_cost > held.startup_cost * STD_FUZZ_FACTOR:
         return False
     if held.startup_cost > new.startup_cost * STD_FUZZ_FACTOR:
         return True
-    return new.total_cost * _TIE < held.total_cost
+    return total * _TIE < old

@@ -16,7 +16,7 @@ from .points import Points
 from .verdict import HOPELESS, World
 
 _BEYOND = 1000.0
-_LEAST_HIGH = 1.0e6
+_LEAST_HIGH = 1.0e5
 _MOST_ROWS = 1.0e9
 
 

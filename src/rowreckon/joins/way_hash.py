@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import lru_cache
+from math import prod
 
 from rowreckon.cost import CostSettings, HashJoinTerms, PathCost, QualCost, cost_hashjoin
 from rowreckon.cost.capabilities import has_parallel_right_hash_join, has_right_anti_join, has_right_semi_join
 from rowreckon.cost.units import clamp_row_est
 
-from .factors import Matching, factors_of, matching_at
+from .factors import Matching, factors_of, matching_of
 from .inputs import JoinInput, Point, SidePath, with_rows
 
 Built = tuple[str, bool, Callable[[Point], PathCost]]
@@ -20,13 +21,6 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     hashed = [c for c in join.clauses if c.can_hash]
     if not hashed or not join.outer_paths:
         return
-    others = [c for c in join.clauses if not c.can_hash]
-    selectivity = 1.0
-    for clause in hashed:
-        selectivity *= clause.selectivity
-    operator = settings.cpu_operator_cost
-    hash_quals = QualCost(0.0, operator * sum(c.calls for c in hashed))
-    join_quals = QualCost(0.0, operator * sum(c.calls for c in others))
     outer = join.outer_paths[0]
     anti = join.kind == "Anti"
 
@@ -34,12 +28,13 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
 
     @lru_cache(maxsize=8)
     def terms_of(matching: Matching, moved: float, shared: bool) -> HashJoinTerms:
+        operator = settings.cpu_operator_cost
         return HashJoinTerms(
-            selectivity=min(selectivity * matching.ratio, 1.0),
+            selectivity=min(prod(c.selectivity for c in hashed) * matching.ratio, 1.0),
             keys=tuple(c.inner.hash_key(moved) for c in hashed),
             num_hashclauses=len(hashed),
-            hash_quals=hash_quals,
-            join_quals=join_quals,
+            hash_quals=QualCost(0.0, operator * sum(c.calls for c in hashed)),
+            join_quals=QualCost(0.0, operator * sum(c.calls for c in join.clauses if not c.can_hash)),
             factors=factors_of(join, matching),
             anti=anti,
             unique_inner=join.inner_made_unique is not None,
@@ -47,14 +42,16 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
             workers=join.workers if shared else 0,
         )
 
+    matching, outer_path = matching_of(join), outer.path
+
     def cost(point: Point, inner: SidePath, shared: bool) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
         moved = inner_rows / max(join.inner.rows, 1.0) if moves else 1.0
-        terms = terms_of(matching_at(join, point), moved, shared)
+        terms = terms_of(matching(point), moved, shared)
         if shared:
             inner_rows = clamp_row_est(inner_rows / join.processes)
         return cost_hashjoin(
-            settings, with_rows(outer.path, outer_rows), with_rows(inner.path, inner_rows), join.output_rows, 0, terms
+            settings, with_rows(outer_path, outer_rows), with_rows(inner.path, inner_rows), join.output_rows, 0, terms
         )
 
     if join.inner.paths and _has_type(settings, join, shared=False):

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import lru_cache
+from math import prod
 
 from rowreckon.cost import CostSettings, MergeJoinTerms, PathCost, QualCost, cost_mergejoin, scan_fractions
 from rowreckon.cost.capabilities import has_right_anti_join
@@ -87,28 +88,20 @@ def _built(
     inner_sorts: bool,
     merged: list[ClauseInput],
 ) -> Built:
-    others = [c for c in join.clauses if c not in merged]
-    operator = settings.cpu_operator_cost
-    merge_quals = QualCost(0.0, operator * sum(c.calls for c in merged))
-    join_quals = QualCost(0.0, operator * sum(c.calls for c in others))
-    selectivity = 1.0
-    for clause in merged:
-        selectivity *= clause.selectivity
-    scan = scan_fractions(merged[0].scan, join.kind)
-    count = len(merged)
-    skip = (join.kind in ("Semi", "Anti") or join.unique) and not others
-
+    # Most ways are priced at a handful of points only: what they share is worked out when first needed.
     @lru_cache(maxsize=8)
     def terms_of(ratio: float) -> MergeJoinTerms:
+        others = [c for c in join.clauses if c not in merged]
+        operator = settings.cpu_operator_cost
         return MergeJoinTerms(
-            selectivity=min(selectivity * ratio, 1.0),
-            num_mergeclauses=count,
-            merge_quals=merge_quals,
-            join_quals=join_quals,
-            scan=scan,
+            selectivity=min(prod(c.selectivity for c in merged) * ratio, 1.0),
+            num_mergeclauses=len(merged),
+            merge_quals=QualCost(0.0, operator * sum(c.calls for c in merged)),
+            join_quals=QualCost(0.0, operator * sum(c.calls for c in others)),
+            scan=scan_fractions(merged[0].scan, join.kind),
             sort_outer=outer_sorts,
             sort_inner=inner_sorts,
-            skip_mark_restore=skip,
+            skip_mark_restore=(join.kind in ("Semi", "Anti") or join.unique) and not others,
             unique_outer=join.outer_made_unique is not None,
         )
 

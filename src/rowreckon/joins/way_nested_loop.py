@@ -10,7 +10,7 @@ from rowreckon.cost.capabilities import has_memoize
 from rowreckon.cost.selectivity import GroupRelation, estimate_num_groups
 from rowreckon.cost.units import clamp_row_est
 
-from .factors import Matching, factors_of, matching_at
+from .factors import Matching, factors_of, matching_of
 from .inputs import ClauseInput, JoinInput, Point, with_rows
 from .parameterised import Parameterised, parameterised_paths
 
@@ -41,13 +41,13 @@ def _unparameterised(settings: CostSettings, join: JoinInput) -> Iterator[Built]
 
     def plain(point: Point) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
-        terms = terms_of(matching_at(join, point))
+        terms = terms_of(point)
         path = with_rows(inner.path, inner_rows)
         return cost_nestloop(settings, with_rows(outer.path, outer_rows), path, join.output_rows, 0, terms)
 
     def kept(point: Point) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
-        terms = terms_of(matching_at(join, point))
+        terms = terms_of(point)
         path = cost_material(settings, with_rows(inner.path, inner_rows))
         return cost_nestloop(settings, with_rows(outer.path, outer_rows), path, join.output_rows, 0, terms)
 
@@ -63,7 +63,7 @@ def _with_index(settings: CostSettings, join: JoinInput, inner: Parameterised) -
 
     def cost(point: Point) -> PathCost:
         outer_rows, _ = join.rows_at(point)
-        terms = terms_of(matching_at(join, point))
+        terms = terms_of(point)
         return cost_nestloop(settings, with_rows(outer.path, outer_rows), inner.cost(point), join.output_rows, 0, terms)
 
     return cost
@@ -83,20 +83,21 @@ def _with_memoize(settings: CostSettings, join: JoinInput, inner: Parameterised)
             ndistinct=_distinct_parameters(join, inner.clauses, point, outer_rows),
             key_width=key_width,
         )
-        terms = terms_of(matching_at(join, point))
+        terms = terms_of(point)
         return cost_nestloop(settings, with_rows(outer.path, outer_rows), path, join.output_rows, 0, terms)
 
     return cost
 
 
-def _terms(join: JoinInput, quals: QualCost, *, indexed: bool) -> Callable[[Matching], NestLoopTerms]:
+def _terms(join: JoinInput, quals: QualCost, *, indexed: bool) -> Callable[[Point], NestLoopTerms]:
     """The terms of a nested loop, made once for each way in which rows match."""
 
     @lru_cache(maxsize=8)
     def made(matching: Matching) -> NestLoopTerms:
         return NestLoopTerms(join_quals=quals, factors=factors_of(join, matching), indexed=indexed)
 
-    return made
+    matching = matching_of(join)
+    return lambda point: made(matching(point))
 
 
 def _left_at_join(settings: CostSettings, join: JoinInput, inner: Parameterised) -> QualCost:
