@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import sys
+from importlib import import_module
 
 # Nothing in this process is a plugin of pydantic's; looking for one reads the metadata of every installed package.
 os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
@@ -45,19 +46,16 @@ def _root(
     pass
 
 
+COMMANDS = ("audit", "check", "sweep", "ask", "demo", "schema")
+"""In the order in which --help lists them; each is a module `<name>_command` with a function `register`."""
+
+
 def main() -> None:
     """Run the command line; a known error becomes one sentence on standard error and exit status 2."""
-    from rowreckon.cli import (
-        ask_command,
-        audit_command,
-        check_command,
-        demo_command,
-        schema_command,
-        sweep_command,
-    )
-
-    for command in (audit_command, check_command, sweep_command, ask_command, demo_command, schema_command):
-        command.register(app)
+    # Options are objects that take longer to make than a plan takes to read: only the command that is called gets its.
+    called = sys.argv[1:2]
+    for name in called if called and called[0] in COMMANDS else COMMANDS:
+        import_module(f"rowreckon.cli.{name}_command").register(app)
     try:
         app()
     except RowreckonError as error:

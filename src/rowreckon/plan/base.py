@@ -11,7 +11,7 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict
 
-from rowreckon.plan.keys import AsItIs, Flag, Number, Signed, Text, explain_key
+from rowreckon.plan.keys import AsItIs, MaybeFlag, MaybeNumber, MaybeSigned, MaybeText, Number, Text, explain_key
 
 
 class ExplainPart(BaseModel):
@@ -53,37 +53,37 @@ def _plain(value: Any) -> Any:
 class Buffers(ExplainPart):
     """Block counts and I/O times; blocks of 8 kB unless built otherwise."""
 
-    shared_hit_blocks: Number | None = None
-    shared_read_blocks: Number | None = None
-    shared_dirtied_blocks: Number | None = None
-    shared_written_blocks: Number | None = None
-    local_hit_blocks: Number | None = None
-    local_read_blocks: Number | None = None
-    local_dirtied_blocks: Number | None = None
-    local_written_blocks: Number | None = None
-    temp_read_blocks: Number | None = None
-    temp_written_blocks: Number | None = None
-    io_read_time: Number | None = None  # ms, up to 16
-    io_write_time: Number | None = None
-    shared_io_read_time: Number | None = None  # ms, from 17
-    shared_io_write_time: Number | None = None
-    local_io_read_time: Number | None = None
-    local_io_write_time: Number | None = None
-    temp_io_read_time: Number | None = None  # ms, from 15
-    temp_io_write_time: Number | None = None
+    shared_hit_blocks: MaybeNumber = None
+    shared_read_blocks: MaybeNumber = None
+    shared_dirtied_blocks: MaybeNumber = None
+    shared_written_blocks: MaybeNumber = None
+    local_hit_blocks: MaybeNumber = None
+    local_read_blocks: MaybeNumber = None
+    local_dirtied_blocks: MaybeNumber = None
+    local_written_blocks: MaybeNumber = None
+    temp_read_blocks: MaybeNumber = None
+    temp_written_blocks: MaybeNumber = None
+    io_read_time: MaybeNumber = None  # ms, up to 16
+    io_write_time: MaybeNumber = None
+    shared_io_read_time: MaybeNumber = None  # ms, from 17
+    shared_io_write_time: MaybeNumber = None
+    local_io_read_time: MaybeNumber = None
+    local_io_write_time: MaybeNumber = None
+    temp_io_read_time: MaybeNumber = None  # ms, from 15
+    temp_io_write_time: MaybeNumber = None
 
 
 class SortSpace(ExplainPart):
     """Average and peak space of one kind of sort group, kB."""
 
-    average_sort_space_used: Number | None = None
-    peak_sort_space_used: Number | None = None
+    average_sort_space_used: MaybeNumber = None
+    peak_sort_space_used: MaybeNumber = None
 
 
 class SortGroups(ExplainPart):
     """How an incremental sort's groups of one kind were sorted."""
 
-    group_count: Number | None = None
+    group_count: MaybeNumber = None
     sort_methods_used: tuple[Text, ...] | None = None
     sort_space_memory: SortSpace | None = None
     sort_space_disk: SortSpace | None = None
@@ -93,55 +93,55 @@ class Worker(Buffers):
     """One parallel worker's share of a node (VERBOSE): rows and times per loop of this worker."""
 
     worker_number: Number
-    actual_startup_time: Number | None = None
-    actual_total_time: Number | None = None
-    actual_rows: Number | None = None
-    actual_loops: Number | None = None
-    sort_method: Text | None = None
-    sort_space_used: Number | None = None  # kB
-    sort_space_type: Text | None = None
+    actual_startup_time: MaybeNumber = None
+    actual_total_time: MaybeNumber = None
+    actual_rows: MaybeNumber = None
+    actual_loops: MaybeNumber = None
+    sort_method: MaybeText = None
+    sort_space_used: MaybeNumber = None  # kB
+    sort_space_type: MaybeText = None
     full_sort_groups: SortGroups | None = None
     pre_sorted_groups: SortGroups | None = None
-    hashagg_batches: Number | None = None
-    peak_memory_usage: Number | None = None  # kB
-    disk_usage: Number | None = None  # kB
-    cache_hits: Number | None = None
-    cache_misses: Number | None = None
-    cache_evictions: Number | None = None
-    cache_overflows: Number | None = None
-    exact_heap_blocks: Number | None = None  # from 18
-    lossy_heap_blocks: Number | None = None  # from 18
-    index_searches: Number | None = None
-    wal_records: Number | None = None
-    wal_fpi: Number | None = None
-    wal_bytes: Number | None = None
-    wal_buffers_full: Number | None = None
+    hashagg_batches: MaybeNumber = None
+    peak_memory_usage: MaybeNumber = None  # kB
+    disk_usage: MaybeNumber = None  # kB
+    cache_hits: MaybeNumber = None
+    cache_misses: MaybeNumber = None
+    cache_evictions: MaybeNumber = None
+    cache_overflows: MaybeNumber = None
+    exact_heap_blocks: MaybeNumber = None  # from 18
+    lossy_heap_blocks: MaybeNumber = None  # from 18
+    index_searches: MaybeNumber = None
+    wal_records: MaybeNumber = None
+    wal_fpi: MaybeNumber = None
+    wal_bytes: MaybeNumber = None
+    wal_buffers_full: MaybeNumber = None
 
 
 class PlanNode(Buffers):
     """What every plan node has. `plans` holds the children in PostgreSQL's order, InitPlans first."""
 
     node_type: Text
-    parent_relationship: Text | None = None
-    subplan_name: Text | None = None
-    parallel_aware: Flag | None = None
-    async_capable: Flag | None = None
-    disabled: Flag | None = None  # from 18
-    startup_cost: Number | None = None
-    total_cost: Number | None = None
-    plan_rows: Number | None = None
-    plan_width: Signed | None = None  # bytes
-    actual_startup_time: Number | None = None  # ms per loop
-    actual_total_time: Number | None = None  # ms per loop
-    actual_rows: Number | None = None  # per loop
-    actual_loops: Number | None = None
+    parent_relationship: MaybeText = None
+    subplan_name: MaybeText = None
+    parallel_aware: MaybeFlag = None
+    async_capable: MaybeFlag = None
+    disabled: MaybeFlag = None  # from 18
+    startup_cost: MaybeNumber = None
+    total_cost: MaybeNumber = None
+    plan_rows: MaybeNumber = None
+    plan_width: MaybeSigned = None  # bytes
+    actual_startup_time: MaybeNumber = None  # ms per loop
+    actual_total_time: MaybeNumber = None  # ms per loop
+    actual_rows: MaybeNumber = None  # per loop
+    actual_loops: MaybeNumber = None
     output: tuple[Text, ...] | None = None
-    filter: Text | None = None
-    rows_removed_by_filter: Number | None = None  # per loop
-    wal_records: Number | None = None
-    wal_fpi: Number | None = None
-    wal_bytes: Number | None = None
-    wal_buffers_full: Number | None = None
+    filter: MaybeText = None
+    rows_removed_by_filter: MaybeNumber = None  # per loop
+    wal_records: MaybeNumber = None
+    wal_fpi: MaybeNumber = None
+    wal_bytes: MaybeNumber = None
+    wal_buffers_full: MaybeNumber = None
     workers: tuple[Worker, ...] | None = None
     plans: Annotated[tuple["PlanNode", ...], AsItIs()] = ()
 

@@ -13,26 +13,26 @@ from pydantic import Field, ValidationError
 
 from rowreckon.errors import BrokenPlan
 from rowreckon.plan.base import Buffers, ExplainPart, PlanNode
-from rowreckon.plan.keys import AsItIs, Number, Signed, Text
+from rowreckon.plan.keys import AsItIs, MaybeNumber, MaybeSigned, MaybeText, Text
 from rowreckon.plan.nodes import FAMILIES, OtherNode
 
 
 class Trigger(ExplainPart):
     """One trigger's calls and time (ms, total)."""
 
-    trigger_name: Text | None = None
-    constraint_name: Text | None = None
-    relation: Text | None = None
-    schema_name: Text | None = None
-    time: Number | None = None
-    calls: Number | None = None
+    trigger_name: MaybeText = None
+    constraint_name: MaybeText = None
+    relation: MaybeText = None
+    schema_name: MaybeText = None
+    time: MaybeNumber = None
+    calls: MaybeNumber = None
 
 
 class Planning(Buffers):
     """What planning took: buffers (from 13), memory in kB (from 17)."""
 
-    memory_used: Number | None = None
-    memory_allocated: Number | None = None
+    memory_used: MaybeNumber = None
+    memory_allocated: MaybeNumber = None
 
 
 class ExplainDocument(ExplainPart):
@@ -40,13 +40,13 @@ class ExplainDocument(ExplainPart):
 
     plan: Annotated[PlanNode, AsItIs()]
     planning: Planning | None = None
-    planning_time: Number | None = None
-    execution_time: Number | None = None
+    planning_time: MaybeNumber = None
+    execution_time: MaybeNumber = None
     triggers: tuple[Trigger, ...] | None = None
     settings: dict[str, Text] | None = None
-    query_identifier: Signed | None = None
-    query_text: Text | None = None
-    query_parameters: Text | None = None
+    query_identifier: MaybeSigned = None
+    query_text: MaybeText = None
+    query_parameters: MaybeText = None
     jit: dict[str, Any] | None = Field(default=None, alias="JIT")
     serialization: dict[str, Any] | None = None
 

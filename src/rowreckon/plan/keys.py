@@ -50,6 +50,10 @@ class _Ready:
         return self.schema
 
 
+def _maybe(schema: CoreSchema) -> _Ready:
+    return _Ready(core_schema.nullable_schema(schema))
+
+
 def _number(least: float | None) -> CoreSchema:
     # An int stays an int and a decimal stays a decimal, so that a document can be rebuilt as it was.
     whole = core_schema.int_schema(strict=True, ge=None if least is None else int(least))
@@ -65,6 +69,12 @@ Signed = Annotated[int | float, _Ready(_number(None))]
 
 Text = Annotated[str, _Ready(core_schema.str_schema(strict=True))]
 Flag = Annotated[bool, _Ready(core_schema.bool_schema(strict=True))]
+
+# A key that is absent reads as None. Finished as well: a union with None would be generated anew for each field.
+MaybeNumber = Annotated[int | float | None, _maybe(_number(0))]
+MaybeSigned = Annotated[int | float | None, _maybe(_number(None))]
+MaybeText = Annotated[str | None, _maybe(core_schema.str_schema(strict=True))]
+MaybeFlag = Annotated[bool | None, _maybe(core_schema.bool_schema(strict=True))]
 
 
 class AsItIs:

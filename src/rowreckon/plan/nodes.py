@@ -5,48 +5,48 @@ kept, named, counted, never fatal.
 """
 
 from rowreckon.plan.base import ExplainPart, PlanNode, SortGroups
-from rowreckon.plan.keys import Flag, Number, Text
+from rowreckon.plan.keys import MaybeFlag, MaybeNumber, MaybeText, Text
 
 
 class ScanNode(PlanNode):
     """Reads one relation: Seq Scan, Sample Scan, Tid Scan, Tid Range Scan."""
 
-    relation_name: Text | None = None
-    schema_name: Text | None = None
-    alias: Text | None = None
-    tid_cond: Text | None = None
-    sampling_method: Text | None = None
+    relation_name: MaybeText = None
+    schema_name: MaybeText = None
+    alias: MaybeText = None
+    tid_cond: MaybeText = None
+    sampling_method: MaybeText = None
     sampling_parameters: tuple[Text, ...] | None = None
-    repeatable_seed: Text | None = None
+    repeatable_seed: MaybeText = None
 
 
 class IndexScanNode(ScanNode):
     """Reads one relation by an index: Index Scan, Index Only Scan."""
 
-    scan_direction: Text | None = None
-    index_name: Text | None = None
-    index_cond: Text | None = None
-    order_by: Text | None = None
-    rows_removed_by_index_recheck: Number | None = None  # per loop
-    heap_fetches: Number | None = None  # total
-    index_searches: Number | None = None  # total, from 18
+    scan_direction: MaybeText = None
+    index_name: MaybeText = None
+    index_cond: MaybeText = None
+    order_by: MaybeText = None
+    rows_removed_by_index_recheck: MaybeNumber = None  # per loop
+    heap_fetches: MaybeNumber = None  # total
+    index_searches: MaybeNumber = None  # total, from 18
 
 
 class BitmapIndexScanNode(PlanNode):
     """Collects row pointers of one index into a bitmap."""
 
-    index_name: Text | None = None
-    index_cond: Text | None = None
-    index_searches: Number | None = None  # total, from 18
+    index_name: MaybeText = None
+    index_cond: MaybeText = None
+    index_searches: MaybeNumber = None  # total, from 18
 
 
 class BitmapHeapScanNode(ScanNode):
     """Reads the rows that a bitmap points to."""
 
-    recheck_cond: Text | None = None
-    rows_removed_by_index_recheck: Number | None = None  # per loop
-    exact_heap_blocks: Number | None = None
-    lossy_heap_blocks: Number | None = None
+    recheck_cond: MaybeText = None
+    rows_removed_by_index_recheck: MaybeNumber = None  # per loop
+    exact_heap_blocks: MaybeNumber = None
+    lossy_heap_blocks: MaybeNumber = None
 
 
 class BitmapCombineNode(PlanNode):
@@ -56,75 +56,75 @@ class BitmapCombineNode(PlanNode):
 class SubqueryScanNode(PlanNode):
     """Reads the output of a subquery."""
 
-    alias: Text | None = None
+    alias: MaybeText = None
 
 
 class FunctionScanNode(PlanNode):
     """Reads a set-returning function or a table function (XMLTABLE, JSON_TABLE)."""
 
-    alias: Text | None = None
-    schema_name: Text | None = None
-    function_name: Text | None = None
-    function_call: Text | None = None
-    table_function_name: Text | None = None
-    table_function_call: Text | None = None
-    storage: Text | None = None  # from 18
-    maximum_storage: Number | None = None  # kB, from 18
+    alias: MaybeText = None
+    schema_name: MaybeText = None
+    function_name: MaybeText = None
+    function_call: MaybeText = None
+    table_function_name: MaybeText = None
+    table_function_call: MaybeText = None
+    storage: MaybeText = None  # from 18
+    maximum_storage: MaybeNumber = None  # kB, from 18
 
 
 class ValuesScanNode(PlanNode):
     """Reads a VALUES list."""
 
-    alias: Text | None = None
+    alias: MaybeText = None
 
 
 class CteScanNode(PlanNode):
     """Reads a common table expression, a recursive query's work table, or a trigger's transition table."""
 
-    alias: Text | None = None
-    cte_name: Text | None = None
-    tuplestore_name: Text | None = None
-    storage: Text | None = None  # from 18
-    maximum_storage: Number | None = None  # kB, from 18
+    alias: MaybeText = None
+    cte_name: MaybeText = None
+    tuplestore_name: MaybeText = None
+    storage: MaybeText = None  # from 18
+    maximum_storage: MaybeNumber = None  # kB, from 18
 
 
 class ForeignScanNode(ScanNode):
     """Reads a foreign table, a foreign join, or a custom scan; what the wrapper adds is kept as extras."""
 
-    operation: Text | None = None
-    remote_sql: Text | None = None
-    relations: Text | None = None
-    custom_plan_provider: Text | None = None
+    operation: MaybeText = None
+    remote_sql: MaybeText = None
+    relations: MaybeText = None
+    custom_plan_provider: MaybeText = None
 
 
 class JoinNode(PlanNode):
     """Nested Loop, Hash Join, Merge Join; rows removed are per loop."""
 
-    join_type: Text | None = None
-    inner_unique: Flag | None = None
-    hash_cond: Text | None = None
-    merge_cond: Text | None = None
-    join_filter: Text | None = None
-    rows_removed_by_join_filter: Number | None = None
+    join_type: MaybeText = None
+    inner_unique: MaybeFlag = None
+    hash_cond: MaybeText = None
+    merge_cond: MaybeText = None
+    join_filter: MaybeText = None
+    rows_removed_by_join_filter: MaybeNumber = None
 
 
 class HashNode(PlanNode):
     """Builds the hash table of a hash join."""
 
-    hash_buckets: Number | None = None
-    original_hash_buckets: Number | None = None
-    hash_batches: Number | None = None
-    original_hash_batches: Number | None = None
-    peak_memory_usage: Number | None = None  # kB
+    hash_buckets: MaybeNumber = None
+    original_hash_buckets: MaybeNumber = None
+    hash_batches: MaybeNumber = None
+    original_hash_batches: MaybeNumber = None
+    peak_memory_usage: MaybeNumber = None  # kB
 
 
 class SortNode(PlanNode):
     """Sorts its whole input before the first row comes out."""
 
     sort_key: tuple[Text, ...] | None = None
-    sort_method: Text | None = None
-    sort_space_used: Number | None = None  # kB
-    sort_space_type: Text | None = None
+    sort_method: MaybeText = None
+    sort_space_used: MaybeNumber = None  # kB
+    sort_space_type: MaybeText = None
 
 
 class IncrementalSortNode(PlanNode):
@@ -139,22 +139,22 @@ class IncrementalSortNode(PlanNode):
 class MaterializeNode(PlanNode):
     """Keeps its input for repeated reading."""
 
-    storage: Text | None = None  # from 18
-    maximum_storage: Number | None = None  # kB, from 18
+    storage: MaybeText = None  # from 18
+    maximum_storage: MaybeNumber = None  # kB, from 18
 
 
 class MemoizeNode(PlanNode):
     """Caches the inner rows of a nested loop by parameter value; from 14."""
 
-    cache_key: Text | None = None
-    cache_mode: Text | None = None
-    cache_hits: Number | None = None
-    cache_misses: Number | None = None
-    cache_evictions: Number | None = None
-    cache_overflows: Number | None = None
-    peak_memory_usage: Number | None = None  # kB
-    estimated_capacity: Number | None = None
-    estimated_distinct_lookup_keys: Number | None = None
+    cache_key: MaybeText = None
+    cache_mode: MaybeText = None
+    cache_hits: MaybeNumber = None
+    cache_misses: MaybeNumber = None
+    cache_evictions: MaybeNumber = None
+    cache_overflows: MaybeNumber = None
+    peak_memory_usage: MaybeNumber = None  # kB
+    estimated_capacity: MaybeNumber = None
+    estimated_distinct_lookup_keys: MaybeNumber = None
 
 
 class GroupingSet(ExplainPart):
@@ -168,30 +168,30 @@ class GroupingSet(ExplainPart):
 class AggregateNode(PlanNode):
     """Aggregate (Plain, Sorted, Hashed, Mixed) and Group."""
 
-    strategy: Text | None = None
-    partial_mode: Text | None = None
+    strategy: MaybeText = None
+    partial_mode: MaybeText = None
     group_key: tuple[Text, ...] | None = None
     grouping_sets: tuple[GroupingSet, ...] | None = None
-    planned_partitions: Number | None = None
-    hashagg_batches: Number | None = None
-    peak_memory_usage: Number | None = None  # kB
-    disk_usage: Number | None = None  # kB
+    planned_partitions: MaybeNumber = None
+    hashagg_batches: MaybeNumber = None
+    peak_memory_usage: MaybeNumber = None  # kB
+    disk_usage: MaybeNumber = None  # kB
 
 
 class WindowAggNode(PlanNode):
     """Computes window functions."""
 
-    window: Text | None = None  # from 18
-    run_condition: Text | None = None
-    storage: Text | None = None  # from 18
-    maximum_storage: Number | None = None  # kB, from 18
+    window: MaybeText = None  # from 18
+    run_condition: MaybeText = None
+    storage: MaybeText = None  # from 18
+    maximum_storage: MaybeNumber = None  # kB, from 18
 
 
 class SetOpNode(PlanNode):
     """INTERSECT or EXCEPT, with or without ALL."""
 
-    strategy: Text | None = None
-    command: Text | None = None
+    strategy: MaybeText = None
+    command: MaybeText = None
 
 
 class LimitNode(PlanNode):
@@ -201,63 +201,63 @@ class LimitNode(PlanNode):
 class GatherNode(PlanNode):
     """Gather, Gather Merge: collects the rows of parallel workers."""
 
-    workers_planned: Number | None = None
-    workers_launched: Number | None = None
-    single_copy: Flag | None = None
+    workers_planned: MaybeNumber = None
+    workers_launched: MaybeNumber = None
+    single_copy: MaybeFlag = None
     params_evaluated: tuple[Text, ...] | None = None  # up to 16
 
 
 class AppendNode(PlanNode):
     """Append, Merge Append; members that pruning removed at start-up are only counted."""
 
-    subplans_removed: Number | None = None
+    subplans_removed: MaybeNumber = None
     sort_key: tuple[Text, ...] | None = None
 
 
 class RecursiveUnionNode(PlanNode):
     """The steps of a recursive query."""
 
-    storage: Text | None = None  # from 18
-    maximum_storage: Number | None = None  # kB, from 18
+    storage: MaybeText = None  # from 18
+    maximum_storage: MaybeNumber = None  # kB, from 18
 
 
 class TargetTable(ExplainPart):
     """One relation that a ModifyTable changes, where there are several or a foreign wrapper says more."""
 
-    operation: Text | None = None
-    relation_name: Text | None = None
-    schema_name: Text | None = None
-    alias: Text | None = None
-    remote_sql: Text | None = None
-    foreign_file: Text | None = None
-    batch_size: Number | None = None
+    operation: MaybeText = None
+    relation_name: MaybeText = None
+    schema_name: MaybeText = None
+    alias: MaybeText = None
+    remote_sql: MaybeText = None
+    foreign_file: MaybeText = None
+    batch_size: MaybeNumber = None
 
 
 class ModifyTableNode(PlanNode):
     """INSERT, UPDATE, DELETE, MERGE; rows are counted only with RETURNING."""
 
-    operation: Text | None = None
-    relation_name: Text | None = None
-    schema_name: Text | None = None
-    alias: Text | None = None
-    remote_sql: Text | None = None
-    batch_size: Number | None = None
-    conflict_resolution: Text | None = None
+    operation: MaybeText = None
+    relation_name: MaybeText = None
+    schema_name: MaybeText = None
+    alias: MaybeText = None
+    remote_sql: MaybeText = None
+    batch_size: MaybeNumber = None
+    conflict_resolution: MaybeText = None
     conflict_arbiter_indexes: tuple[Text, ...] | None = None
-    conflict_filter: Text | None = None
-    rows_removed_by_conflict_filter: Number | None = None
-    tuples_inserted: Number | None = None
-    tuples_updated: Number | None = None
-    tuples_deleted: Number | None = None
-    tuples_skipped: Number | None = None
-    conflicting_tuples: Number | None = None
+    conflict_filter: MaybeText = None
+    rows_removed_by_conflict_filter: MaybeNumber = None
+    tuples_inserted: MaybeNumber = None
+    tuples_updated: MaybeNumber = None
+    tuples_deleted: MaybeNumber = None
+    tuples_skipped: MaybeNumber = None
+    conflicting_tuples: MaybeNumber = None
     target_tables: tuple[TargetTable, ...] | None = None
 
 
 class ResultNode(PlanNode):
     """Computes rows without reading a relation, or guards its input by a one-time condition."""
 
-    one_time_filter: Text | None = None
+    one_time_filter: MaybeText = None
 
 
 class PassNode(PlanNode):
