@@ -8,6 +8,7 @@ from rowreckon.counts.origin import Entering
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.report import document as doc
 
+from .curve import curve_points
 from .evidence import JoinEvidence
 from .inputs import Point
 from .method_costs import method_costs
@@ -50,8 +51,9 @@ def assess(
     *,
     inner_differs: bool,
     lacking: tuple[doc.Missing, ...],
+    drawn: bool = True,
 ) -> Assessment:
-    """The verdict on one join and all figures behind it."""
+    """The verdict on one join and all figures behind it; `drawn` asks for the curve too."""
     count = reckoned.counts[facts.node]
     missing = list(evidence.missing)
     cut = _cut_short(reckoned, facts)
@@ -90,17 +92,19 @@ def assess(
         missing.append(catalog_facts(tuple(reckoned.tables[facts.node]), why))
     executed_known = model.executed is not None
     believed = executed_known and model.leader(points.estimate) == facts.method
+    costs = method_costs(worlds, everything, evidence, facts.method)
+    scale = facts.outer.divisor / facts.outer.processes
     lines = outer_lines(worlds[0], shown_inner_differs=inner_differs) if believed else ()
     return Assessment(
         verdict=verdict,
         basis=_basis(model, evidence),
         reason=reason,
-        costs=method_costs(worlds, everything, evidence, facts.method),
+        costs=costs,
         residual=residual,
         switch_points=switch_points(
             worlds,
             lines,
-            scale=facts.outer.divisor / facts.outer.processes,
+            scale=scale,
             inner_scale=1.0 if facts.inner.parameterised else facts.inner.divisor / facts.inner.processes,
         )
         if lines
@@ -108,7 +112,7 @@ def assess(
         margin=margin(worlds[0], lines[0], facts.method) if lines else None,
         best_at_actual=best,
         loss_factor=loss,
-        curve=(),
+        curve=curve_points(worlds[0], lines, costs, scale=scale) if drawn and verdict != "accurate" else (),
         missing=(*missing, *(lacking if verdict == "undecided" else ())),
         safe_origins=_safe(reckoned, facts, points, lines, origins) if verdict == "crossed" else (),
     )

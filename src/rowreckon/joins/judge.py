@@ -12,6 +12,7 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.report import document as doc
 
 from .assess import Assessment, assess
+from .curve import MOST_CURVES
 from .evidence import JoinEvidence, gather
 from .known import Known
 from .reasons import MissingList
@@ -45,7 +46,7 @@ def judge_joins(capture: Capture, reckoned: ReckonedTree, origins: Origins, *, t
     whole = Whole(capture, reckoned, origins, settings, known, relations, tuple(lacking), threshold)
     joins: list[doc.Join] = []
     for number in reckoned.tree.joins():
-        joins.append(_judge(whole, join_facts(reckoned, number, aliases), missing))
+        joins.append(_judge(whole, join_facts(reckoned, number, aliases), missing, drawn=len(joins) < MOST_CURVES))
     return JoinVerdicts(joins=tuple(joins), missing=missing.items())
 
 
@@ -63,14 +64,21 @@ class Whole:
     threshold: float
 
 
-def _judge(whole: Whole, facts: JoinFacts, missing: MissingList) -> doc.Join:
+def _judge(whole: Whole, facts: JoinFacts, missing: MissingList, *, drawn: bool) -> doc.Join:
     reckoned = whole.reckoned
     count = reckoned.counts[facts.node]
     outer, inner = _side(reckoned, facts.outer), _side(reckoned, facts.inner)
     evidence: JoinEvidence = gather(whole.settings, whole.capture, reckoned, facts, whole.known, whole.relations)
     origins = whole.origins.of(facts.node)
     result: Assessment = assess(
-        reckoned, facts, evidence, whole.threshold, origins, inner_differs=_differs(inner), lacking=whole.lacking
+        reckoned,
+        facts,
+        evidence,
+        whole.threshold,
+        origins,
+        inner_differs=_differs(inner),
+        lacking=whole.lacking,
+        drawn=drawn,
     )
     join = doc.Join(
         node=facts.node,
