@@ -31,7 +31,9 @@ def plan_models(
     printed = float(reckoned.tree.nodes[facts.node].total_cost or 0.0)
     hidden = hidden_ways(settings, facts, worlds[0], printed, excluded)
     return [
-        replace(build_model(settings, reckoned, facts, world, None, excluded, fraction), hidden=hidden, _kept={})
+        replace(
+            build_model(settings, reckoned, facts, world, None, excluded, fraction), hidden=hidden, _kept={}, _best={}
+        )
         for world in worlds
     ]
 

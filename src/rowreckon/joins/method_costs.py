@@ -34,6 +34,7 @@ def method_costs(
     at_estimate = _dared(model, points.estimate, at_estimate, [o[0] for o in others], executed, evidence)
     if points.actual is not None:
         at_actual = _dared(model, points.actual, at_actual, [o[1] for o in others], executed, evidence)
+    told = [_of_ways(model, point) for point in (points.estimate, points.actual)]
     for method in METHOD_ORDER:
         if method in evidence.excluded:
             continue
@@ -55,12 +56,21 @@ def method_costs(
                     index=w.index,
                     hypothetical=not w.existing,
                     sides_turned=w.turned,
-                    at_estimate=model.cost(w, points.estimate),
-                    at_actual=model.cost(w, points.actual) if points.actual is not None else None,
+                    at_estimate=told[0].get(id(w)),
+                    at_actual=told[1].get(id(w)),
                 )
                 for w in ways
             ),
         )
+    return found
+
+
+def _of_ways(model: JoinModel, point: Point | None) -> dict[int, float]:
+    """What each way costs at a point, by its identity."""
+    if point is None:
+        return {}
+    found = {id(w): model.fetched(p) for w, (_, p) in zip(model.deciding(), model.paths(point), strict=True)}
+    found.update({id(w): model.cost(w, point) for w in model.ways if not w.existing})
     return found
 
 

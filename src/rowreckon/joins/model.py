@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from rowreckon.cost import STD_FUZZ_FACTOR, PathCost, fractional_cost
 from rowreckon.report.document import Basis, Method
@@ -34,6 +34,11 @@ class JoinModel:
     partial: bool = False
     hidden: tuple[HiddenWay, ...] = ()
     _kept: dict[Point, tuple[tuple[Method, PathCost], ...]] = field(default_factory=dict, repr=False, compare=False)
+    _best: dict[Point, dict[Method, PathCost]] = field(default_factory=dict, repr=False, compare=False)
+
+    def with_ways(self, ways: tuple[Way, ...]) -> JoinModel:
+        """The same model with other ways, nothing remembered."""
+        return replace(self, ways=ways, _kept={}, _best={})
 
     @property
     def basis(self) -> Basis:
@@ -50,7 +55,7 @@ class JoinModel:
 
     def cost(self, way: Way, point: Point) -> float:
         """A way's cost of the fraction that will be fetched, planner cost."""
-        return self._fetched(self.path(way, point))
+        return self.fetched(self.path(way, point))
 
     def paths(self, point: Point) -> tuple[tuple[Method, PathCost], ...]:
         """The paths of all existing ways at a point, in the planner's order; the estimate and the actual are kept."""
@@ -66,16 +71,21 @@ class JoinModel:
 
     def best_paths(self, point: Point) -> dict[Method, PathCost]:
         """Per method its cheapest existing path at a point."""
+        known = self._best.get(point)
+        if known is not None:
+            return known
         best: dict[Method, PathCost] = {}
         for method, path in self.paths(point):
             held = best.get(method)
-            if held is None or self._fetched(path) < self._fetched(held):
+            if held is None or self.fetched(path) < self.fetched(held):
                 best[method] = path
+        if point in self._kept:
+            self._best[point] = best
         return best
 
     def costs(self, point: Point) -> dict[Method, float]:
         """Per method the cost of its cheapest existing way at a point, planner cost."""
-        return {m: self._fetched(p) for m, p in self.best_paths(point).items()}
+        return {m: self.fetched(p) for m, p in self.best_paths(point).items()}
 
     def leader(self, point: Point) -> Method | None:
         """The method that the planner would take at a point.
@@ -89,13 +99,14 @@ class JoinModel:
         leading: Method | None = None
         if self.fraction < 1.0 or self.partial:
             found = self.paths(point)
-            return min(found, key=lambda f: self._fetched(f[1]))[0] if found else None
+            return min(found, key=lambda f: self.fetched(f[1]))[0] if found else None
         for method, path in self.paths(point):
             if held is None or _replaces(path, held):
                 held, leading = path, method
         return leading
 
-    def _fetched(self, path: PathCost) -> float:
+    def fetched(self, path: PathCost) -> float:
+        """What the fraction of a path's rows that will be fetched costs, planner cost."""
         return path.total_cost if self.fraction >= 1.0 else fractional_cost(path, self.fraction)
 
     def _calibrated(self, method: Method, path: PathCost) -> PathCost:

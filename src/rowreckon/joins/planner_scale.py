@@ -41,4 +41,4 @@ def calibrated(
         modelled = best[method].total_cost - base
         if modelled > 0.0:
             scale[method] = min(max((total - base) / modelled, _LEAST_SCALE), _MOST_SCALE)
-    return replace(model, scale=scale, _kept={})
+    return replace(model, scale=scale, _kept={}, _best={})

@@ -23,8 +23,8 @@ _USABLE = 8168.0
 _TUPLE_OVERHEAD = 28.0
 _UNSEEN_BYTES = (0.0, 40.0, 200.0)
 """Bytes per row in columns that the plan does not read: none, some, many (common practice, no source)."""
-_ENTRIES_PER_PAGE = (367.0, 255.0, 160.0)
-"""Index entries on a page: integers on pages nine tenths full; texts of a dozen bytes; those after many inserts."""
+_ENTRIES_PER_PAGE = (367.0, 200.0)
+"""Index entries on a page: integers on pages nine tenths full; texts of a dozen bytes after many inserts."""
 _ROUNDING = 0.0051
 _STEPS = 5
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import floor
 
 from rowreckon.report.document import Basis, Margin, Method, SwitchPoint
@@ -88,7 +88,7 @@ def _without_hopeless(model: JoinModel, points: Points, line: Sequence[Point]) -
         costs = [path.total_cost for _, path in model.paths(point)]
         limit = HOPELESS * min(costs, default=0.0)
         kept.update(n for n, cost in enumerate(costs) if cost <= limit)
-    return replace(model, ways=tuple(way for n, way in enumerate(ways) if n in kept), _kept={})
+    return model.with_ways(tuple(way for n, way in enumerate(ways) if n in kept))
 
 
 def _set(worlds: Sequence[World], line: Line, *, scale: float, inner_scale: float) -> list[SwitchPoint]:
@@ -165,7 +165,7 @@ def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[floa
 
 def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: bool) -> float | None:
     """Where another world puts the border between the same two methods, None where far from here."""
-    pair = replace(model, ways=tuple(w for w in model.ways if w.method in (border.below, border.above)), _kept={})
+    pair = model.with_ways(tuple(w for w in model.ways if w.method in (border.below, border.above)))
 
     def below_leads(rows: float) -> bool:
         return pair.leader(points.along(rows, inner_actual=inner_actual)) == border.below

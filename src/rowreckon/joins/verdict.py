@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Literal
 
 from rowreckon.cost import STD_FUZZ_FACTOR
@@ -97,10 +97,7 @@ def trimmed(worlds: list[World]) -> list[World]:
     unlike = {_identity(way) for way in model.ways} - near
     return [
         worlds[0],
-        *(
-            (replace(m, ways=tuple(w for w in m.ways if _identity(w) not in unlike), _kept={}), p)
-            for m, p in worlds[1:]
-        ),
+        *((m.with_ways(tuple(w for w in m.ways if _identity(w) not in unlike)), p) for m, p in worlds[1:]),
     ]
 
 
