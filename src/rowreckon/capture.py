@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict
 
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.keys import AsItIs
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Catalog
+else:
+    # Most captures come without facts, and the models of facts take longer to make than a plan takes to read.
+    Catalog = Any
 
 Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
 
@@ -78,7 +84,7 @@ class Capture(BaseModel):
     explain: Annotated[ExplainDocument | None, AsItIs()] = None
     form: Literal["json", "text", "yaml", "xml"] = "json"
     session: SessionFacts | None = None
-    catalog: Annotated[Any, AsItIs()] = None
+    catalog: Annotated["Catalog | None", AsItIs()] = None
     alternatives: tuple[Alternative, ...] = ()
     probes: tuple[Probe, ...] = ()
     contests: tuple[Contest, ...] = ()

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from rowreckon.catalog.facts import Relation
-from rowreckon.plan.conditions import Clause, ColumnReference
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
+    from rowreckon.plan.conditions import Clause, ColumnReference
 
 ClauseKind = Literal["equality", "range", "pattern", "null_test", "flag", "expression", "either", "other"]
 

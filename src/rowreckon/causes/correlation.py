@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-from rowreckon.catalog.facts import Relation
+from typing import TYPE_CHECKING
+
 from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, fact
 from rowreckon.causes.restrictions import Restriction, age_of, lacks_statistics, share_of_clause
-from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import listed, rows_sentence, share
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
+    from rowreckon.causes.site import Context, Site
 
 _MOST_COMBINATIONS = 10_000
 """Entries that a list of common combinations can hold (the largest statistics target)."""

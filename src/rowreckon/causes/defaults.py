@@ -7,10 +7,13 @@ servers of 13 to 18 on a table with a row count and without column statistics.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from rowreckon.catalog.facts import Relation
 from rowreckon.causes.clause_kinds import kind_of
-from rowreckon.plan.conditions import Clause
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
+    from rowreckon.plan.conditions import Clause
 
 EQUALITY = 0.005
 INEQUALITY = 1 / 3

@@ -25,17 +25,21 @@ PostgreSQL documentation, CREATE STATISTICS ("expressions") and "Indexes on Expr
 
 from __future__ import annotations
 
-from rowreckon.catalog.facts import Relation
+from typing import TYPE_CHECKING
+
 from rowreckon.causes.clause_kinds import expression_side
 from rowreckon.causes.defaults import betrays, default_selectivity
 from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, TableName, fact
 from rowreckon.causes.groups import near_default, number_is_off
 from rowreckon.causes.keys import is_expression
 from rowreckon.causes.restrictions import restrictions
-from rowreckon.causes.site import Context, Site
 from rowreckon.causes.spelling import without_alias
 from rowreckon.causes.wording import listed, rows_sentence
 from rowreckon.plan.conditions import parse_condition
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
+    from rowreckon.causes.site import Context, Site
 
 
 def check(site: Site, context: Context) -> Candidate | None:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
-from rowreckon.catalog.facts import Relation
 from rowreckon.report.document import Basis, Evidence, Finding
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
 
 PROVEN = 16.0
 """The evidence leaves hardly room for a rival: the catalog or the plan's own counts show it."""

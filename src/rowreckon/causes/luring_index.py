@@ -23,14 +23,18 @@ PostgreSQL documentation, "Examining Index Usage" and pg_stat_user_indexes.
 
 from __future__ import annotations
 
-from rowreckon.catalog.facts import Index, Relation
+from typing import TYPE_CHECKING
+
 from rowreckon.causes.finding import Subject, fact
 from rowreckon.causes.missing_join_index import IndexGain
 from rowreckon.causes.scans import is_base_scan, relation_of, table_of
-from rowreckon.causes.site import Context
 from rowreckon.causes.wording import count
 from rowreckon.plan.nodes import BitmapIndexScanNode, IndexScanNode
-from rowreckon.report.document import Join
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Index, Relation
+    from rowreckon.causes.site import Context
+    from rowreckon.report.document import Join
 
 _CONFIDENCE = 0.55
 

@@ -25,16 +25,19 @@ PostgreSQL documentation, "Indexes" and CREATE INDEX; cost_index in costsize.c.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from rowreckon.catalog.facts import Relation
 from rowreckon.causes.clause_kinds import compared_column, kind_of
 from rowreckon.causes.finding import Subject, TableName, fact
 from rowreckon.causes.scans import is_base_scan, name_of, partition_parent_alias, relation_of, table_of
-from rowreckon.causes.site import Context
 from rowreckon.causes.wording import count, listed
 from rowreckon.plan.conditions import Clause, parse_condition
 from rowreckon.plan.nodes import JoinNode, ScanNode
-from rowreckon.report.document import Evidence, Join, Way
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
+    from rowreckon.causes.site import Context
+    from rowreckon.report.document import Evidence, Join, Way
 
 _CLEARLY = 1.5
 """An index is worth its writes only where the model sees it win by more than its own uncertainty."""

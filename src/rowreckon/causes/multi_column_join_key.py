@@ -24,12 +24,16 @@ get_foreign_key_join_selectivity in costsize.c; PostgreSQL documentation, CREATE
 
 from __future__ import annotations
 
-from rowreckon.catalog.facts import Relation
+from typing import TYPE_CHECKING
+
 from rowreckon.causes.finding import LIKELY, STRONG, Candidate, Subject, fact
 from rowreckon.causes.keys import KeyPair, key_pairs
-from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import listed, rows_sentence
 from rowreckon.plan.nodes import JoinNode
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
+    from rowreckon.causes.site import Context, Key, Site
 
 
 def check(site: Site, context: Context) -> Candidate | None:

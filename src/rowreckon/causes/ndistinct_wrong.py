@@ -24,15 +24,19 @@ PostgreSQL documentation, ALTER TABLE (n_distinct).
 
 from __future__ import annotations
 
-from rowreckon.catalog.facts import Relation
+from typing import TYPE_CHECKING
+
 from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, Candidate, Subject, fact
 from rowreckon.causes.groups import near_default, number_is_off
 from rowreckon.causes.keys import group_keys, join_keys
-from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import count, rows_sentence
 from rowreckon.plan.nodes import AggregateNode, MemoizeNode
-from rowreckon.plan.tree import PlanTree
-from rowreckon.report.document import Evidence
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
+    from rowreckon.causes.site import Context, Key, Site
+    from rowreckon.plan.tree import PlanTree
+    from rowreckon.report.document import Evidence
 
 
 def check(site: Site, context: Context) -> Candidate | None:

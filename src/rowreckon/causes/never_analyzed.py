@@ -24,15 +24,19 @@ PostgreSQL documentation, "Statistics Used by the Planner" and "Updating Planner
 
 from __future__ import annotations
 
-from rowreckon.catalog.facts import Relation
+from typing import TYPE_CHECKING
+
 from rowreckon.causes.clause_kinds import compared_column
 from rowreckon.causes.defaults import DISTINCT, betrays, default_selectivity
 from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, fact
 from rowreckon.causes.groups import near_default
 from rowreckon.causes.keys import group_keys, join_keys
 from rowreckon.causes.scans import is_temporary, name_of
-from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
+    from rowreckon.causes.site import Context, Key, Site
 
 
 def check(site: Site, context: Context) -> Candidate | None:

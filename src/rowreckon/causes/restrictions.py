@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from rowreckon.catalog.facts import Relation
 from rowreckon.causes.clause_kinds import ClauseKind, compared_column, kind_of
-from rowreckon.causes.site import Context, Site
-from rowreckon.counts.interval import Interval
-from rowreckon.plan.conditions import Clause
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
+    from rowreckon.causes.site import Context, Site
+    from rowreckon.counts.interval import Interval
+    from rowreckon.plan.conditions import Clause
 
 _LETS_PASS = 0.9
 _FRESH = 0.02  # share of rows modified since ANALYZE below which the statistics count as fresh

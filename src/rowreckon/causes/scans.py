@@ -8,16 +8,19 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from rowreckon.capture import Capture
-from rowreckon.catalog.facts import Catalog, Relation
 from rowreckon.causes.finding import TableName
-from rowreckon.counts import ReckonedTree
 from rowreckon.counts.interval import Interval, actual_interval
-from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import AppendNode, ScanNode
-from rowreckon.plan.tree import PlanTree
+
+if TYPE_CHECKING:
+    from rowreckon.capture import Capture
+    from rowreckon.catalog.facts import Catalog, Relation
+    from rowreckon.counts import ReckonedTree
+    from rowreckon.plan.base import PlanNode
+    from rowreckon.plan.tree import PlanTree
 
 _OPERATOR_COST = 0.0025
 _TUPLE_COST = 0.01
@@ -147,7 +150,7 @@ def planned_total(
         if solved is not None:
             return PlannedTotal(solved, "the scan's cost and its page count")
     catalog = capture.catalog
-    if isinstance(catalog, Catalog) and relation is not None:
+    if catalog is not None and relation is not None:
         alias = getattr(node, "alias", None)
         estimate = catalog.estimate(alias, relation.oid) if alias else None
         if estimate is not None and estimate.tuples is not None:

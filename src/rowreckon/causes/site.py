@@ -5,11 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from rowreckon.catalog.facts import Catalog, Column, ColumnStatistics, Relation
 from rowreckon.causes.defaults import default_selectivity
-from rowreckon.causes.evidence import CauseEvidence
 from rowreckon.causes.finding import TableName
 from rowreckon.causes.scans import (
     PlannedTotal,
@@ -22,9 +20,6 @@ from rowreckon.causes.scans import (
     relation_of,
     table_of,
 )
-from rowreckon.counts.interval import Interval
-from rowreckon.counts.origin import Entering
-from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
 from rowreckon.plan.nodes import (
     AggregateNode,
@@ -35,7 +30,14 @@ from rowreckon.plan.nodes import (
     JoinNode,
     ScanNode,
 )
-from rowreckon.plan.tree import PlanTree
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Catalog, Column, ColumnStatistics, Relation
+    from rowreckon.causes.evidence import CauseEvidence
+    from rowreckon.counts.interval import Interval
+    from rowreckon.counts.origin import Entering
+    from rowreckon.plan.base import PlanNode
+    from rowreckon.plan.tree import PlanTree
 
 _RETURNED = re.compile(r"\$\d+")
 SiteKind = Literal["scan", "lookup", "join", "groups", "function", "other"]
@@ -70,7 +72,7 @@ class Context:
         return cls(
             evidence=evidence,
             tree=evidence.reckoned.tree,
-            catalog=catalog if isinstance(catalog, Catalog) else None,
+            catalog=catalog,
             scans=aliases(evidence.reckoned.tree),
             totals=actual_totals(evidence.reckoned),
             subplan_results=frozenset(

@@ -24,7 +24,8 @@ PostgreSQL documentation, "Updating Planner Statistics", "Row Estimation Example
 
 from __future__ import annotations
 
-from rowreckon.catalog.facts import Relation
+from typing import TYPE_CHECKING
+
 from rowreckon.causes.defaults import betrays, default_selectivity
 from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, WEAK, Candidate, Subject, fact
 from rowreckon.causes.keys import group_keys, join_keys
@@ -38,8 +39,11 @@ from rowreckon.causes.restrictions import (
     restrictions,
 )
 from rowreckon.causes.scans import is_temporary, name_of
-from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import count, rows_sentence
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
+    from rowreckon.causes.site import Context, Site
 
 _SURELY_SAMPLED = 0.015
 """Share of the rows above which one value is never left out of a fresh list of common values at the default target:

@@ -11,7 +11,7 @@ from rowreckon.report import document as doc
 from .curve import curve_points
 from .evidence import JoinEvidence
 from .inputs import Point
-from .method_costs import method_costs
+from .method_costs import STOPS, method_costs
 from .model import METHOD_ORDER, JoinModel
 from .planner_scale import calibrated
 from .points import Points, points_of
@@ -71,13 +71,17 @@ def assess(
             without = model.leader(points.along(points.actual.outer, inner_actual=False))
             points = replace(points, one_line=without != model.leader(points.actual))
         worlds.append((model, points))
-    residual = _residual(reckoned, facts, [m for _, m in evidence.worlds], worlds[0][1].estimate)
+    guessed = evidence.worlds[0][1].basis == "plan" and facts.kind in STOPS
+    models = [] if guessed else [m for _, m in evidence.worlds]
+    residual = _residual(reckoned, facts, models, worlds[0][1].estimate)
     worlds = everything = trimmed(worlds)
     worlds = fitting(worlds, facts.method)
     model, points = worlds[0]
     permitted = frozenset(m for m in METHOD_ORDER if m not in evidence.excluded)
     decision = decide(worlds, facts.method, misestimated=misestimated, permitted=permitted)
     verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor
+    if guessed and verdict in ("crossed", "held"):
+        verdict, reason, best, loss = "undecided", "the plan does not tell how many inner rows match", None, None
     if points.actual is None:
         best = loss = None
         if count.loops is None:
@@ -139,7 +143,7 @@ def _without_model(
 def _residual(reckoned: ReckonedTree, facts: JoinFacts, models: list[JoinModel], point: Point) -> float | None:
     """Modelled ÷ printed cost of the executed way; None where the evidence leaves it open, or was solved from it."""
     printed = reckoned.tree.nodes[facts.node].total_cost
-    if not printed or any(m.executed is None or m.executed.solved for m in models):
+    if not printed or not models or any(m.executed is None or m.executed.solved for m in models):
         return None
     costs = [m.executed.cost(point).total_cost for m in models if m.executed is not None]
     if max(costs) > _MOST_PLAY_OF_EXECUTED * min(costs):

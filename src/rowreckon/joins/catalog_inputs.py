@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from rowreckon.catalog.facts import JoinClauseFacts, JoinSide, MergeScanFractions
+from typing import TYPE_CHECKING
+
 from rowreckon.cost import CostSettings, MergeScanSelectivity
 from rowreckon.cost.selectivity import WHOLE_SCAN
-from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.plan.nodes import GatherNode, IndexScanNode
 
-from .clauses import JoinClause
 from .inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput
-from .known import Known, KnownRelation
 from .methods import can_hash, can_merge
 from .side_paths import catalog_paths, gathered_paths, printed_paths, shared_paths
-from .sides import JoinFacts, Side
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import JoinClauseFacts, JoinSide, MergeScanFractions
+    from rowreckon.counts.reckon import ReckonedTree
+
+    from .clauses import JoinClause
+    from .known import Known, KnownRelation
+    from .sides import JoinFacts, Side
 
 
 def catalog_input(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, known: Known) -> JoinInput | None:

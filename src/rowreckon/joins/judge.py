@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from rowreckon.capture import Capture
-from rowreckon.catalog.facts import Catalog
-from rowreckon.cost import CostSettings
-from rowreckon.counts.origin import Origins
-from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.report import document as doc
 
 from .assess import Assessment, assess
@@ -21,6 +17,12 @@ from .settings import settings_of
 from .sides import Aliases, JoinFacts, Side, join_facts
 from .visits import row_visits
 from .why import sentence
+
+if TYPE_CHECKING:
+    from rowreckon.capture import Capture
+    from rowreckon.cost import CostSettings
+    from rowreckon.counts.origin import Origins
+    from rowreckon.counts.reckon import ReckonedTree
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,7 @@ def judge_joins(capture: Capture, reckoned: ReckonedTree, origins: Origins, *, t
     """
     missing = MissingList()
     settings, lacking = settings_of(capture, reckoned.tree)
-    catalog = capture.catalog if isinstance(capture.catalog, Catalog) else None
+    catalog = capture.catalog
     known = Known(catalog, reckoned.tree, settings) if catalog is not None else None
     aliases = Aliases(reckoned.tree)
     relations = RelationEvidence(settings, reckoned)

@@ -6,8 +6,8 @@ Lookups by alias, as conditions name relations; everything is computed once per 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from rowreckon.catalog.facts import Catalog, Column, Index, JoinClauseFacts, JoinSide, Relation, RelationEstimate
 from rowreckon.cost import (
     ColumnStatistics,
     CostSettings,
@@ -16,12 +16,15 @@ from rowreckon.cost import (
     estimate_rel_size,
     get_variable_numdistinct,
 )
-from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import Clause, parse_condition
 from rowreckon.plan.nodes import IndexScanNode, ScanNode
-from rowreckon.plan.tree import PlanTree
 
-from .clauses import JoinClause
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Catalog, Column, Index, JoinClauseFacts, JoinSide, Relation, RelationEstimate
+    from rowreckon.plan.base import PlanNode
+    from rowreckon.plan.tree import PlanTree
+
+    from .clauses import JoinClause
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from .inputs import Point
 from .model import METHOD_ORDER, JoinModel
 from .verdict import World
 
-_STOPS = frozenset({"Semi", "Anti", "Right Semi", "Right Anti"})
+STOPS = frozenset({"Semi", "Anti", "Right Semi", "Right Anti"})
 """Join types of which a plan tells neither how many rows match nor what removing duplicates first would bring."""
 
 MOST_PLAY = 1.4
@@ -87,7 +87,7 @@ def _dared(
     guesses = model.basis == "plan"
     for method, cost in costs.items():
         told = [cost, *(o[method] for o in others if method in o)]
-        if method != executed and guesses and evidence.facts.kind in _STOPS:
+        if method != executed and guesses and evidence.facts.kind in STOPS:
             continue
         if method != executed:
             told += [way.low(point) for way in model.hidden if way.method == method]

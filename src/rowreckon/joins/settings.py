@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from rowreckon.capture import Capture
-from rowreckon.catalog.facts import Catalog
+from typing import TYPE_CHECKING
+
 from rowreckon.cost import CostSettings
 from rowreckon.cost.capabilities import NEWEST_MAJOR, OLDEST_MAJOR
 from rowreckon.errors import BrokenPlan
-from rowreckon.plan.tree import PlanTree
-from rowreckon.report.document import Missing
 
 from .reasons import SETTINGS, VERSION
+
+if TYPE_CHECKING:
+    from rowreckon.capture import Capture
+    from rowreckon.plan.tree import PlanTree
+    from rowreckon.report.document import Missing
 
 _FIRST_WITH_DISABLED = 18
 
@@ -22,7 +25,7 @@ def settings_of(capture: Capture, tree: PlanTree) -> tuple[CostSettings, list[Mi
     settings stand in, which a later session read.
     """
     missing: list[Missing] = []
-    catalog = capture.catalog if isinstance(capture.catalog, Catalog) else None
+    catalog = capture.catalog
     version = capture.server_version or (catalog.server_version if catalog else None)
     if version is None:
         version = guess_major(tree)

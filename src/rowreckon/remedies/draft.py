@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from rowreckon.capture import Capture
-from rowreckon.catalog.facts import Catalog, Relation
 from rowreckon.causes import CauseFinding, TableName
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Catalog, Relation
 
 Kind = Literal["refresh_statistics", "more_statistics", "new_index", "drop_index", "other"]
 
@@ -50,7 +52,7 @@ SHARE_UPDATE_EXCLUSIVE = "SHARE UPDATE EXCLUSIVE"
 
 def catalog_of(capture: Capture) -> Catalog | None:
     """The capture's catalog facts, if it has any."""
-    return capture.catalog if isinstance(capture.catalog, Catalog) else None
+    return capture.catalog
 
 
 def major(capture: Capture) -> int | None:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from rowreckon.capture import Capture
-from rowreckon.catalog.facts import Relation
+from typing import TYPE_CHECKING
+
 from rowreckon.causes import CauseFinding, TableName
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, catalog_of
 from rowreckon.remedies.quoting import fitting_name, quote_name, quote_table
+
+if TYPE_CHECKING:
+    from rowreckon.capture import Capture
+    from rowreckon.catalog.facts import Relation
 
 _WRITES = "every INSERT and most UPDATEs of the table maintain the index, and it takes disk space"
 _CONCURRENTLY = "CONCURRENTLY cannot run inside a transaction; if it fails it leaves an invalid index to be dropped"

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
-from rowreckon.catalog.facts import Catalog
-from rowreckon.causes import CauseFinding
 from rowreckon.remedies import checks
-from rowreckon.remedies.plan_audit import PlanAudit
 from rowreckon.report.document import Missing
+
+if TYPE_CHECKING:
+    from rowreckon.causes import CauseFinding
+    from rowreckon.remedies.plan_audit import PlanAudit
 
 _SURE = 0.75
 
@@ -24,7 +26,7 @@ def _missing(plan: PlanAudit) -> Iterator[Missing]:
     catalog = plan.capture.catalog
     if explain is None or not plan.findings:
         return
-    if doubtful and not isinstance(catalog, Catalog):
+    if doubtful and catalog is None:
         tables = ", ".join(dict.fromkeys(t for f in doubtful for t in f.finding.tables)) or "the plan's tables"
         yield Missing(
             what=f"the catalog's facts of {tables}: age of the statistics, frequencies, statistics objects, indexes",

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
-from rowreckon.capture import Capture
-from rowreckon.catalog.facts import Relation
 from rowreckon.causes import CauseFinding, TableName
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, catalog_of, major, targets
 from rowreckon.remedies.quoting import fitting_name, quote_name, quote_table
 from rowreckon.remedies.refresh import NOT_OWNER, analyze_statements
+
+if TYPE_CHECKING:
+    from rowreckon.capture import Capture
+    from rowreckon.catalog.facts import Relation
 
 _STEPS = (100, 200, 500, 1000, 2000, 5000, 10000)
 _LONGER = "a longer list costs planning time and a larger sample (300 rows for each step of the target)"
