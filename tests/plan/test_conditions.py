@@ -117,6 +117,10 @@ MORE = [
     "((a.x = b.x) AND (a.x = a.x))",
     '("A"."B ""q""" <> c.d)',
     "(a.x < -5)",
+    "(a.x = (InitPlan 1).col1)",
+    "((a.x)::numeric > (InitPlan 12).col3)",
+    "(a.x = $0)",
+    "((a.x)::text <> $12)",
 ]
 
 

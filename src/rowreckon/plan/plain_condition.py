@@ -15,7 +15,9 @@ _NAME = r'(?:[a-z_][a-z0-9_$]*|"(?:[^"]|"")+")'
 _TYPE = r"(?:::[a-z][a-z ]*)"
 _COLUMN = rf"\(?(?:({_NAME})\.)?({_NAME})\)?({_TYPE})?"
 _LITERAL = rf"(?:-?\d+(?:\.\d+)?|'(?:[^']|'')*'){_TYPE}?"
-_COMPARISON = re.compile(rf"{_COLUMN} (=|<>|<=|>=|<|>) (?:{_COLUMN}|({_LITERAL}))")
+# The value of an InitPlan, up to 16 under its parameter's number.
+_VALUE = r"\((InitPlan \d+)\)\.col\d+|(\$\d+)"
+_COMPARISON = re.compile(rf"{_COLUMN} (=|<>|<=|>=|<|>) (?:{_COLUMN}|({_LITERAL}|{_VALUE}))")
 _WORDS = frozenset({"true", "false", "null"})
 
 
@@ -26,7 +28,7 @@ def plain_clauses(text: str) -> tuple[Clause, ...] | None:
         match = _COMPARISON.fullmatch(part)
         if match is None or part.count("(") != part.count(")"):
             return None
-        table, column, cast, operator, other_table, other_column, other_cast, literal = match.groups()
+        table, column, cast, operator, other_table, other_column, other_cast, value, subplan, parameter = match.groups()
         if column in _WORDS or other_column in _WORDS or not (_cast_fits(part, cast) and _cast_fits(part, other_cast)):
             return None
         at = match.start(4)
@@ -42,7 +44,9 @@ def plain_clauses(text: str) -> tuple[Clause, ...] | None:
                 right_column=right,
                 left_columns=(left,),
                 right_columns=() if right is None else (right,),
-                constant=literal,
+                constant=value,
+                subplans=() if subplan is None else (subplan,),
+                parameters=() if parameter is None else (parameter,),
                 left_text=part[: at - 1].strip(),
                 right_text=part[at + len(operator) + 1 :].strip(),
             )
@@ -52,7 +56,7 @@ def plain_clauses(text: str) -> tuple[Clause, ...] | None:
 
 def _cast_fits(part: str, cast: str | None) -> bool:
     """A cast column stands in parentheses: `(b.code)::text`; any other use of them is the parser's affair."""
-    return cast is not None or "(" not in part or ")::" in part
+    return cast is not None or "(" not in part or ")::" in part or "(InitPlan " in part
 
 
 def _bare(name: str | None) -> str | None:
