@@ -8,11 +8,11 @@ COLUMN_FAULTS = (
     Fault(
         name="correlated_city_region",
         cause="correlated_columns_equality",
-        setup=guests(20_000)
+        setup=guests(60_000)
         + """
         create table stays(id int, guest_id int, city text, region text, land text);
-        insert into stays select i, i % 20000 + 1, 'c' || i % 60, 'r' || (i % 60) / 3, 'l' || (i % 60) / 12
-          from generate_series(1, 100000) i;
+        insert into stays select i, i % 60000 + 1, 'c' || i % 60, 'r' || (i % 60) / 3, 'l' || (i % 60) / 12
+          from generate_series(1, 240000) i;
         analyze stays;
         """,
         query="select count(*), max(g.pad) from stays s join guests g on g.id = s.guest_id "
@@ -63,10 +63,10 @@ COLUMN_FAULTS = (
     Fault(
         name="correlated_range_and_equality",
         cause="correlated_columns_range",
-        setup=guests(20_000)
+        setup=guests(60_000)
         + """
         create table prices(id int, guest_id int, tier int, price int);
-        insert into prices select i, i % 20000 + 1, i % 40, (i % 40) * 10 + i % 3 from generate_series(1, 120000) i;
+        insert into prices select i, i % 60000 + 1, i % 40, (i % 40) * 10 + i % 3 from generate_series(1, 240000) i;
         analyze prices;
         """,
         query="select count(*), max(g.pad) from prices p join guests g on g.id = p.guest_id "
@@ -136,7 +136,7 @@ COLUMN_FAULTS = (
         insert into meals select i, case when i % 10 < 7 then i % 20 else 100 + i % 20000 end
           from generate_series(1, 200000) i;
         create table dishes(id int, fact text);
-        insert into dishes select i % 25000, 'f' || i from generate_series(1, 25000) i;
+        insert into dishes select i / 4, 'f' || i from generate_series(1, 200000) i;
         create index on dishes(id);
         analyze dishes;
         set default_statistics_target = 1;

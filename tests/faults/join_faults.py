@@ -75,7 +75,7 @@ JOIN_FAULTS = (
         cause="function_row_default",
         setup=guests(40_000)
         + """
-        create function due_guests(how_many int) returns setof int language plpgsql as
+        create function due_guests(how_many int) returns setof int language plpgsql rows 20 as
           $$ begin return query select i from generate_series(1, how_many) i; end $$;
         """,
         query="select count(*), max(g.pad) from due_guests(30000) d join guests g on g.id = d",

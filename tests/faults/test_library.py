@@ -61,6 +61,9 @@ def test_short_library(database: str, fault: Fault) -> None:
     assert outcome.place() == 1, outcome.codes
     if not fault.curable:
         return
+    if all(join.verdict in ("held", "accurate") for join in outcome.plan.joins) and fault.cause != "missing_join_index":
+        assert outcome.audit.remedies == ()  # the error harms nothing: a finding, and no remedy
+        return
     assert outcome.effect is not None
     assert outcome.effect.helped, outcome.effect
 

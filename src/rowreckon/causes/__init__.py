@@ -9,7 +9,7 @@ from rowreckon.causes.finding import CauseFinding, FunctionName, Subject, TableN
 
 
 def find_causes(evidence: CauseEvidence) -> tuple[CauseFinding, ...]:
-    """The causes of one plan's misestimates, the most harmful first, then the most certain.
+    """The causes of one plan's misestimates: the most harmful first, then the largest error, then the most certain.
 
     Every node at which a large error enters, or one that a misestimated join suffers from, gets its likeliest causes;
     `unexplained` where none outweighs the doubt. Confidences of rivals at one node add up to at most 1.

@@ -48,7 +48,7 @@ _NOTE = {
 
 
 def find_all(evidence: CauseEvidence) -> tuple[CauseFinding, ...]:
-    """All findings of one plan, most certain first within the most harmful; see `find_causes`."""
+    """All findings of one plan; see `find_causes`."""
     reached = sufferers(evidence.joins)
     wrong = tuple(_wrong_nodes(evidence, reached))
     served = [j for j in evidence.joins if j.verdict == "crossed" or any(c.ways for c in j.costs.values())]
@@ -184,7 +184,14 @@ def _with_partitions(subject: Subject, partitions: tuple[TableName, ...]) -> Sub
 _HARM = {"crossed": 3, "time": 2, "undecided": 1, "nothing": 0}
 
 
-def _order(finding: CauseFinding) -> tuple[float, float, int, int]:
+def _order(finding: CauseFinding) -> tuple[float, ...]:
+    """The most harmful first, the largest error among them; at one node the most certain cause."""
     # A tie goes to the doubt: better no name than the nearest guess.
     rank = -1 if finding.code == "unexplained" else CODES.index(finding.code)
-    return (-_HARM[finding.harms], -finding.finding.confidence, rank, finding.finding.node or 0)
+    return (
+        -_HARM[finding.harms],
+        -finding.factor,
+        finding.finding.node or 0,
+        -finding.finding.confidence,
+        rank,
+    )
