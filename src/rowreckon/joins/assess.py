@@ -52,8 +52,10 @@ def assess(
     inner_differs: bool,
     lacking: tuple[doc.Missing, ...],
     drawn: bool = True,
+    brief: bool = False,
 ) -> Assessment:
-    """The verdict on one join and all figures behind it; `drawn` asks for the curve too."""
+    """The verdict on one join and all figures behind it; `drawn` asks for the curve too, `brief` for the verdict and
+    the loss alone."""
     count = reckoned.counts[facts.node]
     missing = list(evidence.missing)
     cut = _cut_short(reckoned, facts)
@@ -67,12 +69,12 @@ def assess(
     for join, uncalibrated in evidence.worlds:
         points = points_of(facts, join)
         model = calibrated(uncalibrated, evidence.planner, points.estimate, facts, reckoned)
-        if not inner_differs and points.actual is not None:
+        if not brief and not inner_differs and points.actual is not None:
             without = model.leader(points.along(points.actual.outer, inner_actual=False))
             points = replace(points, one_line=without != model.leader(points.actual))
         worlds.append((model, points))
     guessed = evidence.worlds[0][1].basis == "plan" and facts.kind in STOPS
-    models = [] if guessed else [m for _, m in evidence.worlds]
+    models = [] if guessed or brief else [m for _, m in evidence.worlds]
     residual = _residual(reckoned, facts, models, worlds[0][1].estimate)
     worlds = everything = trimmed(worlds)
     worlds = fitting(worlds, facts.method)
@@ -94,6 +96,8 @@ def assess(
     elif verdict == "undecided" and model.basis == "plan":
         why = "the plan alone does not tell sizes, statistics and indexes"
         missing.append(catalog_facts(tuple(reckoned.tables[facts.node]), why))
+    if brief:
+        return Assessment(verdict, _basis(model, evidence), reason, best_at_actual=best, loss_factor=loss)
     executed_known = model.executed is not None
     believed = executed_known and model.leader(points.estimate) == facts.method
     costs = method_costs(worlds, everything, evidence, facts.method)

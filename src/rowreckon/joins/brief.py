@@ -1,0 +1,44 @@
+"""Verdicts alone, on misestimated joins alone: what an archive of many plans counts. No figures are worked out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from rowreckon.capture import Capture
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.report.document import Verdict
+
+from .assess import assess
+from .evidence import gather
+from .known import Known
+from .misestimated import misestimated_joins
+from .relation_evidence import RelationEvidence
+from .settings import settings_of
+
+
+@dataclass(frozen=True, slots=True)
+class BriefVerdict:
+    """The verdict on the join at `node`; `loss_factor` is its cost over the cheapest one's at the actual rows."""
+
+    node: int
+    verdict: Verdict
+    loss_factor: float | None
+
+
+def brief_verdicts(capture: Capture, reckoned: ReckonedTree, *, threshold: float) -> tuple[BriefVerdict, ...]:
+    """The verdict on each join whose sides or output are off by the threshold or more, in pre-order.
+
+    The same verdicts as `judge_joins` gives them. `threshold` is a q-error of at least 1.
+    """
+    joins = misestimated_joins(reckoned, threshold=threshold)
+    if not joins:
+        return ()
+    settings, _ = settings_of(capture, reckoned.tree)
+    known = Known(capture.catalog, reckoned.tree, settings) if capture.catalog is not None else None
+    relations = RelationEvidence(settings, reckoned)
+    found = []
+    for facts in joins:
+        evidence = gather(settings, capture, reckoned, facts, known, relations)
+        result = assess(reckoned, facts, evidence, threshold, (), inner_differs=False, lacking=(), brief=True)
+        found.append(BriefVerdict(facts.node, result.verdict, result.loss_factor))
+    return tuple(found)
