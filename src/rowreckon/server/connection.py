@@ -6,6 +6,7 @@ DSNs follow libpq: a connection string or URI, PG* variables, service files and 
 from __future__ import annotations
 
 import contextlib
+import os
 from collections.abc import Iterator
 from typing import Any
 
@@ -64,19 +65,36 @@ def dsn_parameters(dsn: str) -> dict[str, Any]:
 
 
 def place(connection: Connection) -> str:
-    """Where a connection leads, for reports: user, host, port and database; no password."""
+    """Where a connection leads, for reports: user, host, port and database; no password, nothing of a service file."""
     info = connection.info
+    service = service_of(info.dsn)
+    if service is not None:
+        return f"the server of service {service!r}"
     return f"{info.user}@{info.host or info.hostaddr or 'local'}:{info.port}/{info.dbname}"
 
 
 def cannot_connect(dsn: str, error: psycopg.Error) -> CannotConnect:
-    """The driver's error as one sentence, with every secret of the DSN cut out."""
+    """The driver's error as one sentence, with every secret of the DSN cut out, and none of a service file let in."""
+    service = service_of(dsn)
+    if service is not None:
+        told = f" (SQLSTATE {error.sqlstate})" if error.sqlstate else ""
+        return CannotConnect(
+            f"no connection could be made with the parameters of service {service!r}{told}",
+            hint="check its entry in the service file: psql with the same service says more",
+            sqlstate=error.sqlstate,
+        )
     message = without_secrets(first_line(error), dsn)
     return CannotConnect(
         message.removesuffix("."),
         hint="check host, port, database and role of --dsn, and that the server lets this machine in",
         sqlstate=error.sqlstate,
     )
+
+
+def service_of(dsn: str) -> str | None:
+    """The service whose file entry fills the DSN up, named by the DSN or by PGSERVICE; None without one."""
+    name = dsn_parameters(dsn).get("service") or os.environ.get("PGSERVICE")
+    return str(name) if name else None
 
 
 def without_secrets(text: str, dsn: str) -> str:
