@@ -61,6 +61,7 @@ def build_model(
         fraction=fraction,
         base_cost=outer_cost,
         partial=facts.workers > 0,
+        free_order=join.free_order,
     )
 
 

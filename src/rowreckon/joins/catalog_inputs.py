@@ -8,6 +8,7 @@ from rowreckon.cost import CostSettings, MergeScanSelectivity
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.plan.nodes import GatherNode, IndexScanNode
 
+from .clause_statistics import clause_by_statistics
 from .inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput
 from .methods import can_hash, can_merge
 from .side_paths import catalog_paths, gathered_paths, printed_paths, shared_paths
@@ -25,7 +26,7 @@ def catalog_input(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFac
     """The join in its executed order, or None where the catalog does not tell enough of it."""
     clauses: list[ClauseInput] = []
     for clause in facts.clauses:
-        given = _clause(clause, known)
+        given = _clause(clause, known) or clause_by_statistics(clause, known, reckoned.tree)
         if given is None:
             return None
         clauses.append(given)

@@ -164,7 +164,8 @@ class JoinInput:
     the outer side is read by its partial paths. `match_frac` is the share of outer rows with a match where the server
     answered for all clauses together. `executed_inner` stands in for the inner side's indexes where only the plan
     tells of them; `executed_index` names an index that the plan reads without the table. The `…made_unique` say that a
-    semijoin is run as an inner join over a side without duplicates.
+    semijoin is run as an inner join over a side without duplicates. `free_order` marks a world in which every relation
+    comes in the order of the join columns for nothing: a bound, no likelihood.
     """
 
     turned: bool
@@ -184,6 +185,7 @@ class JoinInput:
     executed_index: str | None = None
     inner_made_unique: Uniqueness | None = None
     outer_made_unique: Uniqueness | None = None
+    free_order: bool = False
 
     @property
     def selectivity(self) -> float:

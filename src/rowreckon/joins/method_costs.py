@@ -12,7 +12,7 @@ from .verdict import World
 STOPS = frozenset({"Semi", "Anti", "Right Semi", "Right Anti"})
 """Join types of which a plan tells neither how many rows match nor what removing duplicates first would bring."""
 
-MOST_PLAY = 1.4
+MOST_PLAY = 2.0
 """A figure is given where the dearest reading of the evidence is at most so many times the cheapest."""
 
 
@@ -30,7 +30,11 @@ def method_costs(
     at_actual = model.costs(points.actual) if points.actual is not None else {}
     if model.executed is not None:
         at_estimate[executed] = model.cost(model.executed, points.estimate)
-    others = [(m.costs(p.estimate), m.costs(p.actual) if p.actual is not None else {}) for m, p in all_worlds]
+    others = [
+        (m.costs(p.estimate), m.costs(p.actual) if p.actual is not None else {})
+        for m, p in all_worlds
+        if not m.free_order  # a merge join's figure is with its sorts, which an index in that order would save
+    ]
     at_estimate = _dared(model, points.estimate, at_estimate, [o[0] for o in others], executed, evidence)
     if points.actual is not None:
         at_actual = _dared(model, points.actual, at_actual, [o[1] for o in others], executed, evidence)
@@ -87,7 +91,8 @@ def _dared(
     guesses = model.basis == "plan"
     for method, cost in costs.items():
         told = [cost, *(o[method] for o in others if method in o)]
-        if method != executed and guesses and evidence.facts.kind in STOPS:
+        loops = method == "merge" and evidence.facts.inner.parameterised  # its index may well give the order
+        if method != executed and guesses and (loops or evidence.facts.kind in STOPS):
             continue
         if method != executed:
             told += [way.low(point) for way in model.hidden if way.method == method]

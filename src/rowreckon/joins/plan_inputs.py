@@ -68,6 +68,7 @@ def plan_worlds(
                     basis="plan",
                     match_frac=_match_frac(facts, outer.rows),
                     executed_inner=access,
+                    free_order=sparse,
                 )
             )
     return worlds
