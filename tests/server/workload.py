@@ -21,7 +21,7 @@ TPCH = (
     "select n_name, sum(o_totalprice) from customer join orders on o_custkey = c_custkey join nation on"
     " n_nationkey = c_nationkey where o_orderdate >= date '199{year}-{month:02}-01' group by n_name",
     "select l_shipmode, count(*) from lineitem join orders on o_orderkey = l_orderkey where l_shipdate >="
-    " date '199{year}-{month:02}-01' and l_commitdate < l_receiptdate and l_shipdate < l_commitdate group by l_shipmode",
+    " date '199{year}-{month:02}-01' and l_commitdate < l_receiptdate group by l_shipmode",
     "select p_brand, sum(l_quantity) from part join lineitem on l_partkey = p_partkey where p_size = {month}"
     " and p_container like 'MED%' and l_shipdate > date '199{year}-01-01' group by p_brand",
     "select s_name, sum(ps_availqty) from supplier join partsupp on ps_suppkey = s_suppkey join part on"
