@@ -143,7 +143,7 @@ def _ratio_of_inputs(reckoned: ReckonedTree, number: int, inputs: tuple[int, ...
     None above a censored input, whose ratio is unknown.
     """
     node = reckoned.tree.nodes[number]
-    ratios = [reckoned.counts[child].ratio for child in inputs]
+    ratios = [_full_ratio(reckoned, child) for child in inputs]
     if isinstance(node, JoinNode):
         outer = _side_ratio(reckoned, number, "Outer")
         inner = _side_ratio(reckoned, number, "Inner")
@@ -169,7 +169,13 @@ def _ratio_of_inputs(reckoned: ReckonedTree, number: int, inputs: tuple[int, ...
 
 def _side_ratio(reckoned: ReckonedTree, number: int, relationship: str) -> Interval | None:
     side = reckoned.tree.side(number, relationship)
-    return None if side is None else reckoned.counts[side].ratio
+    return None if side is None else _full_ratio(reckoned, side)
+
+
+def _full_ratio(reckoned: ReckonedTree, number: int) -> Interval | None:
+    """The ratio of a node that was read to its end: of a lower bound nothing can be divided out."""
+    count = reckoned.counts[number]
+    return count.ratio if count.state == "exact" else None
 
 
 def _summed_ratio(reckoned: ReckonedTree, inputs: tuple[int, ...]) -> Interval | None:

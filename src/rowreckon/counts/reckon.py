@@ -5,6 +5,7 @@ Everything that compares an estimate with an actual goes through `reckon`; nothi
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -217,6 +218,8 @@ def _count(
         planned_rows = node.plan_rows * divisor * planned_loops
     ran = reach.state in ("exact", "at_least", "reread", "probed")
     printed = node.actual_rows * node.loops if ran and node.actual_rows is not None else None
+    if printed is not None and actual is not None:
+        printed = min(max(printed, actual.low), actual.high)  # where the parent's count told more than the average
     ratio: Interval | None = None
     error: float | None = None
     low: float | None = None
@@ -228,6 +231,8 @@ def _count(
         if reach.state == "at_least" and direction != "under":
             # A lower bound below the estimate says nothing about the truth.
             ratio, low, direction, error = None, None, None, None
+        elif reach.state == "at_least":
+            ratio = Interval(ratio.low, math.inf)
         elif reach.state == "reread":
             ratio, low, direction, error = None, None, None, None
     return NodeCount(

@@ -12,6 +12,7 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.plan.nodes import CteScanNode
 from rowreckon.plan.tree import PlanTree
 
+_MOST = 0.9  # of a subquery's time: less than all, since printed times are rounded
 _PARAMETER = re.compile(r"\$\d+")
 
 
@@ -31,23 +32,34 @@ def own_times(reckoned: ReckonedTree) -> list[float | None]:
     tree = reckoned.tree
     wall = wall_times(reckoned)
     charged: list[float] = [0.0] * len(tree)
+    asked: list[int] = []
     for number in range(1, len(tree)):
         spent = wall[number]
-        if spent is not None:
-            charged[_payer(tree, number)] += spent
+        if spent is None:
+            continue
+        if tree.nodes[number].parent_relationship == "InitPlan":
+            asked.append(number)
+        else:
+            charged[tree.parent[number]] += spent
+    for number in asked:
+        charged[_payer(tree, number, wall, charged)] += wall[number] or 0.0
     return [None if spent is None else max(spent - charged[number], 0.0) for number, spent in enumerate(wall)]
 
 
-def _payer(tree: PlanTree, number: int) -> int:
-    """The node inside whose time this node ran: its parent, or for an InitPlan the first node that asked for it."""
+def _payer(tree: PlanTree, number: int, wall: list[float | None], charged: list[float]) -> int:
+    """The node inside whose time an InitPlan ran: the first that names it, or the first above that has that much time.
+
+    A node may ask without naming it: an Append that prunes by the value runs it before its members, which name it.
+    """
     above = tree.parent[number]
-    if tree.nodes[number].parent_relationship != "InitPlan":
-        return above
     name = tree.nodes[number].subplan_name or ""
+    spent = wall[number] or 0.0
     for candidate in tree.subtree(above):
         if number <= candidate < tree.end[number]:
             continue
         if tree.nodes[candidate].loops > 0 and _asks_for(tree, candidate, name):
+            while candidate != above and (wall[candidate] or 0.0) - charged[candidate] < _MOST * spent:
+                candidate = tree.parent[candidate]
             return candidate
     return above
 
