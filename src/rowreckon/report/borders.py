@@ -13,6 +13,8 @@ from rowreckon.report.document import Join, SwitchPoint
 
 Side = Literal["outer", "inner"]
 
+_SAME = 1.02
+
 
 @dataclass(frozen=True)
 class Border:
@@ -79,9 +81,12 @@ def cheapest_at(chain: list[Border], rows: float) -> str | None:
 
 
 def inner_differs(join: Join) -> bool:
-    """Whether the inner side's actual rows are known and not what was expected."""
+    """Whether the inner side's actual rows are known and more than a fiftieth off what was expected."""
     expected, came = join.inner.estimated_rows, join.inner.actual_rows
-    return expected is not None and came is not None and round(expected) != round(came)
+    if expected is None or came is None:
+        return False
+    low, high = sorted((max(expected, 1.0), max(came, 1.0)))
+    return round(low) != round(high) and high > low * _SAME
 
 
 def _crossed_on_the_way(chain: list[Border], start: float, end: float, winner: str) -> Border | None:

@@ -54,7 +54,8 @@ def curve(join: Join) -> Curve | None:
     lines = _sampled_lines(join, at) if sampled else _two_point_lines(join)
     if len(lines) < 2:
         return None
-    uprights = _uprights(join, at, sampled)
+    drawn = [x for line in lines for x, _ in line.points]
+    uprights = tuple(u for u in _uprights(join, at, sampled) if u.kind != "switch" or min(drawn) <= u.at <= max(drawn))
     xs = [x for line in lines for x, _ in line.points] + [u.at for u in uprights]
     ys = [y for line in lines for _, y in line.points]
     caption = "Cost of each join method along the outer rows, both axes logarithmic"
@@ -64,6 +65,11 @@ def curve(join: Join) -> Curve | None:
             caption += f", with {number(inner)} inner rows"
     else:
         caption += "; only the costs at the estimate and at the actual rows are known, the lines between are straight"
+    best = join.best_at_actual
+    if best is not None and all(line.method != best for line in lines):
+        caption += (
+            f"; the {bare(method_name(best))} is not drawn, as the evidence does not give its cost closely enough"
+        )
     return Curve(lines, uprights, _whole(xs), _whole(ys), sampled, caption + ".")
 
 

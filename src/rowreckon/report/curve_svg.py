@@ -34,7 +34,7 @@ def _y(chart: Curve, at: float) -> float:
 
 def _grid(chart: Curve) -> list[Markup]:
     parts: list[Markup] = []
-    step = max(1, (chart.rows[1] - chart.rows[0]) // 5)
+    step = max(1, -((chart.rows[0] - chart.rows[1]) // 5))
     for exponent in range(chart.rows[0], chart.rows[1] + 1):
         x = _x(chart, exponent)
         parts.append(element("line", x1=x, x2=x, y1=_TOP, y2=_HEIGHT - _BOTTOM, class_="grid"))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from rowreckon.report.borders import Border, deciding_border, next_border
+from rowreckon.report.borders import Border, deciding_border, inner_differs, next_border
 from rowreckon.report.document import Join, JoinSide
 from rowreckon.report.escape import clean
 from rowreckon.report.numbers import capitalised, cost, listed, milliseconds, number, times
@@ -12,6 +12,8 @@ from rowreckon.report.words import BASIS_WORDS, COUNT_WORDS, came, join_type_nam
 
 # A reason that starts with the rows is the verdict sentence over again.
 _ROWS_AGAIN = re.compile(r"expected [\d,.]+ outer rows?, ", re.IGNORECASE)
+
+_THERE = " at the actual rows"
 
 VERDICT_MEANS = {
     "crossed": "the misestimate carried the join past a switch point",
@@ -74,12 +76,9 @@ def border_words(join: Join) -> str:
     if border is None or join.best_at_actual is None:
         return ""
     words = f"{_from_words(border, above=border.above == join.best_at_actual)} a {method_name(join.best_at_actual)}"
-    at_actual = (
-        f", with the inner side at its actual {number(border.inner_rows)} rows,"
-        if border.side == "outer" and border.inner_at == "actual" and border.inner_rows is not None
-        else ""
-    )
-    return f"{words} is cheaper" if not at_actual else f"{words}{at_actual} is cheaper"
+    if border.side == "outer" and border.inner_at == "actual" and inner_differs(join):
+        words += f", with the {number(join.inner.actual_rows)} inner rows that came,"
+    return f"{words} is cheaper"
 
 
 def loss_words(join: Join) -> str:
@@ -87,7 +86,7 @@ def loss_words(join: Join) -> str:
     best = join.best_at_actual
     if best is None or best == join.method or join.loss_factor is None:
         return ""
-    return f"the {method_name(join.method)} costs {times(join.loss_factor)} the {method_name(best)} at the actual rows"
+    return f"the {method_name(join.method)} costs {times(join.loss_factor)} the {method_name(best)}{_THERE}"
 
 
 def verdict_sentence(join: Join) -> str:
@@ -109,6 +108,23 @@ def verdict_sentence(join: Join) -> str:
             why = reason_words(join)
             parts = [rows, "whether another method is cheaper is undecided" + (f": {why}" if why else "")]
     return "; ".join(part for part in parts if part)
+
+
+def brief_sentence(join: Join) -> str:
+    """The finding in half a line, for a list of many plans."""
+    chosen = method_name(join.method)
+    if join.verdict == "crossed":
+        side, name = (join.inner, "inner") if _factor(join.outer) < 2 <= _factor(join.inner) else (join.outer, "outer")
+        best = join.best_at_actual
+        cheaper = f"{'another method' if best is None else 'a ' + method_name(best)} is cheaper there"
+        return "; ".join(
+            part for part in (side_words(side, name), loss_words(join).removesuffix(_THERE) or cheaper) if part
+        )
+    if join.verdict == "held":
+        return f"misestimated, but the {chosen} is still the cheapest"
+    if join.verdict == "accurate":
+        return "the estimates were close enough"
+    return reason_words(join) or "the evidence does not decide"
 
 
 def reason_words(join: Join) -> str:
@@ -163,6 +179,8 @@ def per_outer_words(join: Join) -> str:
     per = join.inner_rows_per_outer
     if per is None or (per.estimated is None and per.actual is None):
         return ""
+    if per.estimated is not None and per.actual is not None and number(per.estimated) == number(per.actual):
+        return f"Inner rows for each outer row: {number(per.actual)}, as expected."
     parts = [f"expected {number(per.estimated)}"] if per.estimated is not None else []
     parts += [f"came {number(per.actual)}"] if per.actual is not None else []
     return f"Inner rows for each outer row: {', '.join(parts)}."

@@ -13,23 +13,24 @@ from rowreckon.report.escape import (
     quote,
     shorten,
 )
-from rowreckon.report.headline import audit_headline, audit_time_sentence, plan_headline
+from rowreckon.report.headline import audit_headline, audit_time_sentence, joins_by_weight, plan_headline
+from rowreckon.report.join_words import join_title
 from rowreckon.report.markdown_budget import Block, assemble, length
 from rowreckon.report.numbers import capitalised, count_of
 from rowreckon.report.outline import Row, outline
 from rowreckon.report.overview import counts_words, fold_row, plan_lines, verdict_legend
-from rowreckon.report.ruler import rulers
+from rowreckon.report.remedy_story import RemedyStory, remedies_story
+from rowreckon.report.ruler import Ruler, deciding, rulers
 from rowreckon.report.ruler_text import ruler_text
+from rowreckon.report.sources import folder_words, with_short_sources
 from rowreckon.report.story import (
     FindingStory,
     JoinStory,
-    RemedyStory,
     elsewhere_lines,
     join_stories,
     measured_rows,
     no_remedy_words,
     other_findings,
-    remedy_story,
 )
 from rowreckon.report.words import CAUTIONS
 
@@ -41,7 +42,8 @@ _QUERY_SHOWN = 4_000
 
 def render_markdown(audit: Audit, *, limit: int = LIMIT) -> str:
     """The audit as Markdown of at most `limit` characters (counted as UTF-16 units, the stricter way)."""
-    blocks = [*_first(audit), *_remedies(audit)]
+    audit, folder = with_short_sources(audit)
+    blocks = [*_first(audit, folder), *_remedies(audit)]
     if len(audit.plans) > 1:
         blocks.append(_plan_table(audit))
     if audit.folds:
@@ -73,34 +75,54 @@ def _items(sentences: tuple[str, ...] | list[str]) -> str:
     return "\n".join(f"- {markdown(sentence)}" for sentence in sentences)
 
 
-def _first(audit: Audit) -> list[Block]:
+def _first(audit: Audit, folder: str) -> list[Block]:
     lines = ["# Audit of PostgreSQL plans", f"**{markdown(audit_headline(audit))}**"]
     time = audit_time_sentence(audit)
     lines += [markdown(time)] if time else []
-    lines += [markdown(counts_words(audit))] if audit.plans else []
-    return [Block("\n\n".join(lines), "the verdict")]
+    lines += [markdown(counts_words(audit) + folder_words(audit, folder))] if audit.plans else []
+    blocks = [Block("\n\n".join(lines), "the verdict")]
+    worst = _worst_ruler(audit)
+    return [*blocks, Block(worst, "the ruler of the worst join")] if worst else blocks
+
+
+def _worst_ruler(audit: Audit) -> str:
+    """The deciding ruler of the worst join, for a reader who stops here."""
+    for line in plan_lines(audit):
+        joins = joins_by_weight(audit.plans[line.index])
+        drawn = deciding(rulers(joins[0])) if joins else ()
+        if drawn:
+            return f"{markdown(capitalised(join_title(joins[0])))}:\n\n{_drawn(drawn)}"
+    return ""
+
+
+def _drawn(drawn: tuple[Ruler, ...]) -> str:
+    texts = ["\n".join(ruler_text(ruler, _RULER_WIDTH)) for ruler in drawn]
+    return markdown_fence(clean_lines("\n\n".join(texts)), "text")
 
 
 def _remedies(audit: Audit) -> list[Block]:
     blocks = [Block("## What to try", "the heading of the changes to try")]
     if not audit.remedies:
         return [*blocks, Block(markdown(no_remedy_words(audit)), "why no change is proposed")]
-    for remedy in audit.remedies:
-        blocks.append(Block(_remedy(remedy.rank, remedy_story(remedy)), f"change {remedy.rank}"))
+    story = remedies_story(audit.remedies)
+    blocks += [Block(_remedy(remedy), f"change {remedy.rank}") for remedy in story.remedies]
+    if story.shared:
+        blocks.append(Block(f"### What holds for several changes\n\n{_items(story.shared)}", "cautions on changes"))
     return blocks
 
 
-def _remedy(rank: int, remedy: RemedyStory) -> str:
-    parts = [f"### {rank}. {markdown(remedy.title)}", markdown(remedy.reason)]
+def _remedy(remedy: RemedyStory) -> str:
+    parts = [f"### {remedy.rank}. {markdown(remedy.title)}", markdown(remedy.reason)]
     if remedy.check_first:
-        parts += ["Check first:", markdown_fence(remedy.check_first, "sql")]
-    parts += ["Run:", markdown_fence(remedy.sql, "sql")]
+        parts += ["Check first:", markdown_fence(remedy.check_first, "sql"), "Run:"]
+    parts.append(markdown_fence(remedy.sql, "sql"))
     if remedy.undo:
         parts += ["Undo:", markdown_fence(remedy.undo, "sql")]
-    if remedy.notes:
-        parts.append(_items(remedy.notes))
+    lines = [*remedy.notes, *remedy.cautions, *([remedy.untold] if remedy.untold else [])]
+    if lines:
+        parts.append(_items(lines))
     if remedy.side_effects:
-        parts.append("Other queries on these tables:")
+        parts.append("Side effects on other queries:")
         parts.append(_table(("query", "plan", "before", "after", "time"), list(remedy.side_effects), right=(2, 3)))
     return "\n\n".join(parts)
 
@@ -133,7 +155,8 @@ def _plan(plan: Plan, *, alone: bool) -> list[Block]:
     if not alone:
         start += f"\n\n{markdown(plan_headline(plan))}"
     blocks = [Block(start, f"the evidence of {name}")]
-    blocks += [Block(_join(story), f"a join of {name}") for story in join_stories(plan)]
+    said = plan_headline(plan)
+    blocks += [Block(_join(story, said, alone=alone), f"a join of {name}") for story in join_stories(plan)]
     blocks += [Block(_finding(finding), f"a cause in {name}") for finding in other_findings(plan)]
     if plan.nodes:
         rows = "\n".join(_outline_line(row) for row in outline(plan))
@@ -160,11 +183,15 @@ def _plan(plan: Plan, *, alone: bool) -> list[Block]:
     return blocks
 
 
-def _join(story: JoinStory) -> str:
-    parts = [f"### {story.join.verdict}: {markdown(story.title)}", markdown(story.sentence)]
-    drawn = ["\n".join(ruler_text(ruler, _RULER_WIDTH)) for ruler in rulers(story.join)]
-    if drawn:
-        parts.append(markdown_fence(clean_lines("\n\n".join(drawn)), "text"))
+def _join(story: JoinStory, said: str, *, alone: bool) -> str:
+    """One join; its sentence is left out where it has just been `said`, the ruler where it stands at the top."""
+    parts = [f"### {story.join.verdict}: {markdown(story.title)}"]
+    is_worst = story.sentence == said
+    if not is_worst:
+        parts.append(markdown(story.sentence))
+    drawn = rulers(story.join)
+    if len(drawn) > 1 or (drawn and not (alone and is_worst)):
+        parts.append(_drawn(drawn))
     if story.costs:
         head = ("join method", "cost at the estimate", "cost at the actual rows", "")
         parts.append(_table(head, list(story.costs), right=(1, 2)))

@@ -103,5 +103,6 @@ def listed(items: list[str], limit: int = 4) -> str:
 
 
 def capitalised(sentence: str) -> str:
-    """The sentence with its first letter large, for where it stands alone."""
-    return sentence[:1].upper() + sentence[1:]
+    """The sentence with its first letter large, for where it stands alone; a name like `batch_no` is left as it is."""
+    first = sentence.split(" ", 1)[0].rstrip(",:;'s")
+    return sentence[:1].upper() + sentence[1:] if first.replace("-", "").isalpha() or len(first) < 2 else sentence

@@ -12,6 +12,7 @@ _WHOLE_UP_TO = 40
 _AT_MOST = 60
 _MISESTIMATED = 10.0
 _DEEPEST = 12
+_LEAST_MS = 0.005  # below, a time reads as nothing
 
 
 @dataclass(frozen=True)
@@ -97,7 +98,7 @@ def node_row(plan: Plan, node: Node, marks: tuple[str, ...] = ()) -> Row:
     """One node as a row."""
     level = f"(level {len(node.path)}) " if len(node.path) > _DEEPEST else ""
     gutter = expected_came(node, analyzed=plan.analyzed)
-    time = milliseconds(node.own_ms) if node.own_ms is not None else ""
+    time = milliseconds(node.own_ms) if node.own_ms is not None and node.own_ms >= _LEAST_MS else ""
     return Row(node.id, min(len(node.path), _DEEPEST), level + node_label(node), gutter, time, marks)
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from rowreckon.report.document import Audit, Fold, Plan
 from rowreckon.report.escape import clean, quote
 from rowreckon.report.headline import joins_by_weight, outcome_words, plans_by_weight
-from rowreckon.report.join_words import VERDICT_MEANS, verdict_sentence
+from rowreckon.report.join_words import VERDICT_MEANS, brief_sentence, verdict_sentence
 from rowreckon.report.numbers import count_of, listed, milliseconds, number, times
 from rowreckon.report.time_words import join_time, judged_joins
 
@@ -22,6 +22,7 @@ class PlanLine:
     time: str
     share: str
     finding: str
+    brief: str
 
 
 def plan_line(plan: Plan, index: int) -> PlanLine:
@@ -34,7 +35,8 @@ def plan_line(plan: Plan, index: int) -> PlanLine:
         verdict = plan.outcome.replace("_", " ")
     share = join_time(plan, judged_joins(plan)).share or "–"
     time = milliseconds(plan.execution_ms) if plan.execution_ms is not None else "–"
-    return PlanLine(index, verdict, quote(plan.source, 120), time, share, finding)
+    brief = outcome or (brief_sentence(joins[0]) if joins else finding)
+    return PlanLine(index, verdict, quote(plan.source, 120), time, share, finding, brief)
 
 
 def plan_lines(audit: Audit) -> tuple[PlanLine, ...]:

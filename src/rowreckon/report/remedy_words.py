@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rowreckon.report.document import Remedy, SideEffect
-from rowreckon.report.escape import clean, clean_lines, is_altered, quote
+from rowreckon.report.escape import bare, clean, clean_lines, is_altered, quote
 from rowreckon.report.numbers import capitalised, listed, milliseconds, number, times
 from rowreckon.report.words import method_name
 
@@ -43,6 +43,8 @@ def confidence_words(confidence: float) -> str:
 def gain_words(remedy: Remedy) -> str:
     """What it may bring back, measured or modelled; empty where neither is known."""
     gain = remedy.expected_gain_ms
+    if gain is not None and gain.low <= 0:
+        return f"may bring back up to {milliseconds(gain.high)}"
     if gain is not None:
         return f"expected to bring back {milliseconds(gain.low)} to {milliseconds(gain.high)}"
     if remedy.cost_ratio is not None:
@@ -50,10 +52,18 @@ def gain_words(remedy: Remedy) -> str:
     return ""
 
 
-def reason_words(remedy: Remedy) -> str:
-    """Why, what it may bring, how sure: one line."""
-    parts = [clean(remedy.reason).rstrip("."), gain_words(remedy), confidence_words(remedy.confidence)]
+def reason_words(remedy: Remedy, title: str) -> str:
+    """Why, what it may bring, how sure: one line; without a first sentence that only says the title again."""
+    reason = clean(remedy.reason).rstrip(".")
+    first, stop, rest = reason.partition(". ")
+    if stop and _words(first) <= _words(bare(title)) | {"the", "of", "on"}:
+        reason = rest
+    parts = [capitalised(reason), gain_words(remedy), confidence_words(remedy.confidence)]
     return "; ".join(part for part in parts if part) + "."
+
+
+def _words(sentence: str) -> set[str]:
+    return {word.strip("(),;:").lower() for word in sentence.split()}
 
 
 def lock_words(remedy: Remedy) -> str:

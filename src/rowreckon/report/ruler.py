@@ -14,10 +14,12 @@ from typing import Literal
 from rowreckon.report.borders import Border, Side, borders, cheapest_at, in_line, inner_border_set, inner_differs
 from rowreckon.report.document import Join, JoinSide
 from rowreckon.report.escape import bare
-from rowreckon.report.numbers import number
+from rowreckon.report.numbers import listed, number
 from rowreckon.report.words import came, method_name
 
 _FUZZ = 1.01  # the planner keeps what it has until another path is 1% cheaper
+_NEAR = 2.0  # decades beyond the estimate and the actual within which borders are drawn
+_ALIKE = 1.05
 
 
 @dataclass(frozen=True)
@@ -73,12 +75,15 @@ def decade(rows: float) -> float:
 
 def rulers(join: Join) -> tuple[Ruler, ...]:
     """The rulers of a join: along the outer rows with the inner side as expected; again, and along the inner rows,
-    where the inner side's actual rows differ and the document knows borders there. Empty without any row count."""
+    where the inner side's actual rows differ, that moves a border, and the document knows borders there. Empty without
+    any row count."""
     differs = inner_differs(join)
     found: list[Ruler] = []
     if _ticks(join.outer, []):
         first = borders(join, "outer", "estimate")
         second = borders(join, "outer", "actual")
+        if differs and first and _alike(first, second):
+            first, differs = second, False
         inner = f", with {number(join.inner.estimated_rows)} inner rows as expected" if differs else ""
         found.append(_ruler(join, "outer", f"Outer rows{inner}", first, decides=not differs))
         if differs:
@@ -95,10 +100,33 @@ def rulers(join: Join) -> tuple[Ruler, ...]:
     return tuple(found)
 
 
+def deciding(drawn: tuple[Ruler, ...]) -> tuple[Ruler, ...]:
+    """The one ruler to show where there is room for one: the last that has stretches, as the verdict stands there."""
+    return tuple([ruler for ruler in drawn if ruler.stretches] or drawn)[-1:]
+
+
+def _alike(first: list[Border], second: list[Border]) -> bool:
+    """Whether two rulers would show the same picture."""
+    if [(b.below, b.above) for b in first] != [(b.below, b.above) for b in second]:
+        return False
+    return all(max(a.rows, b.rows) <= min(a.rows, b.rows) * _ALIKE for a, b in zip(first, second, strict=True))
+
+
+def _near(rows: JoinSide, chain: list[Border]) -> list[Border]:
+    """The borders worth drawing: those not far beyond all that was expected and came, else the nearest one."""
+    known = [decade(n) for n in (rows.estimated_rows, rows.actual_rows) if n is not None]
+    if not known or not chain:
+        return chain
+    low, high = min(known), max(known)
+    away = [max(low - decade(b.rows), decade(b.rows) - high, 0.0) for b in chain]
+    return [b for b, far in zip(chain, away, strict=True) if far <= max(_NEAR, min(away))]
+
+
 def _ruler(join: Join, side: Side, title: str, chain: list[Border], *, decides: bool) -> Ruler:
     rows = join.outer if side == "outer" else join.inner
-    ticks = _ticks(rows, chain)
-    low, high = _span([t.at for t in ticks] + [decade(b.low) for b in chain] + [decade(b.high) for b in chain])
+    near = _near(rows, chain)
+    ticks = _ticks(rows, near)
+    low, high = _span([t.at for t in ticks] + [decade(b.low) for b in near] + [decade(b.high) for b in near])
     note = _objection(join, side, rows, chain, decides=decides)
     stretches: tuple[Stretch, ...] = ()
     if not note:
@@ -106,6 +134,9 @@ def _ruler(join: Join, side: Side, title: str, chain: list[Border], *, decides: 
         if not stretches:
             note = _nothing_known(join)
     shown = tuple(t for t in ticks if not note or t.kind != "switch")
+    if not note and len(near) < len(chain):
+        far = [tick.label for tick in _ticks(rows, [b for b in chain if b not in near]) if tick.kind == "switch"]
+        note = f"far off the line: {listed(far, 12)}"
     return Ruler(side, title, low, high, stretches, shown, note)
 
 
@@ -144,8 +175,9 @@ def _stretches(chain: list[Border], low: int, high: int) -> tuple[Stretch, ...]:
         if border.is_wide:
             found.append(Stretch(decade(left), decade(right), None))
         start = max(start, decade(right))
-    found.append(Stretch(start, float(high), chain[-1].above))
-    return tuple(s for s in found if s.end > s.start)
+    found.append(Stretch(start, max(start, float(high)), chain[-1].above))
+    within = (Stretch(max(s.start, float(low)), min(s.end, float(high)), s.method) for s in found)
+    return tuple(s for s in within if s.end > s.start)
 
 
 def _one_stretch(join: Join, low: int, high: int, *, decides: bool) -> tuple[Stretch, ...]:
@@ -200,4 +232,4 @@ def _as_good(join: Join, method: str) -> bool:
 def _nothing_known(join: Join) -> str:
     if join.verdict == "undecided":
         return "undecided: no switch point is known"
-    return "no switch point is known along these rows"
+    return "no switch point is known closely enough to be drawn"

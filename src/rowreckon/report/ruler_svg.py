@@ -5,7 +5,7 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from rowreckon.report.numbers import number
-from rowreckon.report.ruler import Ruler, Tick
+from rowreckon.report.ruler import Ruler, Stretch, Tick
 from rowreckon.report.svg import element, method_class, percent
 
 _NAMES = 14
@@ -71,10 +71,20 @@ def _stretches(ruler: Ruler) -> list[Markup]:
                 class_="stretch",
             )
         )
-        if (right - left) * _NARROWEST > len(stretch.label) * _LETTER + 8:
+        if _has_room(ruler, stretch):
             middle = percent((left + right) / 2)
             parts.append(element("text", x=middle, y=_NAMES, text_anchor="middle", class_="method", text=stretch.label))
     return parts
+
+
+def _has_room(ruler: Ruler, stretch: Stretch) -> bool:
+    part = ruler.fraction(stretch.end) - ruler.fraction(stretch.start)
+    return part * _NARROWEST > len(stretch.label) * _LETTER + 8
+
+
+def all_named(ruler: Ruler) -> bool:
+    """Whether each stretch carries its name, so that no legend is needed."""
+    return all(_has_room(ruler, stretch) for stretch in ruler.stretches)
 
 
 def _ticks(ruler: Ruler) -> list[Markup]:

@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from rowreckon.report import join_words, remedy_words
-from rowreckon.report.document import Audit, Finding, Join, Plan, Remedy
+from rowreckon.report import join_words
+from rowreckon.report.document import Audit, Finding, Join, Plan
 from rowreckon.report.escape import clean, quote
 from rowreckon.report.headline import joins_by_weight, outcome_words
-from rowreckon.report.numbers import capitalised, listed, milliseconds, number, times
+from rowreckon.report.numbers import capitalised, count_of, listed, milliseconds, number, times
+from rowreckon.report.remedy_words import confidence_words
 from rowreckon.report.time_words import elsewhere_line, elsewhere_sorted
-from rowreckon.report.words import BASIS_WORDS, node_label, tables_of
+from rowreckon.report.words import BASIS_WORDS, CAUSE_NAMES, node_label, tables_of
 
 
 @dataclass(frozen=True)
@@ -37,19 +38,6 @@ class JoinStory:
     findings: tuple[FindingStory, ...]
 
 
-@dataclass(frozen=True)
-class RemedyStory:
-    """One change to try."""
-
-    title: str
-    reason: str
-    sql: str
-    check_first: str
-    undo: str
-    notes: tuple[str, ...]
-    side_effects: tuple[tuple[str, str, str, str, str], ...]
-
-
 def plan_title(plan: Plan) -> str:
     """The plan's source, as given."""
     return quote(plan.source)
@@ -57,13 +45,22 @@ def plan_title(plan: Plan) -> str:
 
 def finding_story(finding: Finding) -> FindingStory:
     """A finding in words."""
-    code = clean(finding.code.replace("_", " "))
+    cause = CAUSE_NAMES.get(finding.code) or clean(finding.code.replace("_", " "))
     where = f" on {tables_of(finding.tables)}" if finding.tables else ""
     columns = f" ({', '.join(quote(c, 80) for c in finding.columns)})" if finding.columns else ""
-    sure = remedy_words.confidence_words(finding.confidence)
+    sure = confidence_words(finding.confidence)
     evidence = tuple((clean(e.fact), _value(e.value), clean(e.from_)) for e in finding.evidence)
     summary = clean(finding.summary).rstrip(".")
-    return FindingStory(f"{capitalised(code)}{where}{columns}", f"{capitalised(summary)}; {sure}.", evidence)
+    if not _starts_with_a_name(finding, summary):
+        summary = capitalised(summary)
+    return FindingStory(f"{capitalised(cause)}{where}{columns}", f"{summary}; {sure}.", evidence)
+
+
+def _starts_with_a_name(finding: Finding, summary: str) -> bool:
+    """Whether a table's or column's name comes first, which keeps its spelling."""
+    first = summary.split(" ", 1)[0].rstrip(",:;")
+    names = {part for name in (*finding.tables, *finding.columns) for part in (name, *name.split("."))}
+    return first in names
 
 
 def _value(value: str | float | int | bool | None) -> str:
@@ -95,7 +92,7 @@ def _origin_words(plan: Plan, join: Join) -> str:
         return ""
     shared = sorted({j for o in plan.origins if o.node in join.origin for j in o.joins} - {join.node})
     also = (
-        f" {number(len(shared))} other join{'s' if len(shared) > 1 else ''} suffer from the same error."
+        f" {number(len(shared))} other join{'s suffer' if len(shared) > 1 else ' suffers'} from the same error."
         if shared
         else ""
     )
@@ -103,6 +100,13 @@ def _origin_words(plan: Plan, join: Join) -> str:
 
 
 def _inner_words(join: Join, sentence: str) -> str:
+    inner = join.inner
+    if (
+        inner.actual_rows is not None
+        and inner.count == "exact"
+        and number(inner.actual_rows) == number(inner.estimated_rows)
+    ):
+        return f"Inner side: {count_of(inner.actual_rows, 'row')}, as expected."
     said = join_words.side_words(join.inner, "inner")
     return f"Inner side: {said}." if said and said not in sentence else ""
 
@@ -153,26 +157,6 @@ def other_findings(plan: Plan) -> tuple[FindingStory, ...]:
     return tuple(finding_story(f) for f in plan.findings if not nodes & set(f.joins))
 
 
-def remedy_story(remedy: Remedy) -> RemedyStory:
-    """One remedy in words."""
-    notes = [
-        remedy_words.lock_words(remedy),
-        remedy_words.undo_words(remedy),
-        remedy_words.trial_words(remedy),
-        *(f"Caution: {clean(c).rstrip('.')}." for c in remedy.cautions),
-        remedy_words.copy_caution(remedy),
-    ]
-    return RemedyStory(
-        capitalised(remedy_words.remedy_title(remedy)),
-        capitalised(remedy_words.reason_words(remedy)),
-        remedy_words.statements(remedy.sql),
-        remedy_words.terminated(remedy.check_first or ""),
-        remedy_words.statements(remedy.undo or ()),
-        tuple(n for n in notes if n),
-        tuple(remedy_words.side_effect_row(e) for e in remedy.side_effects),
-    )
-
-
 def no_remedy_words(audit: Audit) -> str:
     """What stands where the changes to try would: why there are none."""
     joins = [join for plan in audit.plans for join in plan.joins]
@@ -207,7 +191,7 @@ def measured_rows(plan: Plan) -> tuple[tuple[str, str], ...]:
         rows.append(("Execution", milliseconds(plan.execution_ms)))
     if plan.planning_ms is not None:
         rows.append(("Planning", milliseconds(plan.planning_ms)))
-    if plan.runs_ms:
+    if plan.runs_ms and plan.runs_ms != (plan.execution_ms,):
         rows.append(("Runs", listed([milliseconds(ms) for ms in plan.runs_ms], 12)))
     rows.append(("Cache", {"cold": "cold", "warm": "warm", "unknown": "not known"}[plan.cache]))
     bases = sorted({join.basis for join in plan.joins})

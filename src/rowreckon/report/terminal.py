@@ -14,30 +14,31 @@ from rowreckon.report.headline import audit_headline, audit_time_sentence, plan_
 from rowreckon.report.numbers import capitalised, count_of
 from rowreckon.report.outline import Row, outline
 from rowreckon.report.overview import counts_words, fold_row, plan_lines, verdict_legend
-from rowreckon.report.ruler import rulers
+from rowreckon.report.remedy_story import RemedyStory, remedies_story
+from rowreckon.report.ruler import deciding, rulers
 from rowreckon.report.ruler_text import ruler_text
+from rowreckon.report.sources import folder_words, with_short_sources
 from rowreckon.report.story import (
     FindingStory,
     JoinStory,
-    RemedyStory,
     elsewhere_lines,
     join_stories,
     measured_rows,
     no_remedy_words,
     other_findings,
-    remedy_story,
 )
 from rowreckon.report.words import CAUTIONS
 
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from rowreckon.report.document import Audit, Plan
+    from rowreckon.report.document import Audit, Join, Plan
 
 _PLANS_LISTED = 20
-_PLANS_SHOWN = 5
+_WORST_SHOWN = 3
 _JOINS_SHOWN = 5
 _REMEDIES_SHOWN = 5
+_REMEDIES_OF_MANY = 3
 _RULER_WIDTH = 100
 _SIDE_BY_SIDE = 120  # columns from which the gutter stands beside the node instead of below it
 
@@ -96,18 +97,26 @@ class _Writer:
 
 def render_terminal(audit: Audit, console: Console, *, verbose: bool = False) -> None:
     """Print the audit; `verbose` shows every plan, join and node."""
+    audit, folder = with_short_sources(audit)
     out = _Writer(console, verbose=verbose)
     out.label("Verdict", audit_headline(audit))
     time = audit_time_sentence(audit)
     if time:
         out.label("Time", time)
     if audit.plans:
-        out.label("Counted", counts_words(audit))
+        out.label("Counted", counts_words(audit) + folder_words(audit, folder))
     _remedies(out, audit)
     if len(audit.plans) > 1:
+        if not verbose:
+            _worst(out, audit)
         _plan_list(out, audit)
     _folds(out, audit)
-    _evidence(out, audit)
+    if verbose or len(audit.plans) == 1:
+        for line in plan_lines(audit):
+            _plan(out, audit.plans[line.index], alone=len(audit.plans) == 1)
+    elif audit.plans:
+        out.blank()
+        out.say("--verbose shows the evidence of every plan; so does an HTML report (--report FILE.html).")
     _rejected(out, audit)
     if verdicts := verdict_legend(audit):
         out.heading("What the verdicts mean")
@@ -122,32 +131,63 @@ def _remedies(out: _Writer, audit: Audit) -> None:
     if not audit.remedies:
         out.say(no_remedy_words(audit), 2)
         return
-    shown = audit.remedies if out.verbose else audit.remedies[:_REMEDIES_SHOWN]
-    for remedy in shown:
-        _remedy(out, remedy.rank, remedy_story(remedy))
-    if len(shown) < len(audit.remedies):
-        out.say(f"{count_of(len(audit.remedies) - len(shown), 'further change')} not shown; --verbose shows all.", 2)
+    most = _REMEDIES_SHOWN if len(audit.plans) == 1 else _REMEDIES_OF_MANY
+    shown = remedies_story(audit.remedies if out.verbose else audit.remedies[:most])
+    for number, remedy in enumerate(shown.remedies):
+        if number:
+            out.blank()
+        _remedy(out, remedy)
+    if shown.shared:
+        out.blank()
+        for caution in shown.shared:
+            out.say(f"Caution: {caution}", 2, hang=2)
+    left = len(audit.remedies) - len(shown.remedies)
+    if left:
+        out.blank()
+        out.say(f"{count_of(left, 'further change')} not shown; --verbose shows all.", 2)
 
 
-def _remedy(out: _Writer, rank: int, remedy: RemedyStory) -> None:
-    out.label(f"{rank}.", remedy.title, 2)
+def _remedy(out: _Writer, remedy: RemedyStory) -> None:
+    out.label(f"{remedy.rank}.", remedy.title, 2)
     out.say(remedy.reason, 5)
     if remedy.check_first:
         out.say("Check first:", 5)
         out.verbatim(remedy.check_first, 7, "bright_cyan")
-    out.say("Run:", 5)
+        out.say("Run:", 5)
     out.verbatim(remedy.sql, 7, "bright_cyan")
     if remedy.undo:
         out.say("Undo:", 5)
         out.verbatim(remedy.undo, 7, "bright_cyan")
-    for note in remedy.notes:
-        out.say(note, 5)
-    if remedy.side_effects:
-        out.say("Other queries on these tables:", 5)
-        for query, plan, before, after, time in remedy.side_effects:
-            spent = f", {before} before, {after} after" if before != "–" or after != "–" else ""
-            out.say(f"- {query}: {plan}{spent}, {time}", 7, hang=2)
-    out.blank()
+    if remedy.notes:
+        out.say(" ".join(remedy.notes), 5)
+    for caution in remedy.cautions:
+        out.say(caution, 5, hang=2)
+    for query, plan, before, after, time in remedy.side_effects:
+        spent = f", {before} before, {after} after" if before != "–" or after != "–" else ""
+        out.say(f"Side effect on {query}: {plan}{spent}, {time}.", 5, hang=2)
+    if remedy.untold:
+        out.say(remedy.untold, 5, hang=2)
+    if out.verbose:
+        for other in remedy.others:
+            out.say(f"- {other}", 7, hang=2)
+
+
+def _worst(out: _Writer, audit: Audit) -> None:
+    """The worst joins with their rulers, one of each plan: what to look at before the list of all plans."""
+    shown = [line.index for line in plan_lines(audit) if line.verdict != "accurate" and audit.plans[line.index].joins]
+    if not shown:
+        return
+    out.heading("The worst joins")
+    for number, index in enumerate(shown[:_WORST_SHOWN]):
+        if number:
+            out.blank()
+        plan = audit.plans[index]
+        story = join_stories(plan)[0]
+        out.label(story.join.verdict, f"{quote(plan.source)}, {story.title}", 2, _STYLES.get(story.join.verdict, ""))
+        out.say(story.sentence, 4)
+        _rulers(out, story.join, deciding_only=True)
+        for finding in story.findings:
+            out.say(f"Cause: {finding.title}.", 4, hang=2)
 
 
 def _plan_list(out: _Writer, audit: Audit) -> None:
@@ -156,7 +196,8 @@ def _plan_list(out: _Writer, audit: Audit) -> None:
     shown = lines if out.verbose else lines[:_PLANS_LISTED]
     for line in shown:
         spent = "" if line.time == "–" else f", {line.time}" + ("" if line.share == "–" else f", {line.share} in joins")
-        out.label(line.verdict, f"{line.source}{spent}: {line.finding}.", 2, _STYLES.get(line.verdict, "bold"))
+        word = f"{line.verdict:<9}"
+        out.label(word, f"{line.source}{spent}: {line.brief}.", 2, _STYLES.get(line.verdict, "bold"))
     if len(shown) < len(lines):
         out.say(f"{count_of(len(lines) - len(shown), 'further plan')} not listed; --verbose lists all.", 2)
 
@@ -170,18 +211,6 @@ def _folds(out: _Writer, audit: Audit) -> None:
         out.say(f"- {name}: {often} times, {span}; crossed {crossed} times; lost {lost}; q-errors {errors}", 2, hang=2)
 
 
-def _evidence(out: _Writer, audit: Audit) -> None:
-    order = [line.index for line in plan_lines(audit)]
-    shown = order if out.verbose or len(order) == 1 else order[:_PLANS_SHOWN]
-    for index in shown:
-        _plan(out, audit.plans[index], alone=len(audit.plans) == 1)
-    if len(shown) < len(order):
-        out.blank()
-        out.say(
-            f"The evidence of {count_of(len(order) - len(shown), 'further plan')} is not shown; --verbose shows all."
-        )
-
-
 def _plan(out: _Writer, plan: Plan, *, alone: bool) -> None:
     out.heading(f"Evidence: {quote(plan.source)}")
     if not alone:
@@ -189,7 +218,7 @@ def _plan(out: _Writer, plan: Plan, *, alone: bool) -> None:
     stories = join_stories(plan)
     shown = stories if out.verbose else stories[:_JOINS_SHOWN]
     for story in shown:
-        _join(out, story)
+        _join(out, story, said=plan_headline(plan))
     if len(shown) < len(stories):
         out.say(f"{count_of(len(stories) - len(shown), 'further join')} not shown; --verbose shows all.", 2)
     for finding in other_findings(plan):
@@ -226,16 +255,25 @@ def _list(out: _Writer, title: str, lines: tuple[str, ...]) -> None:
         out.say(f"- {line}", 4, hang=2)
 
 
-def _join(out: _Writer, story: JoinStory) -> None:
-    out.blank()
-    join = story.join
-    out.label(join.verdict, capitalised(story.title), 2, _STYLES.get(join.verdict, "bold"))
-    out.say(story.sentence, 4)
-    for ruler in rulers(join):
+def _rulers(out: _Writer, join: Join, *, deciding_only: bool = False) -> None:
+    drawn = rulers(join)
+    if deciding_only:
+        drawn = deciding(drawn)
+    for ruler in drawn:
         out.blank()
         width = min(_RULER_WIDTH, out.width - 4)
         for line in ruler_text(ruler, width, ascii_only=out.ascii_only):
             out.verbatim(line, 4)
+
+
+def _join(out: _Writer, story: JoinStory, said: str) -> None:
+    """One join; its sentence is left out where it has just been `said`."""
+    out.blank()
+    join = story.join
+    out.label(join.verdict, capitalised(story.title), 2, _STYLES.get(join.verdict, "bold"))
+    if story.sentence != said:
+        out.say(story.sentence, 4)
+    _rulers(out, join)
     if story.costs:
         out.blank()
         out.say("Costs in planner units, at the estimate and at the actual rows:", 4)

@@ -20,8 +20,10 @@ from rowreckon.report.html.filters import legend, says
 from rowreckon.report.numbers import capitalised
 from rowreckon.report.outline import Row, node_row, outline
 from rowreckon.report.overview import counts_words, fold_row, plan_lines, verdict_legend
-from rowreckon.report.ruler import rulers
-from rowreckon.report.ruler_svg import ruler_svg
+from rowreckon.report.remedy_story import remedies_story
+from rowreckon.report.ruler import deciding, rulers
+from rowreckon.report.ruler_svg import all_named, ruler_svg
+from rowreckon.report.sources import folder_words, with_short_sources
 from rowreckon.report.story import (
     JoinStory,
     elsewhere_lines,
@@ -29,7 +31,6 @@ from rowreckon.report.story import (
     measured_rows,
     no_remedy_words,
     other_findings,
-    remedy_story,
 )
 from rowreckon.report.svg import PATTERNS
 from rowreckon.report.words import CAUTIONS
@@ -82,8 +83,11 @@ def _style() -> tuple[Markup, str]:
     return Markup(text), f"sha256-{digest}"
 
 
-def _drawn(join: Join) -> list[_Drawn]:
-    return [_Drawn(ruler_svg(r), r.title, legend(r), r.note) for r in rulers(join)]
+def _drawn(join: Join, *, deciding_only: bool = False) -> list[_Drawn]:
+    drawn = rulers(join)
+    if deciding_only:
+        drawn = deciding(drawn)
+    return [_Drawn(ruler_svg(r), r.title, [] if all_named(r) else legend(r), r.note) for r in drawn]
 
 
 def _chart(story: JoinStory) -> tuple[Markup, str] | None:
@@ -105,6 +109,9 @@ def _outline_rows(plan: Plan) -> list[_OutlineRow]:
 def _plan_part(plan: Plan, index: int, *, whole: bool, is_open: bool, alone: bool) -> str:
     stories = join_stories(plan)
     drawn = {story.join.node: _drawn(story.join) for story in (stories if whole else stories[:1])}
+    said = plan_headline(plan)
+    if alone and stories and stories[0].sentence == said and len(drawn[stories[0].join.node]) == 1:
+        del drawn[stories[0].join.node]  # it stands at the top of the page
     charts = {s.join.node: _chart(s) for s in stories[:_JOINS_WITH_CHART]} if whole else {}
     query = shorten(clean_lines(plan.query), _QUERY_SHOWN) if plan.query and whole else ""
     return (
@@ -113,7 +120,7 @@ def _plan_part(plan: Plan, index: int, *, whole: bool, is_open: bool, alone: boo
         .render(
             index=index,
             source=quote(plan.source),
-            headline=plan_headline(plan),
+            headline=said,
             alone=alone,
             is_open=is_open,
             whole=whole,
@@ -154,23 +161,24 @@ def _plan_parts(audit: Audit, order: list[int]) -> tuple[list[Markup], int]:
 
 
 def _worst(audit: Audit, order: list[int]) -> tuple[str, list[_Drawn]]:
-    """The ruler of the worst join of the worst plan that has one."""
+    """The deciding ruler of the worst join of the worst plan that has one."""
     for index in order:
         joins = joins_by_weight(audit.plans[index])
         if joins:
             story = join_stories(audit.plans[index])[0]
-            return story.title, _drawn(joins[0])
+            return story.title, _drawn(joins[0], deciding_only=True)
     return "", []
 
 
 def render_html(audit: Audit) -> str:
     """The audit as one self-contained HTML document: same audit, same bytes."""
+    audit, folder = with_short_sources(audit)
     lines = plan_lines(audit)
     order = [line.index for line in lines]
     parts, left_out = _plan_parts(audit, order)
     style, style_hash = _style()
     worst_title, worst = _worst(audit, order)
-    remedies = [(remedy.rank, remedy_story(remedy)) for remedy in audit.remedies[:_REMEDIES]]
+    remedies = remedies_story(audit.remedies[:_REMEDIES])
     return (
         _environment()
         .get_template("report.html.j2")
@@ -180,11 +188,12 @@ def render_html(audit: Audit) -> str:
             patterns=PATTERNS,
             headline=audit_headline(audit),
             time_sentence=audit_time_sentence(audit),
-            counts=counts_words(audit) if audit.plans else "",
+            counts=counts_words(audit) + folder_words(audit, folder) if audit.plans else "",
             worst_title=worst_title,
-            worst=([ruler for ruler in worst if ruler.legend] or worst)[-1:],
-            remedies=remedies,
-            remedies_left_out=len(audit.remedies) - len(remedies),
+            worst=worst,
+            remedies=remedies.remedies,
+            shared=remedies.shared,
+            remedies_left_out=len(audit.remedies) - len(remedies.remedies),
             no_remedy=no_remedy_words(audit),
             lines=lines[:_LISTED_PLANS] if len(lines) > 1 else (),
             lines_left_out=max(0, len(lines) - _LISTED_PLANS),
