@@ -41,10 +41,12 @@ def grid(marks: Sequence[float], highest: float) -> list[float]:
     return sorted(points)
 
 
-def find_borders(leader: Leader, rows: Sequence[float]) -> list[Border]:
-    """Every change of the lead along the grid, each between two neighbouring whole numbers."""
+def find_borders(leader: Leader, rows: Sequence[float], leaders: Sequence[Method | None]) -> list[Border]:
+    """Every change of the lead along the grid, each between two neighbouring whole numbers.
+
+    `leaders` are the leaders at the grid's points.
+    """
     found: list[Border] = []
-    leaders = [leader(n) for n in rows]
     for at in range(len(rows) - 1):
         _narrow(leader, rows[at], leaders[at], rows[at + 1], leaders[at + 1], found)
     return found

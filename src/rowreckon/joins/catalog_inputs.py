@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from rowreckon.cost import CostSettings, MergeScanSelectivity
 from rowreckon.cost.selectivity import WHOLE_SCAN
-from rowreckon.plan.nodes import GatherNode, IndexScanNode
+from rowreckon.plan.nodes import CteScanNode, FunctionScanNode, GatherNode, IndexScanNode, ValuesScanNode
 
 from .clause_statistics import clause_by_statistics
 from .inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput
@@ -20,6 +20,9 @@ if TYPE_CHECKING:
     from .clauses import JoinClause
     from .known import Known, KnownRelation
     from .sides import JoinFacts, Side
+
+
+_LEAVES = (FunctionScanNode, ValuesScanNode, CteScanNode)
 
 
 def catalog_input(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, known: Known) -> JoinInput | None:
@@ -114,7 +117,7 @@ def _side(
         width=side.width,
         paths=tuple(paths),
         relation=relation,
-        single=relation is not None,
+        single=relation is not None or isinstance(reckoned.tree.nodes[side.node], _LEAVES),
         partial_paths=tuple(partial_paths),
         parameter_rows=least,
         parameter_rows_actual=least_actual,

@@ -7,6 +7,7 @@ Source: eqjoinsel_inner, eqjoinsel_semi and get_variable_numdistinct in utils/ad
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.cost import ColumnStatistics, eqjoinsel_inner, eqjoinsel_semi, get_variable_numdistinct
@@ -58,7 +59,10 @@ def _side(reference: ColumnReference, known: Known, tree: PlanTree) -> tuple[Key
     if len(scans) != 1 or not scans[0].plan_rows:
         return None
     rows = clamp_row_est(float(scans[0].plan_rows))
-    return _key(reference, ColumnStatistics(rows, rows, analyzed=False), rows, rows, int(scans[0].plan_width or 0))
+    key, statistics = _key(
+        reference, ColumnStatistics(rows, rows, analyzed=False), rows, rows, int(scans[0].plan_width or 0)
+    )
+    return replace(key, without_statistics=True), statistics
 
 
 def _of_relation(reference: ColumnReference, relation: KnownRelation) -> tuple[KeyInput, ColumnStatistics] | None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple, Protocol
 
 from rowreckon.cost import HashKey, MergeScanSelectivity, PathCost
-from rowreckon.cost.units import clamp_row_est
+from rowreckon.cost.units import DEFAULT_NUM_DISTINCT, clamp_row_est
 from rowreckon.report.document import Basis
 
 from .known import KnownIndex, KnownRelation
@@ -79,7 +79,10 @@ class SideInput:
 
 @dataclass(frozen=True, slots=True)
 class KeyInput:
-    """One side of a join clause: column or expression, its distinct values and frequencies in the whole relation."""
+    """One side of a join clause: column or expression, its distinct values and frequencies in the whole relation.
+
+    `without_statistics` marks a side that is no table, whose distinct values follow its rows.
+    """
 
     alias: str | None
     text: str
@@ -91,11 +94,20 @@ class KeyInput:
     relation_tuples: float = 0.0
     width: int = 0
     unique: bool = False
+    without_statistics: bool = False
+
+    def distinct(self, moved: float = 1.0) -> float | None:
+        """Distinct values, None where only a default is known; few rows without statistics count as all different."""
+        if not self.without_statistics:
+            return self.ndistinct
+        rows = clamp_row_est(self.relation_rows * moved)
+        return rows if rows < DEFAULT_NUM_DISTINCT else None
 
     def hash_key(self, moved: float = 1.0) -> HashKey:
         """The key's statistics as a hash join's inner key, its relation's rows moved by a factor."""
         rows = self.relation_rows if moved == 1.0 else clamp_row_est(self.relation_rows * moved)
-        return HashKey(self.ndistinct, self.null_frac, self.mcv_freq, rows, self.relation_tuples)
+        tuples = rows if self.without_statistics else self.relation_tuples
+        return HashKey(self.distinct(moved), self.null_frac, self.mcv_freq, rows, tuples)
 
 
 @dataclass(frozen=True, slots=True)

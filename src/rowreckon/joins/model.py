@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
 from rowreckon.cost import STD_FUZZ_FACTOR, PathCost, fractional_cost
@@ -96,12 +97,15 @@ class JoinModel:
         in optimizer/util/pathnode.c. Where only a part of the rows is wanted the cost of that part decides, and among
         partial paths the total cost alone (add_partial_path).
         """
+        return self.winner(self.paths(point))
+
+    def winner(self, paths: Sequence[tuple[Method, PathCost]]) -> Method | None:
+        """The method of the path that survives of these, in the planner's order (see `leader`)."""
         held: PathCost | None = None
         leading: Method | None = None
         if self.fraction < 1.0 or self.partial:
-            found = self.paths(point)
-            return min(found, key=lambda f: self.fetched(f[1]))[0] if found else None
-        for method, path in self.paths(point):
+            return min(paths, key=lambda f: self.fetched(f[1]))[0] if paths else None
+        for method, path in paths:
             if held is None or _replaces(path, held):
                 held, leading = path, method
         return leading

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import floor
 
+from rowreckon.cost import PathCost
 from rowreckon.report.document import Basis, Margin, Method, SwitchPoint
 
 from .borders import Border, find_borders, flip_interval, grid
@@ -33,12 +34,13 @@ def outer_line(world: World, *, inner_actual: bool) -> Line:
     """The borders of one world along the outer rows."""
     model, points = world
     rows = grid(_marks(points), _highest(points))
-    lean = _without_hopeless(model, points, [points.along(n, inner_actual=inner_actual) for n in rows])
+    priced = [model.paths(points.along(n, inner_actual=inner_actual)) for n in rows]
+    lean = _without_hopeless(model, priced)
 
     def leader(outer: float) -> Method | None:
         return lean.leader(points.along(outer, inner_actual=inner_actual))
 
-    return Line(inner_actual, tuple(find_borders(leader, rows)), lean)
+    return Line(inner_actual, tuple(find_borders(leader, rows, [model.winner(p) for p in priced])), lean)
 
 
 def outer_lines(world: World, *, shown_inner_differs: bool) -> tuple[Line, ...]:
@@ -79,16 +81,13 @@ def margin(world: World, line: Line, method: Method) -> Margin:
     )
 
 
-def _without_hopeless(model: JoinModel, points: Points, line: Sequence[Point]) -> JoinModel:
-    """The model without the ways that are far from the cheapest all along a line of points."""
-    ways = model.deciding()
+def _without_hopeless(model: JoinModel, priced: Sequence[Sequence[tuple[Method, PathCost]]]) -> JoinModel:
+    """The model without the ways that are far from the cheapest at all of these points."""
     kept: set[int] = set()
-    known = [points.estimate] + ([points.actual] if points.actual is not None else [])
-    for point in (*known, line[0], line[len(line) // 2], line[-1]):
-        costs = [path.total_cost for _, path in model.paths(point)]
-        limit = HOPELESS * min(costs, default=0.0)
-        kept.update(n for n, cost in enumerate(costs) if cost <= limit)
-    return model.with_ways(tuple(way for n, way in enumerate(ways) if n in kept))
+    for paths in priced:
+        limit = HOPELESS * min((path.total_cost for _, path in paths), default=0.0)
+        kept.update(n for n, (_, path) in enumerate(paths) if path.total_cost <= limit)
+    return model.with_ways(tuple(way for n, way in enumerate(model.deciding()) if n in kept))
 
 
 def _set(worlds: Sequence[World], line: Line, *, scale: float, inner_scale: float) -> list[SwitchPoint]:
@@ -143,7 +142,7 @@ def _along_inner(model: JoinModel, points: Points, *, scale: float) -> list[Swit
                 "inner_from_rows": b.rows * scale,
             }
         )
-        for b in find_borders(leader, rows)
+        for b in find_borders(leader, rows, [leader(n) for n in rows])
     ]
 
 

@@ -109,7 +109,10 @@ def _left_at_join(settings: CostSettings, join: JoinInput, inner: Parameterised)
 def _distinct_parameters(join: JoinInput, clauses: tuple[ClauseInput, ...], point: Point, outer_rows: float) -> float:
     """Different parameter values among the outer rows; all of them where a distinct count is a mere default."""
     calls = clamp_row_est(outer_rows)
-    if any(c.outer.ndistinct is None for c in clauses):
+    moved = 1.0
+    if join.outer.single:
+        moved = outer_rows * (join.processes if join.workers > 0 else 1.0) / max(join.outer.rows, 1.0)
+    if any(c.outer.distinct(moved) is None for c in clauses):
         return calls
     by_alias: dict[str | None, list[ClauseInput]] = {}
     for clause in clauses:
@@ -117,10 +120,8 @@ def _distinct_parameters(join: JoinInput, clauses: tuple[ClauseInput, ...], poin
     relations: list[GroupRelation] = []
     for members in by_alias.values():
         key = members[0].outer
-        rows = key.relation_rows
-        if join.outer.single:
-            total = outer_rows * (join.processes if join.workers > 0 else 1.0)
-            rows = clamp_row_est(key.relation_rows * total / max(join.outer.rows, 1.0))
-        counts = tuple(c.outer.ndistinct for c in members if c.outer.ndistinct is not None)
-        relations.append(GroupRelation(counts, min(rows, key.relation_tuples or rows), key.relation_tuples or rows))
+        rows = clamp_row_est(key.relation_rows * moved)
+        tuples = rows if key.without_statistics else key.relation_tuples or rows
+        counts = tuple(n for c in members if (n := c.outer.distinct(moved)) is not None)
+        relations.append(GroupRelation(counts, min(rows, tuples), tuples))
     return estimate_num_groups(relations, calls)

@@ -1,0 +1,76 @@
+"""Captures from a live server for join tests: a plan, and the facts that belong to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import psycopg
+from psycopg import sql
+
+from rowreckon.capture import Alternative, Capture
+from rowreckon.counts import find_origins, reckon
+from rowreckon.joins import judge_joins
+from rowreckon.plan import lay_out, parse_document
+from rowreckon.plan.document import ExplainDocument
+from rowreckon.report.document import Join
+from rowreckon.server.facts import read_catalog
+
+Connection = psycopg.Connection[Any]
+SERIAL = {"max_parallel_workers_per_gather": "0", "jit": "off"}
+
+
+def explain(connection: Connection, query: str, options: str = "") -> ExplainDocument:
+    """The plan of a query as the session sees it."""
+    row = connection.execute(f"explain ({options}verbose, settings, format json) {query}".encode()).fetchone()
+    assert row is not None
+    return parse_document(row[0][0])
+
+
+def capture(
+    connection: Connection,
+    query: str,
+    *,
+    settings: Mapping[str, str] = SERIAL,
+    catalog: bool = True,
+    alternatives: tuple[Mapping[str, str], ...] = (),
+    analyze: bool = True,
+) -> Capture:
+    """One query's capture under these settings; `alternatives` are further settings to plan it again with."""
+    with connection.transaction(force_rollback=True):
+        apply(connection, settings)
+        document = explain(connection, query, "analyze, buffers, timing off, " if analyze else "")
+        facts = read_catalog(connection, lay_out(document.plan)) if catalog else None
+        others: list[Alternative] = []
+        for other in alternatives:
+            with connection.transaction(force_rollback=True):
+                apply(connection, other)
+                others.append(Alternative(switched_off=tuple(other), explain=explain(connection, query)))
+    return Capture(
+        name="test",
+        query=query,
+        server_version=connection.info.server_version,
+        settings=document.settings,
+        explain=document,
+        catalog=facts,
+        alternatives=tuple(others),
+    )
+
+
+def judge(captured: Capture, threshold: float = 10.0) -> tuple[Join, ...]:
+    """The verdicts on a capture's joins."""
+    assert captured.explain is not None
+    reckoned = reckon(lay_out(captured.explain.plan))
+    return judge_joins(captured, reckoned, find_origins(reckoned), threshold=threshold).joins
+
+
+def apply(connection: Connection, settings: Mapping[str, str]) -> None:
+    """Settings for the rest of the transaction."""
+    for name, value in settings.items():
+        connection.execute(sql.SQL("set local {} = {}").format(sql.Identifier(name), sql.Literal(value)))
+
+
+def only(method: str) -> dict[str, str]:
+    """Settings that leave one join method."""
+    switches = {"nested_loop": "enable_nestloop", "hash": "enable_hashjoin", "merge": "enable_mergejoin"}
+    return {switch: "on" if name == method else "off" for name, switch in switches.items()}
