@@ -76,7 +76,8 @@ def test_forty_queries(database: str, tmp_path: Path) -> None:
 def check(dsn: str, tmp_path: Path, text: str, expected: dict[str, tuple[str, str | None]], total: int) -> None:
     path = tmp_path / "list.sql"
     path.write_text(text)
-    reports = [tmp_path / name for name in ("r.json", "r.html", "r.md")]
+    # not Markdown, which is cut to what a ticket takes and says so
+    reports = [tmp_path / name for name in ("r.json", "r.html")]
     options = [part for report in reports for part in ("--report", str(report))]
     done = rowreckon_long("sweep", str(path), "--dsn", dsn, "--time-limit", "2s", "--probe", *options)
     document = json.loads(reports[0].read_text())
@@ -94,8 +95,7 @@ def check(dsn: str, tmp_path: Path, text: str, expected: dict[str, tuple[str, st
     outcomes = Counter(plan["outcome"] for name, plan in plans.items() if name not in expected)
     print(outcomes, document["summary"])
     assert outcomes["ran"] >= 0.9 * (total - len(expected))
-    for report in reports[1:]:
-        rendered = report.read_text()
+    for rendered in (reports[1].read_text(), done.stdout):
         for name, (_, sqlstate) in expected.items():
             if sqlstate is not None:
                 assert name in rendered
