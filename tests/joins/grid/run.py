@@ -6,7 +6,7 @@ from typing import Any
 
 import psycopg
 
-from .cases import cases
+from .cases import Case, cases
 from .measure import Measured, measure
 from .tables import SHARED, pairs
 
@@ -21,7 +21,12 @@ def run(
     connection: psycopg.Connection[Any], *, seed: int, tables: int, count: int, largest: int, flips: bool = True
 ) -> list[Measured]:
     """Measure `count` cases over `tables` pairs that `build` made with the same seed."""
+    return measure_all(connection, cases(seed, pairs(seed, tables, largest), count), flips=flips)
+
+
+def measure_all(connection: psycopg.Connection[Any], wanted: list[Case], *, flips: bool = True) -> list[Measured]:
+    """Measure these cases."""
     found: list[Measured] = []
-    for case in cases(seed, pairs(seed, tables, largest), count):
+    for case in wanted:
         found += measure(connection, case, flips=flips)
     return found
