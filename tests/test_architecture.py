@@ -11,7 +11,7 @@ import pytest
 import rowreckon
 
 SOURCE = Path(rowreckon.__file__).parent
-CORE = ("plan", "counts", "cost", "joins", "causes", "remedies", "auditing.py", "elsewhere.py", "capture.py")
+CORE = ("plan", "counts", "cost", "joins", "causes", "remedies", "trial", "auditing.py", "elsewhere.py", "capture.py")
 IO = {"os", "sys", "pathlib", "socket", "subprocess", "time", "datetime", "random", "io", "tempfile", "shutil"}
 # A catalog's facts hold the time of the last ANALYZE, which is a value and not a clock.
 VALUES = {"datetime"}

@@ -7,11 +7,21 @@ costs are planner units. What is not known is None. A release may add keys, neve
 
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
+
+from rowreckon.report.document_base import Method as Method
+from rowreckon.report.document_base import Part as Part
+from rowreckon.report.document_trial import Combination as Combination
+from rowreckon.report.document_trial import JoinSeen as JoinSeen
+from rowreckon.report.document_trial import NotTried as NotTried
+from rowreckon.report.document_trial import SideEffect as SideEffect
+from rowreckon.report.document_trial import Trial as Trial
+from rowreckon.report.document_trial import TrialAccount as TrialAccount
+from rowreckon.report.document_trial import TrialJoin as TrialJoin
+from rowreckon.report.document_trial import TrialQuery as TrialQuery
 
 AUDIT_SCHEMA = "rowreckon.audit/1"
 
-Method = Literal["nested_loop", "hash", "merge"]
 JoinType = Literal["inner", "left", "right", "full", "semi", "anti", "right_semi", "right_anti"]
 CountState = Literal["exact", "at_least", "reread", "not_run", "not_counted", "probed"]
 Direction = Literal["under", "over", "even"]
@@ -34,19 +44,6 @@ TimeKind = Literal[
     "write",
     "other",
 ]
-
-
-class Part(BaseModel):
-    """Common settings of every part of the document."""
-
-    model_config = ConfigDict(
-        frozen=True,
-        extra="forbid",
-        populate_by_name=True,
-        serialize_by_alias=True,
-        protected_namespaces=(),
-        defer_build=True,
-    )
 
 
 class Rejected(Part):
@@ -308,71 +305,6 @@ class GainMs(Part):
     high: float
 
 
-class SideEffect(Part):
-    """What a remedy does to another query."""
-
-    query: str
-    change: Literal["plan_same", "plan_changed", "unknown"]
-    time: Literal["same", "faster", "slower", "not_measured"] = "not_measured"
-    before_ms: float | None = None
-    after_ms: float | None = None
-    basis: str | None = None
-
-
-class JoinSeen(Part):
-    """One join as a run showed it: the node in its plan, the method, the rows of its outer side, its q-error."""
-
-    node: int
-    method: Method
-    outer_estimated_rows: float | None = None
-    outer_actual_rows: float | None = None
-    q_error: float | None = None
-
-
-class TrialJoin(Part):
-    """The join of the same tables before and after a change; None where the other join order has no such join."""
-
-    tables: tuple[str, ...]
-    before: JoinSeen | None = None
-    after: JoinSeen | None = None
-
-
-class TrialQuery(Part):
-    """A query that a remedy is meant for, run without and with the change; the times are medians of the runs (ms)."""
-
-    query: str
-    time: Literal["same", "faster", "slower", "not_measured"] = "not_measured"
-    before_ms: float | None = None
-    after_ms: float | None = None
-    before_runs_ms: tuple[float, ...] = ()
-    after_runs_ms: tuple[float, ...] = ()
-    join_order_before: str | None = None
-    join_order_after: str | None = None
-    joins: tuple[TrialJoin, ...] = ()
-    reason: str | None = None
-
-
-class Trial(Part):
-    """A remedy tried where nothing lasts, and measured."""
-
-    where: Literal["copy", "in_place"]
-    before_ms: float | None = None
-    after_ms: float | None = None
-    join_methods_before: tuple[str, ...] = ()
-    join_methods_after: tuple[str, ...] = ()
-    q_error_before: float | None = None
-    q_error_after: float | None = None
-    verdict: Literal["helped", "no_effect", "harmed", "not_applied", "inconclusive"]
-    reason: str | None = None
-    queries: tuple[TrialQuery, ...] = ()
-    apply_ms: float | None = None
-    """What applying the change took."""
-    index_kb: float | None = None
-    """Size of the indexes that it made."""
-    rank_before: int | None = None
-    """The remedy's rank before anything was tried."""
-
-
 class Remedy(Part):
     """A change to try."""
 
@@ -397,37 +329,24 @@ class Remedy(Part):
     cautions: tuple[str, ...] = ()
 
 
-class Combination(Part):
-    """Several remedies tried together: those that helped, the best for each query."""
+class FoldBefore(Part):
+    """The same fold in an older archive; `times` 0 where it did not occur."""
 
-    ranks: tuple[int, ...]
-    trial: Trial
-    side_effects: tuple[SideEffect, ...] = ()
-
-
-class NotTried(Part):
-    """A remedy that was to be tried and was not."""
-
-    rank: int
-    reason: str
-
-
-class TrialAccount(Part):
-    """How a trial went about it: where, at what price, what was not tried, and what it left behind."""
-
-    where: Literal["copy", "in_place"]
-    copies: int = 0
-    database_kb: float | None = None
-    copy_ms: float | None = None
-    budget_ms: float | None = None
-    combination: Combination | None = None
-    not_tried: tuple[NotTried, ...] = ()
-    left_behind: tuple[str, ...] = ()
-    notes: tuple[str, ...] = ()
+    times: int = 0
+    misestimated: int = 0
+    crossed: int = 0
+    execution_ms: float | None = None
+    lost_ms: float | None = None
+    q_error_median: float | None = None
 
 
 class Fold(Part):
-    """One recurring query of an archive."""
+    """One query with one plan shape, over all its executions in an archive.
+
+    `q_errors` has the min, median, p95 and max of each execution's largest q-error between nearest ends; `crossed` and
+    `misestimated` count executions. `lost_ms` is what the cost model claims: the time of each crossed join × (1 − 1 ÷
+    its loss factor). `plan` is the index of the worst execution's plan, None where it is not shown.
+    """
 
     fingerprint: str
     times: int
@@ -436,6 +355,12 @@ class Fold(Part):
     q_errors: dict[str, float] = Field(default_factory=dict)
     crossed: int = 0
     lost_ms: float | None = None
+    query: str | None = None
+    query_id: str | None = None
+    misestimated: int = 0
+    execution_ms: float | None = None
+    plan: int | None = None
+    before: FoldBefore | None = None
 
 
 class Summary(Part):

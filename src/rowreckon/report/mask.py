@@ -87,9 +87,9 @@ def _string(text: str, field: str, parent: str, masker: WordMasker) -> str:
         return text
     if field in _OWN or (field == "from" and parent in ("switch_points", "evidence")):
         return text
-    if field == "where" and parent == "trial":
+    if field == "where" and parent in ("trial", "trials"):
         return text
-    if field == "query" and parent == "side_effects":
+    if field == "query" and parent in ("side_effects", "queries"):
         return masker.prose(text)
     if field in _SQL:
         return masker.sql(text, ours=field not in ("condition", "query", "fingerprint"))

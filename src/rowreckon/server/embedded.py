@@ -7,17 +7,15 @@ afterwards, also after Ctrl-C, an exception, or a kill of the process that start
 from __future__ import annotations
 
 import contextlib
-import signal
-import threading
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from types import FrameType
 from typing import Final
 
 from .account import server_account
 from .binaries import find_binaries, wheel_root
 from .process import ServerProcess, init_data
 from .rundir import cache_folder, new_run_folder
+from .signals import terminated_like_ctrl_c
 
 # Safe only because the data are thrown away: no write waits for a disk.  Autovacuum is off so that statistics
 # change when a statement says so and two runs give the same plans.
@@ -51,7 +49,7 @@ def embedded_server(
     account = server_account()
     cache = base or cache_folder()
     binaries = find_binaries(installation or wheel_root(), account, cache)
-    with _terminated_like_ctrl_c():
+    with terminated_like_ctrl_c():
         run = new_run_folder(cache / "servers", account)
         server: ServerProcess | None = None
         try:
@@ -68,23 +66,3 @@ def _quoted(value: str) -> str:
     """A value in a libpq connection string, where blanks, quotes and backslashes need care."""
     escaped = value.replace("\\", "\\\\").replace("'", "\\'")
     return f"'{escaped}'"
-
-
-@contextlib.contextmanager
-def _terminated_like_ctrl_c() -> Iterator[None]:
-    """Turn SIGTERM into an exception, so that a polite `kill` cleans up too; only where nobody handles it yet."""
-    if (
-        threading.current_thread() is not threading.main_thread()
-        or signal.getsignal(signal.SIGTERM) is not signal.SIG_DFL
-    ):
-        yield
-        return
-
-    def leave(number: int, frame: FrameType | None) -> None:
-        raise SystemExit(128 + number)
-
-    signal.signal(signal.SIGTERM, leave)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, signal.SIG_DFL)

@@ -87,6 +87,28 @@ def open_transaction(
             send(b"ROLLBACK")
 
 
+@contextlib.contextmanager
+def item_savepoint(connection: Connection, item: QueryItem, limits: Limits) -> Iterator[ItemTransaction]:
+    """The same as `open_transaction` within a transaction that is open already, and rolled back to where it was."""
+    send = connection.execute
+    send(b"SAVEPOINT rowreckon_place")
+    try:
+        if item.kind != "write":
+            send(b"SET TRANSACTION READ ONLY")
+        for statement in item.settings:
+            send(statement.encode(), binary=True)
+        if item.prepared:
+            _prepare(connection, item)
+        send(limit_statements(limits, watched=False).encode())
+        yield ItemTransaction(connection, item)
+    finally:
+        with contextlib.suppress(psycopg.Error):
+            if item.prepared:
+                _forget(connection, item)
+        with contextlib.suppress(psycopg.Error):
+            send(b"ROLLBACK TO SAVEPOINT rowreckon_place")
+
+
 def limit_statements(limits: Limits, *, watched: bool) -> str:
     """SET LOCAL statements for the limits."""
     words = (

@@ -1,0 +1,206 @@
+"""Carrying a trial out: leftovers, price, permission, sweep, audit, trials, reports, exit status."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from rowreckon.auditing import audit
+from rowreckon.capture import Capture
+from rowreckon.catalog.capture_folder import CaptureFolder
+from rowreckon.cli.config import read_config
+from rowreckon.cli.output import OutputFormat, exit_status, print_audit, write_reports
+from rowreckon.cli.progress import progress_bar
+from rowreckon.cli.server_options import confirm, connector, warn
+from rowreckon.cli.sweeping import INTERRUPTED
+from rowreckon.errors import StatementRefused
+from rowreckon.report.document import Audit
+from rowreckon.server.connection import Connection
+from rowreckon.server.measure import SweepRules
+from rowreckon.server.querylist import QueryItem
+from rowreckon.server.signals import terminated_like_ctrl_c
+from rowreckon.server.sweep import Connect, Swept, sweep
+from rowreckon.server.trials.copies import ConnectTo
+from rowreckon.server.trials.leftovers import drop_leftover, find_leftovers
+from rowreckon.server.trials.read_price import read_price
+from rowreckon.server.trials.rules import TrialRules
+from rowreckon.server.trials.session import TrialSession, Tried
+from rowreckon.server.trials.to_database import connector_to
+from rowreckon.server.whereabouts import require_permission
+from rowreckon.trial.measured import Attempt
+from rowreckon.trial.planning import attempts_of, in_place_obstacle
+from rowreckon.trial.price import Price, copies_that_fit, needs_word, price_lines, size
+from rowreckon.trial.rollback import left_behind
+
+_NOTHING_LEFT = "nothing was changed"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What the command line asked for."""
+
+    remedies: tuple[int, ...]
+    in_place: bool
+    captures: Path | None
+    space_kb: float | None
+    ask_above_kb: float
+    yes: bool
+    output: OutputFormat
+    reports: tuple[Path, ...]
+    fail_on: frozenset[str]
+    verbose: bool
+
+
+def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: Wanted) -> int:
+    """Sweep, audit, try, write; the exit status. Raises what connecting, permission or writing raise."""
+    connect = connector(dsn)
+    with terminated_like_ctrl_c(), connect() as admin:
+        require_permission(admin, allow=read_config().allow, yes=wanted.yes, standby=False, confirm=confirm())
+        _offer_leftovers(admin, wanted.yes)
+        price, copies = _price(admin, wanted)
+        captures, result, interrupted = _audited(connect, items, rules, wanted)
+        attempts = () if interrupted else attempts_of(result, wanted.remedies)
+        if attempts:
+            if wanted.in_place:
+                _ask_in_place(admin, attempts, rules, wanted)
+            tried = _try(connector_to(dsn), admin, items, captures, result, attempts, rules, price, copies)
+            result, interrupted = tried.audit, tried.interrupted
+        elif not interrupted:
+            warn("the audit proposes no change: there is nothing to try")
+    print_audit(result, wanted.output, verbose=wanted.verbose)
+    write_reports(result, list(wanted.reports), wanted.fail_on)
+    _tell(result)
+    return INTERRUPTED if interrupted else exit_status(result, wanted.fail_on)
+
+
+def _offer_leftovers(connection: Connection, yes: bool) -> None:
+    """Copies that an earlier trial left: dropped if somebody says so, or --yes does; else named."""
+    ask = confirm()
+    for leftover in find_leftovers(connection):
+        made = leftover.comment or "without a mark: its maker was stopped before it could say what it is"
+        what = f"{leftover.name} was left behind by an earlier trial ({made}"
+        what += f", {size(leftover.size_kb)})" if leftover.size_kb is not None else ")"
+        if not leftover.owned:
+            warn(f"{what}; this role may not drop it")
+        elif leftover.sessions:
+            warn(f"{what}; it is not dropped: {leftover.sessions} sessions are on it")
+        elif yes or (ask is not None and ask(f"{what}. Drop it?")):
+            trouble = drop_leftover(connection, leftover)
+            warn(f"{leftover.name} was dropped" if trouble is None else f"{what} could not be dropped: {trouble}")
+        else:
+            warn(f"{what}; drop it with: DROP DATABASE {leftover.name}")
+
+
+def _price(connection: Connection, wanted: Wanted) -> tuple[Price, int]:
+    """Say what copies cost and have it allowed. Raises StatementRefused where they can't be made, or may not."""
+    price = read_price(connection)
+    if wanted.in_place:
+        return price, 0
+    if price.obstacles:
+        raise StatementRefused(
+            f"no copy of {price.database} can be made: {'; '.join(price.obstacles)}",
+            hint="use a role that may, or try in place with --in-place",
+        )
+    if price.sessions:
+        raise StatementRefused(
+            f"no copy of {price.database} can be made while other sessions are on it: {'; '.join(price.sessions)}",
+            hint="end them, or try in place with --in-place",
+        )
+    copies = copies_that_fit(price, space_kb=wanted.space_kb)
+    if copies == 0:
+        raise StatementRefused(
+            f"a copy of {price.database} takes about {size(price.size_kb)}, which does not fit into the space",
+            hint="give more with --space, or try in place with --in-place",
+        )
+    for line in price_lines(price, copies):
+        warn(line)
+    if wanted.yes or not needs_word(price, copies, wanted.ask_above_kb):
+        return price, copies
+    ask = confirm()
+    if ask is None:
+        raise StatementRefused(
+            f"copies of {price.database} need somebody's word, and nobody can be asked", hint="give --yes"
+        )
+    if not ask("Make these copies?"):
+        raise StatementRefused(_NOTHING_LEFT, hint="try in place with --in-place, or on a smaller database")
+    return price, copies
+
+
+def _ask_in_place(connection: Connection, attempts: Sequence[Attempt], rules: TrialRules, wanted: Wanted) -> None:
+    """Say what a rollback can't undo and have it allowed. Raises StatementRefused."""
+    fit = [a for a in attempts if in_place_obstacle(a) is None]
+    statements = [s for a in fit for s in a.statements]
+    stays = left_behind(statements, connection.info.server_version)
+    warn(
+        f"{len(fit)} changes will be made in {connection.info.dbname} itself and rolled back; each holds its locks for"
+        f" at most {rules.hold_ms / 1000:g} s, and others wait for them as long"
+    )
+    for attempt in fit:
+        for remedy in attempt.remedies:
+            warn(f"change {remedy.rank} takes a lock on {', '.join(remedy.tables)}: {'; '.join(attempt.statements)}")
+    for line in stays:
+        warn(f"not undone by the rollback: {line}")
+    if wanted.yes:
+        return
+    ask = confirm()
+    if ask is None:
+        raise StatementRefused("a trial in place needs somebody's word, and nobody can be asked", hint="give --yes")
+    if not ask("Go on?"):
+        raise StatementRefused(_NOTHING_LEFT, hint="try on a copy")
+
+
+def _audited(
+    connect: Connect, items: Sequence[QueryItem], rules: TrialRules, wanted: Wanted
+) -> tuple[list[Capture], Audit, bool]:
+    """The list's captures and their audit, before any change."""
+    folder = CaptureFolder(wanted.captures) if wanted.captures is not None else None
+    found = folder.known({item.name: item.written or item.text for item in items}) if folder is not None else {}
+    known = {n: found[item.name] for n, item in enumerate(items) if item.name in found}
+    sweep_rules = SweepRules(
+        permission=rules.permission, limits=rules.limits, alternatives=True, threshold=rules.threshold
+    )
+    with progress_bar() as report:
+        swept: Swept = sweep(connect, items, sweep_rules, progress=report, known=known)
+        result = audit(swept.captures, threshold=rules.threshold)
+    for note in swept.notes:
+        warn(note)
+    return swept.captures, result, swept.interrupted
+
+
+def _try(
+    connect_to: ConnectTo,
+    admin: Connection,
+    items: Sequence[QueryItem],
+    captures: Sequence[Capture],
+    result: Audit,
+    attempts: Sequence[Attempt],
+    rules: TrialRules,
+    price: Price,
+    copies: int,
+) -> Tried:
+    with progress_bar() as report:
+        session = TrialSession(connect_to, items, captures, result, attempts, rules, report)
+        if copies == 0:
+            return session.in_place(admin)
+        return session.on_copies(admin, price.database, price.size_kb, pair=copies >= 2)
+
+
+def _tell(result: Audit) -> None:
+    """What was not tried, what stays, what went wrong."""
+    account = result.trials
+    if account is None:
+        return
+    for entry in account.not_tried:
+        warn(f"change {entry.rank} was not tried: {entry.reason}")
+    for line in account.left_behind:
+        warn(f"not undone by the rollback: {line}")
+    for note in account.notes:
+        warn(note)
+    together = account.combination
+    if together is not None:
+        trial = together.trial
+        times = ""
+        if trial.before_ms is not None and trial.after_ms is not None:
+            times = f", {trial.before_ms:,.1f} ms before, {trial.after_ms:,.1f} ms after"
+        warn(f"changes {', '.join(map(str, together.ranks))} together: {trial.verdict.replace('_', ' ')}{times}")

@@ -1,0 +1,101 @@
+"""The audit document: what a trial measured of a remedy, and how it went about it."""
+
+from typing import Literal
+
+from rowreckon.report.document_base import Method, Part
+
+
+class SideEffect(Part):
+    """What a remedy does to another query."""
+
+    query: str
+    change: Literal["plan_same", "plan_changed", "unknown"]
+    time: Literal["same", "faster", "slower", "not_measured"] = "not_measured"
+    before_ms: float | None = None
+    after_ms: float | None = None
+    basis: str | None = None
+
+
+class JoinSeen(Part):
+    """One join as a run showed it: the node in its plan, the method, the rows of its outer side, its q-error."""
+
+    node: int
+    method: Method
+    outer_estimated_rows: float | None = None
+    outer_actual_rows: float | None = None
+    q_error: float | None = None
+
+
+class TrialJoin(Part):
+    """The join of the same tables before and after a change; None where the other join order has no such join."""
+
+    tables: tuple[str, ...]
+    before: JoinSeen | None = None
+    after: JoinSeen | None = None
+
+
+class TrialQuery(Part):
+    """A query that a remedy is meant for, run without and with the change; the times are medians of the runs (ms)."""
+
+    query: str
+    time: Literal["same", "faster", "slower", "not_measured"] = "not_measured"
+    before_ms: float | None = None
+    after_ms: float | None = None
+    before_runs_ms: tuple[float, ...] = ()
+    after_runs_ms: tuple[float, ...] = ()
+    join_order_before: str | None = None
+    join_order_after: str | None = None
+    joins: tuple[TrialJoin, ...] = ()
+    reason: str | None = None
+
+
+class Trial(Part):
+    """A remedy tried where nothing lasts, and measured."""
+
+    where: Literal["copy", "in_place"]
+    before_ms: float | None = None
+    after_ms: float | None = None
+    join_methods_before: tuple[str, ...] = ()
+    join_methods_after: tuple[str, ...] = ()
+    q_error_before: float | None = None
+    q_error_after: float | None = None
+    verdict: Literal["helped", "no_effect", "harmed", "not_applied", "inconclusive"]
+    reason: str | None = None
+    queries: tuple[TrialQuery, ...] = ()
+    apply_ms: float | None = None
+    """What applying the change took."""
+    index_kb: float | None = None
+    """Size of the indexes that it made."""
+    queries_planned: int | None = None
+    """How many queries of the list were planned with the change, those with the same plan included."""
+    rank_before: int | None = None
+    """The remedy's rank before anything was tried."""
+
+
+class Combination(Part):
+    """Several remedies tried together: those that helped, the best for each query."""
+
+    ranks: tuple[int, ...]
+    trial: Trial
+    side_effects: tuple[SideEffect, ...] = ()
+
+
+class NotTried(Part):
+    """A remedy that was to be tried and was not."""
+
+    rank: int
+    reason: str
+
+
+class TrialAccount(Part):
+    """How a trial went about it: where, at what price, what was not tried, and what it left behind."""
+
+    where: Literal["copy", "in_place"]
+    copies: int = 0
+    database_kb: float | None = None
+    copy_ms: float | None = None
+    budget_ms: float | None = None
+    combination: Combination | None = None
+    not_tried: tuple[NotTried, ...] = ()
+    left_behind: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()

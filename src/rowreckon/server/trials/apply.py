@@ -1,0 +1,152 @@
+"""Applying a change and looking whether it took effect.
+
+A statement that succeeds may have done nothing: ANALYZE without the right to only warns, an index may be invalid or
+not yet usable. What is not seen in the catalog afterwards was not applied.
+"""
+
+from __future__ import annotations
+
+import re
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import psycopg
+from psycopg import sql
+
+from rowreckon.trial.planning import gathers_statistics, makes_index
+
+from ..connection import Connection, first_line
+from .catalog_state import CatalogState, read_state
+
+_TABLE = re.compile(r"analyze\s+(.+)", re.IGNORECASE | re.DOTALL)
+_ANALYZED = """
+select c.relkind::text, pg_catalog.pg_stat_get_last_analyze_time(c.oid),
+  pg_catalog.current_setting('track_counts')::bool
+from pg_catalog.pg_class c where c.oid = pg_catalog.to_regclass(%s)
+"""
+_COLLECTOR_S = 2.0  # up to 14 counters arrive through a collector process, within half a second
+
+
+@dataclass(frozen=True, slots=True)
+class Applied:
+    """`obstacle` says why the change is not in force, None where it is. `index_kb` is the size of the new indexes."""
+
+    obstacle: str | None = None
+    ms: float = 0.0
+    index_kb: float | None = None
+    timed_out: bool = False
+
+
+def apply(connection: Connection, statements: Sequence[str], *, limit_ms: float, inside: bool = False) -> Applied:
+    """Run the statements within so many ms together. `inside` an open transaction settings are set for it alone.
+
+    The server's errors become obstacles; a lost connection raises psycopg.Error.
+    """
+    begun = time.perf_counter()
+    try:
+        before = start = read_state(connection)
+        for statement in statements:
+            left = limit_ms - (time.perf_counter() - begun) * 1000.0
+            if left <= 1:
+                return Applied("there was no time left to apply it", _since(begun), timed_out=True)
+            obstacle = _one(connection, statement, left, inside=inside)
+            if obstacle is not None:
+                return Applied(obstacle, _since(begun))
+            if not gathers_statistics(statement):
+                after = read_state(connection)
+                obstacle = _unseen(statement, before, after)
+                if obstacle is not None:
+                    return Applied(obstacle, _since(begun))
+                before = after
+        made = before.new_indexes(start)
+        return Applied(None, _since(begun), sum(i.size_kb for i in made) if made else None)
+    except psycopg.errors.QueryCanceled:
+        return Applied(f"it was not applied within {limit_ms / 1000:.1f} s", _since(begun), timed_out=True)
+    except psycopg.errors.LockNotAvailable:
+        return Applied("a lock that it needs was not free in time", _since(begun), timed_out=True)
+    except psycopg.Error as error:
+        if connection.closed:
+            raise
+        return Applied(f"the server refused it: {first_line(error)}", _since(begun))
+
+
+def refresh(connection: Connection, statements: Sequence[str], *, limit_ms: float) -> str | None:
+    """Run the ANALYZE statements again, for another sample; why not, or None."""
+    again = [s for s in statements if gathers_statistics(s)]
+    return apply(connection, again, limit_ms=limit_ms).obstacle
+
+
+def _one(connection: Connection, statement: str, left_ms: float, *, inside: bool) -> str | None:
+    """Run one statement; what the server warned of, or what is missing afterwards."""
+    scope = sql.SQL("LOCAL ") if inside else sql.SQL("")
+    connection.execute(sql.SQL("SET {}statement_timeout = {}").format(scope, sql.Literal(int(left_ms))))
+    table = _TABLE.fullmatch(statement.strip())
+    earlier = _analyzed(connection, table.group(1)) if table else None
+    with _warnings(connection) as warned:
+        connection.execute(statement.encode())
+    if warned:
+        return f"the server warned: {warned[0]}"
+    if table is None or earlier is None or inside:
+        return None
+    kind, last, counting = earlier
+    if not counting or kind not in ("r", "m"):
+        return None
+    deadline = time.perf_counter() + _COLLECTOR_S
+    while True:
+        now = _analyzed(connection, table.group(1))
+        if now is not None and now[1] is not None and now[1] != last:
+            return None
+        if time.perf_counter() > deadline:
+            return f"the server's counters do not show that it happened: {statement}"
+        time.sleep(0.05)
+
+
+def _analyzed(connection: Connection, table: str) -> tuple[str, object, bool] | None:
+    """Kind, time of the last ANALYZE, whether the server counts; None for what is no table's name."""
+    try:
+        with connection.transaction():
+            row = connection.execute(_ANALYZED, (table.strip(),)).fetchone()
+    except psycopg.errors.SyntaxError:
+        return None
+    return None if row is None else (str(row[0]), row[1], bool(row[2]))
+
+
+def _unseen(statement: str, before: CatalogState, after: CatalogState) -> str | None:
+    if not after.differs(before):
+        return f"the server accepted it, and nothing in the catalog changed: {statement}"
+    made = after.new_indexes(before)
+    if makes_index(statement) and not made:
+        return "no new index is in the catalog"
+    for index in made:
+        if not index.valid:
+            return "the new index is not valid"
+        if not index.usable:
+            return (
+                "the new index is not usable yet: it waits for older transactions (indcheckxmin), and the planner of"
+                " this one ignores it"
+                if index.waits
+                else "the new index is not ready"
+            )
+    return None
+
+
+@contextmanager
+def _warnings(connection: Connection) -> Iterator[list[str]]:
+    """The warnings that the server sends meanwhile."""
+    found: list[str] = []
+
+    def note(diagnostic: psycopg.errors.Diagnostic) -> None:
+        if (diagnostic.severity_nonlocalized or diagnostic.severity) == "WARNING":
+            found.append(diagnostic.message_primary or "a warning without a text")
+
+    connection.add_notice_handler(note)
+    try:
+        yield found
+    finally:
+        connection.remove_notice_handler(note)
+
+
+def _since(begun: float) -> float:
+    return (time.perf_counter() - begun) * 1000.0

@@ -1,0 +1,159 @@
+"""Making copies of a database and dropping them, whatever happens in between."""
+
+from __future__ import annotations
+
+import contextlib
+import time
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+
+import psycopg
+from psycopg import sql
+
+from ...errors import CannotConnect, StatementFailed
+from ..connection import Connection, first_line
+from .database_settings import carry_settings
+from .leftovers import hold, let_go
+from .names import COMMENT, new_name
+from .read_price import other_sessions
+
+ConnectTo = Callable[[str | None], AbstractContextManager[Connection]]
+"""Connects to a database of the server by name; None: to the source."""
+
+_BY_FILES_KB = 512 * 1024
+"""From this size on the server copies files rather than logging every page (STRATEGY FILE_COPY, from 15), which
+PostgreSQL's documentation suggests for large templates; the size is common practice, no source."""
+_OWNER = "select pg_catalog.pg_get_userbyid(datdba), session_user from pg_catalog.pg_database where datname = %s"
+_ATTEMPTS = 3
+
+
+@dataclass(slots=True)
+class Copies:
+    """The copies of one trial. `admin` stays on the source and does nothing there; it makes and drops."""
+
+    connect: ConnectTo
+    admin: Connection
+    source: str
+    size_kb: float
+    alive: list[str] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    made: int = 0
+    copy_ms: float | None = None
+    """What the first copy took."""
+
+    def make(self, template: str | None = None) -> str:
+        """A new copy of the source, or of another copy; its name. Raises StatementFailed where none can be made."""
+        name = new_name()
+        origin = template or self.source
+        begun = time.perf_counter()
+        try:
+            self.admin.execute(b"SET statement_timeout = 0")
+            hold(self.admin, name)
+            self.alive.append(name)
+            self._create(name, origin)
+            self._finish(name)
+        except psycopg.Error as error:
+            with contextlib.suppress(StatementFailed):
+                self.drop(name)
+            raise self._failed(error, origin) from None
+        if self.copy_ms is None:
+            self.copy_ms = (time.perf_counter() - begun) * 1000.0
+        self.made += 1
+        return name
+
+    def drop(self, name: str) -> None:
+        """Drop a copy, also over a new connection where the old one is gone. Raises StatementFailed with its name."""
+        if name not in self.alive:
+            return
+        for attempt in range(_ATTEMPTS):
+            try:
+                if attempt or self.admin.closed:
+                    with self.connect(None) as again:
+                        _drop(again, name)
+                else:
+                    _drop(self.admin, name)
+                    let_go(self.admin, name)
+                self.alive.remove(name)
+                return
+            except (psycopg.Error, CannotConnect) as error:
+                if attempt == _ATTEMPTS - 1:
+                    reason = first_line(error) if isinstance(error, psycopg.Error) else error.sentence()
+                    raise StatementFailed(
+                        f"the copy {name} could not be dropped: {reason}",
+                        hint="the next trial on this server will offer to remove it",
+                    ) from None
+                time.sleep(0.5)
+
+    def drop_all(self) -> None:
+        """Drop what is left; a Ctrl-C meanwhile does not keep the others from being dropped."""
+        interrupted: KeyboardInterrupt | None = None
+        for name in list(reversed(self.alive)):
+            for _ in range(_ATTEMPTS):
+                try:
+                    self.drop(name)
+                    break
+                except KeyboardInterrupt as error:
+                    interrupted = error
+                except StatementFailed as error:
+                    self.notes.append(error.sentence())
+                    break
+        if interrupted is not None:
+            raise interrupted
+
+    def _create(self, name: str, origin: str) -> None:
+        owner, _ = self._owner()
+        strategy = ""
+        if self.admin.info.server_version >= 150000 and self.size_kb >= _BY_FILES_KB:
+            strategy = " STRATEGY FILE_COPY"
+        # closed to everybody until it is marked and only its maker may log in
+        statement = f"CREATE DATABASE {{}} TEMPLATE {{}} OWNER {{}} ALLOW_CONNECTIONS false{strategy}"
+        self.admin.execute(
+            sql.SQL(statement).format(sql.Identifier(name), sql.Identifier(origin), sql.Identifier(owner))
+        )
+
+    def _finish(self, name: str) -> None:
+        """Mark it, close it to others, give it the source's settings, open it."""
+        _, session = self._owner()
+        copy = sql.Identifier(name)
+        comment = COMMENT.format(source=self.source, when=datetime.now(UTC).isoformat(timespec="seconds"))
+        run = self.admin.execute
+        run(sql.SQL("COMMENT ON DATABASE {} IS {}").format(copy, sql.Literal(comment)))
+        run(sql.SQL("REVOKE ALL ON DATABASE {} FROM PUBLIC").format(copy))
+        run(sql.SQL("GRANT ALL ON DATABASE {} TO {}").format(copy, sql.Identifier(session)))
+        for note in carry_settings(self.admin, self.source, name):
+            if note not in self.notes:
+                self.notes.append(note)
+        run(sql.SQL("ALTER DATABASE {} ALLOW_CONNECTIONS true").format(copy))
+
+    def _owner(self) -> tuple[str, str]:
+        row = self.admin.execute(_OWNER, (self.source,)).fetchone()
+        assert row is not None
+        return str(row[0]), str(row[1])
+
+    def _failed(self, error: psycopg.Error, origin: str) -> StatementFailed:
+        hint = "try --in-place, or have a copy made for you and name it with --dsn"
+        if isinstance(error, psycopg.errors.ObjectInUse) and not self.admin.closed:
+            with contextlib.suppress(psycopg.Error):
+                there = other_sessions(self.admin)
+                if there and origin == self.source:
+                    hint = f"end these sessions first: {'; '.join(there)}"
+        return StatementFailed(
+            f"no copy of {origin} could be made: {first_line(error)}", hint=hint, sqlstate=error.sqlstate
+        )
+
+
+@contextlib.contextmanager
+def copies(connect: ConnectTo, admin: Connection, source: str, size_kb: float) -> Iterator[Copies]:
+    """A maker of copies for as long as the block lasts; all of them are dropped at its end."""
+    maker = Copies(connect, admin, source, size_kb)
+    try:
+        yield maker
+    finally:
+        maker.drop_all()
+
+
+def _drop(connection: Connection, name: str) -> None:
+    connection.execute(b"SET statement_timeout = 0")
+    connection.execute(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name)))

@@ -1,0 +1,172 @@
+"""One attempt in a transaction that is rolled back, within a bounded time of holding its locks.
+
+Queries are run without the change first, outside; then the change is applied, all queries are planned and those that
+matter run, each in a read-only savepoint of its own, and everything is rolled back.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+
+import psycopg
+
+from rowreckon.report.document import Audit
+from rowreckon.trial.measured import Attempt, Measured
+from rowreckon.trial.planning import in_place_obstacle
+from rowreckon.trial.shape import shape_of
+
+from ..connection import Connection, first_line
+from ..execute import QueryRun, refusal_of
+from ..explain_options import planning_options, running_options
+from ..permission import Limits
+from ..querylist import QueryItem
+from ..transaction import ItemTransaction, item_savepoint, limit_statements
+from ..volatility import volatile_functions
+from .apply import Applied, apply
+from .comparing import Comparing, Report
+from .measuring import in_a_block, rounds_for
+from .pulse import disturbed, take_pulse
+from .rules import TrialRules
+from .stage import Clock, Planned, Runs, Stage, execution_ms, with_item_settings
+
+_LOCK_MS = 1_000
+
+
+@dataclass(slots=True)
+class InPlace:
+    """Makes attempts on the database itself."""
+
+    connection: Connection
+    audit: Audit
+    items: Sequence[QueryItem]
+    rules: TrialRules
+    clock: Clock
+    report: Report
+    plans: dict[int, Planned] = field(default_factory=dict)
+
+    def try_(self, attempt: Attempt) -> Measured:
+        """Measure, apply, measure, roll back. Raises psycopg.Error where the connection is lost."""
+        obstacle = in_place_obstacle(attempt)
+        if obstacle is not None:
+            return Measured(attempt=attempt, where="in_place", not_applied=obstacle)
+        stage = Stage(self.connection, self.rules.permission, self.rules.limits)
+        # an attempt before this one may have left new sizes behind: the plans without a change are made anew
+        plans = {number: stage.plan(item) for number, item in enumerate(self.items)}
+        comparing = Comparing(self.audit, self.items, attempt, self.rules, plans)
+        pulse = take_pulse(self.connection)
+        for number in sorted(attempt.victims):
+            self.report(f"{attempt.title}: {self.items[number].name} without it")
+            runs = in_a_block(stage, self.items[number], self.rules, self.clock)
+            comparing.runs[number] = (runs, Runs())
+        applied = self._inside(attempt, comparing)
+        if applied.obstacle is not None:
+            return Measured(attempt=attempt, where="in_place", not_applied=applied.obstacle, apply_ms=applied.ms)
+        for number in comparing.to_run():
+            if number not in attempt.victims:
+                if stage.plan(self.items[number]).shape != plans[number].shape:
+                    without = Runs(reason="the sizes that the rollback left behind gave it another plan")
+                    comparing.runs[number] = (without, comparing.runs[number][1])
+                    continue
+                without = in_a_block(stage, self.items[number], self.rules, self.clock)
+                comparing.runs[number] = (without, comparing.runs.get(number, (Runs(), Runs()))[1])
+        return Measured(
+            attempt=attempt,
+            where="in_place",
+            void=disturbed(pulse, take_pulse(self.connection), sizes=False),
+            queries=comparing.measures(),
+            apply_ms=applied.ms,
+            index_kb=applied.index_kb,
+        )
+
+    def _inside(self, attempt: Attempt, comparing: Comparing) -> Applied:
+        """Everything between BEGIN and ROLLBACK."""
+        self.report(f"applying {attempt.title}, to be rolled back")
+        held = Clock(min(self.rules.hold_ms, self.clock.left_ms()))
+        limits = Limits(statement_ms=int(self.rules.hold_ms), lock_ms=_LOCK_MS, idle_ms=int(self.rules.hold_ms))
+        run = self.connection.execute
+        run(b"BEGIN TRANSACTION ISOLATION LEVEL READ COMMITTED READ WRITE")
+        try:
+            run(limit_statements(limits, watched=False).encode())
+            if self.connection.info.server_version >= 170000:
+                # the server itself ends the transaction, and the session with it, should this process hang
+                run(f"SET LOCAL transaction_timeout = {int(self.rules.hold_ms) + 1000}".encode())
+            applied = apply(self.connection, attempt.statements, limit_ms=held.left_ms(), inside=True)
+            if applied.obstacle is None:
+                self._look(attempt, comparing, held)
+            return applied
+        finally:
+            with contextlib.suppress(psycopg.Error):
+                run(b"ROLLBACK")
+
+    def _look(self, attempt: Attempt, comparing: Comparing, held: Clock) -> None:
+        """Plan all queries and run those that matter, while the time to hold locks lasts."""
+        changed = with_item_settings(self.items, attempt.victims, attempt.settings)
+        for number, item in enumerate(changed):
+            comparing.after[number] = self._plan(item, held)
+        for number in comparing.to_run():
+            self.report(f"{attempt.title}: {self.items[number].name} with it")
+            without, _ = comparing.runs.get(number, (Runs(), Runs()))
+            comparing.runs[number] = (without, self._runs(changed[number], held))
+
+    def _plan(self, item: QueryItem, held: Clock) -> Planned:
+        if item.parameters or item.kind == "unfit":
+            return Planned(None, item.reason or "no values are given for its parameters ($1, …)")
+        try:
+            with self._savepoint(item, held) as inside:
+                document = inside.explain(planning_options(self.connection.info.server_version))
+                return Planned(shape_of(document[0]["Plan"]))
+        except psycopg.Error as error:
+            if self.connection.closed:
+                raise
+            return Planned(None, first_line(error))
+
+    def _runs(self, item: QueryItem, held: Clock) -> Runs:
+        runs = Runs()
+        refusal = refusal_of(item, self.rules.permission)
+        if refusal is not None:
+            runs.reason = refusal.reason
+            return runs
+        rounds = 1
+        while len(runs.ms) < rounds:
+            if held.left_ms() < 1:
+                runs.reason = None if runs.ms else "the time to hold locks was over before it could be timed"
+                break
+            ms = self._run(item, runs, held)
+            if ms is None:
+                break
+            if runs.last is not None and rounds == 1:
+                rounds = rounds_for(ms, self.rules) + 2
+        return runs
+
+    def _run(self, item: QueryItem, runs: Runs, held: Clock) -> float | None:
+        version = self.connection.info.server_version
+        try:
+            with self._savepoint(item, held) as inside:
+                planned = inside.explain(planning_options(version))
+                if not self.rules.permission.volatile:
+                    found = volatile_functions(self.connection, planned)
+                    if found:
+                        runs.reason = f"it may call {', '.join(found)}, volatile and so able to act outside"
+                        return None
+                options = running_options(version, writes=item.kind == "write", timing=False)
+                document = inside.explain(options)
+        except psycopg.errors.QueryCanceled:
+            runs.reason = None if runs.ms else "it did not end within the time to hold locks"
+            return None
+        except psycopg.Error as error:
+            if self.connection.closed:
+                raise
+            runs.reason = first_line(error)
+            return None
+        runs.last = QueryRun(item, "ran", version, document=document, planned=planned)
+        ms = execution_ms(runs.last)
+        runs.ms.append(ms)
+        return ms
+
+    @contextlib.contextmanager
+    def _savepoint(self, item: QueryItem, held: Clock) -> Iterator[ItemTransaction]:
+        limits = replace(self.rules.limits, statement_ms=int(max(held.left_ms(), 1)), idle_ms=int(self.rules.hold_ms))
+        with item_savepoint(self.connection, item, limits) as inside:
+            yield inside

@@ -1,0 +1,33 @@
+"""How a trial's copies are named and marked, so that one that was left behind is told from everything else.
+
+Apart from its name a copy carries a comment, and for as long as its trial runs an advisory lock that any session on
+the server can see.
+"""
+
+from __future__ import annotations
+
+import re
+import secrets
+
+PREFIX = "rowreckon_trial_"
+COMMENT = "rowreckon: a copy of {source} for a trial, made {when}; nobody needs it once the trial is over"
+LOCK_CLASS = 0x72723A74
+"""First key of the advisory lock: the same for all copies."""
+
+_NAME = re.compile(re.escape(PREFIX) + r"([0-9a-f]{12})")
+
+
+def new_name() -> str:
+    """A name that no other copy has."""
+    return PREFIX + secrets.token_hex(6)
+
+
+def lock_key(name: str) -> int | None:
+    """Second key of a copy's advisory lock (a positive int4); None for what is no copy's name."""
+    found = _NAME.fullmatch(name)
+    return int(found.group(1)[:8], 16) & 0x7FFFFFFF if found else None
+
+
+def is_marked(comment: str | None) -> bool:
+    """Whether a comment is a copy's. None is: a copy whose maker was killed before it could say so."""
+    return comment is None or comment.startswith(COMMENT.split("{", 1)[0])

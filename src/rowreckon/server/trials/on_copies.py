@@ -1,0 +1,181 @@
+"""One attempt on copies of the database: on two at a time where they fit, else on one, made afresh between blocks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+
+from rowreckon.errors import StatementFailed
+from rowreckon.report.document import Audit
+from rowreckon.trial.measured import Attempt, Measured
+from rowreckon.trial.planning import gathers_statistics
+
+from ..querylist import QueryItem
+from .apply import Applied, apply, refresh
+from .comparing import Comparing, Report
+from .copies import Copies
+from .measuring import in_a_block, patience_ms, take_turns
+from .pulse import disturbed, take_pulse
+from .rules import TrialRules
+from .stage import Clock, Planned, Runs, Stage, with_item_settings
+
+
+@dataclass(slots=True)
+class OnCopies:
+    """Makes attempts on copies. `plain` is the unchanged copy, made when first needed and kept to the end."""
+
+    copies: Copies
+    audit: Audit
+    items: Sequence[QueryItem]
+    rules: TrialRules
+    clock: Clock
+    pair: bool
+    report: Report
+    plain: str | None = None
+    plans: dict[int, Planned] = field(default_factory=dict)
+    """Plans without any change, by number."""
+
+    def try_(self, attempt: Attempt) -> Measured:
+        """Apply, look, measure, drop.
+
+        Raises StatementFailed where no copy can be made; CannotConnect, psycopg.Error.
+        """
+        return self._pair(attempt) if self.pair else self._single(attempt)
+
+    def _pair(self, attempt: Attempt) -> Measured:
+        if self.plain is None:
+            self.report("copying the database")
+            self.plain = self.copies.make()
+        self.report(f"copying for {attempt.title}")
+        name = self.copies.make(self.plain)
+        try:
+            with self.copies.connect(name) as changed:
+                self.report(f"applying {attempt.title}")
+                applied = apply(changed, attempt.statements, limit_ms=self.clock.left_ms())
+                obstacle = self._obstacle(applied)
+                if obstacle is not None:
+                    return _nothing(attempt, obstacle, applied)
+                with self.copies.connect(self.plain) as plain:
+                    before = Stage(plain, self.rules.permission, self.rules.limits)
+                    after = Stage(changed, self.rules.permission, self.rules.limits)
+                    return self._compare(attempt, before, after, applied)
+        finally:
+            self._drop(name)
+
+    def _compare(self, attempt: Attempt, before: Stage, after: Stage, applied: Applied) -> Measured:
+        """Two stages side by side."""
+        self._plan_all(before)
+        comparing = Comparing(self.audit, self.items, attempt, self.rules, self.plans)
+        with_change = with_item_settings(self.items, attempt.victims, attempt.settings)
+        pulses = take_pulse(before.connection), take_pulse(after.connection)
+        self.report(f"planning all queries with {attempt.title}")
+        for number, item in enumerate(with_change):
+            comparing.after[number] = after.plan(item)
+
+        def run(numbers: Sequence[int]) -> None:
+            for number in numbers:
+                if self.clock.left_ms() <= 0:
+                    comparing.runs[number] = (Runs(reason="the trial's time was spent before its turn"), Runs())
+                    continue
+                self.report(f"{attempt.title}: {self.items[number].name}")
+                comparing.runs[number] = take_turns(
+                    before, self.items[number], after, with_change[number], self.rules, self.clock
+                )
+
+        run(comparing.to_run())
+        void = disturbed(pulses[0], take_pulse(before.connection)) or disturbed(pulses[1], take_pulse(after.connection))
+        if any(map(gathers_statistics, attempt.statements)):
+            for _ in range(1, self.rules.samples):
+                if self.clock.left_ms() <= 0 or refresh(
+                    after.connection, attempt.statements, limit_ms=self.clock.left_ms()
+                ):
+                    break
+                comparing.samples += 1
+                self.report(f"{attempt.title}: another sample of ANALYZE")
+                fresh = [
+                    number
+                    for number, item in enumerate(with_change)
+                    if comparing.note_sample(number, after.plan(item)) and number not in attempt.victims
+                ]
+                run(fresh)
+        return _measured(comparing, applied, void)
+
+    def _single(self, attempt: Attempt) -> Measured:
+        """One copy at a time: blocks without and with the change, the others' times without it on a second copy."""
+        self.report(f"copying for {attempt.title}")
+        name = self.copies.make()
+        with_change = with_item_settings(self.items, attempt.victims, attempt.settings)
+        try:
+            with self.copies.connect(name) as connection:
+                stage = Stage(connection, self.rules.permission, self.rules.limits)
+                self._plan_all(stage)
+                comparing = Comparing(self.audit, self.items, attempt, self.rules, self.plans)
+                pulse = take_pulse(connection)
+                self._block(stage, self.items, sorted(attempt.victims), comparing, side=0)
+                void = disturbed(pulse, take_pulse(connection))
+                self.report(f"applying {attempt.title}")
+                applied = apply(connection, attempt.statements, limit_ms=self.clock.left_ms())
+                obstacle = self._obstacle(applied)
+                if obstacle is not None:
+                    return _nothing(attempt, obstacle, applied)
+                pulse = take_pulse(connection)
+                for number, item in enumerate(with_change):
+                    comparing.after[number] = stage.plan(item)
+                self._block(stage, with_change, comparing.to_run(), comparing, side=1)
+                void = void or disturbed(pulse, take_pulse(connection))
+        finally:
+            self._drop(name)
+        others = [n for n in comparing.to_run() if n not in attempt.victims]
+        if others and self.clock.left_ms() > 0:
+            self.report(f"copying again for the queries beside {attempt.title}")
+            name = self.copies.make()
+            try:
+                with self.copies.connect(name) as connection:
+                    stage = Stage(connection, self.rules.permission, self.rules.limits)
+                    self._block(stage, self.items, others, comparing, side=0)
+            finally:
+                self._drop(name)
+        return _measured(comparing, applied, void)
+
+    def _block(
+        self, stage: Stage, items: Sequence[QueryItem], numbers: Sequence[int], comparing: Comparing, *, side: int
+    ) -> None:
+        for number in numbers:
+            self.report(f"{comparing.attempt.title}: {items[number].name}")
+            pair = list(comparing.runs.get(number, (Runs(), Runs())))
+            known = pair[0].times().median if side else None
+            limit = patience_ms(known, self.rules) if known is not None else None
+            pair[side] = in_a_block(stage, items[number], self.rules, self.clock, limit)
+            comparing.runs[number] = (pair[0], pair[1])
+
+    def _plan_all(self, stage: Stage) -> None:
+        if not self.plans:
+            self.report("planning all queries without a change")
+            self.plans = {number: stage.plan(item) for number, item in enumerate(self.items)}
+
+    def _obstacle(self, applied: Applied) -> str | None:
+        most = self.rules.max_index_kb
+        if applied.obstacle is None and most is not None and (applied.index_kb or 0.0) > most:
+            return f"its index takes {applied.index_kb or 0:,.0f} kB, more than --max-index allows"
+        return applied.obstacle
+
+    def _drop(self, name: str) -> None:
+        """What can't be dropped now is tried again at the end of the trial, and told there."""
+        with suppress(StatementFailed):
+            self.copies.drop(name)
+
+
+def _nothing(attempt: Attempt, obstacle: str, applied: Applied) -> Measured:
+    return Measured(attempt=attempt, where="copy", not_applied=obstacle, apply_ms=applied.ms)
+
+
+def _measured(comparing: Comparing, applied: Applied, void: str | None) -> Measured:
+    return Measured(
+        attempt=comparing.attempt,
+        where="copy",
+        void=void,
+        queries=comparing.measures(),
+        apply_ms=applied.ms,
+        index_kb=applied.index_kb,
+    )

@@ -1,0 +1,90 @@
+"""Reading what a copy of the connected database would cost, and what forbids it."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+
+import psycopg
+
+from rowreckon.trial.price import Price
+
+from ...errors import StatementFailed
+from ..connection import Connection, first_line
+from ..whereabouts import in_recovery, on_this_machine
+
+_DATABASE = """
+select d.datname, pg_catalog.pg_database_size(d.oid) / 1024.0,
+  pg_catalog.pg_has_role(d.datdba, 'usage') or d.datistemplate, r.rolcreatedb or r.rolsuper
+from pg_catalog.pg_database d, pg_catalog.pg_roles r
+where d.datname = pg_catalog.current_database() and r.rolname = session_user
+"""
+_SESSIONS = """
+select pid, usename, application_name, state from pg_catalog.pg_stat_activity
+where datid = (select oid from pg_catalog.pg_database where datname = pg_catalog.current_database())
+  and pid <> pg_catalog.pg_backend_pid() and coalesce(backend_type, '') not in ('autovacuum worker', 'parallel worker')
+order by backend_start
+"""
+_PREPARED = "select gid from pg_catalog.pg_prepared_xacts where database = pg_catalog.current_database()"
+_FOREIGN = """
+select distinct s.srvname from pg_catalog.pg_foreign_table t
+join pg_catalog.pg_foreign_server s on s.oid = t.ftserver order by 1
+"""
+_TRIGGERS = "select count(*) from pg_catalog.pg_event_trigger where evtenabled <> 'D'"
+_LISTED = 5
+
+
+def read_price(connection: Connection) -> Price:
+    """The price of copies of the connection's database. Raises StatementFailed."""
+    try:
+        row = connection.execute(_DATABASE.encode()).fetchone()
+        assert row is not None
+        name, size_kb, may_copy, may_create = row
+        obstacles = []
+        if in_recovery(connection):
+            obstacles.append("the server is a standby, on which nothing can be created")
+        if not may_create:
+            obstacles.append(f"role {connection.info.user} may not create databases (CREATEDB)")
+        if not may_copy:
+            obstacles.append(f"role {connection.info.user} does not own database {name}")
+        return Price(
+            database=str(name),
+            size_kb=float(size_kb),
+            sessions=other_sessions(connection),
+            foreign_servers=tuple(str(r[0]) for r in connection.execute(_FOREIGN.encode()).fetchall()),
+            event_triggers=int((connection.execute(_TRIGGERS.encode()).fetchone() or (0,))[0]),
+            obstacles=tuple(obstacles),
+            free_kb=_free_kb(connection),
+            here=on_this_machine(connection),
+        )
+    except psycopg.Error as error:
+        raise StatementFailed(
+            f"the price of a copy cannot be read: {first_line(error)}", sqlstate=error.sqlstate
+        ) from None
+
+
+def other_sessions(connection: Connection) -> tuple[str, ...]:
+    """What else is on the database and so keeps it from being copied, in words. Raises psycopg.Error."""
+    found = []
+    for pid, user, application, state in connection.execute(_SESSIONS.encode()).fetchall():
+        what = ", ".join(str(part) for part in (user, application, state) if part)
+        found.append(f"process {pid} ({what})" if what else f"process {pid}")
+    found += [f"prepared transaction {row[0]}" for row in connection.execute(_PREPARED.encode()).fetchall()]
+    if len(found) > _LISTED:
+        return (*found[:_LISTED], f"{len(found) - _LISTED} more")
+    return tuple(found)
+
+
+def _free_kb(connection: Connection) -> float | None:
+    """Free space where the data lie, seen only on this machine and by a role that may know the folder."""
+    if not on_this_machine(connection):
+        return None
+    try:
+        row = connection.execute(b"select pg_catalog.current_setting('data_directory')").fetchone()
+    except psycopg.errors.InsufficientPrivilege:
+        return None
+    with contextlib.suppress(OSError):
+        if row is not None and os.path.exists(os.path.join(row[0], "PG_VERSION")):  # noqa: PTH110, PTH118
+            found = os.statvfs(row[0])
+            return found.f_bavail * found.f_frsize / 1024.0
+    return None

@@ -1,0 +1,184 @@
+"""A trial from beginning to end: attempt after attempt within the budget, then the best together; always an account.
+
+Ctrl-C cancels what runs, drops the copies and keeps what is done.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+import psycopg
+
+from rowreckon.capture import Capture
+from rowreckon.errors import CannotConnect, StatementFailed
+from rowreckon.report.document import Audit, Combination, NotTried, TrialAccount
+from rowreckon.trial.combining import best_combination
+from rowreckon.trial.index_size import expected_index_kb
+from rowreckon.trial.judge import Judged, judge
+from rowreckon.trial.measured import Attempt, Measured, Where
+from rowreckon.trial.ranking import rank_measured
+from rowreckon.trial.rollback import left_behind
+
+from ..connection import Connection, first_line
+from ..querylist import QueryItem
+from .copies import ConnectTo, copies
+from .in_place import InPlace
+from .on_copies import OnCopies
+from .rules import TrialRules
+from .stage import Clock
+
+TrialProgress = Callable[[str, int, int], None]
+"""What is being done, how many attempts are done, how many there are."""
+
+
+class _Place(Protocol):
+    def try_(self, attempt: Attempt) -> Measured: ...
+
+
+@dataclass(slots=True)
+class Tried:
+    """The audit with its trials, ranked by what was measured; `interrupted` by Ctrl-C."""
+
+    audit: Audit
+    interrupted: bool = False
+
+
+@dataclass(slots=True)
+class TrialSession:
+    """What a trial works with. `items` are the list's, by the numbers of the audit's plans."""
+
+    connect: ConnectTo
+    items: Sequence[QueryItem]
+    captures: Sequence[Capture]
+    audit: Audit
+    attempts: Sequence[Attempt]
+    rules: TrialRules
+    progress: TrialProgress
+    judged: dict[int, Judged] = field(default_factory=dict)
+    not_tried: list[NotTried] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    left: dict[str, None] = field(default_factory=dict)
+    combination: Combination | None = None
+    interrupted: bool = False
+    _done: int = 0
+
+    def on_copies(self, admin: Connection, database: str, size_kb: float, *, pair: bool) -> Tried:
+        """Try on copies, made and dropped over `admin`, a connection to the source. Raises nothing but CannotConnect
+        and what dropping the copies raises."""
+        with copies(self.connect, admin, database, size_kb) as maker:
+            place = OnCopies(maker, self.audit, self.items, self.rules, Clock(self.rules.budget_ms), pair, self._report)
+            self._all(place, place.clock, combine=True)
+        self.notes += maker.notes
+        account = TrialAccount(
+            where="copy",
+            copies=maker.made,
+            database_kb=round(size_kb, 1),
+            copy_ms=None if maker.copy_ms is None else round(maker.copy_ms, 1),
+        )
+        return self._tried(account)
+
+    def in_place(self, connection: Connection) -> Tried:
+        """Try in transactions that are rolled back."""
+        place = InPlace(connection, self.audit, self.items, self.rules, Clock(self.rules.budget_ms), self._report)
+        self._all(place, place.clock, combine=False)
+        return self._tried(TrialAccount(where="in_place"))
+
+    def _all(self, place: _Place, clock: Clock, *, combine: bool) -> None:
+        waiting = list(self.attempts)
+        try:
+            while waiting:
+                attempt = waiting[0]
+                reason = self._unfit(attempt) or (None if clock.left_ms() > 0 else "the trial's time was spent before")
+                if reason is not None:
+                    self._leave(attempt, reason)
+                elif not self._try(place, attempt):
+                    return
+                waiting.pop(0)
+                self._done += 1
+            together = best_combination(self.audit.remedies, self.judged) if combine else None
+            if together is not None and clock.left_ms() > 0:
+                self._together(place, together)
+            elif together is not None:
+                self.notes.append("the trial's time was spent before the best changes could be tried together")
+        except KeyboardInterrupt:
+            self.interrupted = True
+            for attempt in waiting:
+                self._leave(attempt, "interrupted before it was tried to the end")
+        except (psycopg.Error, CannotConnect) as error:
+            reason = first_line(error) if isinstance(error, psycopg.Error) else error.sentence()
+            for attempt in waiting:
+                self._leave(attempt, f"the connection to the server was lost: {reason}")
+
+    def _try(self, place: _Place, attempt: Attempt) -> bool:
+        """One attempt; False where no further can be made."""
+        try:
+            measured = place.try_(attempt)
+        except StatementFailed as error:
+            for waiting in self.attempts[self._done :]:
+                self._leave(waiting, error.sentence())
+            return False
+        self.judged[attempt.ranks[0]] = judge(self.audit, measured)
+        self._note_leaks(measured)
+        return True
+
+    def _together(self, place: _Place, attempt: Attempt) -> None:
+        try:
+            measured = place.try_(attempt)
+        except StatementFailed as error:
+            self.notes.append(f"the best changes could not be tried together: {error.sentence()}")
+            return
+        judged = judge(self.audit, measured)
+        self.combination = Combination(ranks=attempt.ranks, trial=judged.trial, side_effects=judged.side_effects)
+
+    def _unfit(self, attempt: Attempt) -> str | None:
+        """Why an attempt is not begun: an index that will be too large."""
+        most = self.rules.max_index_kb
+        if most is None:
+            return None
+        for remedy in attempt.remedies:
+            expected = expected_index_kb(remedy, self.captures)
+            if expected is not None and expected > most:
+                return f"its index would take about {expected:,.0f} kB, more than --max-index allows"
+        return None
+
+    def _note_leaks(self, measured: Measured) -> None:
+        begun = measured.apply_ms is not None
+        if measured.where == "in_place" and begun:
+            version = next((c.server_version for c in self.captures if c.server_version), 0)
+            self.left.update(dict.fromkeys(left_behind(measured.attempt.statements, version)))
+
+    def _leave(self, attempt: Attempt, reason: str) -> None:
+        self.not_tried += [NotTried(rank=rank, reason=reason) for rank in attempt.ranks]
+
+    def _report(self, what: str) -> None:
+        self.progress(what, self._done, len(self.attempts) + 1)
+
+    def _tried(self, account: TrialAccount) -> Tried:
+        """The audit in its new order; the account's numbers follow it."""
+        ranked = rank_measured(self.audit, self.judged)
+        order = {old: new for new, old in enumerate(_old_ranks(self.audit, ranked), start=1)}
+        combination = self.combination
+        if combination is not None:
+            ranks = tuple(sorted(order[r] for r in combination.ranks))
+            combination = combination.model_copy(update={"ranks": ranks})
+        account = account.model_copy(
+            update={
+                "budget_ms": self.rules.budget_ms,
+                "combination": combination,
+                "not_tried": tuple(n.model_copy(update={"rank": order[n.rank]}) for n in self.not_tried),
+                "left_behind": tuple(self.left),
+                "notes": tuple(self.notes),
+            }
+        )
+        return Tried(ranked.model_copy(update={"trials": account}), self.interrupted)
+
+
+def _old_ranks(before: Audit, after: Audit) -> list[int]:
+    """The ranks that the remedies had before, in their new order; a remedy is known by its statements."""
+    known = {remedy.sql: remedy.rank for remedy in before.remedies}
+    return [known[remedy.sql] for remedy in after.remedies]
+
+
+__all__ = ["TrialProgress", "TrialSession", "Tried", "Where"]

@@ -1,0 +1,137 @@
+"""One side of a comparison: a database in which queries are planned and run, with or without a change."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from rowreckon.auditing import audit_capture
+from rowreckon.errors import BrokenPlan
+from rowreckon.plan.document import parse_document
+from rowreckon.plan.tree import lay_out
+from rowreckon.report.document import Plan
+from rowreckon.trial.shape import Shape, join_order, shape_of
+from rowreckon.trial.times import Times
+
+from ..captured import capture_of_run
+from ..connection import Connection
+from ..execute import Executor, QueryRun
+from ..permission import Limits, SafetyPermission
+from ..querylist import QueryItem
+
+# EXPLAIN alone runs nothing, so that statements that write are planned as well
+_PLANNING = SafetyPermission(writes=True, volatile=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """A query's plan, not run: its shape, or why there is none."""
+
+    shape: Shape | None
+    reason: str | None = None
+    lost: bool = False
+
+
+@dataclass(slots=True)
+class Runs:
+    """All runs of one query on one side."""
+
+    ms: list[float] = field(default_factory=list)
+    limit_ms: float | None = None
+    reason: str | None = None
+    last: QueryRun | None = None
+    lost: bool = False
+
+    @property
+    def failed(self) -> bool:
+        """Whether it makes no sense to run it again."""
+        return self.reason is not None or self.limit_ms is not None
+
+    def times(self) -> Times:
+        """The times for comparing."""
+        return Times(tuple(self.ms), self.limit_ms)
+
+
+@dataclass(slots=True)
+class Stage:
+    """Plans and runs items over one connection."""
+
+    connection: Connection
+    permission: SafetyPermission
+    limits: Limits
+    _planner: Executor = field(init=False)
+    _runner: Executor = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._planner = Executor(self.connection, _PLANNING, self.limits)
+        self._runner = Executor(self.connection, self.permission, self.limits, timing=False)
+
+    def plan(self, item: QueryItem) -> Planned:
+        """Plan an item without running it."""
+        run = self._planner.look(item)
+        if run.planned is None:
+            return Planned(None, run.reason, run.lost)
+        return Planned(shape_of(run.planned[0]["Plan"]))
+
+    def run(self, item: QueryItem, runs: Runs, limit_ms: float, *, counts: bool = True) -> None:
+        """Run an item once more; a run that does not count warms up."""
+        limit = int(max(limit_ms, 1))
+        own = self.limits.statement_ms
+        limits = replace(self.limits, statement_ms=min(limit, own) if own else limit)
+        run = self._runner.run(item, limits=limits)
+        if run.outcome == "ran":
+            runs.last = run
+            if counts:
+                runs.ms.append(execution_ms(run))
+        elif run.outcome == "timed_out" and run.sqlstate == "57014":
+            runs.limit_ms = float(limits.statement_ms)
+            runs.reason = run.reason
+        else:
+            runs.reason = run.reason or f"it was {run.outcome}"
+            runs.lost = run.lost
+
+
+def execution_ms(run: QueryRun) -> float:
+    """The server's own execution time; the wall clock where it prints none."""
+    document: Any = run.document
+    return float(document[0].get("Execution Time", run.elapsed_ms)) if document else run.elapsed_ms
+
+
+def audited(run: QueryRun | None, threshold: float) -> Plan | None:
+    """The run's plan, audited from itself alone."""
+    if run is None or run.document is None:
+        return None
+    plan, _ = audit_capture(capture_of_run(run), threshold=threshold)
+    return plan if plan.nodes else None
+
+
+def order_of(run: QueryRun | None) -> str | None:
+    """The run's join order in words."""
+    if run is None or run.document is None:
+        return None
+    try:
+        return join_order(lay_out(parse_document(run.document[0]).plan))
+    except BrokenPlan:
+        return None
+
+
+def with_item_settings(items: Sequence[QueryItem], numbers: frozenset[int], settings: Sequence[str]) -> list[QueryItem]:
+    """The items, those of these numbers with further SET LOCAL statements."""
+    return [
+        replace(item, settings=(*item.settings, *settings)) if settings and number in numbers else item
+        for number, item in enumerate(items)
+    ]
+
+
+class Clock:
+    """The trial's budget."""
+
+    def __init__(self, budget_ms: float) -> None:
+        """Start it."""
+        self._end = time.perf_counter() + budget_ms / 1000.0
+
+    def left_ms(self) -> float:
+        """What remains, ms; never below 0."""
+        return max((self._end - time.perf_counter()) * 1000.0, 0.0)

@@ -1,0 +1,63 @@
+"""How large a new index will be, from what the catalog knows before it is built."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from rowreckon.capture import Capture
+from rowreckon.catalog.facts import Catalog, Relation
+from rowreckon.report.document import Remedy
+
+from .planning import makes_index
+
+_TUPLE_HEADER = 8  # src/include/access/itup.h: IndexTupleData
+_ITEM_ID = 4  # src/include/storage/itemid.h
+_PAGE_ROOM = 8192 - 24 - 16  # a page without its header and the B-tree's own
+_FILLFACTOR = 0.9  # the documentation of CREATE INDEX: a B-tree's leaves are packed to 90 percent
+_ALIGN = 8
+_UNKNOWN_WIDTH = 16
+
+
+def index_kb(rows: float, widths: Sequence[float]) -> float:
+    """Size in kB of a B-tree over so many rows with keys of these average widths (bytes), before deduplication."""
+    key = sum(widths)
+    aligned = -(-key // _ALIGN) * _ALIGN
+    entry = _TUPLE_HEADER + aligned + _ITEM_ID
+    return rows * entry / (_PAGE_ROOM * _FILLFACTOR) * 8.0
+
+
+def expected_index_kb(remedy: Remedy, captures: Sequence[Capture]) -> float | None:
+    """What the remedy's indexes will take, kB; None where it makes none or the catalog does not tell.
+
+    A partial index is counted as a whole one: the figure errs on the large side.
+    """
+    made = [s for s in remedy.sql_trial or remedy.sql if makes_index(s)]
+    if not made or not remedy.tables:
+        return None
+    relation = _relation(remedy.tables[0], captures)
+    if relation is None or relation.reltuples is None:
+        return None
+    named = [*remedy.columns, *(c for s in made for c in _included(s))]
+    widths = [_width(relation, column) for column in named]
+    return index_kb(relation.reltuples, widths)
+
+
+def _relation(name: str, captures: Sequence[Capture]) -> Relation | None:
+    for capture in captures:
+        if isinstance(capture.catalog, Catalog):
+            for relation in capture.catalog.relations:
+                if name in (relation.qualified_name, relation.name):
+                    return relation
+    return None
+
+
+def _width(relation: Relation, name: str) -> float:
+    column = relation.column(name)
+    statistics = [s.avg_width for s in column.statistics if s.avg_width is not None] if column is not None else []
+    return float(statistics[0]) if statistics else _UNKNOWN_WIDTH
+
+
+def _included(statement: str) -> list[str]:
+    found = re.search(r"\bINCLUDE \(([^)]*)\)", statement)
+    return [part.strip().strip('"') for part in found.group(1).split(",")] if found else []

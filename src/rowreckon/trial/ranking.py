@@ -1,0 +1,64 @@
+"""The ranking after a trial: what was measured counts, what was not tried keeps its expectation."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from rowreckon.remedies.draft import INVASIVENESS
+from rowreckon.report.document import Audit, Remedy, Trial
+
+from .judge import Judged
+
+_PLACE = {"helped": 0, "inconclusive": 2, "no_effect": 3, "not_applied": 3, "harmed": 4}
+_UNTRIED = 1
+"""Untried remedies stand between those that are known to help and those that are known not to."""
+
+
+def rank_measured(audit: Audit, judged: Mapping[int, Judged]) -> Audit:
+    """The audit with each trial in its remedy (by rank), ordered by what was measured.
+
+    Among those that helped the largest net gain stands first, between equals (to a hundredth of the measured time) the
+    less invasive; dropping an index never stands before a statistics change that helped the same query.
+    """
+    remedies = [_with_trial(remedy, judged.get(remedy.rank)) for remedy in audit.remedies]
+    nets = {remedy.rank: judged[remedy.rank].net_ms for remedy in remedies if remedy.rank in judged}
+    whole = audit.summary.execution_ms or sum(nets.values()) or 1.0
+    ordered = sorted(remedies, key=lambda r: _order(r, nets, whole, remedies))
+    return audit.model_copy(
+        update={
+            "remedies": tuple(r.model_copy(update={"rank": n}) for n, r in enumerate(ordered, start=1)),
+        }
+    )
+
+
+def _with_trial(remedy: Remedy, judged: Judged | None) -> Remedy:
+    if judged is None:
+        return remedy
+    trial: Trial = judged.trial.model_copy(update={"rank_before": remedy.rank})
+    update: dict[str, object] = {"trial": trial}
+    if judged.gain is not None:
+        update["expected_gain_ms"] = judged.gain
+    if judged.side_effects:
+        update["side_effects"] = judged.side_effects
+    return remedy.model_copy(update=update)
+
+
+def _order(
+    remedy: Remedy, nets: Mapping[int, float], whole: float, remedies: Sequence[Remedy]
+) -> tuple[int, int, float, int, float, int]:
+    place = _UNTRIED if remedy.trial is None else _PLACE[remedy.trial.verdict]
+    net = nets.get(remedy.rank, 0.0)
+    last = 1 if remedy.kind == "drop_index" and _cured_otherwise(remedy, remedies) else 0
+    return (place, last, -round(net / whole, 2), INVASIVENESS[remedy.kind], -net, remedy.rank)
+
+
+def _cured_otherwise(remedy: Remedy, remedies: Sequence[Remedy]) -> bool:
+    """Whether a change of statistics helped a query that this one is meant for too."""
+    mine = {ref.plan for ref in remedy.findings}
+    return any(
+        other.kind in ("refresh_statistics", "more_statistics")
+        and other.trial is not None
+        and other.trial.verdict == "helped"
+        and mine & {ref.plan for ref in other.findings}
+        for other in remedies
+    )

@@ -1,0 +1,105 @@
+"""Run times with and without a change, and what they say: faster, slower, or the same within the noise.
+
+The runs of both sides take turns, so that a machine that gets busy slows both. A difference counts if the medians
+differ by a tenth and nearly every run of one side beats nearly every run of the other: the share of pairs that agree
+is the statistic of Mann and Whitney (Annals of Mathematical Statistics 18, 1947) over the number of pairs. The
+thresholds are common practice, no source.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from statistics import median
+from typing import Literal
+
+Time = Literal["same", "faster", "slower", "not_measured"]
+
+LEAST_RATIO = 1.1
+"""Ratio of the medians from which on a difference is called one."""
+LEAST_SHARE = 0.9
+"""Share of the pairs of runs that must agree."""
+LEAST_MS = 0.5
+"""Difference of the medians below which none is called, ms."""
+
+
+@dataclass(frozen=True, slots=True)
+class Times:
+    """Execution times of one side, ms; `limit_ms` is set where a run was cancelled at that limit."""
+
+    ms: tuple[float, ...] = ()
+    limit_ms: float | None = None
+
+    @property
+    def median(self) -> float | None:
+        """The median, None where a run did not end or none was made."""
+        return median(self.ms) if self.ms and self.limit_ms is None else None
+
+
+NO_TIMES = Times()
+"""Nothing was run."""
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """`gain_low` to `gain_high` is the time that the change brings back, ms (negative: it costs time); `settled` is
+    False where the medians differ but the runs of both sides overlap."""
+
+    time: Time
+    before_ms: float | None = None
+    after_ms: float | None = None
+    gain_ms: float = 0.0
+    gain_low: float = 0.0
+    gain_high: float = 0.0
+    settled: bool = True
+
+
+def compare(before: Times, after: Times) -> Comparison:
+    """What the runs say. A side that was cancelled at its limit is slower than one that ended."""
+    if before.limit_ms is not None or after.limit_ms is not None:
+        return _cancelled(before, after)
+    one, other = before.median, after.median
+    if one is None or other is None:
+        return Comparison("not_measured", one, other)
+    gain = one - other
+    low, high = _spread(before.ms, after.ms)
+    large = max(one, other) >= LEAST_RATIO * min(one, other) and abs(gain) >= LEAST_MS
+    share = _share(before.ms, after.ms)
+    if large and gain > 0 and share >= LEAST_SHARE:
+        return Comparison("faster", one, other, gain, max(low, 0.0), high)
+    if large and gain < 0 and share <= 1 - LEAST_SHARE:
+        return Comparison("slower", one, other, gain, low, min(high, 0.0))
+    return Comparison("same", one, other, gain, low, high, settled=not large)
+
+
+def _cancelled(before: Times, after: Times) -> Comparison:
+    if before.limit_ms is not None and after.limit_ms is not None:
+        return Comparison("not_measured")
+    if before.limit_ms is not None:
+        ended = after.median
+        if ended is None:
+            return Comparison("not_measured")
+        gain = before.limit_ms - ended
+        return Comparison("faster" if gain > 0 else "not_measured", None, ended, gain, gain, gain)
+    began, limit = before.median, after.limit_ms
+    if began is None or limit is None or limit <= began:
+        return Comparison("not_measured", began, None)
+    return Comparison("slower", began, None, began - limit, began - limit, began - limit)
+
+
+def _share(before: tuple[float, ...], after: tuple[float, ...]) -> float:
+    """Share of the pairs in which the run with the change was the faster one; ties count half."""
+    wins = sum((a < b) + 0.5 * (a == b) for b in before for a in after)
+    return wins / (len(before) * len(after))
+
+
+def _spread(before: tuple[float, ...], after: tuple[float, ...]) -> tuple[float, float]:
+    """The gain between the quartiles that lie nearest and those that lie farthest."""
+    return _quantile(before, 0.25) - _quantile(after, 0.75), _quantile(before, 0.75) - _quantile(after, 0.25)
+
+
+def _quantile(values: tuple[float, ...], share: float) -> float:
+    ordered = sorted(values)
+    place = share * (len(ordered) - 1)
+    lower = int(place)
+    upper = min(lower + 1, len(ordered) - 1)
+    return ordered[lower] + (ordered[upper] - ordered[lower]) * (place - lower)
