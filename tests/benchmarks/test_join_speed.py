@@ -91,13 +91,13 @@ def _nested_loop(draw: random.Random, number: int, *, indexed: bool) -> dict[str
 def _hash(draw: random.Random, number: int) -> dict[str, Any]:
     """Many outer rows expected, many more came."""
     expected = float(draw.randrange(2_000, 9_000))
-    outer, printed = _table(draw, f"o{number}", 900.0, 90_000.0, expected, expected * 10.0)
+    outer, printed = _table(draw, f"o{number}", 3000.0, 300_000.0, expected, expected * 20.0)
     tuples = float(draw.randrange(500, 20_000))
     inner, below = _table(draw, f"i{number}", float(round(tuples / 80)), tuples, tuples, tuples)
     terms = HashJoinTerms(selectivity=1.0 / tuples, keys=(HashKey(tuples),))
     path = cost_hashjoin(SETTINGS, outer, inner, expected, 20, terms)
     table = _node("Hash", inner, tuples, 1.0, {"Plans": [{**below, "Parent Relationship": "Outer"}]})
-    return _join("Hash Join", path, expected * 10.0, printed, table, {"Hash Cond": f"(o{number}.k = i{number}.id)"})
+    return _join("Hash Join", path, expected * 20.0, printed, table, {"Hash Cond": f"(o{number}.k = i{number}.id)"})
 
 
 def _join(
