@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.output import OutputFormat
 
 _FACTS = "Facts"
@@ -37,7 +38,8 @@ def audit_command(
     ] = None,
     with_values: Annotated[bool, typer.Option(help="Keep sampled values.", rich_help_panel=_FACTS)] = False,
     save: Annotated[Path | None, typer.Option(help="Folder for capture files: plans with their facts.")] = None,
-    mask: Annotated[bool, typer.Option(help="Leave literals and values out of captures and report.")] = False,
+    mask: MaskOption = False,
+    mask_names: MaskNamesOption = None,
     output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
     report: Annotated[
         list[Path] | None, typer.Option(help="Also write a .html, .md, .json or .xml file (may be repeated).")
@@ -46,13 +48,18 @@ def audit_command(
     fail_on: Annotated[
         str | None, typer.Option(help="Verdicts that give exit status 1: crossed, held, undecided.")
     ] = None,
+    baseline: Annotated[
+        str | None, typer.Option(metavar="FILE", help="An audit or plans: fail only on what is new since then.")
+    ] = None,
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
     max_depth: Annotated[int, typer.Option(min=1, help="Deepest nesting of plan nodes that is read.")] = 1000,
     max_bytes: Annotated[int, typer.Option(min=1, help="Largest input that is read, in bytes.")] = 256 * 1024 * 1024,
 ) -> None:
     """Audit captured plans."""
     from rowreckon.auditing import audit
+    from rowreckon.cli.audits import baseline_of
     from rowreckon.cli.inputs import read_inputs, tell_rejected
+    from rowreckon.cli.masking import masking_of
     from rowreckon.cli.output import check_report_paths, exit_status, parse_fail_on, print_audit, write_reports
     from rowreckon.errors import UsageError
     from rowreckon.reading.limits import Limits
@@ -64,6 +71,8 @@ def audit_command(
         raise UsageError("--query, --role and --set need a server", hint="give --dsn as well")
     if dsn is not None and facts is not None:
         raise UsageError("--dsn and --facts both bring facts", hint="give one of them")
+    masking = masking_of(mask, mask_names, save)
+    known = baseline_of(baseline, wanted, masking, threshold)
     inputs = read_inputs(paths, Limits(max_depth=max_depth, max_bytes=max_bytes))
     if dsn is not None:
         from rowreckon.cli.facts_from import facts_of_server
@@ -73,12 +82,15 @@ def audit_command(
         from rowreckon.cli.facts_from import facts_of_answer
 
         inputs = facts_of_answer(inputs, facts)
-    if mask or save is not None:
+    originals = inputs
+    if masking is not None or save is not None:
         from rowreckon.cli.facts_from import saved
 
-        inputs = saved(inputs, save, mask=mask)
+        inputs = saved(inputs, save, mask=masking is not None)
     result = audit(inputs, threshold=threshold)
+    if masking is not None:
+        result = masking.apply(result, originals).audit
     print_audit(result, output, verbose=verbose)
-    write_reports(result, reports, wanted)
+    write_reports(result, reports, wanted, known)
     tell_rejected(result.rejected)
-    raise typer.Exit(exit_status(result, wanted))
+    raise typer.Exit(exit_status(result, wanted, known))

@@ -42,13 +42,11 @@ def parse_fail_on(text: str | None) -> frozenset[str]:
     return wanted
 
 
-def check_report_paths(paths: list[Path]) -> None:
+def check_report_paths(paths: list[Path], suffixes: tuple[str, ...] = tuple(sorted(_SUFFIXES))) -> None:
     """Refuse an unknown report format before any work is done. Raises UsageError."""
     for path in paths:
-        if path.suffix.lower() not in _SUFFIXES:
-            raise UsageError(
-                f"--report cannot tell a format from {path.name!r}", hint=f"use {', '.join(sorted(_SUFFIXES))}"
-            )
+        if path.suffix.lower() not in suffixes:
+            raise UsageError(f"--report cannot tell a format from {path.name!r}", hint=f"use {', '.join(suffixes)}")
         if not path.parent.is_dir():
             raise UsageError(f"--report: the folder {str(path.parent)!r} does not exist", hint="make it first")
 
@@ -70,17 +68,21 @@ def print_audit(result: Audit, output: OutputFormat, *, verbose: bool = False) -
     render_terminal(result, Console(highlight=False), verbose=verbose)
 
 
-def write_reports(result: Audit, paths: list[Path], fail_on: frozenset[str]) -> None:
+def write_reports(result: Audit, paths: list[Path], fail_on: frozenset[str], baseline: Audit | None = None) -> None:
     """Write an audit to each path, in the format of its suffix. Raises UsageError where a path can't be written."""
     for path in paths:
-        text = _render(result, _SUFFIXES[path.suffix.lower()], fail_on)
-        try:
-            path.write_text(text, encoding="utf-8")
-        except OSError as error:
-            raise UsageError(f"{str(path)!r} cannot be written: {error.strerror or error}") from None
+        write_text(path, _render(result, _SUFFIXES[path.suffix.lower()], fail_on, baseline))
 
 
-def _render(result: Audit, form: str, fail_on: frozenset[str]) -> str:
+def write_text(path: Path, text: str) -> None:
+    """Write a report. Raises UsageError where the path can't be written."""
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise UsageError(f"{str(path)!r} cannot be written: {error.strerror or error}") from None
+
+
+def _render(result: Audit, form: str, fail_on: frozenset[str], baseline: Audit | None) -> str:
     if form == "json":
         return result.to_json()
     if form == "markdown":
@@ -90,15 +92,21 @@ def _render(result: Audit, form: str, fail_on: frozenset[str]) -> str:
     if form == "junit":
         from rowreckon.report.junit import render_junit
 
-        return render_junit(result, set(fail_on), None)
+        return render_junit(result, set(fail_on), baseline)
     from rowreckon.report.html import render_html
 
     return render_html(result)
 
 
-def exit_status(result: Audit, fail_on: frozenset[str]) -> int:
-    """0: audited; 1: a join has a verdict of `fail_on`; 2: an input could not be read."""
+def exit_status(result: Audit, fail_on: frozenset[str], baseline: Audit | None = None) -> int:
+    """0: audited; 1: a join has a verdict of `fail_on` (and had not in the baseline); 2: an input was not read.
+
+    What counts as failed is what the JUnit report calls failed.
+    """
     if result.rejected:
         return 2
-    found = {join.verdict for plan in result.plans for join in plan.joins}
-    return 1 if found & fail_on else 0
+    if not fail_on:
+        return 0
+    from rowreckon.report.junit import failures
+
+    return 1 if failures(result, set(fail_on), baseline) else 0

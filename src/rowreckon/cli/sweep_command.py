@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.output import OutputFormat
 from rowreckon.cli.server_options import DSN_HELP
 
@@ -43,15 +44,21 @@ def sweep_command(
     probe: Annotated[bool, typer.Option(help="Count rows of what does not end.", rich_help_panel=_MORE)] = False,
     with_values: Annotated[bool, typer.Option(help="Keep sampled values.", rich_help_panel=_MORE)] = False,
     save: Annotated[Path | None, typer.Option(help="Folder for capture files.")] = None,
-    mask: Annotated[bool, typer.Option(help="Leave literals and values out of captures and report.")] = False,
+    mask: MaskOption = False,
+    mask_names: MaskNamesOption = None,
     resume: Annotated[bool, typer.Option(help="Do not run again what --save holds.")] = False,
     output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
     report: Annotated[list[Path] | None, typer.Option(help="Also write .html, .md, .json or .xml.")] = None,
     threshold: Annotated[float, typer.Option(min=1.0, help="The q-error called a misestimate.")] = 10.0,
     fail_on: Annotated[str | None, typer.Option(help="Verdicts that give exit status 1.")] = None,
+    baseline: Annotated[
+        str | None, typer.Option(metavar="FILE", help="An audit or captures: fail only on what is new since then.")
+    ] = None,
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
 ) -> None:
     """Run the queries of a list on a development database, and audit them all."""
+    from rowreckon.cli.audits import baseline_of
+    from rowreckon.cli.masking import masking_of
     from rowreckon.cli.output import check_report_paths, parse_fail_on
     from rowreckon.cli.sweeping import Ask, Outputs, run_sweep
     from rowreckon.cli.units import duration_ms, size_kb
@@ -65,7 +72,9 @@ def sweep_command(
 
     wanted = parse_fail_on(fail_on)
     check_report_paths(report or [])
-    if resume and (save is None or mask):
+    masking = masking_of(mask, mask_names, save)
+    known = baseline_of(baseline, wanted, masking, threshold)
+    if resume and (save is None or masking is not None):
         raise UsageError("--resume needs --save, and captures that are not masked", hint="name the folder with --save")
     items = with_settings(read_lists(queries), setting_statements(role, set_ or []))
     rules = SweepRules(
@@ -84,5 +93,5 @@ def sweep_command(
         probe=ProbeRules() if probe else None,
         with_values=with_values,
     )
-    outputs = Outputs(output, tuple(report or ()), wanted, verbose, save, mask, resume)
+    outputs = Outputs(output, tuple(report or ()), wanted, verbose, save, masking, resume, known)
     raise typer.Exit(run_sweep(dsn, items, rules, Ask(yes, allow_standby), outputs))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -11,9 +11,11 @@ from rowreckon.capture import Capture
 from rowreckon.catalog.capture_folder import CaptureFolder
 from rowreckon.catalog.masking import mask_capture
 from rowreckon.cli.config import read_config
+from rowreckon.cli.masking import Masking
 from rowreckon.cli.output import OutputFormat, exit_status, print_audit, write_reports
 from rowreckon.cli.progress import progress_bar
 from rowreckon.cli.server_options import confirm, connector, warn
+from rowreckon.report.document import Audit
 from rowreckon.server.measure import SweepRules
 from rowreckon.server.querylist import QueryItem
 from rowreckon.server.sweep import Swept, sweep
@@ -40,14 +42,15 @@ class Outputs:
     fail_on: frozenset[str]
     verbose: bool
     save: Path | None
-    mask: bool
+    masking: Masking | None
     resume: bool
+    baseline: Audit | None = None
 
 
 def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask, outputs: Outputs) -> int:
     """Sweep, audit, write; the exit status. Raises what connecting, permission or writing raise."""
     connect = connector(dsn)
-    folder = CaptureFolder(outputs.save, outputs.mask) if outputs.save is not None else None
+    folder = CaptureFolder(outputs.save, outputs.masking is not None) if outputs.save is not None else None
     if folder is not None:
         folder.make()
     config = read_config()
@@ -64,13 +67,17 @@ def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask,
             known=known,
             on_capture=(lambda _, capture: _save(folder, capture)) if folder is not None else None,
         )
-        captures = [mask_capture(c) for c in swept.captures] if outputs.mask else swept.captures
+        captures = [mask_capture(c) for c in swept.captures] if outputs.masking is not None else swept.captures
         result = audit(captures, threshold=rules.threshold)
+    say: Callable[[str], str] = str
+    if outputs.masking is not None:
+        masked = outputs.masking.apply(result, swept.captures)
+        result, say = masked.audit, masked.text
     _save_all(folder, swept)
     print_audit(result, outputs.output, verbose=outputs.verbose)
-    write_reports(result, list(outputs.reports), outputs.fail_on)
-    _tell(swept, known)
-    return INTERRUPTED if swept.interrupted else exit_status(result, outputs.fail_on)
+    write_reports(result, list(outputs.reports), outputs.fail_on, outputs.baseline)
+    _tell(swept, known, say)
+    return INTERRUPTED if swept.interrupted else exit_status(result, outputs.fail_on, outputs.baseline)
 
 
 def _known(folder: CaptureFolder | None, items: Sequence[QueryItem]) -> dict[int, Capture]:
@@ -103,9 +110,9 @@ def _caution(items: Sequence[QueryItem], rules: SweepRules) -> None:
         warn("volatile functions will be called: what they do outside the transaction is not rolled back")
 
 
-def _tell(swept: Swept, known: dict[int, Capture]) -> None:
+def _tell(swept: Swept, known: dict[int, Capture], say: Callable[[str], str]) -> None:
     for note in swept.notes:
-        warn(note)
+        warn(say(note))
     if known:
         warn(f"{len(known)} queries were not run again: their captures are in the folder already")
     counts: dict[str, int] = {}

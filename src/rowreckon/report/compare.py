@@ -6,9 +6,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from statistics import median
+from typing import Literal
 
 from rowreckon.report.borders import Border, borders
-from rowreckon.report.document import Audit, Join, Method, Node, Plan
+from rowreckon.report.document import Audit, Join, Method, Node, Plan, Remedy
 from rowreckon.report.matching import Matcher, join_key, node_key
 
 MISESTIMATED = 10.0
@@ -65,6 +66,18 @@ class Times:
         """Whether the difference goes beyond the spread of the runs."""
         return self.chance is not None and self.chance < _CHANCE
 
+    @property
+    def difference(self) -> Literal["faster", "slower", "within_noise", "too_few_runs", "not_known"]:
+        """What may be concluded."""
+        medians = self.medians
+        if medians is None:
+            return "not_known"
+        if self.chance is None:
+            return "within_noise"
+        if not self.differ:
+            return "too_few_runs"
+        return "faster" if medians[1] < medians[0] else "slower"
+
 
 @dataclass(frozen=True)
 class PlanComparison:
@@ -77,6 +90,8 @@ class PlanComparison:
     come: tuple[ErrorChange, ...]
     moves: tuple[Move, ...]
     times: Times
+    remedies: tuple[Remedy, ...] = ()
+    """The changes that the first audit proposed for this query, with what was promised of them."""
 
     @property
     def differs(self) -> bool:
@@ -99,8 +114,10 @@ class Comparison:
         return bool(self.only_before or self.only_after or any(plan.differs for plan in self.plans))
 
 
-def compare(before: Audit, after: Audit) -> Comparison:
-    """Match queries by their text, else id, else source; then compare what the two audits say of each."""
+def compare(before: Audit, after: Audit, *, threshold: float = MISESTIMATED) -> Comparison:
+    """Match queries by their text, else id, else source; then compare what the two audits say of each. `threshold` is
+    the q-error from which a row count is called misestimated."""
+    promised = _promised(before)
     matcher = Matcher(before)
     plans: list[PlanComparison] = []
     only_after: list[Plan] = []
@@ -109,21 +126,35 @@ def compare(before: Audit, after: Audit) -> Comparison:
         if old is None:
             only_after.append(plan)
         else:
-            plans.append(_plans(old, plan))
+            plans.append(_plans(old, plan, promised, threshold))
     if not plans and len(before.plans) == len(after.plans) == 1:
         # Two single plans given side by side are meant to be compared, whatever their names.
-        return Comparison((_plans(before.plans[0], after.plans[0]),), (), ())
+        return Comparison((_plans(before.plans[0], after.plans[0], promised, threshold),), (), ())
     return Comparison(tuple(plans), tuple(matcher.untaken()), tuple(only_after))
 
 
-def _plans(before: Plan, after: Plan) -> PlanComparison:
+def _promised(before: Audit) -> dict[int, tuple[Remedy, ...]]:
+    """By the plan's identity: the changes proposed for it that promise something that can be held against times."""
+    found: dict[int, tuple[Remedy, ...]] = {}
+    for remedy in before.remedies:
+        if remedy.trial is None and remedy.expected_gain_ms is None:
+            continue
+        for index in sorted({ref.plan for ref in remedy.findings if ref.plan < len(before.plans)}):
+            key = id(before.plans[index])
+            found[key] = (*found.get(key, ()), remedy)
+    return found
+
+
+def _plans(before: Plan, after: Plan, promised: dict[int, tuple[Remedy, ...]], threshold: float) -> PlanComparison:
     pairs, lost, new = _paired(before, after)
     methods = [MethodChange(join_key(a)[0], a.method, b.method) for a, b in pairs if a.method != b.method]
     methods += [MethodChange(join_key(join)[0], join.method, None) for join in lost]
     methods += [MethodChange(join_key(join)[0], None, join.method) for join in new]
-    gone, come = _errors(before, after)
+    gone, come = _errors(before, after, threshold)
     moves = [move for a, b in pairs for move in _moves(a, b)]
-    return PlanComparison(before, after, tuple(methods), gone, come, tuple(moves), times(before, after))
+    spent = times(before, after)
+    remedies = promised.get(id(before), ())
+    return PlanComparison(before, after, tuple(methods), gone, come, tuple(moves), spent, remedies)
 
 
 def _paired(before: Plan, after: Plan) -> tuple[list[tuple[Join, Join]], list[Join], list[Join]]:
@@ -154,14 +185,14 @@ def _by_key(plan: Plan) -> dict[tuple[str, ...], Node]:
     return found
 
 
-def _errors(before: Plan, after: Plan) -> tuple[tuple[ErrorChange, ...], tuple[ErrorChange, ...]]:
+def _errors(before: Plan, after: Plan, threshold: float) -> tuple[tuple[ErrorChange, ...], tuple[ErrorChange, ...]]:
     old, new = _by_key(before), _by_key(after)
     gone: list[ErrorChange] = []
     come: list[ErrorChange] = []
     for key in dict.fromkeys([*old, *new]):
         a, b = old.get(key), new.get(key)
         q_a, q_b = (_q(a) if a else None), (_q(b) if b else None)
-        was, is_now = (q_a or 0) >= MISESTIMATED, (q_b or 0) >= MISESTIMATED
+        was, is_now = (q_a or 0) >= threshold, (q_b or 0) >= threshold
         if was and not is_now and (b is None or q_b is not None):
             gone.append(ErrorChange(a, b, q_a, q_b))
         elif is_now and not was and (a is None or q_a is not None):

@@ -5,14 +5,17 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rowreckon.report.compare import Comparison, ErrorChange, MethodChange, Move, PlanComparison, Times
-from rowreckon.report.document import Node, Plan
+from rowreckon.report.document import Node, Plan, Remedy
 from rowreckon.report.escape import markdown, plain, quote
 from rowreckon.report.headline import outcome_words
-from rowreckon.report.numbers import capitalised, count_of, milliseconds, number, times
+from rowreckon.report.numbers import capitalised, count_of, listed, milliseconds, number, times
+from rowreckon.report.remedy_words import gain_words, remedy_title
 from rowreckon.report.words import method_name, node_label, tables_of
 
 if TYPE_CHECKING:
     from rich.console import Console
+
+_PROMISES = 3
 
 NO_DIFFERENCE = "No difference beyond noise."
 
@@ -29,7 +32,8 @@ def comparison_headline(comparison: Comparison) -> str:
     methods = sum(len(plan.methods) for plan in changed)
     gone, come = (sum(len(getattr(plan, name)) for plan in changed) for name in ("gone", "come"))
     parts = [
-        f"{number(len(changed))} of {count_of(len(comparison.plans), 'query', 'queries')} differ",
+        f"{number(len(changed))} of {count_of(len(comparison.plans), 'query', 'queries')} "
+        f"differ{'s' if len(changed) == 1 else ''}",
         f"{number(faster)} faster" if faster else "",
         f"{number(slower)} slower" if slower else "",
         f"{count_of(methods, 'change')} of join method" if methods else "",
@@ -42,10 +46,7 @@ def comparison_headline(comparison: Comparison) -> str:
 
 
 def _way(spent: Times) -> str:
-    medians = spent.medians
-    if not spent.differ or medians is None:
-        return ""
-    return "faster" if medians[1] < medians[0] else "slower"
+    return spent.difference if spent.differ else ""
 
 
 def times_words(spent: Times) -> str:
@@ -81,7 +82,24 @@ def plan_lines(plan: PlanComparison) -> list[str]:
     lines += [f"Misestimate gone: {_error(change)}." for change in plan.gone]
     lines += [f"Misestimate come: {_error(change)}." for change in plan.come]
     lines += [_move(move) for move in plan.moves]
-    return [*lines, times_words(plan.times)]
+    return [*lines, times_words(plan.times), *_promises(plan)]
+
+
+def _promises(plan: PlanComparison) -> list[str]:
+    """What the first audit said of its changes to this query, where the query's plan or time is another now."""
+    if not plan.differs:
+        return []
+    return [_promise(remedy) for remedy in plan.remedies[:_PROMISES]]
+
+
+def _promise(remedy: Remedy) -> str:
+    subject = f"Before, change {number(remedy.rank)} ({remedy_title(remedy)})"
+    trial = remedy.trial
+    if trial is not None and trial.after_ms is not None:
+        methods = listed([method_name(m) for m in trial.join_methods_after])
+        joined = f" with {methods}" if methods else ""
+        return f"{subject} was tried: {milliseconds(trial.after_ms)} after it{joined}."
+    return f"{subject}: {gain_words(remedy)}."
 
 
 def _method(change: MethodChange) -> str:

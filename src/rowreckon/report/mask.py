@@ -10,10 +10,11 @@ from dataclasses import dataclass
 from typing import Any
 
 from rowreckon.report.document import Audit, Part
-from rowreckon.report.mask_words import MASK, WordMasker, literals_of
+from rowreckon.report.mask_words import MASK, PSEUDONYM, WordMasker, identifiers_of, literals_of
 
 # By field name: how each string of the document is masked. What stands in none of them is masked as a sentence.
 _SQL = frozenset(("condition", "query", "sql", "sql_trial", "undo", "check_first", "how", "fingerprint"))
+_FOREIGN_SQL = frozenset(("condition", "query", "fingerprint"))
 _NAMES = frozenset(("relation", "schema", "alias", "index", "tables", "columns", "role", "database"))
 _OWN = frozenset(
     (
@@ -28,33 +29,47 @@ _PARTED_NAMES = ("search_path",)
 
 @dataclass(frozen=True)
 class Masked:
-    """A masked audit and, where names were masked, what undoes them: pseudonym to name."""
+    """A masked audit, and the masker for what is said beside it."""
 
     audit: Audit
-    undo: dict[str, str]
+    masker: WordMasker
+
+    @property
+    def undo(self) -> dict[str, str]:
+        """What undoes masked names: pseudonym to name. Empty where names were not masked."""
+        return dict(sorted(self.masker.undo.items()))
+
+    def text(self, sentence: str) -> str:
+        """A sentence about the same plans, masked alike."""
+        return self.masker.prose(sentence)
 
 
-def mask_audit(audit: Audit, key: bytes, names: bool = False) -> Masked:
+def mask_audit(audit: Audit, key: bytes, names: bool = False, literals: frozenset[str] = frozenset()) -> Masked:
     """The audit without literals and sampled values; with `names`, relations and columns become pseudonyms that the
-    same `key` makes the same again, so that two masked audits can be compared."""
+    same `key` makes the same again, so that two masked audits can be compared.
+
+    `literals` are masked wherever they stand, beside those that the audit's own SQL holds: literals of the plans that
+    it was made of. Masking what is masked changes nothing.
+    """
     document = audit.model_dump(mode="python", by_alias=True)
     strings = list(_strings(document, ""))
     known = {
         part for field, text in strings if field in _NAMES for whole in (text,) for part in (whole, *whole.split("."))
     }
-    literals: set[str] = set()
+    sources = {plan.source for plan in audit.plans}  # side effects name queries by them
+    found = set(literals)
     for field, text in strings:
         if field in _SQL:
-            literals |= literals_of(text)
-    masker = WordMasker(key, names, frozenset(known - {""}), frozenset(literals - known))
-    return Masked(Audit.model_validate(_masked(document, "", "", masker)), dict(sorted(masker.undo.items())))
+            found |= literals_of(text)
+        if names and field in _FOREIGN_SQL and text not in sources:
+            known |= identifiers_of(text)
+    masker = WordMasker(key, names, frozenset(known - {""}), frozenset(found - known))
+    return Masked(Audit.model_validate(_masked(document, "", "", masker)), masker)
 
 
 def unmask_text(text: str, undo: dict[str, str]) -> str:
     """Any output of a masked audit with the pseudonyms turned back into names."""
-    for pseudonym, name in undo.items():
-        text = text.replace(pseudonym, name)
-    return text
+    return PSEUDONYM.sub(lambda match: undo.get(match.group(), match.group()), text)
 
 
 def _strings(value: Any, field: str) -> Iterator[tuple[str, str]]:
@@ -92,7 +107,7 @@ def _string(text: str, field: str, parent: str, masker: WordMasker) -> str:
     if field == "query" and parent in ("side_effects", "queries"):
         return masker.prose(text)
     if field in _SQL:
-        return masker.sql(text, ours=field not in ("condition", "query", "fingerprint"))
+        return masker.sql(text, ours=field not in _FOREIGN_SQL)
     if field in _NAMES:
         return masker.name(text)
     if field in _PARTED_NAMES:

@@ -11,6 +11,7 @@ from functools import lru_cache
 from rowreckon.catalog.masking import mask_sql
 
 MASK = "***"
+PSEUDONYM = re.compile(r"n_[0-9a-f]{10}")
 
 _SINGLE = re.compile(r"'(?:[^']|'')*'")
 _DOUBLE = re.compile(r'"((?:[^"]|"")*)"')
@@ -18,8 +19,10 @@ _DOLLAR = re.compile(r"\$(\w*)\$.*?\$\1\$", re.DOTALL)
 _OPERAND = re.compile(r"((?:[<>=~]|\bIN \(|\bBETWEEN|\bLIKE)\s*)-?\d[\d_.]*", re.IGNORECASE)
 _LITERALS = re.compile(r"'((?:[^']|'')*)'|(?<![\w$.])(\d[\d_]*(?:\.\d+)?)(?![\w.])|\$(\w*)\$(.*?)\$\3\$", re.DOTALL)
 _IDENTIFIER = re.compile(r"'[^']*'|\"((?:[^\"]|\"\")*)\"|(?<![\w$])([^\W\d][\w$]*)")
-_KEPT_NUMBERS = re.compile(
-    r"((?:SET\s+STATISTICS|n_distinct\w*\s*=|\bROWS|\bCOST|_factor\s*=|_threshold\s*=)\s*)-?[\d.]+", re.I
+_KEPT_OF_OURS = re.compile(
+    r"(?:SET\s+STATISTICS|n_distinct\w*\s*=|\bROWS|\bCOST|_factor\s*=|_threshold\s*=)\s*-?[\d.]+"
+    r"|\bORDER BY \d+(?:, \d+)*|\brelkind IN \([^)]*\)",
+    re.I,
 )
 # A letter of a script long dead, so that the tokens take a shielded place for a word.
 _SHIELD = "\U00010900"
@@ -69,7 +72,9 @@ class WordMasker:
 
     def __post_init__(self) -> None:
         self._seen = _alternation(self.literals)
-        self._named = _alternation(frozenset(n for n in self.names if len(n) >= 3)) if self.with_names else None
+        long = frozenset(n for n in self.names if len(n) >= 3) if self.with_names else frozenset()
+        self._named = _alternation(long)
+        self._part = _alternation(long, "_")
 
     def name(self, text: str) -> str:
         """A name, or its pseudonym: the same key gives the same pseudonym. Dotted names part by part."""
@@ -77,7 +82,7 @@ class WordMasker:
             return text
         if "." in text:
             return ".".join(self.name(part) for part in text.split("."))
-        if text in ("public", "pg_catalog") or text in self.undo:
+        if text in ("public", "pg_catalog") or PSEUDONYM.fullmatch(text):
             return text
         alias = "n_" + hmac.new(self.key, text.encode("utf-8", "surrogatepass"), hashlib.sha256).hexdigest()[:10]
         self.undo[alias] = text
@@ -86,10 +91,11 @@ class WordMasker:
     def sql(self, text: str, *, ours: bool = False) -> str:
         """SQL, or a condition as EXPLAIN prints it: literals masked, comments gone, names too if wanted. In a remedy's
         own statements (`ours`) statistics targets and the like stay, and names given as `'…'::regclass`."""
-        masked = _mask_ours(text) if ours else mask_sql(text)
-        return self._sql_names(masked) if self.with_names else masked
+        masked = _mask_ours(text, self.names) if ours else mask_sql(text)
+        return self._sql_names(masked, ours=ours) if self.with_names else masked
 
-    def _sql_names(self, text: str) -> str:
+    def _sql_names(self, text: str, *, ours: bool) -> str:
+        """Names in SQL: in ours what is known or made of known names, in others' every word that is no keyword."""
         known = _known_words()
 
         def replace(match: re.Match[str]) -> str:
@@ -97,15 +103,17 @@ class WordMasker:
             if quoted is not None:
                 return '"' + self.name(quoted.replace('""', '"')).replace('"', '""') + '"'
             if word is None:
-                inner = whole[1:-1]
-                return (
-                    whole if MASK in inner else f"'{'.'.join(self.name(p.strip(chr(34))) for p in inner.split('.'))}'"
-                )
-            if word in self.names or word.lower() not in known:
-                return self.name(word)
-            return str(word)
+                parts = [part.strip('"') for part in whole[1:-1].split(".")]
+                named = not ours or any(len(part) > 1 and part in self.names for part in parts)
+                return f"'{'.'.join(self.name(part) for part in parts)}'" if named and MASK not in whole else whole
+            mine = word in self.names or (word.lower() not in known and (not ours or self._is_made_of_names(word)))
+            return self.name(word) if mine else str(word)
 
         return _IDENTIFIER.sub(replace, text)
+
+    def _is_made_of_names(self, word: str) -> bool:
+        """Whether a word holds a known name between its underscores, as names of our own making do."""
+        return self._part is not None and self._part.search(word) is not None
 
     def prose(self, text: str) -> str:
         """A sentence: quoted values, operands and every literal seen in the audit's SQL are masked."""
@@ -126,22 +134,40 @@ class WordMasker:
         return text if re.fullmatch(r"\d{4}-\d\d-\d\d[ T][\d:.+Z-]*|never|yes|no|true|false", text) else MASK
 
 
-def _mask_ours(text: str) -> str:
+def _mask_ours(text: str, names: frozenset[str]) -> str:
+    """A statement of our own with its literals masked, but not its targets, positions, and names given as strings."""
     kept: list[str] = []
 
     def keep(match: re.Match[str]) -> str:
         kept.append(match.group())
         return f"{_SHIELD}{len(kept) - 1}{_SHIELD}"
 
+    def keep_name(match: re.Match[str]) -> str:
+        return keep(match) if match.group()[1:-1] in names else match.group()
+
     # A shield within a string or a comment goes with it; one that stands free comes back as it was.
-    shielded = _REGCLASS.sub(keep, _KEPT_NUMBERS.sub(keep, text.replace(_SHIELD, "?")))
+    shielded = _KEPT_OF_OURS.sub(keep, text.replace(_SHIELD, "?"))
+    shielded = _SINGLE.sub(keep_name, _REGCLASS.sub(keep, shielded))
     back = re.compile(f"{_SHIELD}(\\d+){_SHIELD}")
     return back.sub(lambda match: kept[int(match.group(1))], mask_sql(shielded))
 
 
-def _alternation(words: frozenset[str]) -> re.Pattern[str] | None:
-    """A pattern that finds any of the words as a whole word, the longest first."""
+def identifiers_of(sql: str) -> set[str]:
+    """The names in an SQL text: quoted ones, and words that the dialect does not know."""
+    known = _known_words()
+    found: set[str] = set()
+    for quoted, word in _IDENTIFIER.findall(sql):
+        if quoted:
+            found.add(quoted.replace('""', '"'))
+        elif word and word.lower() not in known:
+            found.add(word)
+    return found
+
+
+def _alternation(words: frozenset[str], joint: str = "") -> re.Pattern[str] | None:
+    """A pattern that finds any of the words as a whole word, the longest first; `joint` characters part words too."""
     if not words:
         return None
     ordered = sorted(words, key=lambda word: (-len(word), word))
-    return re.compile(r"(?<!\w)(?:" + "|".join(re.escape(word) for word in ordered) + r")(?!\w)")
+    within = f"[^\\W{joint}]" if joint else r"\w"
+    return re.compile(f"(?<!{within})(?:" + "|".join(re.escape(word) for word in ordered) + f")(?!{within})")

@@ -1,0 +1,91 @@
+"""Audits from whatever names one: an audit document as `--format json` wrote it, or plans, which are audited here."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rowreckon.errors import NotAPlan, UnreadableFile, UsageError
+
+if TYPE_CHECKING:
+    from rowreckon.cli.masking import Masking
+    from rowreckon.reading.limits import Limits
+    from rowreckon.report.document import Audit
+
+_HEAD = 400
+
+
+def read_audit(path: str, *, threshold: float = 10.0, limits: Limits | None = None) -> Audit:
+    """The audit that a path (- for standard input) holds or that its plans give; `threshold` is for the latter.
+
+    Raises UnreadableFile for an audit document that can't be read, UsageError for one of another version; plans that
+    can't be read are in the audit's `rejected`.
+    """
+    content = _audit_document(path)
+    if content is not None:
+        return _parsed(content, path)
+    from rowreckon.auditing import audit
+    from rowreckon.cli.inputs import read_inputs
+
+    return audit(read_inputs([path], limits), threshold=threshold)
+
+
+def required_audit(path: str, option: str, *, threshold: float = 10.0) -> Audit:
+    """As `read_audit`, for a file that must hold at least one plan. Raises NotAPlan where it holds none."""
+    found = read_audit(path, threshold=threshold)
+    if not found.plans:
+        reason = found.rejected[0].reason if found.rejected else "it holds no plan"
+        raise NotAPlan(f"{option}: {reason}", where=path)
+    return found
+
+
+def baseline_of(path: str | None, fail_on: frozenset[str], masking: Masking | None, threshold: float) -> Audit | None:
+    """What `--baseline` names, masked as the audit will be. Raises UsageError where nothing would fail anyway."""
+    if path is None:
+        return None
+    if not fail_on:
+        raise UsageError("--baseline needs --fail-on", hint="name the verdicts that fail: crossed, held, undecided")
+    found = required_audit(path, "--baseline", threshold=threshold)
+    return masking.apply(found).audit if masking is not None else found
+
+
+def _audit_document(path: str) -> bytes | None:
+    """The content of a file that says of itself that it is an audit, else None."""
+    if path == "-" or not Path(path).is_file():
+        return None
+    try:
+        with Path(path).open("rb") as file:
+            head = file.read(_HEAD)
+            if b'"rowreckon.audit/' not in head:
+                return None
+            return head + file.read()
+    except OSError as error:
+        raise UnreadableFile(f"the file cannot be read: {error.strerror}", where=path) from None
+
+
+def _parsed(content: bytes, path: str) -> Audit:
+    from pydantic import ValidationError
+
+    from rowreckon.report.document import AUDIT_SCHEMA, Audit
+
+    try:
+        return Audit.model_validate_json(content)
+    except ValidationError:
+        pass
+    try:
+        document = json.loads(content)
+        schema = document.get("schema") if isinstance(document, dict) else None
+    except ValueError:
+        raise UnreadableFile("the audit document is no whole JSON", where=path, hint="write it again") from None
+    if schema != AUDIT_SCHEMA:
+        raise UsageError(
+            f"the audit document is of version {schema!r}, this release reads {AUDIT_SCHEMA!r}",
+            where=path,
+            hint="audit the plans again",
+        )
+    raise UsageError(
+        "the audit document does not hold to its schema",
+        where=path,
+        hint="audit the plans again; a newer release may have written it",
+    )

@@ -1,0 +1,103 @@
+"""`rowreckon compare`: what changed between two audits, captures or plans of the same queries."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rowreckon.cli.masking import MaskNamesOption, MaskOption
+from rowreckon.cli.output import OutputFormat
+
+if TYPE_CHECKING:
+    from rowreckon.report.compare import Comparison
+
+_FAILS = ("difference", "slower", "method", "misestimate", "outcome")
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("compare", help="Compare two audits, captures or plans of the same queries.")(compare_command)
+
+
+def compare_command(
+    before: Annotated[str, typer.Argument(metavar="BEFORE", help="An audit (.json), plan or capture files, a folder.")],
+    after: Annotated[str, typer.Argument(metavar="AFTER", help="The same, later; or - for standard input.")],
+    output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
+    report: Annotated[list[Path] | None, typer.Option(help="Also write a .md or .json file (may be repeated).")] = None,
+    threshold: Annotated[float, typer.Option(min=1.0, help="The q-error called a misestimate.")] = 10.0,
+    fail_on: Annotated[
+        str | None,
+        typer.Option(
+            help="What gives exit status 1: difference (any), slower, method, misestimate (one came), outcome."
+        ),
+    ] = None,
+    mask: MaskOption = False,
+    mask_names: MaskNamesOption = None,
+    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Name the queries that do not differ too.")] = False,
+) -> None:
+    """Print what differs beyond noise. Exit status 0: compared; 1: differs as --fail-on says; 2: could not be read."""
+    from rowreckon.cli.audits import read_audit
+    from rowreckon.cli.inputs import tell_rejected
+    from rowreckon.cli.masking import masking_of
+    from rowreckon.cli.output import check_report_paths, write_text
+    from rowreckon.report.compare import compare
+
+    wanted = _wanted(fail_on)
+    check_report_paths(report or [], (".md", ".json"))
+    masking = masking_of(mask, mask_names)
+    sides = [read_audit(path, threshold=threshold) for path in (before, after)]
+    if masking is not None:
+        sides = [masking.apply(side).audit for side in sides]
+    comparison = compare(*sides, threshold=threshold)
+    if output is OutputFormat.terminal:
+        from rich.console import Console
+
+        from rowreckon.report.compare_words import render_comparison
+
+        render_comparison(comparison, Console(highlight=False), verbose=verbose)
+    else:
+        sys.stdout.write(_text(comparison, output.value, verbose=verbose))
+    for path in report or []:
+        write_text(path, _text(comparison, "json" if path.suffix.lower() == ".json" else "markdown", verbose=verbose))
+    rejected = [item for side in sides for item in side.rejected]
+    tell_rejected(rejected)
+    if rejected:
+        raise typer.Exit(2)
+    raise typer.Exit(1 if wanted & _found(comparison) else 0)
+
+
+def _text(comparison: Comparison, form: str, *, verbose: bool) -> str:
+    if form == "json":
+        from rowreckon import __version__
+        from rowreckon.report.compare_document import comparison_document
+
+        return comparison_document(comparison, __version__).to_json()
+    from rowreckon.report.compare_words import comparison_markdown
+
+    return comparison_markdown(comparison, verbose=verbose)
+
+
+def _wanted(text: str | None) -> frozenset[str]:
+    from rowreckon.errors import UsageError
+
+    wanted = frozenset(part.strip() for part in (text or "").split(",") if part.strip())
+    unknown = sorted(wanted - set(_FAILS))
+    if unknown:
+        raise UsageError(f"--fail-on does not know {', '.join(unknown)}", hint=f"give {', '.join(_FAILS)}")
+    return wanted
+
+
+def _found(comparison: Comparison) -> frozenset[str]:
+    """Which of the words of --fail-on hold."""
+    plans = comparison.plans
+    held = {
+        "difference": comparison.differs,
+        "slower": any(plan.times.difference == "slower" for plan in plans),
+        "method": any(plan.methods for plan in plans),
+        "misestimate": any(plan.come for plan in plans),
+        "outcome": any(plan.before.outcome == "ran" != plan.after.outcome for plan in plans),
+    }
+    return frozenset(word for word, holds in held.items() if holds)

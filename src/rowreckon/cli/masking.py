@@ -1,0 +1,149 @@
+"""`--mask` and `--mask-names`: what every command that prints an audit shares, and the key file behind pseudonyms."""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from rowreckon.errors import UnreadableFile, UsageError
+
+if TYPE_CHECKING:
+    from rowreckon.capture import Capture
+    from rowreckon.report.document import Audit, Rejected
+    from rowreckon.report.mask import Masked
+
+PANEL = "Masking"
+MaskOption = Annotated[
+    bool, typer.Option("--mask", help="Leave literals and sampled values out of all output.", rich_help_panel=PANEL)
+]
+MaskNamesOption = Annotated[
+    Path | None,
+    typer.Option(
+        "--mask-names",
+        metavar="KEYFILE",
+        help="Pseudonyms for tables and columns too; the key file is made if needed, and undoes them (unmask).",
+        rich_help_panel=PANEL,
+    ),
+]
+
+_SCHEMA = "rowreckon.mask-key/1"
+_KEY_BYTES = 32
+
+
+@dataclass(frozen=True)
+class KeyFile:
+    """A random key, which makes the same pseudonyms for the same names again, and the names given so far."""
+
+    path: Path
+    key: bytes
+    names: dict[str, str] = field(default_factory=dict)
+
+    def with_names(self, more: dict[str, str]) -> KeyFile:
+        """The file with more pseudonyms."""
+        return KeyFile(self.path, self.key, dict(sorted({**self.names, **more}.items())))
+
+    def write(self) -> None:
+        """Write the file, readable by its owner only. Raises UsageError where that fails."""
+        document = {"schema": _SCHEMA, "key": self.key.hex(), "names": self.names}
+        part = self.path.with_name(f"{self.path.name}.part")
+        try:
+            with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as file:
+                file.write(json.dumps(document, indent=2, ensure_ascii=False) + "\n")
+            part.replace(self.path)
+        except OSError as error:
+            raise UsageError(f"the key file {str(self.path)!r} cannot be written: {error.strerror}") from None
+
+
+def read_key_file(path: Path) -> KeyFile:
+    """A key file that is there. Raises UnreadableFile or UsageError for what is none."""
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except OSError as error:
+        raise UnreadableFile(f"the key file cannot be read: {error.strerror}", where=str(path)) from None
+    except ValueError:
+        document = None
+    if not isinstance(document, dict) or document.get("schema") != _SCHEMA:
+        raise UsageError(
+            "this is no key file of rowreckon",
+            where=str(path),
+            hint="name one that --mask-names has made, or a new one",
+        )
+    try:
+        key = bytes.fromhex(document["key"])
+        names = {str(pseudonym): str(name) for pseudonym, name in document["names"].items()}
+    except (KeyError, TypeError, ValueError, AttributeError):
+        raise UsageError("the key file is damaged", where=str(path), hint="restore it, or name a new one") from None
+    return KeyFile(path, key, names)
+
+
+@dataclass(frozen=True)
+class Masking:
+    """What is to be left out of every output of one run: literals always, names where there is a key file."""
+
+    key_file: KeyFile | None
+
+    def apply(self, result: Audit, inputs: Iterable[Capture | Rejected] = ()) -> Masked:
+        """The masked audit. `inputs` are the captures that it was made of: their literals are masked wherever they
+        turn up. New pseudonyms are written to the key file at once."""
+        from rowreckon.report.mask import mask_audit
+
+        key = self.key_file.key if self.key_file is not None else secrets.token_bytes(_KEY_BYTES)
+        masked = mask_audit(result, key, names=self.key_file is not None, literals=_literals(inputs))
+        if self.key_file is not None:
+            self.key_file.with_names(masked.undo).write()
+        return masked
+
+
+def masking_of(mask: bool, key_file: Path | None, save: Path | None = None) -> Masking | None:
+    """What the two options ask for, None where nothing is to be masked. Makes a new key file at once, so that a path
+    that can't be written is found before any work. Raises UsageError or UnreadableFile.
+
+    Names can't be taken out of capture files, which `save` asks for: an audit of them would know no table any more.
+    """
+    if key_file is None:
+        return Masking(None) if mask else None
+    if save is not None:
+        raise UsageError("--mask-names leaves no name, and captures need them", hint="leave out --save, or use --mask")
+    if key_file.exists():
+        return Masking(read_key_file(key_file))
+    if not key_file.parent.is_dir():
+        raise UsageError(f"--mask-names: the folder {str(key_file.parent)!r} does not exist", hint="make it first")
+    made = KeyFile(key_file, secrets.token_bytes(_KEY_BYTES))
+    made.write()
+    return Masking(made)
+
+
+def _literals(inputs: Iterable[Capture | Rejected]) -> frozenset[str]:
+    """The literals in the captures' queries and in the conditions of their plans."""
+    from rowreckon.capture import Capture
+    from rowreckon.report.mask_words import literals_of
+
+    found: set[str] = set()
+    for item in inputs:
+        if not isinstance(item, Capture):
+            continue
+        if item.query:
+            found |= literals_of(item.query)
+        if item.explain is not None:
+            for text in _texts(item.explain.to_explain()):
+                found |= literals_of(text)
+    return frozenset(found)
+
+
+def _texts(value: Any) -> Iterable[str]:
+    """The strings of a plan that may hold an expression."""
+    if isinstance(value, dict):
+        for item in value.values():
+            yield from _texts(item)
+    elif isinstance(value, list | tuple):
+        for item in value:
+            yield from _texts(item)
+    elif isinstance(value, str) and ("'" in value or "(" in value):
+        yield value

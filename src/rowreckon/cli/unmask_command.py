@@ -1,0 +1,44 @@
+"""`rowreckon unmask`: the names back into what was masked with a key file."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("unmask", help="Put the names back into a masked report, with the key file that masked it.")(
+        unmask_command
+    )
+
+
+def unmask_command(
+    key_file: Annotated[Path, typer.Argument(metavar="KEYFILE", help="The file that --mask-names named.")],
+    path: Annotated[str, typer.Argument(metavar="FILE | -", help="Any masked output, or - for standard input.")] = "-",
+    output: Annotated[Path | None, typer.Option("--output", "-o", help="File to write; default: print it.")] = None,
+) -> None:
+    """Print a masked report with its names. Literals stay masked: they are kept nowhere."""
+    from rowreckon.cli.masking import read_key_file
+    from rowreckon.errors import UnreadableFile, UsageError
+    from rowreckon.report.mask import unmask_text
+
+    names = read_key_file(key_file).names
+    try:
+        raw = sys.stdin.buffer.read() if path == "-" else Path(path).read_bytes()
+        text = raw.decode("utf-8")
+    except OSError as error:
+        raise UnreadableFile(f"the file cannot be read: {error.strerror}", where=path) from None
+    except UnicodeDecodeError:
+        raise UnreadableFile("the file is no UTF-8 text", where=path) from None
+    shown = unmask_text(text, names)
+    if output is None:
+        sys.stdout.write(shown)
+        return
+    try:
+        output.write_text(shown, encoding="utf-8")
+    except OSError as error:
+        raise UsageError(f"{str(output)!r} cannot be written: {error.strerror or error}") from None
