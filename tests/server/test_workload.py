@@ -95,7 +95,7 @@ def check(dsn: str, tmp_path: Path, text: str, expected: dict[str, tuple[str, st
     outcomes = Counter(plan["outcome"] for name, plan in plans.items() if name not in expected)
     print(outcomes, document["summary"])
     assert outcomes["ran"] >= 0.9 * (total - len(expected))
-    for rendered in (reports[1].read_text(), done.stdout):
+    for rendered in (reports[1].read_text(), done.stderr):
         for name, (_, sqlstate) in expected.items():
             if sqlstate is not None:
                 assert name in rendered

@@ -6,10 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from rowreckon.auditing import audit
 from rowreckon.capture import Capture
 from rowreckon.catalog.capture_folder import CaptureFolder
 from rowreckon.catalog.masking import mask_capture
+from rowreckon.cli.auditing_meanwhile import AuditingMeanwhile
 from rowreckon.cli.config import read_config
 from rowreckon.cli.masking import Masking
 from rowreckon.cli.output import OutputFormat, exit_status, print_audit, write_reports
@@ -58,26 +58,27 @@ def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask,
         require_permission(connection, allow=config.allow, yes=ask.yes, standby=ask.standby, confirm=confirm())
     _caution(items, rules)
     known = _known(folder, items) if outputs.resume else {}
-    with progress_bar() as report:
+    with progress_bar() as report, AuditingMeanwhile(rules.threshold) as auditing:
+
+        def finished(capture: Capture) -> None:
+            _save(folder, capture)
+            auditing.put(mask_capture(capture) if outputs.mask else capture)
+
         swept = sweep(
             connect,
             items,
             rules,
             progress=report,
             known=known,
-            on_capture=(lambda _, capture: _save(folder, capture)) if folder is not None else None,
+            on_run=lambda capture: _save(folder, capture),
+            on_capture=finished,
         )
-        captures = [mask_capture(c) for c in swept.captures] if outputs.masking is not None else swept.captures
-        result = audit(captures, threshold=rules.threshold)
-    say: Callable[[str], str] = str
-    if outputs.masking is not None:
-        masked = outputs.masking.apply(result, swept.captures)
-        result, say = masked.audit, masked.text
-    _save_all(folder, swept)
+        report("auditing the plans", len(items), len(items))
+        result = auditing.result()
     print_audit(result, outputs.output, verbose=outputs.verbose)
-    write_reports(result, list(outputs.reports), outputs.fail_on, outputs.baseline)
-    _tell(swept, known, say)
-    return INTERRUPTED if swept.interrupted else exit_status(result, outputs.fail_on, outputs.baseline)
+    write_reports(result, list(outputs.reports), outputs.fail_on)
+    _tell(swept, known)
+    return INTERRUPTED if swept.interrupted else exit_status(result, outputs.fail_on)
 
 
 def _known(folder: CaptureFolder | None, items: Sequence[QueryItem]) -> dict[int, Capture]:
@@ -87,16 +88,9 @@ def _known(folder: CaptureFolder | None, items: Sequence[QueryItem]) -> dict[int
     return {number: found[item.name] for number, item in enumerate(items) if item.name in found}
 
 
-def _save(folder: CaptureFolder, capture: Capture) -> None:
-    if capture.outcome != "skipped":
+def _save(folder: CaptureFolder | None, capture: Capture) -> None:
+    if folder is not None and capture.outcome != "skipped":
         folder.save(capture)
-
-
-def _save_all(folder: CaptureFolder | None, swept: Swept) -> None:
-    """Once more, with the facts, which are read after all queries."""
-    if folder is not None:
-        for capture in swept.captures:
-            _save(folder, capture)
 
 
 def _caution(items: Sequence[QueryItem], rules: SweepRules) -> None:
@@ -118,6 +112,10 @@ def _tell(swept: Swept, known: dict[int, Capture], say: Callable[[str], str]) ->
     counts: dict[str, int] = {}
     for capture in swept.captures:
         counts[capture.outcome] = counts.get(capture.outcome, 0) + 1
-    parts = [f"{n} {outcome.replace('_', ' ')}" for outcome, n in sorted(counts.items())]
+        if capture.outcome != "ran":
+            code = f", SQLSTATE {capture.sqlstate}" if capture.sqlstate else ""
+            said = f": {capture.reason}" if capture.reason else ""
+            warn(f"{capture.name}, line {capture.line}: {capture.outcome.replace('_', ' ')}{code}{said}")
     if set(counts) - {"ran"} or swept.interrupted:
+        parts = [f"{n} {outcome.replace('_', ' ')}" for outcome, n in sorted(counts.items())]
         warn(f"{'interrupted; ' if swept.interrupted else ''}{len(swept.captures)} queries: {', '.join(parts)}")

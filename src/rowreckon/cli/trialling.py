@@ -137,8 +137,8 @@ def _ask_in_place(connection: Connection, attempts: Sequence[Attempt], rules: Tr
         f" at most {rules.hold_ms / 1000:g} s, and others wait for them as long"
     )
     for attempt in fit:
-        for remedy in attempt.remedies:
-            warn(f"change {remedy.rank} takes a lock on {', '.join(remedy.tables)}: {'; '.join(attempt.statements)}")
+        for remedy in attempt.remedies if attempt.statements else ():
+            warn(f"change {remedy.rank} ({remedy.lock or 'no table'} lock): {'; '.join(attempt.statements)}")
     for line in stays:
         warn(f"not undone by the rollback: {line}")
     if wanted.yes:
@@ -187,14 +187,12 @@ def _try(
 
 
 def _tell(result: Audit) -> None:
-    """What was not tried, what stays, what went wrong."""
+    """What was not tried, what went wrong, what came of the best changes together."""
     account = result.trials
     if account is None:
         return
     for entry in account.not_tried:
         warn(f"change {entry.rank} was not tried: {entry.reason}")
-    for line in account.left_behind:
-        warn(f"not undone by the rollback: {line}")
     for note in account.notes:
         warn(note)
     together = account.combination

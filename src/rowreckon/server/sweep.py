@@ -24,6 +24,9 @@ Connect = Callable[[], AbstractContextManager[Connection]]
 SweepProgress = Callable[[str, int, int], None]
 """What is being done, how many items are done, how many there are."""
 
+_TOGETHER = 25
+"""Items whose facts are read at once: few questions to the catalogs, and not all work left for the end."""
+
 
 @dataclass(slots=True)
 class Swept:
@@ -41,14 +44,17 @@ def sweep(
     *,
     progress: SweepProgress | None = None,
     known: Mapping[int, Capture] | None = None,
-    on_capture: Callable[[int, Capture], None] | None = None,
+    on_run: Callable[[Capture], None] | None = None,
+    on_capture: Callable[[Capture], None] | None = None,
 ) -> Swept:
     """Run the items, read the facts, give the captures.
 
-    `known` are captures of an earlier sweep by item number, which are not run again. `on_capture` gets each capture
-    as soon as it is there, still without facts. Raises CannotConnect only for the first connection.
+    `known` are captures of an earlier sweep by item number, which are not run again. `on_run` gets each new capture as
+    soon as it is there, still without facts; `on_capture` each finished one, in the items' order. Raises CannotConnect
+    only for the first connection.
     """
-    return _Sweep(connect, items, rules, progress or _silent, on_capture, dict(known or {})).go()
+    done = dict(known or {})
+    return _Sweep(connect, items, rules, progress or _silent, on_run or _ignore, on_capture or _ignore, done).go()
 
 
 @dataclass(slots=True)
@@ -57,30 +63,36 @@ class _Sweep:
     items: Sequence[QueryItem]
     rules: SweepRules
     report: SweepProgress
-    on_capture: Callable[[int, Capture], None] | None
+    on_run: Callable[[Capture], None]
+    on_capture: Callable[[Capture], None]
     done: dict[int, Capture]
     notes: list[str] = field(default_factory=list)
     connection: Connection | None = None
     reconnected: bool = False
+    running: int | None = None
+    without_facts: list[int] = field(default_factory=list)
+    handed_on: int = 0
 
     def go(self) -> Swept:
         interrupted = False
         with ExitStack() as stack:
             self.connection = stack.enter_context(self.connect())
-            at = 0
+            # what an earlier sweep could not finish lacks its facts
+            self.without_facts = [n for n, c in sorted(self.done.items()) if c.explain and c.catalog is None]
             try:
                 self._items(stack)
             except KeyboardInterrupt:
                 interrupted = True
-                at = next((n for n in range(len(self.items)) if n not in self.done), len(self.items))
-            self._rest(at if interrupted else None, interrupted=interrupted)
-            captures = [self.done[n] for n in range(len(self.items))]
+            self._rest(interrupted=interrupted)
             try:
-                captures = self._facts(captures)
+                self.report("reading the catalog's facts", len(self.items), len(self.items))
+                self._facts()
             except KeyboardInterrupt:
                 interrupted = True
                 self.notes.append("interrupted while the catalog's facts were read: the audit does without them")
-        return Swept(captures, interrupted, self.notes)
+                self.without_facts.clear()
+            self._hand_on()
+        return Swept([self.done[n] for n in range(len(self.items))], interrupted, self.notes)
 
     def _items(self, stack: ExitStack) -> None:
         """Run what is not done yet."""
@@ -99,7 +111,9 @@ class _Sweep:
             if executor is None:
                 self._keep(number, _skipped(item, "the connection to the server was lost before its turn"))
                 continue
+            self.running = number
             measured = measure(executor, item, self.rules, left_ms=left)
+            self.running = None
             capture = measured.capture
             if measured.lost:
                 self.connection = self._again(stack)
@@ -109,6 +123,8 @@ class _Sweep:
                 capture = capture.model_copy(update={"notes": (*capture.notes, note)})
                 self.notes.append(f"the connection was lost during {item.name!r}, and {told} for the rest")
             self._keep(number, capture)
+            if len(self.without_facts) >= _TOGETHER:
+                self._facts()
 
     def _executor(self) -> Executor | None:
         if self.connection is None:
@@ -130,22 +146,37 @@ class _Sweep:
 
     def _keep(self, number: int, capture: Capture) -> None:
         self.done[number] = capture
-        if self.on_capture is not None:
-            self.on_capture(number, capture)
+        if capture.explain is not None:
+            self.without_facts.append(number)
+        self.on_run(capture)
 
-    def _rest(self, running: int | None, *, interrupted: bool) -> None:
+    def _rest(self, *, interrupted: bool) -> None:
         """A capture for every item that has none."""
         for number, item in enumerate(self.items):
             if number not in self.done:
-                why = "interrupted while it ran" if number == running else "interrupted before its turn"
+                why = "interrupted while it ran" if number == self.running else "interrupted before its turn"
                 self._keep(number, _skipped(item, why if interrupted else "it was not run"))
 
-    def _facts(self, captures: list[Capture]) -> list[Capture]:
-        self.report("reading the catalog's facts", len(self.items), len(self.items))
+    def _facts(self) -> None:
+        """The facts of all captures that still lack them; what is complete is handed on."""
+        numbers = self.without_facts
+        captures = [self.done[n] for n in numbers]
         if self.connection is None or self.connection.closed:
             note = "without catalog facts: the connection was lost"
-            return [c.model_copy(update={"notes": (*c.notes, note)}) if c.explain else c for c in captures]
-        return with_facts(self.connection, self.items, captures, with_values=self.rules.with_values)
+            found = [c.model_copy(update={"notes": (*c.notes, note)}) for c in captures]
+        else:
+            items = [self.items[n] for n in numbers]
+            found = with_facts(self.connection, items, captures, with_values=self.rules.with_values)
+        self.done.update(zip(numbers, found, strict=True))
+        self.without_facts = []
+        self._hand_on()
+
+    def _hand_on(self) -> None:
+        """Finished captures, in the items' order."""
+        waiting = set(self.without_facts)
+        while self.handed_on in self.done and self.handed_on not in waiting:
+            self.on_capture(self.done[self.handed_on])
+            self.handed_on += 1
 
 
 def _skipped(item: QueryItem, reason: str) -> Capture:
@@ -154,3 +185,7 @@ def _skipped(item: QueryItem, reason: str) -> Capture:
 
 def _silent(step: str, done: int, total: int) -> None:
     """Report nothing."""
+
+
+def _ignore(capture: Capture) -> None:
+    """Pass the capture by."""
