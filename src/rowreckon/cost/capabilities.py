@@ -100,6 +100,11 @@ def scales_density_by_fillfactor(major: int) -> bool:
     return major >= 17
 
 
+def materializes_below_gather(major: int) -> bool:
+    """A partial nested loop may keep its inner side in a Materialize: 17."""
+    return major >= 17
+
+
 def has_skip_scan(major: int) -> bool:
     """B-tree skip scan over leading columns without a condition: 18."""
     return major >= 18

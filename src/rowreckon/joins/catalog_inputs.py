@@ -108,9 +108,11 @@ def _side(
         paths = [*paths, *catalog_paths(settings, relation, rows, known.total_table_pages)]
         if facts.workers == 0 and any(isinstance(n, GatherNode) for n in reckoned.tree.nodes):
             paths += gathered_paths(settings, relation, rows)
-        if facts.workers > 0 and not partial:
-            partial_paths = list(shared_paths(settings, relation, rows, facts.workers))
+        if facts.workers > 0:
+            shared = shared_paths(settings, relation, rows, facts.workers, known.total_table_pages)
+            partial_paths = [*partial_paths, *shared]
     paths.sort(key=lambda p: p.path.total_cost)
+    partial_paths.sort(key=lambda p: p.path.total_cost)
     least, least_actual = _parameter_rows(reckoned, facts, side, known, keys)
     return SideInput(
         rows=rows,

@@ -108,6 +108,7 @@ class Known:
             key = (_bare(facts.left.expression, facts.left.alias), _bare(facts.right.expression, facts.right.alias))
             self._clauses[(facts.left.alias + "\0" + key[0], facts.right.alias + "\0" + key[1], facts.operator)] = facts
         self.total_table_pages = self._total_pages()
+        self._named = _columns_in_conditions(tree)
 
     def relation_of(self, number: int) -> KnownRelation | None:
         """What is known of the relation that the node at `number` scans."""
@@ -201,8 +202,8 @@ class Known:
         )
         plan_width = int(node.plan_width or 0)
         columns: frozenset[str] | None = None
-        if estimate is not None and estimate.columns and int(estimate.width) == plan_width:
-            columns = frozenset(_column_name(text) for text in estimate.columns)
+        if estimate is not None and estimate.columns_complete:
+            columns = frozenset(_column_name(text) for text in estimate.columns) | self._named.get(node.alias, set())
         rows = estimate.rows if estimate is not None else float(node.plan_rows or 1)
         return KnownRelation(
             alias=node.alias,
@@ -219,6 +220,7 @@ class Known:
 
 _MIRROR = {"<": ">", "<=": ">=", ">": "<", ">=": "<="}
 _GUESSED_FANOUT = 256.0
+_CONDITIONS = ("index_cond", "filter", "recheck_cond", "hash_cond", "merge_cond", "join_filter")
 
 
 def distinct_values(relation: KnownRelation, column: str) -> tuple[float, bool]:
@@ -290,6 +292,20 @@ def _sides(clause: JoinClause) -> tuple[str | None, str | None]:
         None if outer is None else outer + "\0" + _bare(clause.outer_text, outer),
         None if inner is None else inner + "\0" + _bare(clause.inner_text, inner),
     )
+
+
+def _columns_in_conditions(tree: PlanTree) -> dict[str, set[str]]:
+    """Per alias the columns that some condition of the plan names, a scan's own ones without a table name too."""
+    found: dict[str, set[str]] = {}
+    for node in tree.nodes:
+        own = node.alias if isinstance(node, ScanNode) else None
+        for key in _CONDITIONS:
+            text = getattr(node, key, None)
+            for column in parse_condition(text).columns if isinstance(text, str) else ():
+                table = column.table or own
+                if table is not None:
+                    found.setdefault(table, set()).add(column.column)
+    return found
 
 
 def _bare(expression: str, alias: str) -> str:

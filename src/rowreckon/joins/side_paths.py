@@ -14,6 +14,7 @@ from rowreckon.cost import (
     cost_seqscan,
     path_input,
 )
+from rowreckon.cost.index_scan import heap_pages_for_workers
 from rowreckon.cost.units import DISABLE_COST
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import parse_condition
@@ -21,7 +22,7 @@ from rowreckon.plan.nodes import HashNode, IndexScanNode, JoinNode, LimitNode, M
 from rowreckon.plan.tree import PlanTree
 
 from .inputs import SidePath
-from .known import KnownRelation
+from .known import KnownIndex, KnownRelation
 from .sides import JoinFacts, Side
 
 IndexOrder = Callable[[IndexScanNode], tuple[str, ...]]
@@ -77,13 +78,13 @@ def catalog_paths(
     assert estimate is not None
     told: dict[tuple[str, str | None], bool] = {}
     for scan in estimate.paths:
-        if scan.node_type == "Index Only Scan" and relation.columns is None:
+        index = next((i for i in relation.indexes if i.name == scan.index), None)
+        if scan.node_type == "Index Only Scan" and not _covers(relation, index):
             continue
         if (scan.node_type, scan.index) in told or scan.node_type not in _ACCESS:
             continue
         told[(scan.node_type, scan.index)] = True
         path = path_input(settings, scan.node_type, scan.startup_cost, scan.total_cost, rows, relation.width)
-        index = next((i for i in relation.indexes if i.name == scan.index), None)
         ordered = index is not None and scan.node_type in ("Index Scan", "Index Only Scan")
         order = tuple(f"{relation.alias}.{k}" for k in index.keys) if ordered and index is not None else ()
         yield SidePath(path, order, _ACCESS[scan.node_type])
@@ -92,7 +93,7 @@ def catalog_paths(
     for index in relation.indexes:
         if not settings.enable_indexscan or ("Index Scan", index.name) in told:
             continue
-        only = relation.columns is not None and relation.columns <= index.covered and not relation.restrictions
+        only = _covers(relation, index)
         if only and ("Index Only Scan", index.name) in told:
             continue
         path = cost_index(
@@ -121,7 +122,9 @@ def gathered_paths(settings: CostSettings, relation: KnownRelation, rows: float)
         yield SidePath(cost_gather(settings, part, rows), (), "parallel seq_scan")
 
 
-def shared_paths(settings: CostSettings, relation: KnownRelation, rows: float, workers: int) -> Iterator[SidePath]:
+def shared_paths(
+    settings: CostSettings, relation: KnownRelation, rows: float, workers: int, total_table_pages: float
+) -> Iterator[SidePath]:
     """The relation scanned by all processes together, where it would be given the same number of workers."""
     wanted = compute_parallel_worker(
         settings, relation.size.pages, None, parallel_workers=relation.relation.parallel_workers
@@ -130,6 +133,33 @@ def shared_paths(settings: CostSettings, relation: KnownRelation, rows: float, w
         quals = QualCost(0.0, settings.cpu_operator_cost * relation.restriction_calls)
         path = cost_seqscan(settings, relation.size, rows, relation.width, qual=quals, workers=workers)
         yield SidePath(path, (), "seq_scan")
+    whole = IndexCondition(1.0, 1.0, 0)
+    for index in relation.indexes if settings.enable_indexscan else ():
+        only = _covers(relation, index)
+        heap = None
+        if not only:
+            heap = heap_pages_for_workers(settings, relation.size, index.shape, whole, total_table_pages)
+        if compute_parallel_worker(settings, heap, index.shape.pages) != workers:
+            continue
+        path = cost_index(
+            settings,
+            relation.size,
+            index.shape,
+            whole,
+            rows,
+            relation.width,
+            total_table_pages=total_table_pages,
+            index_only=only,
+            qual=QualCost(0.0, settings.cpu_operator_cost * relation.restriction_calls),
+            workers=workers,
+        )
+        order = tuple(f"{relation.alias}.{k}" for k in index.keys)
+        yield SidePath(path, order, "index_only_scan" if only else "index_scan")
+
+
+def _covers(relation: KnownRelation, index: KnownIndex | None) -> bool:
+    """Whether the index holds every column that the plan needs of the relation."""
+    return index is not None and relation.columns is not None and relation.columns <= index.covered
 
 
 def _batches(tree: PlanTree, number: int) -> int:

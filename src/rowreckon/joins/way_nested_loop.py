@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from functools import lru_cache
 
 from rowreckon.cost import CostSettings, NestLoopTerms, PathCost, QualCost, cost_material, cost_memoize, cost_nestloop
-from rowreckon.cost.capabilities import has_memoize
+from rowreckon.cost.capabilities import has_memoize, materializes_below_gather
 from rowreckon.cost.selectivity import GroupRelation, estimate_num_groups
 from rowreckon.cost.units import clamp_row_est
 
@@ -53,6 +53,7 @@ def _unparameterised(settings: CostSettings, join: JoinInput) -> Iterator[Built]
 
     yield inner.access or "plain", None, plain, True, False
     keepable = inner.path.kind not in _SELF_KEEPING and join.inner_made_unique is None
+    keepable = keepable and (join.workers == 0 or materializes_below_gather(settings.server_major))
     if settings.enable_material and keepable:
         yield f"materialize of {inner.access}" if inner.access else "materialize", None, kept, True, False
 

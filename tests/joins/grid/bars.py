@@ -80,20 +80,24 @@ def bars(measured: Iterable[Measured], basis: str) -> dict[str, Bar]:
 
 
 def _switches(bar: Bar, row: Measured, limit: float, told: str) -> None:
-    """Each live flip against the nearest switch point of the same kind, and points that no flip stands for."""
-    points = list(row.points)
+    """Each live flip against a switch point of the same kind, and points that no flip stands for.
+
+    A point is right within the limit of the flip that was found from afar, or where the planner was seen to flip.
+    """
+    points = list(zip(row.points, row.confirmed, strict=True))
     for below, above, rows in row.flips:
-        same = [p for p in points if p[:2] == (below, above)]
-        best = min(same, key=lambda p: abs(p[2] - rows), default=None)
+        same = [p for p in points if p[0][:2] == (below, above)]
+        best = min(same, key=lambda p: (not p[1], abs(p[0][2] - rows)), default=None)
         says = f"{told}: flips {below}->{above} at {rows:g}, model {[(p[0], p[1], p[2]) for p in row.points]}"
         if best is None:
             bar.add(None if row.modelled is None or row.basis == "plan" else False, says)
             continue
-        points.remove(best)
-        error = max(best[2], rows) / min(best[2], rows) - 1.0
-        bar.add(error <= limit or abs(best[2] - rows) <= 1.0, says)
-    for below, above, rows, _, _ in points if row.basis == "catalog" else []:
-        bar.add(False, f"{told}: no flip for {below}->{above} at {rows:g}, live {row.flips}")
+        if best in points:
+            points.remove(best)
+        error = max(best[0][2], rows) / min(best[0][2], rows) - 1.0
+        bar.add(best[1] or error <= limit or abs(best[0][2] - rows) <= 1.0, says)
+    for (below, above, rows, _, _), confirmed in points if row.basis == "catalog" else []:
+        bar.add(confirmed, f"{told}: no flip for {below}->{above} at {rows:g}, live {row.flips}")
 
 
 def _within(modelled: float | None, server: float, limit: float) -> bool | None:

@@ -44,6 +44,7 @@ class Measured:
     others: dict[str, tuple[float, float | None]] = field(default_factory=dict)
     flips: list[Flip] = field(default_factory=list)
     points: list[tuple[str, str, float, float, float]] = field(default_factory=list)
+    confirmed: list[bool] = field(default_factory=list)
     flips_known: bool = False
     why: str = ""
 
@@ -69,6 +70,20 @@ def measure(connection: psycopg.Connection[Any], case: Case, *, flips: bool = Tr
             alternatives.append(Alternative(switched_off=off, explain=explained))
         _apply(connection, dict.fromkeys(SWITCHES.values(), "on"))
         live = _flips(connection, case) if flips and case.flip is not None else None
+        rows = _measure_both(connection, case, document, catalog, tree, right, tuple(alternatives), live)
+    return rows
+
+
+def _measure_both(
+    connection: psycopg.Connection[Any],
+    case: Case,
+    document: ExplainDocument,
+    catalog: object,
+    tree: PlanTree,
+    right: PlanTree,
+    alternatives: tuple[Alternative, ...],
+    live: tuple[list[Flip], float] | None,
+) -> list[Measured]:
     base = Capture(
         name=case.name,
         query=case.query,
@@ -78,8 +93,37 @@ def measure(connection: psycopg.Connection[Any], case: Case, *, flips: bool = Tr
     )
     found: list[Measured] = []
     for basis, capture in (("catalog", base.model_copy(update={"catalog": catalog})), ("plan", base)):
-        found += _compare(basis, capture, tree, right, tuple(alternatives), case, live)
+        for row in _compare(basis, capture, tree, right, alternatives, case, live):
+            if row.flips_known:
+                row.confirmed = [_flips_there(connection, case, p[0], p[1], p[2]) for p in row.points]
+            found.append(row)
     return found
+
+
+def _flips_there(connection: psycopg.Connection[Any], case: Case, below: str, above: str, rows: float) -> bool:
+    """Whether the live planner changes from one method to the other within 2% (or a row) of a row count.
+
+    Where pages come in steps it changes back and forth, and a search from afar ends at any of these changes.
+    """
+    assert case.flip is not None
+    template = case.flip
+
+    def at(literal: int) -> tuple[str, float]:
+        plan = lay_out(_explain(connection, template.format(n=literal)).plan)
+        method, expected = _method_and_rows(plan, case.outer)
+        return method.removesuffix("|p"), expected
+
+    low, high = _literal(at, min(rows * 0.98, rows - 1.0)), _literal(at, max(rows * 1.02, rows + 1.0)) + 1
+    return at(low)[0] == below and at(high)[0] == above
+
+
+def _literal(at: Callable[[int], tuple[str, float]], rows: float) -> int:
+    """The largest literal for which the planner expects no more rows than these."""
+    low, high = max(int(rows * 0.7), 1), int(rows * 1.4) + 2
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if at(middle)[1] <= rows else (low, middle)
+    return low
 
 
 def _compare(
