@@ -62,7 +62,7 @@ def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask,
 
         def finished(capture: Capture) -> None:
             _save(folder, capture)
-            auditing.put(mask_capture(capture) if outputs.mask else capture)
+            auditing.put(mask_capture(capture) if outputs.masking is not None else capture)
 
         swept = sweep(
             connect,
@@ -75,10 +75,14 @@ def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask,
         )
         report("auditing the plans", len(items), len(items))
         result = auditing.result()
+    say: Callable[[str], str] = str
+    if outputs.masking is not None:
+        masked = outputs.masking.apply(result, swept.captures)
+        result, say = masked.audit, masked.text
     print_audit(result, outputs.output, verbose=outputs.verbose)
-    write_reports(result, list(outputs.reports), outputs.fail_on)
-    _tell(swept, known)
-    return INTERRUPTED if swept.interrupted else exit_status(result, outputs.fail_on)
+    write_reports(result, list(outputs.reports), outputs.fail_on, outputs.baseline)
+    _tell(swept, known, say)
+    return INTERRUPTED if swept.interrupted else exit_status(result, outputs.fail_on, outputs.baseline)
 
 
 def _known(folder: CaptureFolder | None, items: Sequence[QueryItem]) -> dict[int, Capture]:
@@ -115,7 +119,8 @@ def _tell(swept: Swept, known: dict[int, Capture], say: Callable[[str], str]) ->
         if capture.outcome != "ran":
             code = f", SQLSTATE {capture.sqlstate}" if capture.sqlstate else ""
             said = f": {capture.reason}" if capture.reason else ""
-            warn(f"{capture.name}, line {capture.line}: {capture.outcome.replace('_', ' ')}{code}{said}")
+            how = f"{capture.outcome.replace('_', ' ')}{code}{say(said)}"
+            warn(f"{say(capture.name)}, line {capture.line}: {how}")
     if set(counts) - {"ran"} or swept.interrupted:
         parts = [f"{n} {outcome.replace('_', ' ')}" for outcome, n in sorted(counts.items())]
         warn(f"{'interrupted; ' if swept.interrupted else ''}{len(swept.captures)} queries: {', '.join(parts)}")
