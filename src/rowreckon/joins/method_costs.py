@@ -30,11 +30,7 @@ def method_costs(
     at_actual = model.costs(points.actual) if points.actual is not None else {}
     if model.executed is not None:
         at_estimate[executed] = model.cost(model.executed, points.estimate)
-    others = [
-        (m.costs(p.estimate), m.costs(p.actual) if p.actual is not None else {})
-        for m, p in all_worlds
-        if not m.free_order  # a merge join's figure is with its sorts, which an index in that order would save
-    ]
+    others = [(m.costs(p.estimate), m.costs(p.actual) if p.actual is not None else {}) for m, p in all_worlds]
     at_estimate = _dared(model, points.estimate, at_estimate, [o[0] for o in others], executed, evidence)
     if points.actual is not None:
         at_actual = _dared(model, points.actual, at_actual, [o[1] for o in others], executed, evidence)

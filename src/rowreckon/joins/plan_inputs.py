@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from rowreckon.cost import CostSettings, MergeScanSelectivity, QualCost, RelationSize, cost_seqscan
+from rowreckon.cost import CostSettings, QualCost, RelationSize, cost_seqscan
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
@@ -24,9 +24,8 @@ from .side_paths import printed_paths
 from .sides import JoinFacts, Side
 from .size_evidence import representatives, seen_sizes
 
-_SHORT_SCAN = MergeScanSelectivity(0.0, 0.01, 0.0, 0.01)
-_MODES = ("likely", "sparse", "full")
-_MATCHES = {"likely": 2.0, "sparse": 1.0, "full": 20.0}
+_MODES = ("likely", "ordered", "full")
+_MATCHES = {"likely": 2.0, "ordered": 1.0, "full": 20.0}
 """Rows that match, per row that finds any, where a semijoin's plan does not tell."""
 _PAGES_OF_PLAY = 2.5
 _MORE_PER_BUCKET = 4.0
@@ -38,8 +37,8 @@ def plan_worlds(
 ) -> list[JoinInput]:
     """The join in its executed order, once for each world that the plan allows; the likeliest first.
 
-    Worlds differ in the size of a nested loop's inner relation, in how full a hash bucket is and in how much of its
-    inputs a merge join reads. Empty where not even the executed method can be priced.
+    Worlds differ in the size of a nested loop's inner relation, in how full a hash bucket is and in whether an index
+    brings the order of a merge join. Empty where not even the executed method can be priced.
     """
     keys_outer = [c.outer_text or c.text for c in facts.clauses]
     keys_inner = [c.inner_text or c.text for c in facts.clauses]
@@ -51,13 +50,13 @@ def plan_worlds(
     for number, (side, access) in enumerate(_inner_worlds(settings, reckoned, facts, inner, relations)):
         modes = _MODES if number == 0 and (side.paths or side.partial_paths) else _MODES[:1]
         for mode in modes:
-            sparse = mode == "sparse"
+            ordered = mode == "ordered"
             worlds.append(
                 JoinInput(
                     turned=False,
                     kind=facts.kind,
-                    outer=_in_order(outer, keys_outer) if sparse else outer,
-                    inner=_in_order(side, keys_inner) if sparse else side,
+                    outer=_in_order(outer, keys_outer) if ordered else outer,
+                    inner=_in_order(side, keys_inner) if ordered else side,
                     clauses=_clauses(facts, outer.rows, side.rows, mode),
                     unique=facts.inner_unique and facts.kind not in ("Semi", "Anti"),
                     workers=facts.workers,
@@ -68,7 +67,7 @@ def plan_worlds(
                     basis="plan",
                     match_frac=_match_frac(facts, outer.rows),
                     executed_inner=access,
-                    free_order=sparse,
+                    free_order=ordered,
                 )
             )
     return worlds
@@ -173,7 +172,6 @@ def _clauses(facts: JoinFacts, outer: float, inner: float, mode: str) -> tuple[C
         matches = max(facts.inner.planner_rows, 1.0) if facts.inner.parameterised else _MATCHES[mode]
         output = max(min(outer, inner), 1.0) * matches
     selectivity = min(max(output, 1.0) / max(outer * inner, 1.0), 1.0)
-    scan = _SHORT_SCAN if mode == "sparse" else WHOLE_SCAN
     found: list[ClauseInput] = []
     for position, clause in enumerate(facts.clauses):
         unique = facts.inner_unique
@@ -186,7 +184,7 @@ def _clauses(facts: JoinFacts, outer: float, inner: float, mode: str) -> tuple[C
                 inner=_key(clause, True, inner, 1.0 if unique else _per_value(output / max(outer, 1.0), mode)),
                 can_hash=can_hash(clause),
                 can_merge=can_merge(clause),
-                scan=scan,
+                scan=WHOLE_SCAN,
             )
         )
     return tuple(found)
