@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
+from rowreckon.report.document_base import MaybeFlag, MaybeFloat, MaybeInt, MaybeText
 from rowreckon.report.document_base import Method as Method
 from rowreckon.report.document_base import Part as Part
 from rowreckon.report.document_trial import Combination as Combination
@@ -51,7 +52,7 @@ class Rejected(Part):
 
     source: str
     reason: str
-    where: str | None = None
+    where: MaybeText = None
 
 
 class Node(Part):
@@ -60,31 +61,31 @@ class Node(Part):
     id: int
     path: tuple[int, ...]
     node_type: str
-    join_type: str | None = None
-    relation: str | None = None
+    join_type: MaybeText = None
+    relation: MaybeText = None
     schema_: str | None = Field(default=None, alias="schema")
-    alias: str | None = None
-    index: str | None = None
-    subplan_name: str | None = None
-    parent_relationship: str | None = None
-    estimated_rows: float | None = None
-    estimated_rows_low: float | None = None
-    estimated_rows_high: float | None = None
-    estimated_rows_per_loop: float | None = None
-    planned_rows: float | None = None
-    planned_loops: float | None = None
-    actual_rows: float | None = None
-    actual_rows_low: float | None = None
-    actual_rows_high: float | None = None
-    loops: float | None = None
-    workers: int | None = None
+    alias: MaybeText = None
+    index: MaybeText = None
+    subplan_name: MaybeText = None
+    parent_relationship: MaybeText = None
+    estimated_rows: MaybeFloat = None
+    estimated_rows_low: MaybeFloat = None
+    estimated_rows_high: MaybeFloat = None
+    estimated_rows_per_loop: MaybeFloat = None
+    planned_rows: MaybeFloat = None
+    planned_loops: MaybeFloat = None
+    actual_rows: MaybeFloat = None
+    actual_rows_low: MaybeFloat = None
+    actual_rows_high: MaybeFloat = None
+    loops: MaybeFloat = None
+    workers: MaybeInt = None
     count: CountState
-    q_error: float | None = None
-    q_error_low: float | None = None
+    q_error: MaybeFloat = None
+    q_error_low: MaybeFloat = None
     direction: Direction | None = None
-    q_error_here: float | None = None
+    q_error_here: MaybeFloat = None
     direction_here: Direction | None = None
-    own_ms: float | None = None
+    own_ms: MaybeFloat = None
     tables: tuple[str, ...] = ()
 
 
@@ -92,8 +93,8 @@ class JoinSide(Part):
     """One input of a join, as the executed join took its sides (hash: the inner side is the build side)."""
 
     node: int
-    estimated_rows: float | None = None
-    actual_rows: float | None = None
+    estimated_rows: MaybeFloat = None
+    actual_rows: MaybeFloat = None
     count: CountState
     tables: tuple[str, ...] = ()
 
@@ -102,22 +103,22 @@ class Way(Part):
     """One way to run a method: how the inner side is reached, and in which order the sides stand."""
 
     access: str
-    index: str | None = None
+    index: MaybeText = None
     hypothetical: bool = False
     sides_turned: bool = False
-    at_estimate: float | None = None
-    at_actual: float | None = None
+    at_estimate: MaybeFloat = None
+    at_actual: MaybeFloat = None
 
 
 class MethodCost(Part):
     """What a join method costs by the model, in planner units, per execution as printed."""
 
-    at_estimate: float | None = None
-    at_actual: float | None = None
+    at_estimate: MaybeFloat = None
+    at_actual: MaybeFloat = None
     basis_at_estimate: Basis | None = None
     basis_at_actual: Basis | None = None
     comparable: bool = True
-    not_comparable_reason: str | None = None
+    not_comparable_reason: MaybeText = None
     ways: tuple[Way, ...] = ()
 
 
@@ -126,43 +127,43 @@ class SwitchPoint(Part):
 
     from_: str = Field(alias="from")
     to: str
-    outer_rows: float | None = None
-    low: float | None = None
-    high: float | None = None
+    outer_rows: MaybeFloat = None
+    low: MaybeFloat = None
+    high: MaybeFloat = None
     basis: Basis
     inner_at: Literal["estimate", "actual"]
-    inner_rows: float | None = None
+    inner_rows: MaybeFloat = None
     along: Literal["outer", "inner"] = "outer"
-    inner_from_rows: float | None = None
+    inner_from_rows: MaybeFloat = None
 
 
 class Margin(Part):
     """The factor by which the outer rows may grow (`up`) and shrink (`down`) before the lead changes."""
 
-    up: float | None = None
-    down: float | None = None
+    up: MaybeFloat = None
+    down: MaybeFloat = None
 
 
 class RowsPerOuter(Part):
     """Inner rows that come for each outer row."""
 
-    estimated: float | None = None
-    actual: float | None = None
+    estimated: MaybeFloat = None
+    actual: MaybeFloat = None
 
 
 class RowVisits(Part):
     """How many rows or row pairs a method has to touch: the plain-words model beside the cost model."""
 
-    at_estimate: float | None = None
-    at_actual: float | None = None
+    at_estimate: MaybeFloat = None
+    at_actual: MaybeFloat = None
 
 
 class SafeOrigin(Part):
     """How far the error at one origin may go before the join's lead changes."""
 
     node: int
-    q_error_here: float | None = None
-    safe_q_error: float | None = None
+    q_error_here: MaybeFloat = None
+    safe_q_error: MaybeFloat = None
 
 
 class CurvePoint(Part):
@@ -180,24 +181,24 @@ class Join(Part):
     path: tuple[int, ...]
     method: Method
     join_type: JoinType
-    condition: str | None = None
+    condition: MaybeText = None
     equality: bool
     outer: JoinSide
     inner: JoinSide
-    q_error: float | None = None
+    q_error: MaybeFloat = None
     direction: Direction | None = None
     verdict: Verdict
     basis: Basis
     costs: dict[Method, MethodCost] = Field(default_factory=dict)
     excluded: dict[Method, str] = Field(default_factory=dict)
-    residual: float | None = None
+    residual: MaybeFloat = None
     switch_points: tuple[SwitchPoint, ...] = ()
     margin: Margin | None = None
     inner_rows_per_outer: RowsPerOuter | None = None
     best_at_actual: Method | None = None
-    loss_factor: float | None = None
+    loss_factor: MaybeFloat = None
     contest: dict[str, float | bool | None] | None = None
-    scale: float | None = None
+    scale: MaybeFloat = None
     row_visits: dict[Method, RowVisits] = Field(default_factory=dict)
     curve: tuple[CurvePoint, ...] = ()
     why: str
@@ -218,7 +219,7 @@ class Finding(Part):
     """A root cause: why an estimate was wrong."""
 
     code: str
-    node: int | None = None
+    node: MaybeInt = None
     joins: tuple[int, ...] = ()
     tables: tuple[str, ...] = ()
     columns: tuple[str, ...] = ()
@@ -233,15 +234,15 @@ class Origin(Part):
 
     node: int
     joins: tuple[int, ...] = ()
-    q_error_here: float | None = None
+    q_error_here: MaybeFloat = None
 
 
 class TimeElsewhere(Part):
     """Time that no judged join accounts for; `ms` is None where the plan proves the fact but not the time."""
 
-    node: int | None = None
+    node: MaybeInt = None
     kind: TimeKind
-    ms: float | None = None
+    ms: MaybeFloat = None
     fact: str
 
 
@@ -256,10 +257,10 @@ class Missing(Part):
 class Session(Part):
     """The session that the plan ran in, as far as known."""
 
-    role: str | None = None
-    database: str | None = None
-    search_path: str | None = None
-    row_security: bool | None = None
+    role: MaybeText = None
+    database: MaybeText = None
+    search_path: MaybeText = None
+    row_security: MaybeFlag = None
     settings: dict[str, str] = Field(default_factory=dict)
 
 
@@ -267,16 +268,16 @@ class Plan(Part):
     """One captured plan, audited."""
 
     source: str
-    query: str | None = None
-    query_id: str | None = None
-    server_version: int | None = None
+    query: MaybeText = None
+    query_id: MaybeText = None
+    server_version: MaybeInt = None
     analyzed: bool
-    planning_ms: float | None = None
-    execution_ms: float | None = None
+    planning_ms: MaybeFloat = None
+    execution_ms: MaybeFloat = None
     outcome: Outcome = "ran"
-    sqlstate: str | None = None
-    line: int | None = None
-    reason: str | None = None
+    sqlstate: MaybeText = None
+    line: MaybeInt = None
+    reason: MaybeText = None
     runs_ms: tuple[float, ...] = ()
     cache: Literal["cold", "warm", "unknown"] = "unknown"
     nodes: tuple[Node, ...] = ()
@@ -284,7 +285,7 @@ class Plan(Part):
     findings: tuple[Finding, ...] = ()
     origins: tuple[Origin, ...] = ()
     time_elsewhere: tuple[TimeElsewhere, ...] = ()
-    joins_ms: float | None = None
+    joins_ms: MaybeFloat = None
     """Wall-clock ms that the judged joins (verdict other than accurate) account for."""
     session: Session | None = None
     missing: tuple[Missing, ...] = ()
@@ -313,15 +314,15 @@ class Remedy(Part):
     sql: tuple[str, ...]
     sql_trial: tuple[str, ...] = ()
     undo: tuple[str, ...] | None = None
-    undo_note: str | None = None
-    check_first: str | None = None
-    lock: str | None = None
+    undo_note: MaybeText = None
+    check_first: MaybeText = None
+    lock: MaybeText = None
     transactional: bool
     tables: tuple[str, ...] = ()
     columns: tuple[str, ...] = ()
     findings: tuple[FindingRef, ...] = ()
     expected_gain_ms: GainMs | None = None
-    cost_ratio: float | None = None
+    cost_ratio: MaybeFloat = None
     confidence: float = Field(ge=0, le=1)
     reason: str
     side_effects: tuple[SideEffect, ...] = ()
@@ -335,9 +336,9 @@ class FoldBefore(Part):
     times: int = 0
     misestimated: int = 0
     crossed: int = 0
-    execution_ms: float | None = None
-    lost_ms: float | None = None
-    q_error_median: float | None = None
+    execution_ms: MaybeFloat = None
+    lost_ms: MaybeFloat = None
+    q_error_median: MaybeFloat = None
 
 
 class Fold(Part):
@@ -350,16 +351,16 @@ class Fold(Part):
 
     fingerprint: str
     times: int
-    first: str | None = None
-    last: str | None = None
+    first: MaybeText = None
+    last: MaybeText = None
     q_errors: dict[str, float] = Field(default_factory=dict)
     crossed: int = 0
-    lost_ms: float | None = None
-    query: str | None = None
-    query_id: str | None = None
+    lost_ms: MaybeFloat = None
+    query: MaybeText = None
+    query_id: MaybeText = None
     misestimated: int = 0
-    execution_ms: float | None = None
-    plan: int | None = None
+    execution_ms: MaybeFloat = None
+    plan: MaybeInt = None
     before: FoldBefore | None = None
 
 
@@ -373,7 +374,7 @@ class Summary(Part):
     undecided: int = 0
     accurate: int = 0
     misestimated_nodes: int = 0
-    execution_ms: float | None = None
+    execution_ms: MaybeFloat = None
 
 
 class Audit(Part):

@@ -2,7 +2,7 @@
 
 from typing import Literal
 
-from rowreckon.report.document_base import Method, Part
+from rowreckon.report.document_base import MaybeFloat, MaybeInt, MaybeText, Method, Part
 
 
 class SideEffect(Part):
@@ -11,9 +11,9 @@ class SideEffect(Part):
     query: str
     change: Literal["plan_same", "plan_changed", "unknown"]
     time: Literal["same", "faster", "slower", "not_measured"] = "not_measured"
-    before_ms: float | None = None
-    after_ms: float | None = None
-    basis: str | None = None
+    before_ms: MaybeFloat = None
+    after_ms: MaybeFloat = None
+    basis: MaybeText = None
 
 
 class JoinSeen(Part):
@@ -21,9 +21,9 @@ class JoinSeen(Part):
 
     node: int
     method: Method
-    outer_estimated_rows: float | None = None
-    outer_actual_rows: float | None = None
-    q_error: float | None = None
+    outer_estimated_rows: MaybeFloat = None
+    outer_actual_rows: MaybeFloat = None
+    q_error: MaybeFloat = None
 
 
 class TrialJoin(Part):
@@ -39,36 +39,36 @@ class TrialQuery(Part):
 
     query: str
     time: Literal["same", "faster", "slower", "not_measured"] = "not_measured"
-    before_ms: float | None = None
-    after_ms: float | None = None
+    before_ms: MaybeFloat = None
+    after_ms: MaybeFloat = None
     before_runs_ms: tuple[float, ...] = ()
     after_runs_ms: tuple[float, ...] = ()
-    join_order_before: str | None = None
-    join_order_after: str | None = None
+    join_order_before: MaybeText = None
+    join_order_after: MaybeText = None
     joins: tuple[TrialJoin, ...] = ()
-    reason: str | None = None
+    reason: MaybeText = None
 
 
 class Trial(Part):
     """A remedy tried where nothing lasts, and measured."""
 
     where: Literal["copy", "in_place"]
-    before_ms: float | None = None
-    after_ms: float | None = None
+    before_ms: MaybeFloat = None
+    after_ms: MaybeFloat = None
     join_methods_before: tuple[str, ...] = ()
     join_methods_after: tuple[str, ...] = ()
-    q_error_before: float | None = None
-    q_error_after: float | None = None
+    q_error_before: MaybeFloat = None
+    q_error_after: MaybeFloat = None
     verdict: Literal["helped", "no_effect", "harmed", "not_applied", "inconclusive"]
-    reason: str | None = None
+    reason: MaybeText = None
     queries: tuple[TrialQuery, ...] = ()
-    apply_ms: float | None = None
+    apply_ms: MaybeFloat = None
     """What applying the change took."""
-    index_kb: float | None = None
+    index_kb: MaybeFloat = None
     """Size of the indexes that it made."""
-    queries_planned: int | None = None
+    queries_planned: MaybeInt = None
     """How many queries of the list were planned with the change, those with the same plan included."""
-    rank_before: int | None = None
+    rank_before: MaybeInt = None
     """The remedy's rank before anything was tried."""
 
 
@@ -92,9 +92,9 @@ class TrialAccount(Part):
 
     where: Literal["copy", "in_place"]
     copies: int = 0
-    database_kb: float | None = None
-    copy_ms: float | None = None
-    budget_ms: float | None = None
+    database_kb: MaybeFloat = None
+    copy_ms: MaybeFloat = None
+    budget_ms: MaybeFloat = None
     combination: Combination | None = None
     not_tried: tuple[NotTried, ...] = ()
     left_behind: tuple[str, ...] = ()
