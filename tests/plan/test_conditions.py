@@ -119,6 +119,10 @@ MORE = [
     "(a.x < -5)",
     "(a.x = (InitPlan 1).col1)",
     "((a.x)::numeric > (InitPlan 12).col3)",
+    "(i.flight_id = (max(f.id)))",
+    "(lower(a.x) = 'y'::text)",
+    "(lower(a.x) = lower(b.x))",
+    "((max(f.id)) > 5)",
     "(a.x = $0)",
     "((a.x)::text <> $12)",
 ]

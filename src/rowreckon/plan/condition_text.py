@@ -68,8 +68,8 @@ def split_conjuncts(text: str) -> list[str]:
     return parts
 
 
-def split_sides(text: str) -> tuple[str, str] | None:
-    """Both sides of a comparison in the server's own spelling, or None where there is no operator at the top."""
+def split_comparison(text: str) -> tuple[str, str, str] | None:
+    """Left side, operator and right side of a comparison in the server's own spelling; None where there is none."""
     bare = strip_parentheses(text)
     flat = ["\0"] * len(bare)
     for at, char in _depth_zero(bare):
@@ -77,4 +77,11 @@ def split_sides(text: str) -> tuple[str, str] | None:
     match = _COMPARISON.search("".join(flat))
     if match is None:
         return None
-    return strip_parentheses(bare[: match.start()]), strip_parentheses(bare[match.end() :])
+    left, right = strip_parentheses(bare[: match.start()]), strip_parentheses(bare[match.end() :])
+    return left, bare[match.start() : match.end()].strip(), right
+
+
+def split_sides(text: str) -> tuple[str, str] | None:
+    """Both sides of a comparison, or None where there is no operator at the top."""
+    found = split_comparison(text)
+    return None if found is None else (found[0], found[2])
