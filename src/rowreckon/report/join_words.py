@@ -7,7 +7,7 @@ import re
 from rowreckon.report.borders import Border, deciding_border, inner_differs, next_border
 from rowreckon.report.document import Join, JoinSide
 from rowreckon.report.escape import clean
-from rowreckon.report.numbers import capitalised, cost, listed, milliseconds, number, times
+from rowreckon.report.numbers import capitalised, cost, count_of, listed, milliseconds, number, times
 from rowreckon.report.words import BASIS_WORDS, COUNT_WORDS, came, join_type_name, method_name, tables_of
 
 # A reason that starts with the rows is the verdict sentence over again.
@@ -34,6 +34,9 @@ def join_title(join: Join) -> str:
 def side_words(side: JoinSide, name: str) -> str:
     """'expected 12 outer rows, got 48,310' in the words that the state of the count permits."""
     parts = []
+    known = side.actual_rows is not None and side.estimated_rows is not None and side.count == "exact"
+    if known and number(side.actual_rows) == number(side.estimated_rows):
+        return f"{count_of(side.actual_rows, f'{name} row')} came as expected"
     if side.estimated_rows is not None:
         parts.append(f"expected {number(side.estimated_rows)} {name} row{'' if side.estimated_rows == 1 else 's'}")
     arrived = came(side.actual_rows, side.count, verb="got")

@@ -62,11 +62,11 @@ def verdict_legend(audit: Audit) -> str:
 
 
 def fold_row(fold: Fold) -> tuple[str, str, str, str, str, str]:
-    """A recurring query: fingerprint, how often, first and last, crossed, time lost, q-errors."""
+    """A recurring query: its text or fingerprint, how often, first and last, crossed, time lost, q-errors."""
     span = " to ".join(clean(at) for at in (fold.first, fold.last) if at)
     errors = "; ".join(f"{clean(name)} {times(value)}" for name, value in sorted(fold.q_errors.items()))
     return (
-        quote(fold.fingerprint, 60),
+        quote(fold.query or fold.fingerprint, 60),
         number(fold.times),
         span or "–",
         number(fold.crossed),

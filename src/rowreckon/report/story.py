@@ -11,7 +11,7 @@ from rowreckon.report import join_words
 from rowreckon.report.document import Audit, Finding, Join, Plan
 from rowreckon.report.escape import clean, quote
 from rowreckon.report.headline import joins_by_weight, outcome_words
-from rowreckon.report.numbers import capitalised, count_of, listed, milliseconds, number, times
+from rowreckon.report.numbers import capitalised, listed, milliseconds, number, times
 from rowreckon.report.remedy_words import confidence_words
 from rowreckon.report.time_words import elsewhere_line, elsewhere_sorted
 from rowreckon.report.words import BASIS_WORDS, CAUSE_NAMES, node_label, tables_of
@@ -100,13 +100,6 @@ def _origin_words(plan: Plan, join: Join) -> str:
 
 
 def _inner_words(join: Join, sentence: str) -> str:
-    inner = join.inner
-    if (
-        inner.actual_rows is not None
-        and inner.count == "exact"
-        and number(inner.actual_rows) == number(inner.estimated_rows)
-    ):
-        return f"Inner side: {count_of(inner.actual_rows, 'row')}, as expected."
     said = join_words.side_words(join.inner, "inner")
     return f"Inner side: {said}." if said and said not in sentence else ""
 
@@ -161,6 +154,10 @@ def no_remedy_words(audit: Audit) -> str:
     """What stands where the changes to try would: why there are none."""
     joins = [join for plan in audit.plans for join in plan.joins]
     if any(join.verdict == "crossed" for join in joins):
+        crossed = {(n, j.node) for n, plan in enumerate(audit.plans) for j in plan.joins if j.verdict == "crossed"}
+        findings = [(n, f) for n, plan in enumerate(audit.plans) for f in plan.findings if f.code != "unexplained"]
+        if any((n, node) in crossed for n, finding in findings for node in finding.joins):
+            return "No change is proposed: none is known that would answer the cause named below at a gain worth it."
         return "No change is proposed: the evidence does not tell why the estimates were wrong."
     if any(join.verdict == "undecided" for join in joins):
         return "No change is proposed before the missing evidence is in."
