@@ -16,7 +16,7 @@ from math import floor
 from rowreckon.report.document import Method
 
 Leader = Callable[[float], Method | None]
-_PER_DECADE = 2
+_PER_DECADE = 1.5
 _MOST_CHANGES = 12
 
 

@@ -18,6 +18,8 @@ from .verdict import HOPELESS, World
 
 _BEYOND = 1000.0
 _LEAST_HIGH = 1.0e5
+_ABSURD = 20.0
+"""A way that costs so many times the cheapest at both ends, at the estimate and at the actual is not tried between."""
 _MOST_ROWS = 1.0e9
 
 
@@ -34,13 +36,16 @@ def outer_line(world: World, *, inner_actual: bool) -> Line:
     """The borders of one world along the outer rows."""
     model, points = world
     rows = grid(_marks(points), _highest(points))
-    priced = [model.paths(points.along(n, inner_actual=inner_actual)) for n in rows]
-    lean = _without_hopeless(model, priced)
+    ends = [points.along(n, inner_actual=inner_actual) for n in (rows[0], rows[-1])]
+    known = [points.estimate, points.actual or points.estimate, *ends]
+    near = _without_hopeless(model, [model.paths(p) for p in known], _ABSURD)
+    priced = [near.paths(points.along(n, inner_actual=inner_actual)) for n in rows]
+    lean = _without_hopeless(near, priced, HOPELESS)
 
     def leader(outer: float) -> Method | None:
         return lean.leader(points.along(outer, inner_actual=inner_actual))
 
-    return Line(inner_actual, tuple(find_borders(leader, rows, [model.winner(p) for p in priced])), lean)
+    return Line(inner_actual, tuple(find_borders(leader, rows, [near.winner(p) for p in priced])), lean)
 
 
 def outer_lines(world: World, *, shown_inner_differs: bool) -> tuple[Line, ...]:
@@ -81,11 +86,13 @@ def margin(world: World, line: Line, method: Method) -> Margin:
     )
 
 
-def _without_hopeless(model: JoinModel, priced: Sequence[Sequence[tuple[Method, PathCost]]]) -> JoinModel:
-    """The model without the ways that are far from the cheapest at all of these points."""
+def _without_hopeless(
+    model: JoinModel, priced: Sequence[Sequence[tuple[Method, PathCost]]], factor: float
+) -> JoinModel:
+    """The model without the ways that cost so many times the cheapest at all of these points."""
     kept: set[int] = set()
     for paths in priced:
-        limit = HOPELESS * min((path.total_cost for _, path in paths), default=0.0)
+        limit = factor * min((path.total_cost for _, path in paths), default=0.0)
         kept.update(n for n, (_, path) in enumerate(paths) if path.total_cost <= limit)
     return model.with_ways(tuple(way for n, way in enumerate(model.deciding()) if n in kept))
 
@@ -172,7 +179,7 @@ def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: boo
     low, high = max(floor(border.rows / MOST_PLAY), 1.0), float(floor(border.rows * MOST_PLAY)) + 1.0
     if not below_leads(low) or below_leads(high):
         return None
-    while high - low > max(1.0, 0.01 * low):
+    while high - low > max(1.0, 0.05 * low):
         middle = float(floor((low + high) / 2.0))
         if below_leads(middle):
             low = middle
