@@ -59,7 +59,8 @@ class TrialSession:
     judged: dict[int, Judged] = field(default_factory=dict)
     not_tried: list[NotTried] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
-    left: dict[str, None] = field(default_factory=dict)
+    left: list[str] = field(default_factory=list)
+    """Statements that were run in place and rolled back."""
     combination: Combination | None = None
     interrupted: bool = False
     _done: int = 0
@@ -83,7 +84,8 @@ class TrialSession:
         """Try in transactions that are rolled back."""
         place = InPlace(connection, self.audit, self.items, self.rules, Clock(self.rules.budget_ms), self._report)
         self._all(place, place.clock, combine=False)
-        return self._tried(TrialAccount(where="in_place"))
+        stays = left_behind(self.left, connection.info.server_version)
+        return self._tried(TrialAccount(where="in_place", left_behind=stays))
 
     def _all(self, place: _Place, clock: Clock, *, combine: bool) -> None:
         waiting = list(self.attempts)
@@ -93,7 +95,7 @@ class TrialSession:
                 reason = self._unfit(attempt) or (None if clock.left_ms() > 0 else "the trial's time was spent before")
                 if reason is not None:
                     self._leave(attempt, reason)
-                elif not self._try(place, attempt):
+                elif not self._try(place, attempt, clock):
                     return
                 waiting.pop(0)
                 self._done += 1
@@ -111,7 +113,7 @@ class TrialSession:
             for attempt in waiting:
                 self._leave(attempt, f"the connection to the server was lost: {reason}")
 
-    def _try(self, place: _Place, attempt: Attempt) -> bool:
+    def _try(self, place: _Place, attempt: Attempt, clock: Clock) -> bool:
         """One attempt; False where no further can be made."""
         try:
             measured = place.try_(attempt)
@@ -119,8 +121,11 @@ class TrialSession:
             for waiting in self.attempts[self._done :]:
                 self._leave(waiting, error.sentence())
             return False
-        self.judged[attempt.ranks[0]] = judge(self.audit, measured)
         self._note_leaks(measured)
+        if measured.not_applied is not None and clock.left_ms() <= 0:
+            self._leave(attempt, "the trial's time was spent before it was applied")
+        else:
+            self.judged[attempt.ranks[0]] = judge(self.audit, measured)
         return True
 
     def _together(self, place: _Place, attempt: Attempt) -> None:
@@ -146,8 +151,7 @@ class TrialSession:
     def _note_leaks(self, measured: Measured) -> None:
         begun = measured.apply_ms is not None
         if measured.where == "in_place" and begun:
-            version = next((c.server_version for c in self.captures if c.server_version), 0)
-            self.left.update(dict.fromkeys(left_behind(measured.attempt.statements, version)))
+            self.left.extend(measured.attempt.statements)
 
     def _leave(self, attempt: Attempt, reason: str) -> None:
         self.not_tried += [NotTried(rank=rank, reason=reason) for rank in attempt.ranks]
@@ -168,7 +172,6 @@ class TrialSession:
                 "budget_ms": self.rules.budget_ms,
                 "combination": combination,
                 "not_tried": tuple(n.model_copy(update={"rank": order[n.rank]}) for n in self.not_tried),
-                "left_behind": tuple(self.left),
                 "notes": tuple(self.notes),
             }
         )

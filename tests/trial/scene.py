@@ -1,0 +1,92 @@
+"""A database of a few seeded faults, each in a schema of its own, with the list of their queries."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import subprocess
+import sys
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import psycopg
+from psycopg import sql
+from psycopg.conninfo import make_conninfo
+
+from rowreckon.server.querylist import split_named
+from tests.faults.library import LIBRARY
+from tests.faults.runner import flush_counters
+
+# a bare ANALYZE in a setup reads all tables: what must stay stale comes last
+FAULTS = ("composite_key_quoted", "lured_by_low_cardinality_index", "stale_new_status")
+
+
+@dataclass(frozen=True)
+class Scene:
+    """Where the database is and the file with its queries."""
+
+    dsn: str
+    queries: Path
+
+    def arguments(self, *more: str) -> list[str]:
+        """The command line of a trial on it."""
+        return ["trial", str(self.queries), "--dsn", self.dsn, *more]
+
+    def connect(self) -> psycopg.Connection[tuple[object, ...]]:
+        """A session on it."""
+        return psycopg.connect(self.dsn, autocommit=True)
+
+
+@contextlib.contextmanager
+def scene(server: str, folder: Path, *, name: str, faults: Sequence[str] = FAULTS) -> Iterator[Scene]:
+    """Make the database, and drop it in the end."""
+    with psycopg.connect(server, autocommit=True) as admin:
+        admin.execute(sql.SQL("drop database if exists {} with (force)").format(sql.Identifier(name)))
+        admin.execute(sql.SQL("create database {} template template0").format(sql.Identifier(name)))
+    dsn = make_conninfo(server, dbname=name)
+    queries = folder / "list.sql"
+    lines = ["set max_parallel_workers_per_gather = 0;", "set jit = off;"]
+    with psycopg.connect(dsn, autocommit=True) as builder:
+        for fault in (next(f for f in LIBRARY if f.name == wanted) for wanted in faults):
+            assert not fault.before
+            builder.execute(sql.SQL("create schema {}").format(sql.Identifier(fault.name)))
+            builder.execute(sql.SQL("set search_path = {}").format(sql.Identifier(fault.name)))
+            for _, statement in split_named(fault.setup):
+                if statement.lower().startswith("analyze"):
+                    flush_counters(builder)
+                builder.execute(statement.encode())
+            query = fault.query
+            if fault.literal is not None:
+                row = builder.execute(fault.literal.encode()).fetchone()
+                assert row is not None
+                query = query.replace("{literal}", str(row[0]))
+            lines += [f"set search_path = {fault.name};", f"-- name: {fault.name}", f"{query};"]
+        flush_counters(builder)
+    queries.write_text("\n".join(lines) + "\n")
+    try:
+        yield Scene(dsn, queries)
+    finally:
+        with psycopg.connect(server, autocommit=True) as admin:
+            admin.execute(sql.SQL("drop database if exists {} with (force)").format(sql.Identifier(name)))
+
+
+def start(arguments: Sequence[str]) -> subprocess.Popen[str]:
+    """The command as a process of its own, its output in pipes."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "rowreckon", *arguments],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env={**os.environ, "NO_COLOR": "1"},
+    )
+
+
+def copies_on(dsn: str) -> list[str]:
+    """Names of the trial copies on the server."""
+    with psycopg.connect(dsn, autocommit=True) as connection:
+        rows = connection.execute(
+            "select datname from pg_database where datname like 'rowreckon\\_trial\\_%' order by 1"
+        ).fetchall()
+    return [str(row[0]) for row in rows]
