@@ -1,0 +1,53 @@
+"""Audit an archive: the one call that the command line and Python use."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from rowreckon.archive.again import plans_at
+from rowreckon.archive.files import spread_out
+from rowreckon.archive.outcome import MOST_FOLDS, MOST_PLANS, outcome
+from rowreckon.archive.runner import run_units
+from rowreckon.archive.store import FoldStore
+from rowreckon.archive.units import units_of
+from rowreckon.archive.work import Options
+from rowreckon.report.document import Audit
+
+Progress = Callable[[int], None]
+
+
+def audit_archive(
+    paths: Sequence[str],
+    options: Options = Options(),  # noqa: B008 - frozen
+    *,
+    jobs: int = 1,
+    scheduler: str | None = None,
+    progress: Progress | None = None,
+    most_folds: int = MOST_FOLDS,
+    most_plans: int = MOST_PLANS,
+    keep: Callable[[FoldStore], None] | None = None,
+) -> Audit:
+    """The audit of logs and plan files of any size, folded by query and plan shape.
+
+    `jobs` processes share the work, or the Dask cluster at the address `scheduler`; the result is the same.
+    `progress` is told of bytes as they are done; `keep` is given all folds. Inputs that can't be read are `rejected`
+    in the audit. Raises CannotConnect and UsageError for the cluster.
+    """
+    files = list(spread_out(paths))
+    units = units_of(files, unit_bytes=options.unit_bytes)
+    if scheduler is not None:
+        from rowreckon.archive.cluster import run_on_cluster
+
+        store = run_on_cluster(units, options, scheduler, progress=progress)
+    else:
+        store = run_units(units, options, jobs=jobs, progress=progress)
+    if keep is not None:
+        keep(store)
+    return outcome(
+        store,
+        files,
+        lambda places: plans_at(files, places, options.limits),
+        threshold=options.threshold,
+        most_folds=most_folds,
+        most_plans=most_plans,
+    )

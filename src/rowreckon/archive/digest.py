@@ -1,0 +1,293 @@
+"""One plan as the few numbers that a fold adds up; its typed form is built only where a join has to be judged."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from hashlib import blake2b
+from typing import Any
+
+from pydantic import ValidationError
+
+from rowreckon.archive.figures import JoinPlace, Template, join_places
+from rowreckon.archive.literals import normalised
+from rowreckon.archive.shape import NotPlain, Raw, Shapes, shape_digest
+from rowreckon.capture import Capture
+from rowreckon.counts.reckon import ReckonedTree, reckon
+from rowreckon.counts.timing import wall_times
+from rowreckon.errors import InputError
+from rowreckon.intake import capture_of
+from rowreckon.joins.brief import brief_verdicts
+from rowreckon.plan.document import ExplainDocument
+from rowreckon.plan.tree import lay_out
+from rowreckon.reading.raw import RawPlan
+
+_MOST_SHAPES = 1_000
+_MOST_SEEN = 100_000
+_MOST_QUERIES = 5_000
+_QUERY_SHOWN = 300
+_PLAIN_TOP = {"Query Text": str, "Query Identifier": int, "Query Parameters": str}
+_TOP_NUMBERS = frozenset({"Planning Time", "Execution Time"})
+
+
+@dataclass(slots=True)
+class Digest:
+    """What an archive keeps of one execution; times in microseconds, whole, so that sums do not depend on order.
+
+    `worst` is the largest q-error between nearest ends over all nodes, None where no count permits one. `lost_us` is
+    a claim of the cost model: each crossed join's time × (1 − 1 ÷ loss factor).
+    """
+
+    fingerprint: bytes
+    query_id: str | None = None
+    query: str | None = None
+    at: str | None = None
+    worst: float | None = None
+    misestimated: int = 0
+    joins: int = 0
+    crossed: int = 0
+    held: int = 0
+    undecided: int = 0
+    lost_us: int = 0
+    execution_us: int | None = None
+
+
+class Digester:
+    """Digests plan after plan, and works out once what depends on the shape alone.
+
+    `threshold` is the q-error from which a count is misestimated; with `judge` off no join is judged: joins without
+    a misestimate count as accurate, the others as undecided.
+    """
+
+    def __init__(self, *, threshold: float, judge: bool = True) -> None:
+        self.threshold = threshold
+        self.judge = judge
+        self.shapes = Shapes()
+        self.templates: dict[tuple[bool, tuple[Any, ...]], Template] = {}
+        self.digests: dict[tuple[Any, ...], bytes] = {}
+        self.seen: set[bytes] = set()
+        self.queries: dict[str, bytes] = {}
+
+    def quick(self, raw: RawPlan, signs: bool) -> Digest | None:
+        """The digest of a plan that was read the quick way; None where it has to be read with care.
+
+        `signs` says whether there may be a minus sign in it.
+        """
+        document = raw.document
+        try:
+            _check_top(document)
+            walked = None if signs else self.shapes.quick_walk(document["Plan"])
+            shape, nodes, counted = walked or self.shapes.walk(document["Plan"])
+            if not counted or (walked is None and any("Workers" in node for node in nodes)):
+                return None
+            digest = self.shape_digest(shape)
+            return self.of_nodes(raw, nodes, digest, self.template(shape, digest, document))
+        except (NotPlain, InputError):
+            return None
+
+    def digest(self, raw: RawPlan) -> Digest:
+        """The digest of one plan. Raises BrokenPlan where PostgreSQL would never print it."""
+        document = raw.document
+        if raw.form == "capture":
+            return self.of_capture(raw, capture_of(raw, ""), None)
+        try:
+            _check_top(document)
+            shape, nodes, counted = self.shapes.walk(document["Plan"])
+            digest = self.shape_digest(shape)
+            if not counted:
+                return self.of_capture(raw, capture_of(raw, ""), digest)
+            return self.of_nodes(raw, nodes, digest, self.template(shape, digest, document))
+        except NotPlain:
+            # Only the typed form can say what is wrong, or that nothing is.
+            return self.of_capture(raw, capture_of(raw, ""), None)
+
+    def of_nodes(self, raw: RawPlan, nodes: list[Raw], digest: bytes, template: Template) -> Digest:
+        """The digest of a plan whose shape is known. Raises NotPlain where a count is no number."""
+        errors = template.errors(nodes)
+        found = self.started(raw, digest, _execution_us(raw, nodes[0]))
+        self.count_errors(found, errors, template.joins, [node["Actual Loops"] for node in nodes])
+        if self.judge and found.held:
+            self.judged(found, capture_of(raw, ""), None)
+        return found
+
+    def of_capture(self, raw: RawPlan, capture: Capture, digest: bytes | None) -> Digest:
+        """The digest of a plan in its typed form."""
+        explain = capture.explain
+        if explain is None:
+            return self.started(raw, digest or shape_digest(("no plan",)), None)
+        if digest is None:
+            digest = self.typed_digest(raw, capture)
+        reckoned = reckon(lay_out(explain.plan), leader_takes_part=_leader_of(capture))
+        root = explain.plan
+        took = explain.execution_time
+        if took is None:
+            took = raw.extra.get("duration_ms")
+        if took is None and root.actual_total_time is not None:
+            took = root.actual_total_time * root.loops
+        found = self.started(raw, digest, None if took is None else round(took * 1000), capture=capture)
+        errors = [count.q_error_low for count in reckoned.counts]
+        loops = [node.actual_loops for node in reckoned.tree.nodes]
+        self.count_errors(found, errors, join_places(reckoned.tree), loops)
+        if self.judge and found.held:
+            self.judged(found, capture, reckoned)
+        return found
+
+    def started(
+        self, raw: RawPlan, digest: bytes, execution_us: int | None, *, capture: Capture | None = None
+    ) -> Digest:
+        """A digest that knows who, when and how long."""
+        document = raw.document
+        number = document.get("Query Identifier")
+        query = raw.query or document.get("Query Text")
+        if capture is not None:
+            query = capture.query or query
+            if capture.explain is not None and capture.explain.query_identifier is not None:
+                number = capture.explain.query_identifier
+        if number is not None and number != 0:
+            query_id, key = str(number), f"id {number}".encode()
+        elif isinstance(query, str):
+            query_id, key = None, self.query_digest(query)
+        else:
+            logged = raw.extra.get("query_id")
+            query_id = None if logged is None else str(logged)
+            key = f"logged {logged}".encode()
+        at = raw.extra.get("timestamp") or (capture.captured_at if capture is not None else None)
+        return Digest(
+            fingerprint=blake2b(key, key=digest, digest_size=8).digest(),
+            query_id=query_id,
+            query=query[:_QUERY_SHOWN] if isinstance(query, str) else None,
+            at=at if isinstance(at, str) else None,
+            execution_us=execution_us,
+        )
+
+    def count_errors(
+        self,
+        found: Digest,
+        errors: Sequence[float | None],
+        joins: Sequence[JoinPlace],
+        loops: Sequence[float | None],
+    ) -> None:
+        """Put in the worst error and how many are at the threshold; misestimated joins are `held` until judged."""
+        threshold = self.threshold
+        known = [e for e in errors if e is not None]
+        if known:
+            found.worst = max(known)
+            if found.worst >= threshold:
+                found.misestimated = sum(1 for e in known if e >= threshold)
+        found.joins = len(joins)
+        wrong = found.misestimated > 0
+        for join in joins:
+            if not loops[join.node]:
+                found.undecided += 1
+            elif wrong and any((errors[n] or 0.0) >= threshold for n in (join.node, join.outer, join.inner)):
+                found.held += 1
+        if not self.judge:
+            found.undecided, found.held = found.undecided + found.held, 0
+
+    def judged(self, found: Digest, capture: Capture, reckoned: ReckonedTree | None) -> None:
+        """Replace the misestimated joins' provisional verdicts by real ones, and reckon the time lost."""
+        if reckoned is None:
+            assert capture.explain is not None
+            reckoned = reckon(lay_out(capture.explain.plan), leader_takes_part=_leader_of(capture))
+        verdicts = brief_verdicts(capture, reckoned, threshold=self.threshold)
+        found.held = 0
+        spent: list[float | None] = []
+        lost = 0.0
+        for verdict in verdicts:
+            if not reckoned.tree.nodes[verdict.node].actual_loops:
+                continue  # counted already: it never ran
+            if verdict.verdict == "crossed":
+                found.crossed += 1
+                spent = spent or wall_times(reckoned)
+                took = spent[verdict.node]
+                if took is None:
+                    took = None if found.execution_us is None else found.execution_us / 1000
+                if took is not None and verdict.loss_factor is not None:
+                    lost += took * (1.0 - 1.0 / verdict.loss_factor)
+            elif verdict.verdict == "held":
+                found.held += 1
+            elif verdict.verdict == "undecided":
+                found.undecided += 1
+        found.lost_us = round(lost * 1000)
+        if found.execution_us is not None:
+            found.lost_us = min(found.lost_us, found.execution_us)
+
+    def template(self, shape: tuple[Any, ...], digest: bytes, document: Raw) -> Template:
+        """What the shape decides; kept when it comes for the second time, as most that come once never come again."""
+        leader = _leader_takes_part(document)
+        known = self.templates.get((leader, shape))
+        if known is not None:
+            return known
+        known = Template(document["Plan"], leader_takes_part=leader)
+        if digest in self.seen:
+            if len(self.templates) >= _MOST_SHAPES:
+                self.templates.clear()
+            self.templates[leader, shape] = known
+        elif len(self.seen) >= _MOST_SEEN:
+            self.seen.clear()
+        self.seen.add(digest)
+        return known
+
+    def shape_digest(self, shape: tuple[Any, ...]) -> bytes:
+        known = self.digests.get(shape)
+        if known is None:
+            if len(self.digests) >= _MOST_SHAPES:
+                self.digests.clear()
+            known = self.digests[shape] = shape_digest(shape)
+        return known
+
+    def typed_digest(self, raw: RawPlan, capture: Capture) -> bytes:
+        """The shape of a plan of which only the typed form can be trusted."""
+        assert capture.explain is not None
+        try:
+            return self.shape_digest(self.shapes.walk(capture.explain.to_explain()["Plan"])[0])
+        except NotPlain:
+            kinds = [node.node_type for node in lay_out(capture.explain.plan).nodes]
+            return shape_digest(tuple(kinds))
+
+    def query_digest(self, query: str) -> bytes:
+        known = self.queries.get(query)
+        if known is None:
+            if len(self.queries) >= _MOST_QUERIES:
+                self.queries.clear()
+            text = normalised(query).encode(errors="backslashreplace")
+            known = self.queries[query] = b"text " + blake2b(text, digest_size=16).digest()
+        return known
+
+
+def _check_top(document: Raw) -> None:
+    """Raise NotPlain where something beside the plan is what PostgreSQL never prints."""
+    if type(document.get("Plan")) is not dict:
+        raise NotPlain
+    for name, value in document.items():
+        kind = type(value)
+        if name in _TOP_NUMBERS:
+            if (kind is not int and kind is not float) or not 0 <= value < float("inf"):
+                raise NotPlain
+        elif name != "Plan" and _PLAIN_TOP.get(name) is not kind:
+            break
+    else:
+        return
+    rest = {name: tuple(value) if type(value) is list else value for name, value in document.items()}
+    try:
+        ExplainDocument.model_validate(rest)  # which takes the plan as it is
+    except ValidationError:
+        raise NotPlain from None
+
+
+def _leader_takes_part(document: Raw) -> bool:
+    settings = document.get("Settings")
+    return settings is None or settings.get("parallel_leader_participation", "on") != "off"
+
+
+def _leader_of(capture: Capture) -> bool:
+    return (capture.settings or {}).get("parallel_leader_participation", "on") != "off"
+
+
+def _execution_us(raw: RawPlan, root: Raw) -> int | None:
+    took = raw.document.get("Execution Time")
+    if took is None:
+        took = raw.extra.get("duration_ms")
+    if took is None and "Actual Total Time" in root:
+        took = root["Actual Total Time"] * root["Actual Loops"]
+    return None if took is None else round(took * 1000)

@@ -1,0 +1,121 @@
+"""From the sums of an archive to the audit document: folds ranked by what they cost, and the worst plan of each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from heapq import nlargest
+
+from rowreckon import __version__
+from rowreckon.archive.folds import FoldSum, Place
+from rowreckon.archive.partial import MOST_REJECTED, Partial
+from rowreckon.archive.store import FoldStore, Item
+from rowreckon.auditing import audit
+from rowreckon.capture import Capture
+from rowreckon.errors import InputError
+from rowreckon.intake import capture_of
+from rowreckon.reading.raw import RawPlan
+from rowreckon.report import document as doc
+
+MOST_FOLDS = 50
+MOST_PLANS = 20
+
+Fetch = Callable[[Iterable[Place]], Mapping[Place, RawPlan]]
+
+
+def outcome(
+    store: FoldStore,
+    paths: Sequence[str],
+    fetch: Fetch,
+    *,
+    threshold: float,
+    most_folds: int = MOST_FOLDS,
+    most_plans: int = MOST_PLANS,
+) -> doc.Audit:
+    """The audit of an archive.
+
+    `folds` are the `most_folds` weightiest, `plans` the worst execution of each of the first `most_plans`, audited in
+    full; `fetch` reads those again. The summary counts every execution.
+    """
+    ranked = nlargest(most_folds, store.folds(), key=_rank)
+    shown = ranked[:most_plans]
+    places = [fold.worst.place for _, fold in shown if fold.worst is not None]
+    raws = fetch(places)
+    captures: list[Capture] = []
+    index: dict[Place, int] = {}
+    rejected = list(_rejected(store.whole, paths))
+    for place in places:
+        source = source_of(paths[place.input], place)
+        raw = raws.get(place)
+        if raw is None:
+            rejected.append(doc.Rejected(source=source, reason="the plan could not be read a second time"))
+            continue
+        try:
+            captures.append(capture_of(raw, source))
+        except InputError as error:
+            rejected.append(doc.Rejected(source=source, reason=error.what, where=error.where))
+            continue
+        index[place] = len(captures) - 1
+    whole = audit(captures, threshold=threshold)
+    return doc.Audit(
+        tool_version=__version__,
+        plans=whole.plans,
+        remedies=whole.remedies,
+        folds=tuple(fold_document(name, fold, index) for name, fold in ranked),
+        rejected=tuple(rejected),
+        summary=_summary(store.whole),
+    )
+
+
+def fold_document(fingerprint: bytes, fold: FoldSum, plans: Mapping[Place, int]) -> doc.Fold:
+    """A fold as the document says it."""
+    worst = fold.worst
+    return doc.Fold(
+        fingerprint=fingerprint.hex(),
+        times=fold.times,
+        first=fold.first,
+        last=fold.last,
+        q_errors=fold.errors.figures(),
+        crossed=fold.crossed,
+        lost_ms=fold.lost_us / 1000,
+        query=None if worst is None else worst.query,
+        query_id=None if worst is None else worst.query_id,
+        misestimated=fold.misestimated,
+        execution_ms=fold.execution_us / 1000 if fold.timed else None,
+        plan=None if worst is None else plans.get(worst.place),
+    )
+
+
+def _rank(item: Item) -> tuple[int, int, int, int, bytes]:
+    fingerprint, fold = item
+    return *fold.weight(), fingerprint
+
+
+def _summary(whole: Partial) -> doc.Summary:
+    total = whole.totals
+    return doc.Summary(
+        plans=total.plans,
+        joins=total.joins,
+        crossed=total.crossed,
+        held=total.held,
+        undecided=total.undecided,
+        accurate=total.joins - total.crossed - total.held - total.undecided,
+        misestimated_nodes=total.misestimated_nodes,
+        execution_ms=total.execution_us / 1000 if total.timed else None,
+    )
+
+
+def source_of(path: str, place: Place) -> str:
+    """A plan's name: its file, and for a log the byte at which its entry begins."""
+    if place.numbered:
+        return path if place.at == 0 else f"{path}#{place.at + 1}"
+    return f"{path}@{place.at}"
+
+
+def _rejected(whole: Partial, paths: Sequence[str]) -> Iterable[doc.Rejected]:
+    for unread in whole.unread[:MOST_REJECTED]:
+        place = unread.place
+        where = unread.where if place.numbered else f"byte {place.at}"
+        yield doc.Rejected(source=paths[place.input], reason=unread.reason, where=where or None)
+    more = whole.totals.rejected - len(whole.unread[:MOST_REJECTED])
+    if more > 0:
+        yield doc.Rejected(source=paths[-1], reason=f"{more} more places that looked like plans could not be read")

@@ -1,0 +1,160 @@
+"""One unit of work: read it, digest each plan, add up; the same here, in another process, on a cluster."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Any, BinaryIO, cast
+
+from rowreckon.archive.digest import Digester
+from rowreckon.archive.files import open_plain, unpacked
+from rowreckon.archive.folds import Place
+from rowreckon.archive.partial import Partial, Unread
+from rowreckon.archive.quick import quick_plan
+from rowreckon.archive.units import UNIT_BYTES, Unit
+from rowreckon.collector import collector_paused
+from rowreckon.errors import InputError, UnreadableFile
+from rowreckon.reading.limits import Limits
+from rowreckon.reading.logs.entries import log_entries
+from rowreckon.reading.logs.plans import entry_plan, most_bytes
+from rowreckon.reading.raw import RawPlan, Rejected
+
+Progress = Callable[[int], None]
+_TELL_EVERY = 4 << 20
+
+
+@dataclass(frozen=True, slots=True)
+class Options:
+    """How an archive is audited; see `Digester` for `threshold` and `judge`."""
+
+    threshold: float = 10.0
+    judge: bool = True
+    limits: Limits = field(default_factory=Limits)
+    unit_bytes: int = UNIT_BYTES
+
+
+_digesters: dict[Options, Digester] = {}
+
+
+def digester_of(options: Options) -> Digester:
+    """This process's digester: what it worked out for one unit serves the next."""
+    found = _digesters.get(options)
+    if found is None:
+        _digesters.clear()
+        found = _digesters[options] = Digester(threshold=options.threshold, judge=options.judge)
+    return found
+
+
+def run_unit(unit: Unit, options: Options, progress: Progress | None = None) -> Partial:
+    """The sums of one unit. Never raises for what stands in it."""
+    out = Partial()
+    out.totals.bytes = unit.bytes
+    with collector_paused():
+        try:
+            if unit.kind == "log":
+                with _Piece(unit, progress) as stream:
+                    add_log(out, cast(BinaryIO, stream), unit.input, unit.start, options)
+            elif unit.kind == "plans":
+                _add_plans(out, unit, options)
+            else:
+                out.reject(Unread(Place(unit.input, 0), unit.reason or "", ""))
+        except (InputError, EOFError, OSError, MemoryError) as error:
+            out.reject(Unread(Place(unit.input, unit.start), _why(error), ""))
+    return out
+
+
+def add_log(out: Partial, stream: BinaryIO, number: int, start: int, options: Options) -> None:
+    """Every plan of a log, read from byte `start` of its input on."""
+    digester = digester_of(options)
+    for entry in log_entries(stream, max_entry=most_bytes(options.limits), counted=False):
+        place = Place(number, start + entry.offset)
+        quick = quick_plan(entry)
+        if quick is not None:
+            digest = digester.quick(*quick)
+            if digest is not None:
+                out.add(digest, place)
+                continue
+        add_plan(out, entry_plan(entry, options.limits), place, options)
+
+
+def log_plans(stream: BinaryIO, number: int, limits: Limits) -> Iterator[tuple[Place, RawPlan | Rejected]]:
+    """The plans of a log with their places."""
+    for entry in log_entries(stream, max_entry=most_bytes(limits), counted=False):
+        yield Place(number, entry.offset), entry_plan(entry, limits)
+
+
+def add_plan(out: Partial, raw: RawPlan | Rejected, place: Place, options: Options, text: str | None = None) -> None:
+    """Count one plan, or note that it could not be read; `text` as for `Digester.digest`."""
+    if isinstance(raw, Rejected):
+        out.reject(Unread(place, raw.reason, raw.where))
+        return
+    try:
+        digest = digester_of(options).digest(raw)
+    except InputError as error:
+        out.reject(Unread(place, _why(error), error.where or ""))
+    else:
+        out.add(digest, place)
+
+
+def file_plans(path: str, limits: Limits) -> list[RawPlan | Rejected]:
+    """The plans of a file that is no log. Raises InputError."""
+    from rowreckon.reading.text import read_plans
+
+    with open_plain(path) as stream:
+        content = stream.read(limits.max_bytes + 1)
+    return read_plans(content, limits=limits)
+
+
+def _add_plans(out: Partial, unit: Unit, options: Options) -> None:
+    for number, raw in enumerate(file_plans(unit.path, options.limits)):
+        add_plan(out, raw, Place(unit.input, number, numbered=True), options)
+
+
+def _why(error: BaseException) -> str:
+    if isinstance(error, InputError):
+        return f"{error.what}; {error.hint}" if error.hint else error.what
+    if isinstance(error, MemoryError):
+        return "there is not enough memory to read it"
+    return f"the file cannot be read to its end: {error}"
+
+
+class _Piece(io.RawIOBase):
+    """The bytes of a unit and nothing behind them; tells how far the file was read."""
+
+    def __init__(self, unit: Unit, progress: Progress | None) -> None:
+        whole = unit.start == 0 and unit.end is None
+        self.stream: Any = unpacked(unit.path) if whole else open_plain(unit.path)
+        self.left: int | None = None
+        if not whole:
+            self.stream.seek(unit.start)
+            self.left = None if unit.end is None else unit.end - unit.start
+        self.progress = progress
+        self.told = self.seen = 0
+
+    def read1(self, size: int) -> bytes:
+        """The next piece."""
+        if self.left is not None:
+            # A unit of a plain file is taken as a whole: no entry is put together from pieces then.
+            size = self.left
+        try:
+            piece: bytes = self.stream.read(size) if size else b""
+        except (EOFError, OSError, ValueError) as error:
+            raise UnreadableFile(f"the file cannot be read to its end: {error}") from None
+        except Exception as error:  # zstandard has an error class of its own
+            if type(error).__module__.partition(".")[0] not in ("zstandard", "zlib"):
+                raise
+            raise UnreadableFile(f"the file cannot be unpacked to its end: {error}") from None
+        if self.left is not None:
+            self.left -= len(piece)
+        self.seen += len(piece)
+        if self.progress is not None and self.seen - self.told >= _TELL_EVERY:
+            self.progress(self.seen - self.told)
+            self.told = self.seen
+        return piece
+
+    def close(self) -> None:
+        """Close the file."""
+        if not self.closed:
+            self.stream.close()
+        super().close()
