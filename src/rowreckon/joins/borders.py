@@ -16,7 +16,8 @@ from math import floor
 from rowreckon.report.document import Method
 
 Leader = Callable[[float], Method | None]
-_PER_DECADE = 1.5
+_PER_DECADE = 2
+_CLOSE = 4.0
 _MOST_CHANGES = 12
 
 
@@ -31,14 +32,38 @@ class Border:
 
 def grid(marks: Sequence[float], highest: float) -> list[float]:
     """Whole row counts from 1 to `highest`, a few a decade, with the marks among them."""
-    points = {1.0, float(round(highest))}
-    points.update(float(max(round(m), 1)) for m in marks if m <= highest)
+    points = _ends(marks, highest)
     step = 10.0 ** (1.0 / _PER_DECADE)
     here = 1.0
     while here < highest:
         points.add(float(round(here)))
         here *= step
     return sorted(points)
+
+
+def sounded(marks: Sequence[float], highest: float, far: Callable[[float], Method | None]) -> list[float]:
+    """Whole row counts from 1 to `highest` with the marks among them, denser where the lead is not clear.
+
+    `far` names the leader at a row count where it leads by far, None where others come near: between two row counts at
+    which the same method leads by far nothing is looked up.
+    """
+    rows = sorted(_ends(marks, highest))
+    clear = [far(n) for n in rows]
+    found = [rows[0]]
+    stack = [(rows[n], clear[n], rows[n + 1], clear[n + 1]) for n in range(len(rows) - 2, -1, -1)]
+    while stack:
+        low, below, high, above = stack.pop()
+        middle = float(round((low * high) ** 0.5))
+        if (below is not None and below == above) or high <= low * _CLOSE or not low < middle < high:
+            found.append(high)
+            continue
+        at = far(middle)
+        stack += [(middle, at, high, above), (low, below, middle, at)]
+    return found
+
+
+def _ends(marks: Sequence[float], highest: float) -> set[float]:
+    return {1.0, float(round(highest)), *(float(max(round(m), 1)) for m in marks if m <= highest)}
 
 
 def find_borders(leader: Leader, rows: Sequence[float], leaders: Sequence[Method | None]) -> list[Border]:

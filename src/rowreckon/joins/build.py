@@ -62,6 +62,7 @@ def build_model(
         base_cost=outer_cost,
         partial=facts.workers > 0,
         free_order=join.free_order,
+        full_buckets=join.full_buckets,
     )
 
 

@@ -177,7 +177,8 @@ class JoinInput:
     answered for all clauses together. `executed_inner` stands in for the inner side's indexes where only the plan
     tells of them; `executed_index` names an index that the plan reads without the table. The `…made_unique` say that a
     semijoin is run as an inner join over a side without duplicates. `free_order` marks a world in which every relation
-    comes in the order of the join columns for nothing: a bound, no likelihood.
+    comes in the order of the join columns for nothing, `full_buckets` one whose hash buckets are fuller than their
+    average: bounds, no likelihoods.
     """
 
     turned: bool
@@ -198,6 +199,7 @@ class JoinInput:
     inner_made_unique: Uniqueness | None = None
     outer_made_unique: Uniqueness | None = None
     free_order: bool = False
+    full_buckets: bool = False
 
     @property
     def selectivity(self) -> float:

@@ -24,7 +24,8 @@ class JoinModel:
     `executed` is the way that the plan took, None where it could not be modelled. `fraction` of the output will be
     fetched (1: all). `scale` per method takes the model to the server's own figure at the estimate (1: uncalibrated),
     applied to what the method costs beyond producing the outer side. `partial` says that it stands below a Gather.
-    `hidden` are ways that may exist without the evidence showing them; `free_order` marks a bounding world.
+    `hidden` are ways that may exist without the evidence showing them; `free_order` and `full_buckets`
+    mark bounding worlds.
     """
 
     ways: tuple[Way, ...]
@@ -35,6 +36,7 @@ class JoinModel:
     partial: bool = False
     hidden: tuple[HiddenWay, ...] = ()
     free_order: bool = False
+    full_buckets: bool = False
     _kept: dict[Point, tuple[tuple[Method, PathCost], ...]] = field(default_factory=dict, repr=False, compare=False)
     _best: dict[Point, dict[Method, PathCost]] = field(default_factory=dict, repr=False, compare=False)
 

@@ -68,6 +68,7 @@ def plan_worlds(
                     match_frac=_match_frac(facts, outer.rows),
                     executed_inner=access,
                     free_order=ordered,
+                    full_buckets=mode == "full",
                 )
             )
     return worlds

@@ -9,7 +9,7 @@ from math import floor
 from rowreckon.cost import PathCost
 from rowreckon.report.document import Basis, Margin, Method, SwitchPoint
 
-from .borders import Border, find_borders, flip_interval, grid
+from .borders import Border, find_borders, flip_interval, grid, sounded
 from .inputs import Point
 from .method_costs import MOST_PLAY
 from .model import JoinModel
@@ -18,6 +18,7 @@ from .verdict import HOPELESS, World
 
 _BEYOND = 1000.0
 _LEAST_HIGH = 1.0e5
+_FAR = 3.0
 _ABSURD = 20.0
 """A way that costs so many times the cheapest at both ends, at the estimate and at the actual is not tried between."""
 _MOST_ROWS = 1.0e9
@@ -35,17 +36,23 @@ class Line:
 def outer_line(world: World, *, inner_actual: bool) -> Line:
     """The borders of one world along the outer rows."""
     model, points = world
-    rows = grid(_marks(points), _highest(points))
-    ends = [points.along(n, inner_actual=inner_actual) for n in (rows[0], rows[-1])]
+    marks, highest = _marks(points), _highest(points)
+    ends = [points.along(n, inner_actual=inner_actual) for n in (1.0, highest)]
     known = [points.estimate, points.actual or points.estimate, *ends]
     near = _without_hopeless(model, [model.paths(p) for p in known], _ABSURD)
-    priced = [near.paths(points.along(n, inner_actual=inner_actual)) for n in rows]
-    lean = _without_hopeless(near, priced, HOPELESS)
+    priced: dict[float, tuple[tuple[Method, PathCost], ...]] = {}
+
+    def far_ahead(outer: float) -> Method | None:
+        priced[outer] = near.paths(points.along(outer, inner_actual=inner_actual))
+        return _far_ahead(priced[outer])
+
+    rows = sounded(marks, highest, far_ahead)
+    lean = _without_hopeless(near, list(priced.values()), HOPELESS)
 
     def leader(outer: float) -> Method | None:
         return lean.leader(points.along(outer, inner_actual=inner_actual))
 
-    return Line(inner_actual, tuple(find_borders(leader, rows, [near.winner(p) for p in priced])), lean)
+    return Line(inner_actual, tuple(find_borders(leader, rows, [near.winner(priced[n]) for n in rows])), lean)
 
 
 def outer_lines(world: World, *, shown_inner_differs: bool) -> tuple[Line, ...]:
@@ -84,6 +91,13 @@ def margin(world: World, line: Line, method: Method) -> Margin:
         up=min(above) / start if above else None,
         down=start / max(max(below) - 1.0, 1.0) if below else None,
     )
+
+
+def _far_ahead(paths: Sequence[tuple[Method, PathCost]]) -> Method | None:
+    """The method whose cheapest path costs less than a part of any other method's, None where others come nearer."""
+    method, path = min(paths, key=lambda f: f[1].total_cost)
+    limit = _FAR * path.total_cost
+    return None if any(m != method and p.total_cost < limit for m, p in paths) else method
 
 
 def _without_hopeless(
@@ -161,7 +175,10 @@ def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[floa
         return line.model.leader(points.along(rows, inner_actual=line.inner_actual)) == border.below
 
     low, high = flip_interval(leads, border.rows)
+    methods = {border.below, border.above}
     for other, there in worlds[1:]:
+        if (other.free_order and "merge" not in methods) or (other.full_buckets and "hash" not in methods):
+            continue  # what sets this world apart does not touch these two
         rows = _flip(other, there, border, inner_actual=line.inner_actual)
         if rows is None:
             return 0.0, border.rows  # so far away that the border is not worth a figure
