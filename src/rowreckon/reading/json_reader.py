@@ -18,7 +18,7 @@ from typing import Any, NoReturn
 
 from rowreckon.errors import InputTooLarge
 from rowreckon.reading.limits import Limits
-from rowreckon.reading.mends import TARGETS_NOTE, WORKERS_NOTE, joined_workers
+from rowreckon.reading.mends import TARGETS_NOTE, WORKERS_NOTE, can_be_joined, joined_workers
 
 # Not strict: a raw line break inside a string is what wrapping leaves.
 _STRINGS = json.JSONDecoder(strict=False)
@@ -40,12 +40,13 @@ def _no_key_twice(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     return fields
 
 
-def _not_finite(word: str) -> NoReturn:
+def refuse(word: str) -> NoReturn:
+    """Refuse NaN and Infinity, which Python's reader would take for numbers."""
     raise ValueError(word)
 
 
 # The standard library's decoder, made to refuse what the careful reader mends or explains.
-STRICT = json.JSONDecoder(object_pairs_hook=_no_key_twice, parse_constant=_not_finite)
+STRICT = json.JSONDecoder(object_pairs_hook=_no_key_twice, parse_constant=refuse)
 
 
 class JsonFault(Exception):
@@ -166,7 +167,7 @@ class _Reader:
         name, fields = parent.pending, parent.value
         if name not in fields:
             fields[name] = value
-        elif name == "Workers" and isinstance(value, list) and isinstance(fields[name], list):
+        elif can_be_joined(name, fields[name], value):
             fields[name] = joined_workers(fields[name], value)
             self.notes[WORKERS_NOTE] = None
         elif fields[name] == value:
@@ -253,7 +254,7 @@ class _Reader:
         return " > ".join(part[:80] for part in parts)
 
     def fail(self, reason: str, position: int, *, at_end: bool = False) -> NoReturn:
-        if at_end or position >= len(self.text.rstrip()):
+        if at_end or self.skip(position) >= len(self.text):
             closers = "".join("}" if isinstance(each.value, dict) else "]" for each in reversed(self.stack))
             shown = closers if len(closers) <= 24 else f"{closers[:24]}… ({len(closers)} closing brackets)"
             missing = f", {shown} is missing" if closers else ""

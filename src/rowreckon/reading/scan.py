@@ -43,6 +43,10 @@ _START = re.compile(
     re.VERBOSE | re.MULTILINE,
 )
 _STRINGS = json.JSONDecoder(strict=False)
+# What an object of EXPLAIN, or a driver's row around it, begins with.
+_LIKELY_KEYS = ("Plan", "Query Text", "Query Parameters", "Node Type", "QUERY PLAN")
+# More broken JSON than this is no text with plans in it.
+_MAX_FAULTS = 1000
 _XML_END = "</explain>"
 _SIGNS = ('"Plan"', '"Node Type"')
 
@@ -61,11 +65,19 @@ class _Scan:
         self.in_broken = False
         self.echo_from = 0
         self.found_any = False
+        self.faults = 0
+        self.xml_cut = False
+        self.next_xml_end = -1
+        self.last_xml_end = self.text.rfind(_XML_END)
 
     def run(self) -> Iterator[Found]:
         position = 0
         while (start := _START.search(self.text, position)) is not None:
             found, position = self.one(start)
+            if self.faults > _MAX_FAULTS:
+                reason = f"more than {_MAX_FAULTS} places are broken JSON; the rest was left unread"
+                yield Rejected(reason, self.lines.place(position))
+                return
             if found:
                 query = self.query_before(start.start())
                 self.echo_from = self.lines.index_at(position)
@@ -106,8 +118,9 @@ class _Scan:
             return [], start.end()
         where = self.lines.place(begin)
         try:
-            value, end, notes = self.value(begin)
+            value, end, notes = self.value(begin, start["key"])
         except JsonFault as fault:
+            self.faults += 1
             after = max(fault.position, begin + 1)
             if not any(sign in self.text[begin : after + 1] for sign in _SIGNS):
                 return [], after
@@ -123,7 +136,10 @@ class _Scan:
             found = [replace(each, notes=each.notes + notes) if isinstance(each, RawPlan) else each for each in found]
         return found, end
 
-    def value(self, begin: int) -> tuple[Any, int, tuple[str, ...]]:
+    def value(self, begin: int, key: str) -> tuple[Any, int, tuple[str, ...]]:
+        # Each failure of the fast reader costs a walk through the whole text, so it gets only likely documents.
+        if self.in_broken or key not in _LIKELY_KEYS:
+            return read_value(self.text, begin, self.limits)
         try:
             value, end = STRICT.raw_decode(self.text, begin)
         except (ValueError, RecursionError):
@@ -152,12 +168,23 @@ class _Scan:
     def in_xml(self, begin: int) -> tuple[list[Found], int]:
         from rowreckon.reading.xml_form import XmlFault, read_xml_plans
 
-        closing = self.text.find(_XML_END, begin)
+        if begin > self.last_xml_end:
+            # No end behind here: one refusal is enough, however many beginnings follow.
+            first, self.xml_cut = not self.xml_cut, True
+            place = self.lines.place(len(self.text))
+            return [Rejected("not valid XML: the text is cut off here", place)] if first else [], begin + len(
+                "<explain"
+            )
+        if self.next_xml_end < begin:
+            self.next_xml_end = self.text.find(_XML_END, begin)
+        closing = self.next_xml_end
         end = closing + len(_XML_END) if closing >= 0 else len(self.text)
-        # Another one that begins before the end means that this one was cut off.
         following = self.text.find("<explain", begin + 1, end)
         if following >= 0:
-            end = following
+            # Another one begins before the end: this one was cut off.
+            first, self.xml_cut = not self.xml_cut, True
+            place = self.lines.place(following)
+            return [Rejected("not valid XML: the text is cut off here", place)] if first else [], following
         try:
             return read_xml_plans(self.text[begin:end], self.lines.place(begin), self.limits), end
         except XmlFault as fault:

@@ -16,7 +16,7 @@ __all__ = ["read_plans"]
 
 # Text within a value within a text: more than a few such layers is no wrapping that a tool makes.
 _MAX_LAYERS = 4
-_PYTHON = re.compile(r"\s*[\[({\s]*(?:\(\s*['\"\[{]|\{\s*'|\[\s*')")
+_PYTHON = re.compile(r"[\[({\s]*(?:\(\s*['\"\[{]|\{\s*'|\[\s*')")
 _MAX_PYTHON = 16 * 1024 * 1024
 _LOG = re.compile(r"duration: [0-9]+\.[0-9]+ ms  plan:")
 _LONE_SURROGATE = re.compile(
@@ -63,7 +63,7 @@ class _Reading:
             from rowreckon.reading.scan import scan
 
             found = scan(text, self.limits, lambda inner, where: self.inner(inner, where, layer))
-            found = [_placed(each, place) for each in found]
+            found = [self.counted(_placed(each, place)) for each in found]
         return found
 
     def log(self, text: str) -> list[Found]:
@@ -92,7 +92,7 @@ class _Reading:
     def whole_python(self, text: str, place: str, layer: int) -> list[Found] | None:
         """Rows as a Python driver shows them, with single quotes and tuples. None where it is something else."""
         bare = text.strip()
-        if _PYTHON.match(text) is None or bare[-1:] not in ("]", ")", "}") or len(bare) > _MAX_PYTHON:
+        if _PYTHON.match(bare) is None or bare[-1:] not in ("]", ")", "}") or len(bare) > _MAX_PYTHON:
             return None
         import ast
 

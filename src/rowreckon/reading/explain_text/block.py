@@ -14,7 +14,7 @@ from rowreckon.reading.explain_text.header import (
     is_node_name,
     parse_target,
 )
-from rowreckon.reading.explain_text.items import is_in_quote, is_open
+from rowreckon.reading.explain_text.items import Openness
 
 _END = re.compile(r"\(\d+ rows?\)$|`{3}|~{3}|QUERY PLAN$|Time: [0-9.]+ ms|\(\d+ (?:Zeile|ligne|fila)")
 _TITLE = re.compile(r"(?:InitPlan|SubPlan) \S+(?: \(returns [^)]*\))?$|CTE .+$")
@@ -25,17 +25,34 @@ _GOES_ON = re.compile(
     r"|(?:Memory|Disk|Memory Usage|Disk Usage|Peak Memory|Peak Disk|Batches|Misses|Evictions|Overflows): \d"
 )
 _MAX_QUOTED_LINES = 200
+# A node's line or a line of figures is never broken into more pieces than this.
+_MAX_JOINED = 20
 
 
-@dataclass(slots=True)
 class PlanLine:
     """One whole line of a plan: `kind` is node, title, target, worker, detail, footer or other."""
 
-    indent: int
-    text: str
-    number: int
-    kind: str
-    arrow: bool = False
+    __slots__ = ("_parts", "arrow", "indent", "kind", "number", "open")
+
+    def __init__(self, indent: int, text: str, number: int, kind: str, arrow: bool = False) -> None:
+        self.indent = indent
+        self.number = number
+        self.kind = kind
+        self.arrow = arrow
+        self.open = Openness(text)
+        self._parts = [text]
+
+    @property
+    def text(self) -> str:
+        """The line, with what was joined to it."""
+        if len(self._parts) > 1:
+            self._parts = ["".join(self._parts)]
+        return self._parts[0]
+
+    def join(self, text: str) -> None:
+        """Add the rest of a line that was broken; costs no more than the rest's length."""
+        self._parts.append(text)
+        self.open.feed(text)
 
 
 @dataclass(slots=True)
@@ -65,6 +82,7 @@ class _Gathering:
         self.block = Block()
         self.base = 0
         self.below_tree = False
+        self.joined = 0
 
     def run(self) -> Block:
         while self.index < len(self.lines):
@@ -92,7 +110,8 @@ class _Gathering:
         elif kind == "root":
             return False
         elif (kind is None and self.joins(previous, indent, text)) or self.completes(previous, kind):
-            previous.text = f"{previous.text} {text}"
+            previous.join(f" {text}")
+            self.joined += 1
             self.block.note("lines that had been wrapped were joined again")
             self.index += 1
             return True
@@ -106,7 +125,8 @@ class _Gathering:
         arrow = text.startswith("->")
         line = PlanLine(indent, text[2:].lstrip() if arrow else text, self.numbers[self.index], kind, arrow)
         self.index += 1
-        if kind == "detail" and is_in_quote(text) and (label_of(text) or "") in TEXTS | LISTS:
+        self.joined = 0
+        if kind == "detail" and line.open.in_constant and (label_of(text) or "") in TEXTS | LISTS:
             self.close_quote(line)
         self.block.lines.append(line)
         return True
@@ -143,7 +163,7 @@ class _Gathering:
 
     def completes(self, previous: PlanLine, kind: str | None) -> bool:
         """Whether the line before breaks off within its figures, so that this one is its rest."""
-        if kind not in (None, "detail") or previous.kind not in ("detail", "worker"):
+        if kind not in (None, "detail") or previous.kind not in ("detail", "worker") or self.joined > _MAX_JOINED:
             return False
         return not is_whole(_WORKER.sub("", previous.text, count=1))
 
@@ -151,29 +171,34 @@ class _Gathering:
         """Whether an unknown line is the rest of the one before it."""
         if not self.lines[self.index - 1].strip():
             return False
-        if previous.text.startswith("Settings:"):
-            return not previous.text.endswith("'")
-        if previous.kind == "node" and begins_with_figures(text):
+        if previous.kind == "node":
+            return self.joined <= _MAX_JOINED and self.joins_node(previous, text)
+        if previous.open.wants_more:
             return True
-        if previous.kind == "node" and not has_figures(previous.text):
-            return has_figures(text) or is_open(previous.text)
-        if is_open(previous.text):
-            return True
+        if previous.kind == "footer" and previous.text.startswith("Settings:"):
+            return not previous.text.endswith("'") and self.joined <= _MAX_JOINED
         if previous.kind in ("detail", "footer", "worker") and _GOES_ON.match(text):
             return True
         # An unknown line of the form "Label: value" is something of its own, not the rest of another.
         return previous.kind == "detail" and indent > self.base and label_of(text) is None
 
+    def joins_node(self, previous: PlanLine, text: str) -> bool:
+        if begins_with_figures(text) or previous.open.wants_more:
+            return True
+        return has_figures(text) and not has_figures(previous.text)
+
     def close_quote(self, line: PlanLine) -> None:
         """A constant with line breaks in it goes on in the next lines, up to its closing quote."""
-        text = line.text
+        added: list[str] = []
+        ahead = Openness(line.text)
         for offset in range(_MAX_QUOTED_LINES):
             if self.index + offset >= len(self.lines):
                 return
             raw = self.lines[self.index + offset]
-            text = f"{text}\n{raw[self.base :] if not raw[: self.base].strip() else raw}"
-            if not is_in_quote(text):
-                line.text = text
+            added.append("\n" + (raw[self.base :] if not raw[: self.base].strip() else raw))
+            ahead.feed(added[-1])
+            if not ahead.in_constant:
+                line.join("".join(added))
                 self.index += offset + 1
                 return
 

@@ -72,16 +72,16 @@ SPECIAL = frozenset(
 )
 LABELS = TEXTS | LISTS | NUMBERS | FLAGS | SPECIAL
 
-_LABEL = re.compile(r"([A-Z][A-Za-z/ -]*?):(?: +|$)")
+_BLANKS = re.compile(r" {2,}")
+_LABEL = re.compile(r"([A-Z][A-Za-z/ -]{0,60}?):(?: +|$)")
 _LEADING_NUMBER = re.compile(r"-?[0-9]+(?:\.[0-9]+)?")
-_FIELD = re.compile(r"([A-Za-z][A-Za-z -]*?)[:=] ?(\S+?)(?:kB)?(?= |,|$)")
+_FIELD = re.compile(r"([A-Za-z][A-Za-z -]{0,30}?)[:=] ?(\S{1,40}?)(?:kB)?(?= |,|$)")
 _HASH = re.compile(
     r"Buckets: (\d+)(?: \(originally (\d+)\))? +Batches: (\d+)(?: \(originally (\d+)\))? +Memory Usage: (\d+)kB"
 )
 _SORT = re.compile(r"Sort Method: (.+?) +(Memory|Disk): (\d+)kB$")
 _GROUP = re.compile(r"(?:Full-sort|Pre-sorted) Groups: (\d+) +Sort Methods?: (.+?) +(?=Average )")
 _SPACE = re.compile(r"Average (Memory|Disk): (\d+)kB +Peak (?:Memory|Disk): (\d+)kB")
-_SAMPLING = re.compile(r"Sampling: (\S+) \((.*?)\)(?: REPEATABLE \((.*)\))?$", re.S)
 _OF_SEVERAL = frozenset(("Sort Method", "Buckets", "Batches", "Hits", "Storage", "Sampling", *_GROUPS))
 _BLOCKS = ("hit", "read", "dirtied", "written")
 _CACHE = {"Hits", "Misses", "Evictions", "Overflows"}
@@ -108,7 +108,11 @@ def put_detail(node: dict[str, Any], label: str, text: str) -> bool:
     elif label in FLAGS:
         node[label] = value == "true"
     elif label in SPECIAL:
-        return _SPECIAL[label](node, re.sub(r" {2,}", "  ", text))
+        try:
+            return _SPECIAL[label](node, _BLANKS.sub("  ", text))
+        except ValueError:
+            # A figure is damaged: the line is kept as text.
+            return False
     else:
         return False
     return True
@@ -232,7 +236,7 @@ def put_io_timings(node: dict[str, Any], text: str) -> bool:
         kind = part.strip().partition(" ")[0]
         if kind not in _IO_NAMES:
             kind = ""
-        for name, time in re.findall(r"(read|write)=([0-9.]+)", part):
+        for name, time in re.findall(r"(read|write)=([0-9]+(?:\.[0-9]+)?)", part):
             node[f"{_IO_NAMES[kind]}I/O {name.capitalize()} Time"] = number(time)
     return True
 
@@ -255,13 +259,14 @@ def _merge_tuples(node: dict[str, Any], text: str) -> bool:
 
 
 def _sampling(node: dict[str, Any], text: str) -> bool:
-    match = _SAMPLING.match(text)
-    if match is None:
+    method, opening, rest = text.partition(":")[2].strip().partition(" (")
+    if not opening or not rest.endswith(")"):
         return False
-    node["Sampling Method"] = match[1]
-    node["Sampling Parameters"] = listed(match[2])
-    if match[3] is not None:
-        node["Repeatable Seed"] = match[3]
+    parameters, repeatable, seed = rest[:-1].rpartition(") REPEATABLE (")
+    node["Sampling Method"] = method
+    node["Sampling Parameters"] = listed(parameters if repeatable else seed)
+    if repeatable:
+        node["Repeatable Seed"] = seed
     return True
 
 

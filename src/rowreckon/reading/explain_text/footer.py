@@ -7,18 +7,20 @@ from typing import Any
 
 from rowreckon.reading.explain_text.items import number
 
-_TIME = re.compile(r"(Planning|Execution) [Tt]ime: ([0-9.]+)\s*ms$")
-_TOTAL = re.compile(r"Total [Rr]untime: ([0-9.]+)\s*ms$")
+_TIME = re.compile(r"(Planning|Execution) [Tt]ime: ([0-9]+(?:\.[0-9]+)?)\s*ms$")
+_TOTAL = re.compile(r"Total [Rr]untime: ([0-9]+(?:\.[0-9]+)?)\s*ms$")
 _TRIGGER = re.compile(
     r"Trigger ?(?P<name>.*?)(?: ?for constraint (?P<constraint>.*?))?(?: on (?P<relation>[^:]*?))?:"
-    r" (?:time=(?P<time>[0-9.]+) )?calls=(?P<calls>\d+)$"
+    r" (?:time=(?P<time>[0-9]+(?:\.[0-9]+)?) )?calls=(?P<calls>\d+)$"
 )
-_SETTING = re.compile(r"([^\s=]+) = '((?:[^']|'')*)'(?:, |$)")
-_SERIALIZATION = re.compile(r"Serialization:(?: time=([0-9.]+) ms)? +output=(\d+)kB +format=(\w+)$")
+_SETTING = re.compile(r"([^\s=]{1,200}) = '((?:[^']|'')*)'(?:, |$)")
+_SERIALIZATION = re.compile(r"Serialization:(?: time=([0-9]+(?:\.[0-9]+)?) ms)? +output=(\d+)kB +format=(\w+)$")
 _MEMORY = re.compile(r"Memory: used=(\d+)kB +allocated=(\d+)kB$")
 _FUNCTIONS = re.compile(r"Functions: (\d+)$")
-_OPTION = re.compile(r"(\w+) (true|false)")
-_DURATION = re.compile(r"(\w+) ([0-9.]+) ms(?: \(Deform ([0-9.]+) ms\))?")
+_OPTION = re.compile(r"(\w{1,40}) (true|false)")
+_DURATION = re.compile(r"(\w{1,40}) ([0-9]+(?:\.[0-9]+)?) ms(?: \(Deform ([0-9]+(?:\.[0-9]+)?) ms\))?")
+# Three names of at most 63 bytes and what stands between them fit in many times over.
+_MAX_TRIGGER = 2000
 BLOCKS = ("Planning:", "JIT:")
 """Lines that open a group of their own."""
 
@@ -47,7 +49,7 @@ def put_footer(document: dict[str, Any], text: str) -> bool:
         document[f"{match[1]} Time"] = number(match[2])
     elif (match := _TOTAL.match(text)) is not None:
         document["Execution Time"] = number(match[1])
-    elif text.startswith("Trigger ") and (match := _TRIGGER.match(text)) is not None:
+    elif text.startswith("Trigger ") and len(text) < _MAX_TRIGGER and (match := _TRIGGER.match(text)) is not None:
         document.setdefault("Triggers", []).append(_trigger(match))
     elif text.startswith("Settings:"):
         settings = _SETTING.findall(text.removeprefix("Settings:").lstrip())

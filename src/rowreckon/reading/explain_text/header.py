@@ -61,12 +61,13 @@ _ON = re.compile(
     rf"\s+on\s+(?:(?P<schema>{IDENTIFIER})\.)?(?P<relation>{IDENTIFIER})(?:\s(?P<alias>{IDENTIFIER}))?(?=\s*$|\s+\()"
 )
 _FLOAT = r"[0-9]+(?:\.[0-9]+)?"
+# Each blank belongs to one part only: a line of blanks costs its length and no more.
 _FIGURES = re.compile(
-    rf"\s*(?:\(cost=(?P<startup>{_FLOAT})\.\.(?P<total>{_FLOAT})\s+rows=(?P<rows>{_FLOAT})\s+width=(?P<width>-?\d+)\))?"
-    rf"\s*(?:\(actual\s+(?:time=(?P<first>{_FLOAT})\.\.(?P<last>{_FLOAT})\s+)?rows=(?P<came>{_FLOAT})\s+loops=(?P<loops>\d+)\)"
-    r"|(?P<never>\(never executed\)))?\s*$"
+    rf"(?:\s*\(cost=(?P<startup>{_FLOAT})\.\.(?P<total>{_FLOAT})\s+rows=(?P<rows>{_FLOAT})\s+width=(?P<width>-?\d+)\))?"
+    rf"(?:\s*\(actual\s+(?:time=(?P<first>{_FLOAT})\.\.(?P<last>{_FLOAT})\s+)?rows=(?P<came>{_FLOAT})"
+    r"\s+loops=(?P<loops>\d+)\)|\s*(?P<never>\(never executed\)))?\s*$"
 )
-_FIGURES_BEGIN = re.compile(r"\s*\((?:cost=\d|actual (?:time|rows)=|never executed\))")
+_FIGURES_BEGIN = re.compile(r"\((?:cost=\d|actual (?:time|rows)=|never executed\))")
 _ACTUAL = re.compile(
     rf"actual\s+(?:time=(?P<first>{_FLOAT})\.\.(?P<last>{_FLOAT})\s+)?rows=(?P<came>{_FLOAT})\s+loops=(?P<loops>\d+)$"
 )
@@ -81,7 +82,7 @@ def has_figures(text: str) -> bool:
 
 def begins_with_figures(text: str) -> bool:
     """Whether the line is nothing but the figures, so that a node's name must stand on the line before."""
-    return _FIGURES_BEGIN.match(text) is not None
+    return _FIGURES_BEGIN.match(text.lstrip()) is not None
 
 
 def is_node_name(text: str) -> bool:
@@ -91,6 +92,14 @@ def is_node_name(text: str) -> bool:
 
 def parse_header(text: str) -> dict[str, Any] | None:
     """The keys that a node's line gives; None if the line is no node's. `text` has no indentation and no arrow."""
+    try:
+        return _parsed(text)
+    except ValueError:
+        # A number of thousands of digits: no server printed that.
+        return None
+
+
+def _parsed(text: str) -> dict[str, Any] | None:
     name = _NAME.match(text)
     if name is None:
         return _unknown(text)

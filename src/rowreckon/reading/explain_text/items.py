@@ -5,11 +5,9 @@ from __future__ import annotations
 import re
 
 IDENTIFIER = r'(?:"(?:[^"]|"")*"|[^\s".()]+)'
-_QUOTED = re.compile(r"""'[^']*'|"[^"]*\"""")
 _PARTS = re.compile(r"""'(?:[^']|'')*'|"(?:[^"]|"")*"|[(\[{]|[)\]}]|,\ |[^'"()\[\]{},]+|.""", re.S | re.VERBOSE)
 
-_CASE = re.compile(r"\bCASE\b")
-_END = re.compile(r"\bEND\b")
+_MARKS = re.compile(r"['\"()\[\]]|\b(?:CASE|END)\b")
 _MORE_FOLLOWS = (",", "->", "=", "::", " on", " using", " AND", " OR", " NOT", " IS", " IN", " COLLATE", "Backward")
 
 
@@ -47,16 +45,39 @@ def listed(text: str) -> list[str]:
     return items
 
 
-def is_in_quote(text: str) -> bool:
-    """Whether a single quote is open at the end of `text`."""
-    return "'" in text and "'" in _QUOTED.sub("", text)
+class Openness:
+    """What is open at the end of a text that grows piece by piece: quotes, brackets, CASE without END."""
 
+    __slots__ = ("depth", "quote", "tail")
 
-def is_open(text: str) -> bool:
-    """Whether `text` has more opening than closing parentheses outside quotes, or ends where more must follow."""
-    bare = _QUOTED.sub("q", text) if "'" in text or '"' in text else text
-    if bare.count("(") > bare.count(")") or bare.count("[") > bare.count("]"):
-        return True
-    if len(_CASE.findall(bare)) > len(_END.findall(bare)):
-        return True
-    return bare.rstrip().endswith(_MORE_FOLLOWS)
+    def __init__(self, text: str = "") -> None:
+        self.depth = 0
+        self.quote = ""
+        self.tail = ""
+        self.feed(text)
+
+    def feed(self, text: str) -> None:
+        """Go on with `text`, which stands behind all before it."""
+        for match in _MARKS.finditer(text):
+            mark = match.group()
+            if self.quote:
+                # A doubled quote closes and opens again, which comes to the same.
+                if mark == self.quote:
+                    self.quote = ""
+            elif mark in "'\"":
+                self.quote = mark
+            elif mark in ("(", "[", "CASE"):
+                self.depth += 1
+            else:
+                self.depth -= 1
+        self.tail = text.rstrip()[-20:]
+
+    @property
+    def in_constant(self) -> bool:
+        """Whether a single quote is open."""
+        return self.quote == "'"
+
+    @property
+    def wants_more(self) -> bool:
+        """Whether the text can't end here."""
+        return self.quote == "" and (self.depth > 0 or self.tail.endswith(_MORE_FOLLOWS))

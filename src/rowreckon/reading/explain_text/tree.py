@@ -13,7 +13,7 @@ from rowreckon.reading.explain_text.footer import put_footer, put_jit, put_memor
 from rowreckon.reading.explain_text.header import parse_header, parse_target, put_actual
 from rowreckon.reading.explain_text.items import listed
 
-_WORKER = re.compile(r"Worker (\d+): *|JIT for worker (\d+):$")
+_WORKER = re.compile(r"Worker (\d{1,9}): *|JIT for worker (\d{1,9}):$")
 _JOINS = ("Nested Loop", "Hash Join", "Merge Join")
 _MEMBERS = ("Append", "Merge Append", "BitmapAnd", "BitmapOr")
 _TWO = (*_JOINS, "Recursive Union", "SetOp")
@@ -66,6 +66,7 @@ class _Growing:
     def __init__(self) -> None:
         self.grown = Grown()
         self.levels: list[_Level] = []
+        self.workers: dict[tuple[int, int], dict[str, Any]] = {}
 
     def run(self, block: Block) -> Grown:
         for line in block.lines:
@@ -132,11 +133,11 @@ class _Growing:
             level.value.setdefault(UNKNOWN, []).append(line.text)
             return
         number = int(match[1] or match[2])
-        workers = level.value.setdefault("Workers", [])
-        worker = next((each for each in workers if each["Worker Number"] == number), None)
+        worker = self.workers.get((id(level.value), number))
         if worker is None:
             worker = {"Worker Number": number}
-            workers.append(worker)
+            self.workers[id(level.value), number] = worker
+            level.value.setdefault("Workers", []).append(worker)
         rest = line.text[match.end() :]
         if match[2]:
             self.levels.append(_Level(line.indent, "jit", worker.setdefault("JIT", {})))

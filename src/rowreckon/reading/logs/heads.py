@@ -7,13 +7,12 @@ import re
 from typing import Any
 
 from rowreckon.reading.logs.entries import Entry
-from rowreckon.reading.logs.files import MARK
 from rowreckon.reading.logs.prefix import prefix_facts
 
-_DURATION = re.compile(r"duration: ([0-9.]+) ms  plan:\r?\n?")
+_DURATION = re.compile(r"duration: ([0-9]+(?:\.[0-9]+)?) ms  plan:\r?\n?")
 _FIELD = re.compile(r'"([^"]*(?:""[^"]*)*)"|([^",\n]*)')
+# Lines that other processes wrote into the middle of a plan.
 _FOREIGN = re.compile(r"\n(?!\t|\Z)[^\n]*(?=\n|\Z)")
-_SEVERITY = re.compile(r"\s*\b[A-Z]+\d?:\s*$")
 
 # Columns of csvlog, in order (PostgreSQL manual, "Using CSV-Format Log Output"); the last two from release 14 on.
 _COLUMNS = {
@@ -54,14 +53,12 @@ def facts_and_body(entry: Entry) -> tuple[dict[str, Any], str, bool]:
 
     Raises BrokenEntry.
     """
+    if entry.kind in ("stderr", "loose"):
+        facts, body, replaced = _stderr(entry)
+        return facts, body, replaced
     text, replaced = _decoded(entry.raw)
-    if entry.kind == "json":
-        facts, message = _json(text)
-    elif entry.kind == "csv":
-        facts, message = _csv(text)
-    else:
-        facts, message = _stderr(entry, text)
-    match = _DURATION.search(message)
+    facts, message = _json(text) if entry.kind == "json" else _csv(text)
+    match = _DURATION.match(message)
     if match is None:
         raise BrokenEntry("the entry has no duration")
     facts["duration_ms"] = float(match[1])
@@ -76,18 +73,21 @@ def _decoded(raw: bytes) -> tuple[str, bool]:
         return raw.decode("utf-8", "replace"), True
 
 
-def _stderr(entry: Entry, text: str) -> tuple[dict[str, Any], str]:
-    mark = MARK.search(entry.raw)
-    prefix = entry.raw[: mark.start()].decode("utf-8", "replace") if mark is not None else ""
-    facts = prefix_facts(_SEVERITY.sub("", prefix))
-    message = text[len(prefix) :] if text.startswith(prefix) else text
+def _stderr(entry: Entry) -> tuple[dict[str, Any], str, bool]:
+    head, _ = _decoded(entry.raw[: entry.body])
+    match = _DURATION.search(head)
+    if match is None:
+        raise BrokenEntry("the entry has no duration")
+    facts = prefix_facts(head[: match.start()])
+    facts["duration_ms"] = float(match[1])
+    body, replaced = _decoded(entry.raw[entry.body :])
+    if "\r" in body:
+        body = body.replace("\r\n", "\n")
+    if entry.mixed:
+        body = _FOREIGN.sub("", body)
     if entry.kind == "stderr":
-        message = message.replace("\r\n", "\n")
-        if _FOREIGN.search(message) is not None:
-            # Lines that other processes wrote into the middle of this plan.
-            message = _FOREIGN.sub("", message)
-        message = message.replace("\n\t", "\n")
-    return facts, message
+        body = body.replace("\n\t", "\n")
+    return facts, body.removeprefix("\n"), replaced
 
 
 def _csv(text: str) -> tuple[dict[str, Any], str]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import re
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any, BinaryIO
 
 from rowreckon.errors import InputTooLarge
-from rowreckon.reading.json_reader import STRICT
+from rowreckon.reading.json_reader import STRICT, refuse
 from rowreckon.reading.limits import Limits
 from rowreckon.reading.logs.entries import Entry, log_entries
 from rowreckon.reading.logs.heads import BrokenEntry, facts_and_body
@@ -29,11 +30,17 @@ def read_log(stream: BinaryIO, *, limits: Limits = Limits()) -> Iterator[RawPlan
     `duration_ms` and, as far as the log has them, `timestamp`, `pid`, `user`, `database`, `application`, `client`,
     `session_id`, `query_id`, `context` and `statement`.
     """
-    for entry in log_entries(stream, max_entry=min(_MAX_ENTRY, limits.max_bytes)):
-        yield _plan(entry, limits)
+    for entry in log_entries(stream, max_entry=most_bytes(limits)):
+        yield entry_plan(entry, limits)
 
 
-def _plan(entry: Entry, limits: Limits) -> RawPlan | Rejected:
+def most_bytes(limits: Limits) -> int:
+    """The longest entry that is read, in bytes."""
+    return min(_MAX_ENTRY, limits.max_bytes)
+
+
+def entry_plan(entry: Entry, limits: Limits) -> RawPlan | Rejected:
+    """The plan of one entry, or why it can't be read."""
     where = f"line {entry.line}"
     try:
         facts, body, replaced = facts_and_body(entry)
@@ -55,7 +62,8 @@ def _in_body(body: str, limits: Limits) -> RawPlan | Rejected:
     first = body.lstrip()[:8]
     if first.startswith("{"):
         try:
-            document = STRICT.decode(body)
+            # Only up to release 12 does the server print a key twice, and then this one.
+            document = STRICT.decode(body) if '"Workers"' in body else json.loads(body, parse_constant=refuse)
         except (ValueError, RecursionError):
             return _scanned(body, limits)
         if isinstance(document, dict) and isinstance(document.get("Plan"), dict):

@@ -39,12 +39,20 @@ _NAMES = {
 _MAX_PREFIX = 1000
 
 
+def time_in(prefix: str) -> str | None:
+    """The date and time in a prefix, as written."""
+    found = _TIME.search(prefix, 0, _MAX_PREFIX) or _EPOCH.search(prefix, 0, _MAX_PREFIX)
+    return None if found is None else found.group()
+
+
 def prefix_facts(prefix: str) -> dict[str, Any]:
     """What the prefix says for certain: timestamp, pid, user, database, application, client, session_id, query_id."""
-    prefix = prefix[:_MAX_PREFIX]
+    prefix = prefix[:_MAX_PREFIX].rstrip()
+    # What stands last is the severity ("LOG:", in the server's language).
+    prefix = prefix.rpartition(" ")[0] if prefix.endswith(":") else prefix
     facts: dict[str, Any] = {}
-    if (time := _TIME.search(prefix) or _EPOCH.search(prefix)) is not None:
-        facts["timestamp"] = time.group()
+    if (time := time_in(prefix)) is not None:
+        facts["timestamp"] = time
     if (pid := _PID.search(prefix)) is not None:
         facts["pid"] = int(pid[1] or pid[2])
     for name, value in _NAMED.findall(prefix):
