@@ -21,6 +21,7 @@ class Info:
     port: int = 5432
     dbname: str = "huts"
     user: str = "warden"
+    dsn: str = ""
 
 
 @dataclass
