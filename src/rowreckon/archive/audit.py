@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 from rowreckon.archive.again import plans_at
 from rowreckon.archive.files import spread_out
-from rowreckon.archive.outcome import MOST_FOLDS, MOST_PLANS, outcome
+from rowreckon.archive.outcome import MOST_FOLDS, MOST_PLANS, Before, outcome
 from rowreckon.archive.runner import run_units
 from rowreckon.archive.store import FoldStore
 from rowreckon.archive.units import units_of
@@ -26,11 +26,13 @@ def audit_archive(
     most_folds: int = MOST_FOLDS,
     most_plans: int = MOST_PLANS,
     keep: Callable[[FoldStore], None] | None = None,
+    before: Before | None = None,
 ) -> Audit:
     """The audit of logs and plan files of any size, folded by query and plan shape.
 
     `jobs` processes share the work, or the Dask cluster at the address `scheduler`; the result is the same.
-    `progress` is told of bytes as they are done; `keep` is given all folds. Inputs that can't be read are `rejected`
+    `progress` is told of bytes as they are done; `keep` is given all folds, and `before` tells what the same folds were
+    in an older archive. Inputs that can't be read are `rejected`
     in the audit. Raises CannotConnect and UsageError for the cluster.
     """
     files = list(spread_out(paths))
@@ -50,4 +52,5 @@ def audit_archive(
         threshold=options.threshold,
         most_folds=most_folds,
         most_plans=most_plans,
+        before=before,
     )

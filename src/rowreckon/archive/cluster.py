@@ -30,13 +30,15 @@ def run_on_cluster(
     where no scheduler answers, UsageError where the extra is not installed.
     """
     try:
-        from distributed import Client, as_completed
+        import distributed
         from distributed.comm.core import CommClosedError
         from distributed.scheduler import KilledWorker
     except ImportError:
         raise UsageError("--scheduler needs Dask", hint="pip install 'rowreckon[cluster]'") from None
+    # Dask has no types to speak of.
+    dask: Any = distributed
     try:
-        client = Client(scheduler, timeout=_CONNECT_SECONDS, set_as_default=False)
+        client = dask.Client(scheduler, timeout=_CONNECT_SECONDS, set_as_default=False)
     except (OSError, TimeoutError, ValueError, CommClosedError) as error:
         raise CannotConnect(f"no Dask scheduler answers: {error}", where=scheduler, hint="check the address") from None
     store = FoldStore()
@@ -51,7 +53,7 @@ def run_on_cluster(
             out[future.key] = unit
             return future
 
-        completed = as_completed([send(unit) for unit in islice(waiting, workers * _AHEAD)])
+        completed = dask.as_completed([send(unit) for unit in islice(waiting, workers * _AHEAD)])
         try:
             for future in completed:
                 piece = future.result()

@@ -16,14 +16,11 @@ from rowreckon.counts.parallel import find_parallelism
 from rowreckon.counts.reach import CountState, find_reach
 from rowreckon.plan.document import build_plan
 from rowreckon.plan.nodes import (
-    AppendNode,
     BitmapHeapScanNode,
     BitmapIndexScanNode,
-    GatherNode,
     HashNode,
     IncrementalSortNode,
     JoinNode,
-    LimitNode,
     MaterializeNode,
     SortNode,
 )
@@ -31,6 +28,11 @@ from rowreckon.plan.tree import PlanTree, lay_out
 
 _MOST_PATTERNS = 500
 _NUMBERS = frozenset({int, float})
+_DRAWING = frozenset({"Nested Loop", "Bitmap Heap Scan"})
+_GATHERING = frozenset({"Gather", "Gather Merge"})
+_COLLECTING = _GATHERING | {"Append", "Merge Append"}
+_JOINING = frozenset({"Nested Loop", "Hash Join", "Merge Join"})
+_STORING = frozenset({"Sort", "Materialize"})
 _LOOKED_THROUGH = (HashNode, SortNode, IncrementalSortNode, MaterializeNode)
 
 
@@ -49,17 +51,32 @@ class Template:
     def __init__(self, root: Raw, *, leader_takes_part: bool) -> None:
         tree = lay_out(build_plan(root))
         parallel = find_parallelism(tree, leader_takes_part=leader_takes_part)
-        everywhere = range(len(tree))
-        self.divisors = [parallel.divisor(tree, n) for n in everywhere]
-        self.gather_of_partial = [parallel.gather[n] if parallel.partial[n] else -1 for n in everywhere]
-        self.decimals = any(node.disabled is not None for node in tree.nodes)
+        self.divisors: list[float] = []
+        self.gather_of_partial: list[int] = []
+        if any(parallel.partial):
+            self.divisors = [parallel.divisor(tree, n) for n in range(len(tree))]
+            self.gather_of_partial = [g if p else -1 for g, p in zip(parallel.gather, parallel.partial, strict=True)]
+        self.decimals = tree.nodes[0].disabled is not None or any(node.disabled is not None for node in tree.nodes)
         self.joins = join_places(tree)
-        self.inputs = [tree.inputs(n) for n in everywhere]
-        self.collecting = [n for n in everywhere if isinstance(tree.nodes[n], (GatherNode, AppendNode))]
-        self.gathers = frozenset(n for n in self.collecting if isinstance(tree.nodes[n], GatherNode))
-        self.draws = [d for n in everywhere if (d := _draw_of(tree, n)) is not None]
-        self.limits = [(n, tree.children[n][0]) for n in everywhere if _is(tree, n, LimitNode) and tree.children[n]]
-        self.fed = [(n, tree.inputs(n)[0]) for n in everywhere if _may_be_reread(tree, n)]
+        self.inputs: dict[int, tuple[int, ...]] = {}
+        self.gathers: set[int] = set()
+        self.draws: list[_InnerRows | _LivePointers] = []
+        self.limits: list[tuple[int, int]] = []
+        self.fed: list[tuple[int, int]] = []
+        for n, node in enumerate(tree.nodes):
+            kind = node.node_type
+            if kind in _DRAWING:
+                draw = _draw_of(tree, n)
+                if draw is not None:
+                    self.draws.append(draw)
+            elif kind in _COLLECTING:
+                self.inputs[n] = tree.inputs(n)
+                if kind in _GATHERING:
+                    self.gathers.add(n)
+            elif kind == "Limit" and tree.children[n]:
+                self.limits.append((n, tree.children[n][0]))
+            elif kind in _STORING and _may_be_reread(tree, n):
+                self.fed.append((n, tree.inputs(n)[0]))
         self.states_of: dict[tuple[Any, ...], tuple[CountState, ...]] = {}
         self.first: PlanTree | None = tree
 
@@ -134,7 +151,7 @@ class Template:
         least: list[float] = []
         most: list[float] = []
         times = loops
-        if self.collecting:
+        if self.divisors:
             pairs = zip(loops, self.gather_of_partial, self.divisors, strict=True)
             times = [d * (loops[g] or 1.0) if g >= 0 and run else run for run, g, d in pairs]
         for planned, run in zip(rows, times, strict=True):
@@ -144,8 +161,7 @@ class Template:
             else:
                 least.append(0.0)
                 most.append(1.5 * run if planned > 0 else 0.0)
-        for n in reversed(self.collecting):
-            below = self.inputs[n]
+        for n, below in reversed(self.inputs.items()):
             if n in self.gathers:
                 if len(below) == 1:
                     least[n] = min(least[n], least[below[0]])
@@ -226,13 +242,8 @@ def _draw_of(tree: PlanTree, number: int) -> _InnerRows | _LivePointers | None:
     return None
 
 
-def _is(tree: PlanTree, number: int, family: type) -> bool:
-    return isinstance(tree.nodes[number], family)
-
-
 def _may_be_reread(tree: PlanTree, number: int) -> bool:
-    node = tree.nodes[number]
-    if not isinstance(node, (SortNode, MaterializeNode)) or len(tree.inputs(number)) != 1 or number == 0:
+    if number == 0 or len(tree.inputs(number)) != 1:
         return False
     return tree.nodes[tree.parent[number]].node_type == "Merge Join"
 
@@ -240,14 +251,16 @@ def _may_be_reread(tree: PlanTree, number: int) -> bool:
 def join_places(tree: PlanTree) -> tuple[JoinPlace, ...]:
     """The joins of a plan, with the nodes whose rows count as their sides (see `joins.sides`)."""
     found = []
-    for number in tree.joins():
-        outer, inner = (_counted_node(tree, side) for side in (tree.outer(number), tree.inner(number)))
-        found.append(JoinPlace(number, outer, inner))
+    for number, node in enumerate(tree.nodes):
+        if node.node_type not in _JOINING:
+            continue
+        outer, inner = tree.outer(number), tree.inner(number)
+        if outer is not None and inner is not None:
+            found.append(JoinPlace(number, _counted_node(tree, outer), _counted_node(tree, inner)))
     return tuple(found)
 
 
-def _counted_node(tree: PlanTree, side: int | None) -> int:
-    assert side is not None
-    while isinstance(tree.nodes[side], _LOOKED_THROUGH) and len(tree.inputs(side)) == 1:
-        side = tree.inputs(side)[0]
+def _counted_node(tree: PlanTree, side: int) -> int:
+    while isinstance(tree.nodes[side], _LOOKED_THROUGH) and len(below := tree.inputs(side)) == 1:
+        side = below[0]
     return side

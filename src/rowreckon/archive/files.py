@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import BinaryIO, cast
+from typing import Any, BinaryIO, cast
 
 from rowreckon.errors import UnreadableFile
 
@@ -74,9 +74,9 @@ def spread_out(paths: Sequence[str]) -> Iterator[str]:
             yield path
 
 
-def _fsspec():  # type: ignore[no-untyped-def]
+def _fsspec() -> Any:
     try:
-        import fsspec
+        import fsspec  # type: ignore[import-untyped, unused-ignore]
     except ImportError:
         raise UnreadableFile(
             "an address needs fsspec", hint="pip install 'rowreckon[cluster]', or give a path"

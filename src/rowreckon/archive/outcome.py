@@ -19,6 +19,7 @@ from rowreckon.report import document as doc
 MOST_FOLDS = 50
 MOST_PLANS = 20
 
+Before = Callable[[Sequence[Item]], Mapping[str, doc.FoldBefore]]
 Fetch = Callable[[Iterable[Place]], Mapping[Place, RawPlan]]
 
 
@@ -30,11 +31,13 @@ def outcome(
     threshold: float,
     most_folds: int = MOST_FOLDS,
     most_plans: int = MOST_PLANS,
+    before: Before | None = None,
 ) -> doc.Audit:
     """The audit of an archive.
 
     `folds` are the `most_folds` weightiest, `plans` the worst execution of each of the first `most_plans`, audited in
-    full; `fetch` reads those again. The summary counts every execution.
+    full; `fetch` reads those again. The summary counts every execution. `before` tells of the same folds in an older
+    archive.
     """
     ranked = nlargest(most_folds, store.folds(), key=_rank)
     shown = ranked[:most_plans]
@@ -56,18 +59,21 @@ def outcome(
             continue
         index[place] = len(captures) - 1
     whole = audit(captures, threshold=threshold)
+    older = before(ranked) if before is not None else {}
     return doc.Audit(
         tool_version=__version__,
         plans=whole.plans,
         remedies=whole.remedies,
-        folds=tuple(fold_document(name, fold, index) for name, fold in ranked),
+        folds=tuple(fold_document(name, fold, index, older.get(name.hex())) for name, fold in ranked),
         rejected=tuple(rejected),
         summary=_summary(store.whole),
     )
 
 
-def fold_document(fingerprint: bytes, fold: FoldSum, plans: Mapping[Place, int]) -> doc.Fold:
-    """A fold as the document says it."""
+def fold_document(
+    fingerprint: bytes, fold: FoldSum, plans: Mapping[Place, int], before: doc.FoldBefore | None = None
+) -> doc.Fold:
+    """A fold as the document says it; `plans` are the indexes of the plans that are shown."""
     worst = fold.worst
     return doc.Fold(
         fingerprint=fingerprint.hex(),
@@ -82,6 +88,7 @@ def fold_document(fingerprint: bytes, fold: FoldSum, plans: Mapping[Place, int])
         misestimated=fold.misestimated,
         execution_ms=fold.execution_us / 1000 if fold.timed else None,
         plan=None if worst is None else plans.get(worst.place),
+        before=before,
     )
 
 

@@ -55,6 +55,8 @@ def run_unit(unit: Unit, options: Options, progress: Progress | None = None) -> 
             if unit.kind == "log":
                 with _Piece(unit, progress) as stream:
                     add_log(out, cast(BinaryIO, stream), unit.input, unit.start, options)
+                if unit.start == 0 and unit.end is None and not out.totals.plans and not out.totals.rejected:
+                    _add_plans(out, unit, options)  # compressed, and no log
             elif unit.kind == "plans":
                 _add_plans(out, unit, options)
             else:
@@ -98,10 +100,10 @@ def add_plan(out: Partial, raw: RawPlan | Rejected, place: Place, options: Optio
 
 
 def file_plans(path: str, limits: Limits) -> list[RawPlan | Rejected]:
-    """The plans of a file that is no log. Raises InputError."""
+    """The plans of a file that is no log, unpacked if need be. Raises InputError."""
     from rowreckon.reading.text import read_plans
 
-    with open_plain(path) as stream:
+    with unpacked(path) as stream:
         content = stream.read(limits.max_bytes + 1)
     return read_plans(content, limits=limits)
 

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, BinaryIO, NoReturn, cast
 
 import typer
 
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.output import OutputFormat
 
+if TYPE_CHECKING:
+    from rowreckon.report.document import Audit
+
 _FACTS = "Facts"
+_ARCHIVES = "Archives"
 
 
 def register(app: typer.Typer) -> None:
@@ -51,12 +56,35 @@ def audit_command(
     baseline: Annotated[
         str | None, typer.Option(metavar="FILE", help="An audit or plans: fail only on what is new since then.")
     ] = None,
+    jobs: Annotated[
+        int | None, typer.Option(min=1, help="Processes that share a big log.", rich_help_panel=_ARCHIVES)
+    ] = None,
+    scheduler: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="Share it on a Dask cluster.", rich_help_panel=_ARCHIVES)
+    ] = None,
+    keep: Annotated[
+        Path | None, typer.Option(help="Keep all folds: .parquet or .duckdb.", rich_help_panel=_ARCHIVES)
+    ] = None,
+    before: Annotated[
+        Path | None, typer.Option(help="Compare with what --keep kept.", rich_help_panel=_ARCHIVES)
+    ] = None,
+    judge: Annotated[
+        bool, typer.Option(help="Judge every misestimated join, or only the worst plans.", rich_help_panel=_ARCHIVES)
+    ] = True,
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
     max_depth: Annotated[int, typer.Option(min=1, help="Deepest nesting of plan nodes that is read.")] = 1000,
     max_bytes: Annotated[int, typer.Option(min=1, help="Largest input that is read, in bytes.")] = 256 * 1024 * 1024,
 ) -> None:
     """Audit captured plans."""
     from rowreckon.auditing import audit
+    from rowreckon.cli.archives import (
+        ArchiveOptions,
+        audit_paths,
+        audit_stream,
+        is_archive_run,
+        peek,
+        standard_input,
+    )
     from rowreckon.cli.audits import baseline_of
     from rowreckon.cli.inputs import read_inputs, tell_rejected
     from rowreckon.cli.masking import masking_of
@@ -73,7 +101,22 @@ def audit_command(
         raise UsageError("--dsn and --facts both bring facts", hint="give one of them")
     masking = masking_of(mask, mask_names, save)
     known = baseline_of(baseline, wanted, masking, threshold)
-    inputs = read_inputs(paths, Limits(max_depth=max_depth, max_bytes=max_bytes))
+    limits = Limits(max_depth=max_depth, max_bytes=max_bytes)
+    stdin = None
+    archive = ArchiveOptions(jobs, scheduler, keep, before, judge)
+    if dsn is None and facts is None and save is None and masking is None and known is None:
+        if paths == ["-"] and not sys.stdin.isatty():
+            stdin, is_log = peek(standard_input())
+            if is_log:
+                _end(audit_stream(cast(BinaryIO, stdin), archive, limits, threshold), output, reports, wanted, verbose)
+        elif is_archive_run(paths, archive):
+            _end(audit_paths(paths, archive, limits, threshold), output, reports, wanted, verbose)
+    elif archive.asked:
+        raise UsageError(
+            "archives are folded as they are, without facts, masks, capture files or a baseline",
+            hint="leave out either these options or those of archives",
+        )
+    inputs = read_inputs(paths, limits, stdin=None if stdin is None else stdin.whole())
     if dsn is not None:
         from rowreckon.cli.facts_from import facts_of_server
 
@@ -94,3 +137,15 @@ def audit_command(
     write_reports(result, reports, wanted, known)
     tell_rejected(result.rejected)
     raise typer.Exit(exit_status(result, wanted, known))
+
+
+def _end(result: Audit, output: OutputFormat, reports: list[Path], wanted: frozenset[str], verbose: bool) -> NoReturn:
+    """Print an archive's audit and end the command."""
+    from rowreckon.cli.archives import archive_status
+    from rowreckon.cli.inputs import tell_rejected
+    from rowreckon.cli.output import print_audit, write_reports
+
+    print_audit(result, output, verbose=verbose)
+    write_reports(result, reports, wanted)
+    tell_rejected(result.rejected)
+    raise typer.Exit(archive_status(result, wanted))

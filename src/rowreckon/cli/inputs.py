@@ -14,13 +14,18 @@ if TYPE_CHECKING:
     from rowreckon.report.document import Rejected
 
 
-def read_inputs(paths: Sequence[str], limits: Limits | None = None) -> list[Capture | Rejected]:
-    """Every plan of these files, folders, or standard input (-), in order."""
+def read_inputs(
+    paths: Sequence[str], limits: Limits | None = None, stdin: bytes | None = None
+) -> list[Capture | Rejected]:
+    """Every plan of these files, folders, or standard input (-), in order; `stdin` is it where it was read already."""
     from rowreckon.intake import read_path, read_text
 
     inputs: list[Capture | Rejected] = []
     for path in paths:
-        inputs.extend(read_text(_stdin(), limits=limits) if path == "-" else read_path(path, limits=limits))
+        if path == "-":
+            inputs.extend(read_text(_stdin() if stdin is None else stdin, limits=limits))
+        else:
+            inputs.extend(read_path(path, limits=limits))
     return inputs
 
 

@@ -1,0 +1,186 @@
+"""`rowreckon audit` of archives: which inputs are one, what is said while they are read, and how the run ends."""
+
+from __future__ import annotations
+
+import io
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, BinaryIO, cast
+
+import typer
+
+from rowreckon.errors import UsageError
+
+if TYPE_CHECKING:
+    from rowreckon.archive.digest import Digest
+    from rowreckon.archive.folds import Place
+    from rowreckon.archive.outcome import Before
+    from rowreckon.archive.store import FoldStore
+    from rowreckon.reading.limits import Limits
+    from rowreckon.report.document import Audit
+
+_PEEKED = 4 << 20
+_POWERS = frozenset(10**n for n in range(12))
+
+
+@dataclass(frozen=True)
+class ArchiveOptions:
+    """What the command line says of archives."""
+
+    jobs: int | None = None
+    scheduler: str | None = None
+    keep: Path | None = None
+    before: Path | None = None
+    judge: bool = True
+
+    @property
+    def asked(self) -> bool:
+        """Whether an option was given that only an archive has."""
+        return self != ArchiveOptions()
+
+
+class Peeked(io.RawIOBase):
+    """A stream of which the beginning was read already."""
+
+    def __init__(self, head: bytes, rest: BinaryIO) -> None:
+        self.head = head
+        self.rest = rest
+
+    def read1(self, size: int) -> bytes:
+        """What is there, up to `size` bytes."""
+        if self.head:
+            piece, self.head = self.head[:size], self.head[size:]
+            return piece
+        read: Callable[[int], bytes] = getattr(self.rest, "read1", self.rest.read)
+        return read(size)
+
+    def whole(self) -> bytes:
+        """Everything to the end."""
+        return self.head + self.rest.read()
+
+
+def peek(stream: BinaryIO) -> tuple[Peeked, bool]:
+    """The stream as it was, and whether it is a server log: one read on until an entry of the log module or its end."""
+    from rowreckon.reading.logs.files import is_log
+
+    head = b""
+    while len(head) < _PEEKED and (piece := getattr(stream, "read1", stream.read)(1 << 16)):
+        head += piece
+        if is_log(head[-(len(piece) + 64) :]):
+            return Peeked(head, stream), True
+    return Peeked(head, stream), b" LOG:  " in head and len(head) >= _PEEKED
+
+
+def is_archive_run(paths: Sequence[str], options: ArchiveOptions) -> bool:
+    """Whether the inputs are to be folded: an option of archives was given, or one of the files is a server log."""
+    from rowreckon.archive.units import is_archive
+
+    return options.asked or any(path != "-" and is_archive(path) for path in paths)
+
+
+def audit_paths(paths: Sequence[str], options: ArchiveOptions, limits: Limits, threshold: float) -> Audit:
+    """The audit of an archive of files, with a bar of progress where somebody watches. Raises UsageError and others."""
+    from rowreckon.archive.audit import audit_archive
+    from rowreckon.archive.work import Options
+
+    if "-" in paths:
+        raise UsageError("standard input is read by one process, alone", hint="give it without other inputs and --jobs")
+    keep, before = _kept(options)
+    with _progress(paths) as progress:
+        return audit_archive(
+            paths,
+            Options(threshold=threshold, judge=options.judge, limits=limits),
+            jobs=options.jobs or 1,
+            scheduler=options.scheduler,
+            progress=progress,
+            keep=keep,
+            before=before,
+        )
+
+
+def audit_stream(stream: BinaryIO, options: ArchiveOptions, limits: Limits, threshold: float) -> Audit:
+    """The audit of a log on standard input; Ctrl-C ends the input, and what was read is reported."""
+    from rowreckon.archive.follow import Following
+    from rowreckon.archive.outcome import outcome
+    from rowreckon.archive.work import Options
+
+    keep, before = _kept(options)
+    following = Following(Options(threshold=threshold, judge=options.judge, limits=limits), _tell)
+    try:
+        following.run(stream)
+    except KeyboardInterrupt:
+        typer.echo("rowreckon: interrupted; this is what was read so far", err=True)
+    if keep is not None:
+        keep(following.store)
+    return outcome(following.store, ["-"], following.fetch, threshold=threshold, before=before)
+
+
+def archive_status(result: Audit, fail_on: frozenset[str]) -> int:
+    """The exit status, from the counts over all executions."""
+    if result.rejected:
+        return 2
+    counts = result.summary.model_dump()
+    return 1 if any(counts[verdict] for verdict in fail_on) else 0
+
+
+def _kept(options: ArchiveOptions) -> tuple[Callable[[FoldStore], None] | None, Before | None]:
+    """What keeps the folds and what looks up older ones, as far as asked for; names are checked before any work."""
+    if options.keep is None and options.before is None:
+        return None, None
+    from rowreckon.archive.keep import check_kept, folds_before, keep_folds
+
+    newer, older = options.keep, options.before
+    if newer is not None:
+        check_kept(newer, "--keep")
+    if older is not None:
+        check_kept(older, "--before")
+        folds_before(older, [])
+    return (
+        None if newer is None else lambda store: keep_folds(store, newer),
+        None if older is None else lambda ranked: folds_before(older, ranked),
+    )
+
+
+def _tell(digest: Digest, time: int, place: Place) -> None:
+    """A line for the first misestimated execution of a fold, and again for the tenth, the hundredth and so on."""
+    if time not in _POWERS:
+        return
+    from rowreckon.report.escape import clean
+
+    verdict = "crossed" if digest.crossed else "held" if digest.held else "undecided"
+    took = "" if digest.execution_us is None else f", {digest.execution_us / 1000:,.0f} ms"
+    which = "" if time == 1 else f", for the {time:,}th time"
+    query = clean(" ".join((digest.query or "").split()))[:100]
+    at = clean(digest.at or f"byte {place.at}")
+    typer.echo(f"{at}: {verdict}, q-error {digest.worst or 1:,.0f}{took}{which}: {query}", err=True)
+
+
+@contextmanager
+def _progress(paths: Sequence[str]) -> Iterator[Callable[[int], None] | None]:
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, DownloadColumn, Progress, TimeRemainingColumn, TransferSpeedColumn
+
+    from rowreckon.archive.files import size_of, spread_out
+    from rowreckon.errors import InputError
+
+    total = 0
+    for path in spread_out(paths):
+        try:
+            total += size_of(path)
+        except InputError:
+            continue
+    columns = (BarColumn(), DownloadColumn(), TransferSpeedColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("", total=total)
+        yield lambda count: bar.advance(task, count)
+
+
+def standard_input() -> BinaryIO:
+    """Standard input's bytes."""
+    return cast(BinaryIO, sys.stdin.buffer)
