@@ -9,7 +9,14 @@ import pytest
 from rowreckon.report.document import CountState, JoinSide, Margin
 from rowreckon.report.escape import bare
 from rowreckon.report.headline import audit_headline, audit_time_sentence, plan_headline
-from rowreckon.report.join_words import contest_words, loss_words, margin_words, verdict_sentence, visits_words
+from rowreckon.report.join_words import (
+    contest_words,
+    cost_rows,
+    loss_words,
+    margin_words,
+    verdict_sentence,
+    visits_words,
+)
 from rowreckon.report.numbers import around, milliseconds, number, orders, share, times
 from rowreckon.report.time_words import time_sentence
 from rowreckon.report.words import expected_came
@@ -164,6 +171,20 @@ def test_a_query_that_failed_starts_with_that() -> None:
     said = bare(plan_headline(f.mixed_audit().plans[5]))
 
     assert said.startswith("The query failed, line 7, SQLSTATE 42P01: relation")
+
+
+def test_an_undecided_join_that_ran_claims_no_margin() -> None:
+    """Where the evidence leaves open which method leads, nothing is said of how far its lead reaches."""
+    assert margin_words(f.undecided_join(margin=Margin(down=667.0))) == ""
+    unrun = f.undecided_join(margin=Margin(up=40.0), outer=f.JoinSide(node=2, estimated_rows=12, count="not_run"))
+    assert "grow 40 times" in margin_words(unrun)
+
+
+def test_a_penalty_is_told_from_a_cost() -> None:
+    """A method switched off carries 1e10 up to release 17 (disable_cost in optimizer/path/costsize.c)."""
+    join = f.held_join(costs={"hash": f.MethodCost(at_estimate=1.0e10 + 2367.58, at_actual=1.0e10 + 3539.8)})
+
+    assert "penalty for a method that is switched off" in cost_rows(join)[0][3]
 
 
 def test_margin_without_a_border() -> None:

@@ -15,6 +15,9 @@ _ROWS_AGAIN = re.compile(r"expected [\d,.]+ outer rows?, ", re.IGNORECASE)
 
 _THERE = " at the actual rows"
 
+_DISABLE_COST = 1.0e10
+"""Planner cost added to what is switched off, up to release 17. Source: disable_cost, optimizer/path/costsize.c."""
+
 VERDICT_MEANS = {
     "crossed": "the misestimate carried the join past a switch point",
     "held": "misestimated, but its method is still the cheapest",
@@ -151,6 +154,8 @@ def margin_words(join: Join) -> str:
     """How far the outer rows may move from the estimate before the lead changes; empty where it is not known."""
     if join.margin is None:
         return ""
+    if join.verdict == "undecided" and join.outer.actual_rows is not None:
+        return ""  # what the evidence does not decide has no border to be far from
     up, down = join.margin.up, join.margin.down
     if up is None and down is None:
         return "No number of outer rows changes the lead."
@@ -234,6 +239,8 @@ def cost_rows(join: Join) -> list[tuple[str, str, str, str]]:
             remarks.append("executed")
         if method == join.best_at_actual:
             remarks.append("cheapest at the actual rows")
+        if (figures.at_estimate or 0.0) >= _DISABLE_COST:
+            remarks.append("with the planner's penalty for a method that is switched off")
         if not figures.comparable:
             reason = clean(figures.not_comparable_reason or "the forced plan changed more than this join")
             remarks.append(f"not comparable: {reason}")

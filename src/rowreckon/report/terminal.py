@@ -267,12 +267,14 @@ def _rulers(out: _Writer, join: Join, *, deciding_only: bool = False) -> None:
 
 
 def _join(out: _Writer, story: JoinStory, said: str) -> None:
-    """One join; its sentence is left out where it has just been `said`."""
+    """One join; its sentence is left out where it has just been `said`, all else where nothing is wrong."""
     out.blank()
     join = story.join
     out.label(join.verdict, capitalised(story.title), 2, _STYLES.get(join.verdict, "bold"))
     if story.sentence != said:
         out.say(story.sentence, 4)
+        if join.verdict == "accurate" and not out.verbose:
+            return
     _rulers(out, join)
     if story.costs:
         out.blank()

@@ -40,6 +40,8 @@ _OPEN_PLANS = 3
 _LISTED_PLANS = 3_000
 _REMEDIES = 200
 _JOINS_WITH_CHART = 30
+_JOINS_SHOWN = 60
+_JOINS_IN_BRIEF = 3
 _FOLDED_ROWS = 400
 _QUERY_SHOWN = 20_000
 _BUDGET = 4_300_000  # bytes for the plans' parts; the whole stays under 5 MB
@@ -107,7 +109,9 @@ def _outline_rows(plan: Plan) -> list[_OutlineRow]:
 
 
 def _plan_part(plan: Plan, index: int, *, whole: bool, is_open: bool, alone: bool) -> str:
-    stories = join_stories(plan)
+    every = join_stories(plan)
+    stories = every[: _JOINS_SHOWN if whole else _JOINS_IN_BRIEF]
+    judged = tuple(s for s in stories if s.join.verdict != "accurate") or stories[:1]
     drawn = {story.join.node: _drawn(story.join) for story in (stories if whole else stories[:1])}
     said = plan_headline(plan)
     if alone and stories and stories[0].sentence == said and len(drawn[stories[0].join.node]) == 1:
@@ -124,8 +128,9 @@ def _plan_part(plan: Plan, index: int, *, whole: bool, is_open: bool, alone: boo
             alone=alone,
             is_open=is_open,
             whole=whole,
-            stories=stories if whole else stories[:3],
-            hidden_joins=0 if whole else max(0, len(stories) - 3),
+            judged=judged,
+            accurate=tuple(s for s in stories if s not in judged),
+            hidden_joins=len(every) - len(stories),
             drawn=drawn,
             charts=charts,
             findings=other_findings(plan) if whole else (),
