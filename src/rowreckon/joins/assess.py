@@ -69,7 +69,7 @@ def assess(
     for join, uncalibrated in evidence.worlds:
         points = points_of(facts, join)
         model = calibrated(uncalibrated, evidence.planner, points.estimate, facts, reckoned)
-        if not brief and not inner_differs and points.actual is not None:
+        if not brief and not inner_differs and points.actual is not None and points.inner_moves:
             without = model.leader(points.along(points.actual.outer, inner_actual=False))
             points = replace(points, one_line=without != model.leader(points.actual))
         worlds.append((model, points))

@@ -73,12 +73,13 @@ def match_index(
             skipped = []
         if found.quals and bounded:
             boundary *= found.selectivity
-            bounded = found.equal
-        elif not found.quals:
+        if bounded and not found.equal:
+            # from 18 on a column without equality ends the range only if its values are too many to try each
             bounded = column is not None and has_skip_scan(settings.server_major)
             if bounded and column is not None:
                 distinct, default = distinct_values(relation, column)
-                skipped.append(SkippedColumn(None if default else distinct))
+                share = found.selectivity if found.quals else None
+                skipped.append(SkippedColumn(None if default else distinct, share))
     if not used:
         return None
     return Match(

@@ -18,7 +18,7 @@ from .verdict import HOPELESS, World
 
 _BEYOND = 1000.0
 _LEAST_HIGH = 1.0e5
-_FAR = 3.0
+_FAR = 2.0
 _ABSURD = 20.0
 """A way that costs so many times the cheapest at both ends, at the estimate and at the actual is not tried between."""
 _MOST_ROWS = 1.0e9
