@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.output import OutputFormat
 from rowreckon.cli.server_options import DSN_HELP
 
@@ -48,6 +49,8 @@ def trial_command(
     allow_writes: Annotated[bool, typer.Option(help="Run writes too, rolled back.", rich_help_panel=_PERMITS)] = False,
     allow_volatile: Annotated[bool, typer.Option(help="Run volatile functions.", rich_help_panel=_PERMITS)] = False,
     yes: Annotated[bool, typer.Option(help="Answer yes to every question.", rich_help_panel=_PERMITS)] = False,
+    mask: MaskOption = False,
+    mask_names: MaskNamesOption = None,
     output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
     report: Annotated[list[Path] | None, typer.Option(help="Also write .html, .md, .json or .xml.")] = None,
     threshold: Annotated[float, typer.Option(min=1.0, help="The q-error called a misestimate.")] = 10.0,
@@ -55,6 +58,7 @@ def trial_command(
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
 ) -> None:
     """Try what the audit of a list proposes, and measure."""
+    from rowreckon.cli.masking import masking_of
     from rowreckon.cli.output import check_report_paths, parse_fail_on
     from rowreckon.cli.trialling import Wanted, run_trial
     from rowreckon.cli.units import duration_ms, size_kb
@@ -89,5 +93,6 @@ def trial_command(
         reports=tuple(report or ()),
         fail_on=wanted_verdicts,
         verbose=verbose,
+        masking=masking_of(mask, mask_names),
     )
     raise typer.Exit(run_trial(dsn, items, rules, wanted))

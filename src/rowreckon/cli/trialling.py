@@ -10,6 +10,7 @@ from rowreckon.auditing import audit
 from rowreckon.capture import Capture
 from rowreckon.catalog.capture_folder import CaptureFolder
 from rowreckon.cli.config import read_config
+from rowreckon.cli.masking import Masking
 from rowreckon.cli.output import OutputFormat, exit_status, print_audit, write_reports
 from rowreckon.cli.progress import progress_bar
 from rowreckon.cli.server_options import confirm, connector, warn
@@ -50,6 +51,7 @@ class Wanted:
     reports: tuple[Path, ...]
     fail_on: frozenset[str]
     verbose: bool
+    masking: Masking | None = None
 
 
 def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: Wanted) -> int:
@@ -68,6 +70,9 @@ def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: W
             result, interrupted = tried.audit, tried.interrupted
         elif not interrupted:
             warn("the audit proposes no change: there is nothing to try")
+    if wanted.masking is not None:
+        # What is asked beforehand names tables all the same: somebody has to know what they allow.
+        result = wanted.masking.apply(result, captures).audit
     print_audit(result, wanted.output, verbose=wanted.verbose)
     write_reports(result, list(wanted.reports), wanted.fail_on)
     _tell(result)
