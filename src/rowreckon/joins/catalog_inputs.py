@@ -11,17 +11,19 @@ from rowreckon.plan.nodes import CteScanNode, FunctionScanNode, GatherNode, Inde
 from .clause_statistics import clause_by_statistics
 from .inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput
 from .methods import can_hash, can_merge
-from .side_paths import catalog_paths, gathered_paths, printed_paths, shared_paths
+from .side_paths import catalog_paths, gathered_paths, printed_paths, shared_paths, taken_first
+from .uniqueness import proves_unique
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import JoinClauseFacts, JoinSide, MergeScanFractions
     from rowreckon.counts.reckon import ReckonedTree
 
     from .clauses import JoinClause
-    from .known import Known, KnownRelation
+    from .known import Known
     from .sides import JoinFacts, Side
 
 
+_REVERSED = ("Right Semi", "Right Anti")
 _LEAVES = (FunctionScanNode, ValuesScanNode, CteScanNode)
 
 
@@ -52,7 +54,7 @@ def catalog_input(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFac
         total_table_pages=known.total_table_pages,
         output_rows=facts.output_rows,
         basis="catalog",
-        match_frac=_match_frac(facts, known, turned=False),
+        match_frac=_match_frac(facts, known, turned=facts.kind in _REVERSED),
         executed_index=f"only:{scan.index_name}" if only and isinstance(scan, IndexScanNode) else None,
     )
 
@@ -74,21 +76,8 @@ def turned_input(join: JoinInput, facts: JoinFacts, known: Known | None) -> Join
         total_table_pages=join.total_table_pages,
         output_rows=join.output_rows,
         basis=join.basis,
-        match_frac=_match_frac(facts, known, turned=True) if known is not None else join.match_frac,
+        match_frac=_match_frac(facts, known, turned=facts.kind in _REVERSED) if known is not None else join.match_frac,
     )
-
-
-def proves_unique(relation: KnownRelation | None, clauses: tuple[ClauseInput, ...]) -> bool:
-    """Whether a unique index of the inner relation is pinned by equalities (relation_has_unique_index_for)."""
-    if relation is None:
-        return False
-    pinned = {c.inner.column for c in clauses if c.operator == "=" and c.can_merge}
-    for restriction in relation.restrictions:
-        clause = restriction.clause
-        if clause.operator == "=" and clause.is_plain_column:
-            column = clause.left_column or clause.right_column
-            pinned.add(column.column if column is not None else None)
-    return any(index.unique and None not in index.keys and set(index.keys) <= pinned for index in relation.indexes)
 
 
 def _side(
@@ -111,8 +100,7 @@ def _side(
         if facts.workers > 0:
             shared = shared_paths(settings, relation, rows, facts.workers, known.total_table_pages)
             partial_paths = [*partial_paths, *shared]
-    paths.sort(key=lambda p: p.path.total_cost)
-    partial_paths.sort(key=lambda p: p.path.total_cost)
+    paths, partial_paths = taken_first(paths), taken_first(partial_paths)
     least, least_actual = _parameter_rows(reckoned, facts, side, known, keys)
     return SideInput(
         rows=rows,
@@ -200,7 +188,7 @@ def _scan(fractions: MergeScanFractions | None) -> MergeScanSelectivity:
 
 
 def _match_frac(facts: JoinFacts, known: Known, *, turned: bool) -> float | None:
-    """Share of the outer side's relation with a match, all clauses and restrictions together."""
+    """Share of the outer (`turned`: the inner) side's relation with a match, all clauses and restrictions together."""
     outer = {c.outer_alias for c in facts.clauses}
     inner = {c.inner_alias for c in facts.clauses}
     if len(outer) != 1 or len(inner) != 1:

@@ -48,11 +48,15 @@ def factors_of(join: JoinInput, matching: Matching) -> SemiAntiJoinFactors | Non
     if not stops_early(join):
         return None
     nselec = join.selectivity * matching.ratio
-    if join.kind not in ("Semi", "Anti") and join.inner_made_unique is None:
+    made_unique = join.inner_made_unique is not None or join.outer_made_unique is not None
+    reversed_semi = join.kind in ("Right Semi", "Right Anti")
+    if join.kind not in ("Semi", "Anti") and not made_unique and not reversed_semi:
         return compute_semi_anti_join_factors(min(nselec, 1.0), nselec, matching.relation_rows)
+    # Where the semijoin's own left side is the inner one, the planner still asks how many of its rows match.
     jselec = matching.match_frac if matching.match_frac is not None else join.match_frac
     if jselec is None:
         jselec = 1.0
         for clause in join.clauses:
-            jselec *= clause.selectivity if clause.semi is None else clause.semi
+            share = clause.turned_semi if reversed_semi else clause.semi
+            jselec *= clause.selectivity if share is None else share
     return compute_semi_anti_join_factors(min(jselec, 1.0), nselec, matching.relation_rows)

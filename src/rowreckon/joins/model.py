@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
-from rowreckon.cost import STD_FUZZ_FACTOR, PathCost, fractional_cost
+from rowreckon.cost import PathCost, fractional_cost
 from rowreckon.report.document import Basis, Method
 
 from .hidden import HiddenWay
 from .inputs import Point
+from .offering import replaces
 from .ways import Way
 
 _MOST_KEPT = 4
-_TIE = 1.0000000001
 METHOD_ORDER: tuple[Method, ...] = ("nested_loop", "hash", "merge")
 
 
@@ -108,7 +108,7 @@ class JoinModel:
         if self.fraction < 1.0 or self.partial:
             return min(paths, key=lambda f: self.fetched(f[1]))[0] if paths else None
         for method, path in paths:
-            if held is None or _replaces(path, held):
+            if held is None or replaces(path, held):
                 held, leading = path, method
         return leading
 
@@ -126,17 +126,3 @@ class JoinModel:
             startup_cost=startup_base + (path.startup_cost - startup_base) * factor,
             total_cost=base + (path.total_cost - base) * factor,
         )
-
-
-def _replaces(new: PathCost, held: PathCost) -> bool:
-    """Whether the planner throws the held path away for a new one."""
-    total, old = new.total_cost, held.total_cost
-    if total > old * STD_FUZZ_FACTOR:
-        return False
-    if old > total * STD_FUZZ_FACTOR:
-        return True
-    if new.startup_cost > held.startup_cost * STD_FUZZ_FACTOR:
-        return False
-    if held.startup_cost > new.startup_cost * STD_FUZZ_FACTOR:
-        return True
-    return total * _TIE < old

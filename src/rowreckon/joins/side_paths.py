@@ -23,6 +23,7 @@ from rowreckon.plan.tree import PlanTree
 
 from .inputs import SidePath
 from .known import KnownIndex, KnownRelation
+from .offering import replaces
 from .sides import JoinFacts, Side
 
 IndexOrder = Callable[[IndexScanNode], tuple[str, ...]]
@@ -155,6 +156,19 @@ def shared_paths(
         )
         order = tuple(f"{relation.alias}.{k}" for k in index.keys)
         yield SidePath(path, order, "index_only_scan" if only else "index_scan")
+
+
+def taken_first(paths: list[SidePath]) -> list[SidePath]:
+    """The paths with the one first that the planner would take for its cost alone: the cheapest, or one within 1% that
+    starts sooner; what the plan itself took is tried first, as ties go to the earlier."""
+    if not paths:
+        return paths
+    held = paths[0]
+    for new in paths[1:]:
+        if replaces(new.path, held.path):
+            held = new
+    rest = sorted((p for p in paths if p is not held), key=lambda p: p.path.total_cost)
+    return [held, *rest]
 
 
 def _covers(relation: KnownRelation, index: KnownIndex | None) -> bool:

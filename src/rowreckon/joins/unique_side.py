@@ -14,6 +14,7 @@ from rowreckon.cost.selectivity import GroupRelation, estimate_num_groups
 from rowreckon.cost.units import clamp_row_est
 
 from .inputs import JoinInput, KeyInput, SidePath
+from .uniqueness import proves_unique
 
 _HASH_ENTRY_OVERHEAD = 16 + 16 + 24
 
@@ -56,14 +57,14 @@ def made_unique(settings: CostSettings, join: JoinInput) -> Iterator[JoinInput]:
     yield straight
     if join.workers > 0:
         return
+    turned = tuple(c.turned() for c in join.clauses)
     yield replace(
         straight,
         turned=not join.turned,
         outer=side,
         inner=join.outer,
-        clauses=tuple(c.turned() for c in join.clauses),
-        unique=False,
-        match_frac=None,
+        clauses=turned,
+        unique=join.outer.single and proves_unique(join.outer.relation, turned),
         inner_made_unique=None,
         outer_made_unique=unique,
     )
