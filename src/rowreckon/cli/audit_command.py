@@ -85,7 +85,6 @@ def audit_command(
         peek,
         standard_input,
     )
-    from rowreckon.cli.audits import baseline_of
     from rowreckon.cli.inputs import read_inputs, tell_rejected
     from rowreckon.cli.masking import masking_of
     from rowreckon.cli.output import check_report_paths, exit_status, parse_fail_on, print_audit, write_reports
@@ -100,7 +99,11 @@ def audit_command(
     if dsn is not None and facts is not None:
         raise UsageError("--dsn and --facts both bring facts", hint="give one of them")
     masking = masking_of(mask, mask_names, save)
-    known = baseline_of(baseline, wanted, masking, threshold)
+    known = None
+    if baseline is not None:
+        from rowreckon.cli.audits import baseline_of
+
+        known = baseline_of(baseline, wanted, masking, threshold)
     limits = Limits(max_depth=max_depth, max_bytes=max_bytes)
     stdin = None
     archive = ArchiveOptions(jobs, scheduler, keep, before, judge)

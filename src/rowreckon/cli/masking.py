@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
 import os
-import secrets
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -51,6 +49,8 @@ class KeyFile:
 
     def write(self) -> None:
         """Write the file, readable by its owner only. Raises UsageError where that fails."""
+        import json
+
         document = {"schema": _SCHEMA, "key": self.key.hex(), "names": self.names}
         part = self.path.with_name(f"{self.path.name}.part")
         try:
@@ -63,6 +63,8 @@ class KeyFile:
 
 def read_key_file(path: Path) -> KeyFile:
     """A key file that is there. Raises UnreadableFile or UsageError for what is none."""
+    import json
+
     try:
         document = json.loads(path.read_text(encoding="utf-8"))
     except OSError as error:
@@ -94,7 +96,7 @@ class Masking:
         turn up. New pseudonyms are written to the key file at once."""
         from rowreckon.report.mask import mask_audit
 
-        key = self.key_file.key if self.key_file is not None else secrets.token_bytes(_KEY_BYTES)
+        key = self.key_file.key if self.key_file is not None else _random_key()
         masked = mask_audit(result, key, names=self.key_file is not None, literals=_literals(inputs))
         if self.key_file is not None:
             self.key_file.with_names(masked.undo).write()
@@ -115,9 +117,15 @@ def masking_of(mask: bool, key_file: Path | None, save: Path | None = None) -> M
         return Masking(read_key_file(key_file))
     if not key_file.parent.is_dir():
         raise UsageError(f"--mask-names: the folder {str(key_file.parent)!r} does not exist", hint="make it first")
-    made = KeyFile(key_file, secrets.token_bytes(_KEY_BYTES))
+    made = KeyFile(key_file, _random_key())
     made.write()
     return Masking(made)
+
+
+def _random_key() -> bytes:
+    import secrets  # here, since it loads a cryptographic library that an unmasked audit has no use for
+
+    return secrets.token_bytes(_KEY_BYTES)
 
 
 def _literals(inputs: Iterable[Capture | Rejected]) -> frozenset[str]:
