@@ -46,13 +46,18 @@ _STYLES = {"crossed": "bold bright_blue", "undecided": "bold", "held": "bold", "
 
 
 class _Writer:
-    """Prints pieces of the report; the one place where text meets the console."""
+    """Gathers the lines of the report and prints them at once; the one place where text meets the console."""
 
     def __init__(self, console: Console, *, verbose: bool) -> None:
         self.console = console
         self.verbose = verbose
         self.width = max(24, console.width)
         self.ascii_only = console.options.ascii_only
+        self.lines: list[Text] = []
+
+    def flush(self) -> None:
+        """Print what was gathered: one call, since each has its price."""
+        self.console.print(Text("\n").join(self.lines), highlight=False, soft_wrap=True)
 
     def _safe(self, text: str) -> str:
         if not self.ascii_only:
@@ -63,11 +68,11 @@ class _Writer:
         return Text(self._safe(plain(sentence)), style=style)
 
     def blank(self) -> None:
-        self.console.print()
+        self.lines.append(Text())
 
     def heading(self, title: str) -> None:
         self.blank()
-        self.console.print(self.text(title, "bold underline"))
+        self.piece(self.text(title, "bold underline"))
 
     def say(self, sentence: str, indent: int = 0, style: str = "", hang: int = 0) -> None:
         """A wrapped paragraph; `hang` indents its further lines."""
@@ -75,10 +80,11 @@ class _Writer:
 
     def piece(self, text: Text, indent: int = 0, hang: int = 0) -> None:
         # Wrapped here and not by the console, so that a pipe gets no line padded with blanks.
-        for number, line in enumerate(text.wrap(self.console, max(20, self.width - indent - hang))):
+        width = max(20, self.width - indent - hang)
+        short = len(text.plain) <= width and text.plain.isascii()
+        for number, line in enumerate([text] if short else text.wrap(self.console, width)):
             line.rstrip()
-            margin = Text(" " * (indent + (hang if number else 0)))
-            self.console.print(margin.append_text(line), highlight=False, soft_wrap=True)
+            self.lines.append(Text(" " * (indent + (hang if number else 0))).append_text(line))
 
     def label(self, word: str, sentence: str, indent: int = 0, style: str = "") -> None:
         """A word set apart, then its sentence."""
@@ -90,9 +96,7 @@ class _Writer:
     def verbatim(self, block: str, indent: int = 4, style: str = "") -> None:
         """Lines that are to be copied: never wrapped by us, so that a copy stays whole."""
         for line in clean_lines(block).split("\n"):
-            self.console.print(
-                Text(" " * indent + self._safe(line), style=style), soft_wrap=True, highlight=False, no_wrap=True
-            )
+            self.lines.append(Text(" " * indent + self._safe(line), style=style))
 
 
 def render_terminal(audit: Audit, console: Console, *, verbose: bool = False) -> None:
@@ -124,6 +128,7 @@ def render_terminal(audit: Audit, console: Console, *, verbose: bool = False) ->
     out.heading("Cautions")
     for caution in CAUTIONS:
         out.say(f"- {caution}", 2, hang=2)
+    out.flush()
 
 
 def _remedies(out: _Writer, audit: Audit) -> None:
