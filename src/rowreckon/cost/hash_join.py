@@ -63,8 +63,11 @@ def cost_hashjoin(
     rows: float,
     width: int,
     terms: HashJoinTerms,
+    table: HashTableSize | None = None,
 ) -> PathCost:
     """Hash Join that builds on `inner` and probes with `outer`; `rows` (per process) is what it puts out.
+
+    `table` spares working out the hash table again where the inner side is the same as before (`join_hash_table`).
 
     The startup cost holds 1e10 on all releases where the inner side's most frequent value alone would not fit into
     hash_mem: the planner's way to avoid such a join.
@@ -75,7 +78,8 @@ def cost_hashjoin(
     startup = outer.startup_cost + inner.total_cost
     startup += (clauses + settings.cpu_tuple_cost) * inner_rows
     run = outer.total_cost - outer.startup_cost + clauses * outer_rows
-    table = join_hash_table(settings, inner, terms)
+    if table is None:
+        table = join_hash_table(settings, inner, terms)
     if table.num_batches > 1:
         inner_pages = page_size(inner_rows, inner.width)
         startup += settings.seq_page_cost * inner_pages

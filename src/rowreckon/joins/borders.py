@@ -32,7 +32,7 @@ class Border:
 
 def grid(marks: Sequence[float], highest: float) -> list[float]:
     """Whole row counts from 1 to `highest`, a few a decade, with the marks among them."""
-    points = _ends(marks, highest)
+    points = ends_of(marks, highest)
     step = 10.0 ** (1.0 / _PER_DECADE)
     here = 1.0
     while here < highest:
@@ -47,7 +47,7 @@ def sounded(marks: Sequence[float], highest: float, far: Callable[[float], Metho
     `far` names the leader at a row count where it leads by far, None where others come near: between two row counts at
     which the same method leads by far nothing is looked up.
     """
-    rows = sorted(_ends(marks, highest))
+    rows = sorted(ends_of(marks, highest))
     clear = [far(n) for n in rows]
     found = [rows[0]]
     stack = [(rows[n], clear[n], rows[n + 1], clear[n + 1]) for n in range(len(rows) - 2, -1, -1)]
@@ -62,7 +62,8 @@ def sounded(marks: Sequence[float], highest: float, far: Callable[[float], Metho
     return found
 
 
-def _ends(marks: Sequence[float], highest: float) -> set[float]:
+def ends_of(marks: Sequence[float], highest: float) -> set[float]:
+    """One row, the highest count and the marks between, as whole numbers."""
     return {1.0, float(round(highest)), *(float(max(round(m), 1)) for m in marks if m <= highest)}
 
 

@@ -33,11 +33,11 @@ class Points:
         """
         here, there = self.estimate, self.actual
         if there is None:
-            return here._replace(outer=outer)
+            return Point(outer, here.inner)
         if inner_actual:
-            return there._replace(outer=outer)
+            return Point(outer, there.inner, there.ratio, there.match_frac)
         if not self.one_line or there.outer == here.outer:
-            return here._replace(outer=outer)
+            return Point(outer, here.inner)
         way = min(max(log(max(outer, 1.0) / here.outer) / log(there.outer / here.outer), 0.0), 1.0)
         return Point(outer, here.inner, there.ratio**way, there.match_frac if way > 0.5 else here.match_frac)
 

@@ -26,7 +26,7 @@ _UNSEEN_BYTES = (0.0, 40.0, 200.0)
 _ENTRIES_PER_PAGE = (367.0, 200.0)
 """Index entries on a page: integers on pages nine tenths full; texts of a dozen bytes after many inserts."""
 _ROUNDING = 0.0051
-_STEPS = 4
+_STEPS = 3
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from math import floor
 from rowreckon.cost import PathCost
 from rowreckon.report.document import Basis, Margin, Method, SwitchPoint
 
-from .borders import Border, find_borders, flip_interval, grid, sounded
+from .borders import Border, ends_of, find_borders, flip_interval, grid, sounded
 from .inputs import Point
 from .method_costs import MOST_PLAY
 from .model import JoinModel
@@ -37,17 +37,19 @@ def outer_line(world: World, *, inner_actual: bool) -> Line:
     """The borders of one world along the outer rows."""
     model, points = world
     marks, highest = _marks(points), _highest(points)
-    ends = [points.along(n, inner_actual=inner_actual) for n in (1.0, highest)]
-    known = [points.estimate, points.actual or points.estimate, *ends]
-    near = _without_hopeless(model, [model.paths(p) for p in known], _ABSURD)
-    priced: dict[float, tuple[tuple[Method, PathCost], ...]] = {}
+    known = {n: model.paths(points.along(n, inner_actual=inner_actual)) for n in ends_of(marks, highest)}
+    kept = _not_hopeless(list(known.values()), _ABSURD)
+    ways = model.deciding()
+    near = model.with_ways(tuple(ways[n] for n in kept))
+    priced = {rows: tuple(paths[n] for n in kept) for rows, paths in known.items()}
 
     def far_ahead(outer: float) -> Method | None:
-        priced[outer] = near.paths(points.along(outer, inner_actual=inner_actual))
+        if outer not in priced:
+            priced[outer] = near.paths(points.along(outer, inner_actual=inner_actual))
         return _far_ahead(priced[outer])
 
     rows = sounded(marks, highest, far_ahead)
-    lean = _without_hopeless(near, list(priced.values()), HOPELESS)
+    lean = near.with_ways(tuple(near.ways[n] for n in _not_hopeless(list(priced.values()), HOPELESS)))
 
     def leader(outer: float) -> Method | None:
         return lean.leader(points.along(outer, inner_actual=inner_actual))
@@ -100,15 +102,13 @@ def _far_ahead(paths: Sequence[tuple[Method, PathCost]]) -> Method | None:
     return None if any(m != method and p.total_cost < limit for m, p in paths) else method
 
 
-def _without_hopeless(
-    model: JoinModel, priced: Sequence[Sequence[tuple[Method, PathCost]]], factor: float
-) -> JoinModel:
-    """The model without the ways that cost so many times the cheapest at all of these points."""
+def _not_hopeless(priced: Sequence[Sequence[tuple[Method, PathCost]]], factor: float) -> list[int]:
+    """Positions of the ways that somewhere cost less than so many times the cheapest."""
     kept: set[int] = set()
     for paths in priced:
         limit = factor * min((path.total_cost for _, path in paths), default=0.0)
         kept.update(n for n, (_, path) in enumerate(paths) if path.total_cost <= limit)
-    return model.with_ways(tuple(way for n, way in enumerate(model.deciding()) if n in kept))
+    return sorted(kept)
 
 
 def _set(worlds: Sequence[World], line: Line, *, scale: float, inner_scale: float) -> list[SwitchPoint]:

@@ -48,7 +48,11 @@ def decide(
     model, points = worlds[0]
     if points.actual is None:
         return Decision("undecided", None, None, "the rows that would have come are not known")
-    found = {_outcome(m, p, method, permitted) for m, p in worlds}
+    found: set[Outcome] = set()
+    for world in worlds:
+        found.add(_outcome(*world, method, permitted))
+        if len(found) > 1:
+            break  # two worlds disagree: no further one can settle it
     there = model.costs(points.actual)
     best = model.leader(points.actual)
     loss = there[method] / there[best] if best is not None and method in there and there[best] > 0 else None

@@ -3,10 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from functools import lru_cache
 from math import prod
 
-from rowreckon.cost import CostSettings, HashJoinTerms, PathCost, QualCost, cost_hashjoin
+from rowreckon.cost import (
+    CostSettings,
+    HashJoinTerms,
+    HashTableSize,
+    PathCost,
+    QualCost,
+    cost_hashjoin,
+    join_hash_table,
+)
 from rowreckon.cost.capabilities import has_parallel_right_hash_join, has_right_anti_join, has_right_semi_join
 from rowreckon.cost.units import clamp_row_est
 
@@ -26,7 +33,8 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
 
     moves = join.inner.single and any(c.inner.relation_tuples > 0.0 for c in hashed)
 
-    @lru_cache(maxsize=8)
+    made: dict[tuple[Matching, float, bool], HashJoinTerms] = {}
+
     def terms_of(matching: Matching, moved: float, shared: bool) -> HashJoinTerms:
         operator = settings.cpu_operator_cost
         return HashJoinTerms(
@@ -43,16 +51,24 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
         )
 
     matching, outer_path = matching_of(join), outer.path
+    tables: dict[tuple[float, bool], HashTableSize] = {}  # the last one: along outer rows it stays the same
 
     def cost(point: Point, inner: SidePath, shared: bool) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
         moved = inner_rows / max(join.inner.rows, 1.0) if moves else 1.0
-        terms = terms_of(matching(point), moved, shared)
+        key = (matching(point), moved, shared)
+        terms = made.get(key)
+        if terms is None:
+            made.clear()
+            terms = made[key] = terms_of(*key)
         if shared:
             inner_rows = clamp_row_est(inner_rows / join.processes)
-        return cost_hashjoin(
-            settings, with_rows(outer_path, outer_rows), with_rows(inner.path, inner_rows), join.output_rows, 0, terms
-        )
+        built = with_rows(inner.path, inner_rows)
+        table = tables.get((inner_rows, shared))
+        if table is None:
+            tables.clear()
+            table = tables[(inner_rows, shared)] = join_hash_table(settings, built, terms)
+        return cost_hashjoin(settings, with_rows(outer_path, outer_rows), built, join.output_rows, 0, terms, table)
 
     if join.inner.paths and _has_type(settings, join, shared=False):
         whole = join.inner.paths[0]

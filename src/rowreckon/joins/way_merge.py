@@ -9,7 +9,6 @@ paired with a sorted inner one, unless that is the cheapest anyway.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from functools import lru_cache
 from math import prod
 
 from rowreckon.cost import CostSettings, MergeJoinTerms, PathCost, QualCost, cost_mergejoin, scan_fractions
@@ -89,7 +88,8 @@ def _built(
     merged: list[ClauseInput],
 ) -> Built:
     # Most ways are priced at a handful of points only: what they share is worked out when first needed.
-    @lru_cache(maxsize=8)
+    made: dict[float, MergeJoinTerms] = {}
+
     def terms_of(ratio: float) -> MergeJoinTerms:
         others = [c for c in join.clauses if c not in merged]
         operator = settings.cpu_operator_cost
@@ -107,7 +107,9 @@ def _built(
 
     def cost(point: Point) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
-        terms = terms_of(point.ratio)
+        terms = made.get(point.ratio)
+        if terms is None:
+            terms = made[point.ratio] = terms_of(point.ratio)
         return cost_mergejoin(
             settings, with_rows(outer.path, outer_rows), with_rows(inner.path, inner_rows), join.output_rows, 0, terms
         )

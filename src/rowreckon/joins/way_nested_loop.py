@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from functools import lru_cache
 
 from rowreckon.cost import CostSettings, NestLoopTerms, PathCost, QualCost, cost_material, cost_memoize, cost_nestloop
 from rowreckon.cost.capabilities import has_memoize, materializes_below_gather
@@ -93,12 +92,19 @@ def _with_memoize(settings: CostSettings, join: JoinInput, inner: Parameterised)
 def _terms(join: JoinInput, quals: QualCost, *, indexed: bool) -> Callable[[Point], NestLoopTerms]:
     """The terms of a nested loop, made once for each way in which rows match."""
 
-    @lru_cache(maxsize=8)
-    def made(matching: Matching) -> NestLoopTerms:
-        return NestLoopTerms(join_quals=quals, factors=factors_of(join, matching), indexed=indexed)
+    made: dict[Matching, NestLoopTerms] = {}
+    matching_at = matching_of(join)
 
-    matching = matching_of(join)
-    return lambda point: made(matching(point))
+    def terms_of(point: Point) -> NestLoopTerms:
+        matching = matching_at(point)
+        terms = made.get(matching)
+        if terms is None:
+            made.clear()
+            terms = NestLoopTerms(join_quals=quals, factors=factors_of(join, matching), indexed=indexed)
+            made[matching] = terms
+        return terms
+
+    return terms_of
 
 
 def _left_at_join(settings: CostSettings, join: JoinInput, inner: Parameterised) -> QualCost:
