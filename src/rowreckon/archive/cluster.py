@@ -53,7 +53,7 @@ def run_on_cluster(
             out[future.key] = unit
             return future
 
-        completed = dask.as_completed([send(unit) for unit in islice(waiting, workers * _AHEAD)])
+        completed = dask.as_completed([send(unit) for unit in islice(waiting, workers * _AHEAD)], loop=client.loop)
         try:
             for future in completed:
                 piece = future.result()

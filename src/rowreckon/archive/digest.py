@@ -15,7 +15,6 @@ from rowreckon.archive.shape import NotPlain, Raw, Shapes, shape_digest
 from rowreckon.capture import Capture
 from rowreckon.counts.reckon import ReckonedTree, reckon
 from rowreckon.counts.timing import wall_times
-from rowreckon.errors import InputError
 from rowreckon.intake import capture_of
 from rowreckon.joins.brief import brief_verdicts
 from rowreckon.plan.document import ExplainDocument
@@ -82,7 +81,7 @@ class Digester:
                 return None
             digest = self.shape_digest(shape)
             return self.of_nodes(raw, nodes, digest, self.template(shape, digest, document))
-        except (NotPlain, InputError):
+        except Exception:  # whatever it is, the careful way says it of this plan
             return None
 
     def digest(self, raw: RawPlan) -> Digest:

@@ -12,8 +12,7 @@ from rowreckon.archive.digest import Digest
 from rowreckon.archive.folds import Place
 from rowreckon.archive.partial import Partial, Unread
 from rowreckon.archive.store import FoldStore
-from rowreckon.archive.work import Options, digester_of, log_plans
-from rowreckon.errors import InputError
+from rowreckon.archive.work import Options, digester_of, log_plans, unread
 from rowreckon.reading.raw import RawPlan, Rejected
 
 Report = Callable[[Digest, int, Place], None]
@@ -42,8 +41,8 @@ class Following:
                 continue
             try:
                 digest = digester.digest(raw)
-            except InputError as error:
-                whole.reject(Unread(place, error.what, error.where or ""))
+            except Exception as error:
+                whole.reject(unread(place, error))
                 continue
             self.count(whole, digest, place, raw)
 

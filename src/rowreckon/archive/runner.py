@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
-from itertools import islice
 
 from rowreckon.archive.partial import Partial
 from rowreckon.archive.store import FoldStore
@@ -47,16 +47,21 @@ def _here(units: Iterable[Unit], options: Options, progress: Progress | None) ->
 
 
 def _in_processes(units: Iterator[Unit], options: Options, jobs: int, progress: Progress | None) -> Iterator[Partial]:
-    again: list[Unit] = []
+    waiting: deque[Unit] = deque()
     deaths = 0
     while True:
         running: dict[Future[Partial], Unit] = {}
-        with ProcessPoolExecutor(max_workers=jobs) as pool:
-            try:
+        try:
+            with ProcessPoolExecutor(max_workers=jobs) as pool:
                 while True:
-                    room = jobs * _AHEAD - len(running)
-                    for unit in [*_taken(again, room), *islice(units, max(room - len(again), 0))][:room]:
-                        running[pool.submit(run_unit, unit, options)] = unit
+                    while len(running) < jobs * _AHEAD:
+                        if not waiting and (unit := next(units, None)) is not None:
+                            waiting.append(unit)
+                        if not waiting:
+                            break
+                        # It stays in line until the pool has it: a pool that just broke takes nothing.
+                        running[pool.submit(run_unit, waiting[0], options)] = waiting[0]
+                        waiting.popleft()
                     if not running:
                         return
                     done, _ = wait(running, return_when=FIRST_COMPLETED)
@@ -66,18 +71,12 @@ def _in_processes(units: Iterator[Unit], options: Options, jobs: int, progress: 
                         if progress is not None:
                             progress(unit.bytes)
                         yield piece
-            except BrokenProcessPool:
-                deaths += 1
-                if deaths > _MOST_DEATHS:
-                    raise InputTooLarge(
-                        "worker processes end before their work is done",
-                        where=running[next(iter(running))].path if running else None,
-                        hint="there may be too little memory; give fewer --jobs",
-                    ) from None
-                again.extend(running.values())
-
-
-def _taken(units: list[Unit], count: int) -> list[Unit]:
-    taken = units[:count]
-    del units[:count]
-    return taken
+        except BrokenProcessPool:
+            deaths += 1
+            waiting.extend(running.values())
+            if deaths > _MOST_DEATHS:
+                raise InputTooLarge(
+                    "worker processes end before their work is done",
+                    where=waiting[0].path if waiting else None,
+                    hint="there may be too little memory; give fewer --jobs",
+                ) from None

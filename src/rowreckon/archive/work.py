@@ -72,11 +72,10 @@ def add_log(out: Partial, stream: BinaryIO, number: int, start: int, options: Op
     for entry in log_entries(stream, max_entry=most_bytes(options.limits), counted=False):
         place = Place(number, start + entry.offset)
         quick = quick_plan(entry)
-        if quick is not None:
-            digest = digester.quick(*quick)
-            if digest is not None:
-                out.add(digest, place)
-                continue
+        digest = None if quick is None else digester.quick(*quick)
+        if digest is not None:
+            out.add(digest, place)
+            continue
         add_plan(out, entry_plan(entry, options.limits), place, options)
 
 
@@ -93,10 +92,17 @@ def add_plan(out: Partial, raw: RawPlan | Rejected, place: Place, options: Optio
         return
     try:
         digest = digester_of(options).digest(raw)
-    except InputError as error:
-        out.reject(Unread(place, _why(error), error.where or ""))
+    except Exception as error:
+        out.reject(unread(place, error))
     else:
         out.add(digest, place)
+
+
+def unread(place: Place, error: Exception) -> Unread:
+    """Why a plan could not be audited: a fault of ours too, by which the other plans are not to be lost."""
+    if isinstance(error, InputError):
+        return Unread(place, _why(error), error.where or "")
+    return Unread(place, f"this plan could not be audited ({error!r}); that is a fault of rowreckon", "")
 
 
 def file_plans(path: str, limits: Limits) -> list[RawPlan | Rejected]:
