@@ -80,7 +80,9 @@ def assess(
     worlds = fitting(worlds, facts.method)
     model, points = worlds[0]
     permitted = frozenset(m for m in METHOD_ORDER if m not in evidence.excluded)
-    decision = decide(worlds, facts.method, misestimated=misestimated, permitted=permitted)
+    moved = facts.outer.q_error_low
+    over_join = facts.outer.scan is None and moved is not None and moved >= 2.0
+    decision = decide(worlds, facts.method, misestimated=misestimated, permitted=permitted, over_join=over_join)
     verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor
     if guessed and verdict in ("crossed", "held"):
         verdict, reason, best, loss = "undecided", "the plan does not tell how many inner rows match", None, None

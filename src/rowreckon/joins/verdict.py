@@ -20,6 +20,9 @@ World = tuple[JoinModel, Points]
 HOPELESS = 2.0
 """A way that costs so many times the cheapest all over is not tried in between."""
 
+_FUZZ_OVER_JOIN = STD_FUZZ_FACTOR**3
+"""The planner's tolerance for a join, its outer side and that one's inputs together (common practice, no source)."""
+
 Outcome = Literal["crossed", "stays", "close", "misled", "lacking"]
 
 
@@ -39,18 +42,20 @@ def decide(
     *,
     misestimated: bool,
     permitted: frozenset[Method],
+    over_join: bool = False,
 ) -> Decision:
     """The verdict that holds in every world that the evidence allows; the first one gives the figures.
 
     The executed method has to lead at the estimate, as it did for the planner (see `fitting`). It is `crossed` where
-    another leads at the actual and is more than 1% cheaper.
+    another leads at the actual and is more than 1% cheaper. `over_join` says that the outer side is a misestimated join
+    itself: right estimates would price it anew, and with it what 1% is, so that a lead of a few per cent is left open.
     """
     model, points = worlds[0]
     if points.actual is None:
         return Decision("undecided", None, None, "the rows that would have come are not known")
     found: set[Outcome] = set()
     for world in worlds:
-        found.add(_outcome(*world, method, permitted))
+        found.add(_outcome(*world, method, permitted, _FUZZ_OVER_JOIN if over_join else STD_FUZZ_FACTOR))
         if len(found) > 1:
             break  # two worlds disagree: no further one can settle it
     there = model.costs(points.actual)
@@ -109,8 +114,8 @@ def _identity(way: Way) -> tuple[object, ...]:
     return (way.method, way.access, way.index, way.turned, way.sorts, way.shared, way.unique)
 
 
-def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozenset[Method]) -> Outcome:
-    """What one world says."""
+def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozenset[Method], fuzz: float) -> Outcome:
+    """What one world says; a lead by less than `fuzz` is no crossing."""
     priced = {w.method for w in model.deciding()}
     assert points.actual is not None
     if method not in priced:
@@ -121,7 +126,7 @@ def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozen
     best = model.leader(points.actual)
     others = [c for m, c in there.items() if m != method]
     beaten = bool(others) and there[method] > STD_FUZZ_FACTOR * min(others)
-    if beaten and best != method:
+    if beaten and there[method] > fuzz * min(others) and best != method:
         hidden = [w.low(points.actual) for w in model.hidden if w.method == method]
         return "close" if hidden and min(hidden) <= STD_FUZZ_FACTOR * min(others) else "crossed"
     if permitted - priced:

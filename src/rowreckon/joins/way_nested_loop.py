@@ -11,7 +11,7 @@ from rowreckon.cost.units import clamp_row_est
 
 from .factors import Matching, factors_of, matching_of
 from .inputs import ClauseInput, JoinInput, Point, with_rows
-from .parameterised import Parameterised, parameterised_paths
+from .parameterised import Parameterised, loop_count, parameterised_paths
 
 Built = tuple[str, str | None, Callable[[Point], PathCost], bool, bool]
 _SELF_KEEPING = frozenset({"Materialize", "CTE Scan", "WorkTable Scan", "Function Scan", "Sort"})
@@ -116,9 +116,8 @@ def _left_at_join(settings: CostSettings, join: JoinInput, inner: Parameterised)
 def _distinct_parameters(join: JoinInput, clauses: tuple[ClauseInput, ...], point: Point, outer_rows: float) -> float:
     """Different parameter values among the outer rows; all of them where a distinct count is a mere default."""
     calls = clamp_row_est(outer_rows)
-    moved = 1.0
-    if join.outer.single:
-        moved = outer_rows * (join.processes if join.workers > 0 else 1.0) / max(join.outer.rows, 1.0)
+    # the relations behind the keys move with the outer rows, as far as they gave these rows
+    moved = loop_count(join, point) / max(join.outer.parameter_rows, 1.0)
     if any(c.outer.distinct(moved) is None for c in clauses):
         return calls
     by_alias: dict[str | None, list[ClauseInput]] = {}

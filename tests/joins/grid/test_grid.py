@@ -29,10 +29,17 @@ SHORT_SEED = 20
 RELEASES = (14, 16, 18)
 
 
-def test_short_grid(database: str) -> None:
-    """Thirty cases: costs, switch points and verdicts as the live planner's."""
+@pytest.fixture(scope="module")
+def short_grid(database: str) -> str:
+    """DSN of a database with the short run's tables."""
     with psycopg.connect(database, autocommit=True) as connection:
         build(connection, seed=SHORT_SEED, count=8, largest=30_000)
+    return database
+
+
+def test_short_grid(short_grid: str) -> None:
+    """Thirty cases: costs, switch points and verdicts as the live planner's."""
+    with psycopg.connect(short_grid, autocommit=True) as connection:
         measured = run(connection, seed=SHORT_SEED, tables=8, count=30, largest=30_000)
     print(table(measured))
     found = bars(measured, "catalog")
@@ -77,9 +84,9 @@ def _at_least(bar: Bar, share: float) -> None:
     assert bar.share_of_asked >= share, bar.misses
 
 
-def test_every_case_says_why(database: str) -> None:
+def test_every_case_says_why(short_grid: str) -> None:
     """An undecided join names the evidence that would decide it."""
-    with psycopg.connect(database, autocommit=True) as connection:
+    with psycopg.connect(short_grid, autocommit=True) as connection:
         measured: list[Measured] = run(connection, seed=SHORT_SEED, tables=8, count=8, largest=30_000, flips=False)
 
     assert all(m.why.endswith(".") for m in measured)
