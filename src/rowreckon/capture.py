@@ -84,7 +84,7 @@ class Capture(BaseModel):
     explain: Annotated[ExplainDocument | None, AsItIs()] = None
     form: Literal["json", "text", "yaml", "xml"] = "json"
     session: SessionFacts | None = None
-    catalog: Annotated["Catalog | None", AsItIs()] = None
+    catalog: Annotated[Catalog | None, AsItIs()] = None
     alternatives: tuple[Alternative, ...] = ()
     probes: tuple[Probe, ...] = ()
     contests: tuple[Contest, ...] = ()

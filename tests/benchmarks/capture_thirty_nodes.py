@@ -1,4 +1,6 @@
-"""Captures the plan of about thirty nodes that the start-up benchmark audits: `python -m tests.benchmarks.capture_thirty_nodes`.
+"""Captures the plan of thirty nodes that the start-up benchmark audits.
+
+    python -m tests.benchmarks.capture_thirty_nodes
 
 From the embedded server and the sample database of `rowreckon demo`.
 """

@@ -87,7 +87,7 @@ def _cpu_seconds(command: list[str]) -> float:
 
 @pytest.mark.parametrize("form", ["terminal", "json"])
 def test_command_starts_within_twice_its_imports(form: str) -> None:
-    """`rowreckon audit` of a plan of thirty nodes against an interpreter that only imports the libraries it stands on."""
+    """`rowreckon audit` of a plan of thirty nodes against an interpreter that only imports its libraries."""
     # An installed package is compiled; a checkout may not be, and the first run would pay for it.
     compileall.compile_dir(str(Path(rowreckon.__file__).parent), quiet=1)
     plan = Path(__file__).parent / "data" / "thirty-nodes.18.json"

@@ -60,7 +60,7 @@ class CaptureFolder:
 
 
 def file_name(name: str) -> str:
-    """The file of a query's capture: its name where that will do on any system, else what is left of it and a digest."""
+    """The file of a query's capture: its name where any system takes it, else what is left of it and a digest."""
     if _PLAIN.fullmatch(name) and name == name.lower():
         return f"{name}{SUFFIX}"
     kept = re.sub(r"[^A-Za-z0-9._-]+", "-", name).strip("-.")[:80] or "query"
