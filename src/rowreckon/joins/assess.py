@@ -84,6 +84,8 @@ def assess(
     over_join = facts.outer.scan is None and moved is not None and moved >= 2.0
     decision = decide(worlds, facts.method, misestimated=misestimated, permitted=permitted, over_join=over_join)
     verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor
+    if verdict == "crossed" and residual is not None and loss is not None and max(residual, 1 / residual) > loss:
+        verdict, reason = "undecided", "the model misses the executed method's printed cost by more than the difference"
     if guessed and verdict in ("crossed", "held"):
         verdict, reason, best, loss = "undecided", "the plan does not tell how many inner rows match", None, None
     if points.actual is None:

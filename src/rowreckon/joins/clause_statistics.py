@@ -17,14 +17,15 @@ from rowreckon.plan.conditions import ColumnReference
 from rowreckon.plan.tree import PlanTree, alias_of
 
 from .inputs import ClauseInput, KeyInput
-from .known import statistics_of
+from .known_relation import statistics_of
 from .methods import can_hash, can_merge
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Column
 
     from .clauses import JoinClause
-    from .known import Known, KnownRelation
+    from .known import Known
+    from .known_relation import KnownRelation
 
 
 def clause_by_statistics(clause: JoinClause, known: Known, tree: PlanTree) -> ClauseInput | None:

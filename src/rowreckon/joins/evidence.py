@@ -49,7 +49,7 @@ def gather(
     relations: RelationEvidence,
 ) -> JoinEvidence:
     """The evidence for one join."""
-    excluded = excluded_methods(facts, known.abilities if known is not None else nothing_known)
+    excluded = excluded_methods(facts, known.abilities if known is not None else nothing_known, settings)
     planner = planner_figures(capture, reckoned, facts)
     facts = as_semijoin(reckoned, facts, capture.query)
     join = catalog_input(settings, reckoned, facts, known) if known is not None else None

@@ -16,7 +16,7 @@ from rowreckon.cost.units import DEFAULT_INEQ_SEL, DEFAULT_NUM_DISTINCT
 from rowreckon.plan.conditions import Clause
 
 from .inputs import ClauseInput, KnownIndex
-from .known import KnownRelation, distinct_values
+from .known_relation import KnownRelation, distinct_values
 
 _SARGABLE = frozenset({"=", "<", "<=", ">", ">=", "= ANY", "IS NULL"})
 _INEQUALITIES = frozenset({"<", "<=", ">", ">="})

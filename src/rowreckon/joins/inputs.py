@@ -14,7 +14,7 @@ from rowreckon.cost import HashKey, MergeScanSelectivity, PathCost
 from rowreckon.cost.units import DEFAULT_NUM_DISTINCT, clamp_row_est
 from rowreckon.report.document import Basis
 
-from .known import KnownIndex, KnownRelation
+from .known_relation import KnownIndex, KnownRelation
 
 TURNED_KIND = {
     "Inner": "Inner",

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 
+from rowreckon.cost import CostSettings
 from rowreckon.report.document import Method
 
 from .clauses import JoinClause
@@ -39,9 +40,11 @@ def can_merge(clause: JoinClause, known: Abilities = nothing_known) -> bool:
     return clause.is_equality and (told if told is not None else not _named_types(clause) & _WITHOUT_MERGE)
 
 
-def excluded_methods(facts: JoinFacts, known: Abilities = nothing_known) -> dict[Method, str]:
-    """The methods that can't be used, each with the reason."""
-    out: dict[Method, str] = {}
+def excluded_methods(
+    facts: JoinFacts, known: Abilities = nothing_known, settings: CostSettings | None = None
+) -> dict[Method, str]:
+    """The methods that can't be used, each with the reason; what the session switched off is out like the rest."""
+    out: dict[Method, str] = _switched_off(settings) if settings is not None else {}
     if facts.join_type == "full":
         out["nested_loop"] = "a nested loop can't produce the unmatched rows of both sides of a full join"
     equalities = [c for c in facts.clauses if c.is_equality]
@@ -61,6 +64,15 @@ def excluded_methods(facts: JoinFacts, known: Abilities = nothing_known) -> dict
             out["merge"] = "a full merge join needs every clause of its condition to be an equality that can be merged"
     out.pop(facts.method, None)  # it ran, so it was possible
     return out
+
+
+def _switched_off(settings: CostSettings) -> dict[Method, str]:
+    switches: tuple[tuple[Method, str, bool], ...] = (
+        ("nested_loop", "enable_nestloop", settings.enable_nestloop),
+        ("hash", "enable_hashjoin", settings.enable_hashjoin),
+        ("merge", "enable_mergejoin", settings.enable_mergejoin),
+    )
+    return {method: f"the session had switched it off ({name} = off)" for method, name, on in switches if not on}
 
 
 def _is_lateral(facts: JoinFacts) -> bool:

@@ -24,7 +24,7 @@ from rowreckon.cost.units import clamp_row_est
 
 from .index_match import Match, hypothetical_index, match_index, parameter_selectivity
 from .inputs import ClauseInput, JoinInput, KnownIndex, Point
-from .known import KnownRelation
+from .known_relation import KnownRelation
 
 _COMPARISONS = frozenset({"=", "<", "<=", ">", ">="})
 

@@ -22,7 +22,7 @@ from rowreckon.plan.nodes import HashNode, IndexScanNode, JoinNode, LimitNode, M
 from rowreckon.plan.tree import PlanTree
 
 from .inputs import SidePath
-from .known import KnownIndex, KnownRelation
+from .known_relation import KnownIndex, KnownRelation
 from .offering import replaces
 from .sides import JoinFacts, Side
 

@@ -97,6 +97,8 @@ def margin(world: World, line: Line, method: Method) -> Margin:
 
 def _far_ahead(paths: Sequence[tuple[Method, PathCost]]) -> Method | None:
     """The method whose cheapest path costs less than a part of any other method's, None where others come nearer."""
+    if not paths:
+        return None
     method, path = min(paths, key=lambda f: f[1].total_cost)
     limit = _FAR * path.total_cost
     return None if any(m != method and p.total_cost < limit for m, p in paths) else method
@@ -106,7 +108,8 @@ def _not_hopeless(priced: Sequence[Sequence[tuple[Method, PathCost]]], factor: f
     """Positions of the ways that somewhere cost less than so many times the cheapest."""
     kept: set[int] = set()
     for paths in priced:
-        limit = factor * min((path.total_cost for _, path in paths), default=0.0)
+        least = min((path.total_cost for _, path in paths), default=0.0)
+        limit = max(factor * least, least)  # a cost below zero comes only of a plan that no server printed
         kept.update(n for n, (_, path) in enumerate(paths) if path.total_cost <= limit)
     return sorted(kept)
 

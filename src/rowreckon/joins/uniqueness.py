@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from .inputs import ClauseInput
 
 if TYPE_CHECKING:
-    from .known import KnownRelation
+    from .known_relation import KnownRelation
 
 
 def proves_unique(relation: KnownRelation | None, clauses: tuple[ClauseInput, ...]) -> bool:

@@ -1,0 +1,140 @@
+"""One relation as the planner saw it: size, own conditions, indexes and column statistics in the planner's terms."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rowreckon.cost import ColumnStatistics, IndexShape, RelationSize, get_variable_numdistinct
+from rowreckon.plan.conditions import Clause
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Column, Index, Relation, RelationEstimate
+
+_GUESSED_FANOUT = 256.0
+
+
+@dataclass(frozen=True, slots=True)
+class Restriction:
+    """One of a relation's own conditions, with its selectivity (None where the server did not answer)."""
+
+    clause: Clause
+    selectivity: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class KnownIndex:
+    """A valid B-tree index of a relation, with the names of its key columns (None for an expression).
+
+    `unique` says that it proves uniqueness to the planner; `covered` are the columns that it holds.
+    """
+
+    name: str
+    unique: bool
+    shape: IndexShape
+    keys: tuple[str | None, ...]
+    covered: frozenset[str]
+
+
+@dataclass(frozen=True, slots=True)
+class KnownRelation:
+    """A scan's relation as the planner saw it.
+
+    `rows` and `width` are the scan's own estimate under its restrictions; `columns` are the columns that the plan
+    needs of it, None where the plan does not list them.
+    """
+
+    alias: str
+    relation: Relation
+    size: RelationSize
+    estimate: RelationEstimate | None
+    restrictions: tuple[Restriction, ...]
+    rows: float
+    width: int
+    columns: frozenset[str] | None
+    indexes: tuple[KnownIndex, ...]
+
+    @property
+    def complete(self) -> bool:
+        """Whether the server answered for all restrictions, so that `rows` are its own estimate."""
+        return self.estimate is not None and not self.estimate.left_out
+
+    @property
+    def selectivity(self) -> float:
+        """The fraction of the relation's tuples that its own restrictions keep."""
+        if self.estimate is not None and self.estimate.selectivity is not None:
+            return self.estimate.selectivity
+        return min(self.rows / self.size.tuples, 1.0) if self.size.tuples > 0 else 1.0
+
+    @property
+    def restriction_calls(self) -> float:
+        """Operator calls that its restrictions cost per tuple."""
+        if self.estimate is not None and self.estimate.qual_cost is not None:
+            return self.estimate.qual_cost
+        return float(len(self.restrictions))
+
+    def column(self, name: str) -> Column | None:
+        """A column by name."""
+        return self.relation.column(name)
+
+
+def distinct_values(relation: KnownRelation, column: str) -> tuple[float, bool]:
+    """Distinct values of a column in its whole table, and whether that is a mere default."""
+    return get_variable_numdistinct(statistics_of(relation, column))
+
+
+def statistics_of(relation: KnownRelation, column: str) -> ColumnStatistics:
+    """A column's statistics with its table's size."""
+    unique = any(k.unique and k.keys == (column,) for k in relation.indexes)
+    facts = relation.column(column)
+    row = facts.statistics_of(inherited=relation.relation.has_children) if facts is not None else None
+    tuples = relation.size.tuples
+    if row is None:
+        return ColumnStatistics(tuples, relation.rows, is_unique=unique, analyzed=False)
+    return ColumnStatistics(
+        tuples,
+        relation.rows,
+        n_distinct=row.n_distinct,
+        null_frac=row.null_frac,
+        mcv_freqs=row.most_common_freqs,
+        is_unique=unique,
+    )
+
+
+def known_index(relation: Relation, index: Index, size: RelationSize) -> KnownIndex | None:
+    if index.access_method != "btree" or not index.valid or index.pages is None or index.partial:
+        return None
+    names = {c.attnum: c.name for c in relation.columns}
+    keys = tuple(names.get(k.attnum) if k.attnum is not None and k.default_opclass else None for k in index.keys)
+    correlation = 0.0
+    first = index.keys[0]
+    if first.attnum is not None:
+        column = relation.column(first.attnum)
+        row = column.statistics_of(inherited=relation.has_children) if column is not None else None
+        correlation = row.correlation or 0.0 if row is not None else 0.0
+    elif first.statistics is not None:
+        correlation = first.statistics.correlation or 0.0
+    height = index.height
+    if height is None:
+        leaves, height = float(index.pages), 0
+        while leaves > 1.0:
+            leaves, height = leaves / _GUESSED_FANOUT, height + 1
+    shape = IndexShape(
+        pages=float(index.pages),
+        tuples=size.tuples,
+        tree_height=height,
+        unique=index.unique and index.immediate,
+        nkeycolumns=len(index.keys),
+        correlation=correlation,
+        descending=first.descending,
+        random_page_cost=index.random_page_cost,
+    )
+    covered = {name for name in keys if name is not None} | {names[a] for a in index.included if a in names}
+    return KnownIndex(index.name, shape.unique, shape, keys, frozenset(covered))
+
+
+def width_of(column: Column, inherited: bool) -> int:
+    row = column.statistics_of(inherited=inherited)
+    if row is not None:
+        return int(row.avg_width)
+    return column.type_length if column.type_length > 0 else 32
