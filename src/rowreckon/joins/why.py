@@ -5,7 +5,7 @@
 
 from __future__ import annotations
 
-from rowreckon.report.document import Join, Method, SwitchPoint
+from rowreckon.report.document import Join, JoinSide, Method, SwitchPoint
 
 NAMES: dict[Method, str] = {"nested_loop": "nested loop", "hash": "hash join", "merge": "merge join"}
 
@@ -27,11 +27,8 @@ def sentence(join: Join, threshold: float, reason: str) -> str:
     if border is not None and border.outer_rows is not None:
         grew = (join.outer.actual_rows or 0) >= (join.outer.estimated_rows or 0)
         word = "from" if grew else "below"
-        return (
-            f"{rows}; {word} {_number(border.outer_rows)} on a {NAMES[best]} is cheaper; {times}."
-            if grew
-            else (f"{rows}; {word} {_number(border.outer_rows)} a {NAMES[best]} is cheaper; {times}.")
-        )
+        on = " on" if grew else ""
+        return f"{rows}; {word} {_number(border.outer_rows)}{on} a {NAMES[best]} is cheaper; {times}."
     return f"{rows}; {times}."
 
 
@@ -39,11 +36,20 @@ def _rows(join: Join) -> str:
     expected, came = join.outer.estimated_rows, join.outer.actual_rows
     if expected is None or came is None:
         return ""
-    text = f"Expected {_number(expected)} outer rows, got {_number(came)}"
+    text = f"Expected {_number(expected)} outer {'row' if expected == 1 else 'rows'}, got {_came(join.outer)}"
     inner, inner_came = join.inner.estimated_rows, join.inner.actual_rows
-    if inner is not None and inner_came is not None and max(inner, inner_came) >= 2 * max(min(inner, inner_came), 1):
-        text += f", and {_number(inner_came)} inner rows where {_number(inner)} were expected"
+    if inner is None or inner_came is None or join.inner.count == "reread":
+        return text
+    # A side that was cut short proves nothing by having too few rows.
+    short = join.inner.count == "at_least" and inner_came <= inner
+    if not short and max(inner, inner_came) >= 2 * max(min(inner, inner_came), 1):
+        text += f", and {_came(join.inner)} inner rows where {_number(inner)} were expected"
     return text
+
+
+def _came(side: JoinSide) -> str:
+    rows = _number(side.actual_rows or 0.0)
+    return f"at least {rows}" if side.count == "at_least" else rows
 
 
 def _crossed_border(join: Join) -> SwitchPoint | None:
