@@ -22,6 +22,7 @@ from rowreckon.reading.raw import RawPlan, Rejected
 
 Progress = Callable[[int], None]
 _TELL_EVERY = 4 << 20
+_PIECE = 128 << 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,9 +143,8 @@ class _Piece(io.RawIOBase):
 
     def read1(self, size: int) -> bytes:
         """The next piece."""
-        if self.left is not None:
-            # A unit of a plain file is taken as a whole: no entry is put together from pieces then.
-            size = self.left
+        # Pieces that stay in the processor's cache until their plans are read are quicker than large ones.
+        size = min(size, _PIECE if self.left is None else min(_PIECE, self.left))
         try:
             piece: bytes = self.stream.read(size) if size else b""
         except (EOFError, OSError, ValueError) as error:
