@@ -18,7 +18,7 @@ from rowreckon.report.join_words import join_title
 from rowreckon.report.markdown_budget import Block, assemble, length
 from rowreckon.report.numbers import capitalised, count_of
 from rowreckon.report.outline import Row, outline
-from rowreckon.report.overview import counts_words, fold_row, plan_lines, verdict_legend
+from rowreckon.report.overview import counts_words, fold_row, plan_lines, unfinished_lines, verdict_legend
 from rowreckon.report.remedy_story import RemedyStory, remedies_story
 from rowreckon.report.ruler import Ruler, deciding, rulers
 from rowreckon.report.ruler_text import ruler_text
@@ -140,6 +140,10 @@ def _plan_table(audit: Audit) -> Block:
         if more
         else ""
     )
+    unfinished = unfinished_lines(audit, lines[len(rows) :])
+    if unfinished:
+        named = [f"{line.source}: {shorten(line.brief, 200)}." for line in unfinished]
+        note += f"\n\n### Queries that did not run to their end\n\n{_items(named)}"
     return Block(f"## Plans, the worst first\n\n{table}{note}", "rows of the table of plans", by_line=True)
 
 

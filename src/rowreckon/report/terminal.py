@@ -13,7 +13,7 @@ from rowreckon.report.escape import clean, clean_lines, plain, quote, segments
 from rowreckon.report.headline import audit_headline, audit_time_sentence, plan_headline
 from rowreckon.report.numbers import capitalised, count_of
 from rowreckon.report.outline import Row, outline
-from rowreckon.report.overview import counts_words, fold_row, plan_lines, verdict_legend
+from rowreckon.report.overview import counts_words, fold_row, plan_lines, unfinished_lines, verdict_legend
 from rowreckon.report.remedy_story import RemedyStory, remedies_story
 from rowreckon.report.ruler import deciding, rulers
 from rowreckon.report.ruler_text import ruler_text
@@ -205,6 +205,11 @@ def _plan_list(out: _Writer, audit: Audit) -> None:
         out.label(word, f"{line.source}{spent}: {line.brief}.", 2, _STYLES.get(line.verdict, "bold"))
     if len(shown) < len(lines):
         out.say(f"{count_of(len(lines) - len(shown), 'further plan')} not listed; --verbose lists all.", 2)
+    unfinished = unfinished_lines(audit, lines[len(shown) :])
+    if unfinished:
+        out.heading("Queries that did not run to their end")
+    for line in unfinished:
+        out.say(f"{line.source}: {line.brief}.", 2, hang=2)
 
 
 def _folds(out: _Writer, audit: Audit) -> None:
