@@ -15,6 +15,8 @@ from rowreckon.capture import Capture
 from rowreckon.intake import read_text
 from rowreckon.reading.limits import Limits
 from tests.benchmarks.plans import plan_of
+from tests.fuzz.check import check_input
+from tests.fuzz.corpus import PLAN
 
 
 def _nested(levels: int) -> bytes:
@@ -62,6 +64,13 @@ def test_nesting_in_a_log(tmp_path: Path, levels: int, max_depth: int) -> None:
     assert "Traceback" not in done.stderr
     assert json.loads(done.stdout)["summary"]["plans"] == (1 if refused else 2)
     assert done.returncode == (2 if refused else 0)
+
+
+def test_a_join_type_that_no_release_knows_yet() -> None:
+    """It is audited without an exception, whatever its verdict."""
+    data = json.dumps({"Query Text": "select 1", "Plan": {**PLAN, "Join Type": "Inner Again"}}).encode()
+
+    assert check_input(_entry(data), in_full=True) == 1
 
 
 @pytest.mark.full

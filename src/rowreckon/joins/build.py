@@ -11,7 +11,7 @@ from rowreckon.report.document import Method
 
 from .catalog_inputs import turned_input
 from .hidden import hidden_ways
-from .inputs import JoinInput
+from .inputs import TURNED_KIND, JoinInput
 from .known import Known
 from .model import JoinModel
 from .sides import JoinFacts
@@ -49,7 +49,7 @@ def build_model(
 ) -> JoinModel:
     """The model over the executed order of the sides and, where the join type permits, the other one."""
     orders = [join]
-    if not facts.inner.parameterised or join.inner.paths:
+    if join.kind in TURNED_KIND and (not facts.inner.parameterised or join.inner.paths):
         orders.append(turned_input(join, facts, known))
     for order in tuple(orders):
         orders += made_unique(settings, order)
