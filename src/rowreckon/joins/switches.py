@@ -177,8 +177,10 @@ def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[floa
     def leads(rows: float) -> bool:
         return line.model.leader(points.along(rows, inner_actual=line.inner_actual)) == border.below
 
-    low, high = flip_interval(leads, border.rows)
     methods = {border.below, border.above}
+    low = high = border.rows
+    if "nested_loop" in methods:  # whose page counts come in steps
+        low, high = flip_interval(leads, border.rows)
     for other, there in worlds[1:]:
         if (other.free_order and "merge" not in methods) or (other.full_buckets and "hash" not in methods):
             continue  # what sets this world apart does not touch these two
@@ -199,7 +201,7 @@ def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: boo
     low, high = max(floor(border.rows / MOST_PLAY), 1.0), float(floor(border.rows * MOST_PLAY)) + 1.0
     if not below_leads(low) or below_leads(high):
         return None
-    while high - low > max(1.0, 0.05 * low):
+    while high - low > max(1.0, 0.1 * low):
         middle = float(floor((low + high) / 2.0))
         if below_leads(middle):
             low = middle
