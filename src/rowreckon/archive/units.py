@@ -9,12 +9,11 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import BinaryIO, Literal
 
-from rowreckon.archive.files import is_remote, open_plain, size_of
+from rowreckon.archive.files import open_plain, size_of
 from rowreckon.errors import InputError
-from rowreckon.reading.logs.files import MARK, is_log, open_log
+from rowreckon.reading.logs.files import MARK, is_log
 
 UNIT_BYTES = 16 << 20
 """About so many bytes of a log make a unit: small enough to share out, large enough to be worth sending."""
@@ -115,16 +114,3 @@ def _has_entries(stream: BinaryIO) -> bool:
             return True
         read, last = read + len(piece), piece[-64:]
     return False
-
-
-def is_archive(path: str) -> bool:
-    """Whether a file is a server log, compressed or not; False for what can't be read, which says so elsewhere."""
-    if is_remote(path):
-        return True
-    if not Path(path).is_file():
-        return False
-    try:
-        with open_log(path) as stream:
-            return MARK.search(stream.read(_PIECE)) is not None
-    except (InputError, OSError, EOFError):
-        return False

@@ -76,7 +76,7 @@ def peek(stream: BinaryIO) -> tuple[Peeked, bool]:
 
 def is_archive_run(paths: Sequence[str], options: ArchiveOptions) -> bool:
     """Whether the inputs are to be folded: an option of archives was given, or one of the files is a server log."""
-    from rowreckon.archive.units import is_archive
+    from rowreckon.archive.detect import is_archive
 
     return options.asked or any(path != "-" and is_archive(path) for path in paths)
 
