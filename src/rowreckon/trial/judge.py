@@ -53,7 +53,7 @@ def judge(audit: Audit, measured: Measured) -> Judged:
     )
     counts = verdict in ("helped", "no_effect", "harmed")
     gain = GainMs(low=round(sum(c.gain_low for c in timed), 3), high=round(sum(c.gain_high for c in timed), 3))
-    net = sum(c.gain_ms for c in timed) + sum(c.gain_ms for _, c in beside if c.time in ("faster", "slower"))
+    net = _sum(compared, "faster", "slower") + _sum(beside, "faster", "slower")
     named = {effect.query for remedy in attempt.remedies for effect in remedy.side_effects}
     effects = tuple(
         _side_effect(measured, q, c) for q, c in beside if q.change != "plan_same" or q.before.ms or q.name in named
@@ -74,35 +74,44 @@ def _verdict(
     if not timed:
         why = next((q.reason for q, _ in victims if q.reason), None)
         return "inconclusive", why or "none of the queries that it is meant for could be timed on both sides"
-    notes = list(measured.notes)
-    words = {c.time for _, c in timed}
-    unsettled = [q.name for q, c in timed if not c.settled]
-    lost = -sum(c.gain_ms for _, c in others if c.time == "slower")
-    hurt = ", ".join(q.name for q, c in others if c.time == "slower")
-    if words == {"same"}:
-        if lost > 0:
-            return "harmed", f"it brings nothing back, and other queries lose {lost:.1f} ms: {hurt}"
-        if unsettled:
+    gained, lost = _sum(others, "faster"), -_sum(others, "slower")
+    net = _sum(timed, "faster", "slower") + gained - lost
+    notes = [*measured.notes, *_beside(timed, others, gained, lost)]
+    if {c.time for _, c in timed} == {"same"}:
+        if net != 0:
+            notes.insert(0, "nothing comes back to the query that it is meant for")
+        elif not all(c.settled for _, c in timed):
             return "inconclusive", "the runs differ among themselves more than with and without the change"
-        return "no_effect", "; ".join([*_same_words(timed), *notes]) or None
-    won = sum(c.gain_ms for _, c in timed)
-    slower = [q.name for q, c in timed if c.time == "slower"]
-    if slower and "faster" in words:
-        notes.append(f"slower: {', '.join(slower)}")
-    if won <= 0:
-        return "harmed", "; ".join(notes) or None
+        else:
+            changed = any(q.change == "plan_changed" for q, _ in timed)
+            words = "another plan came, and it takes the same time" if changed else "the plan stayed the same"
+            return "no_effect", "; ".join([words, *measured.notes])
+    return "helped" if net > 0 else "harmed", "; ".join(notes) or None
+
+
+def _sum(compared: Sequence[tuple[QueryMeasure, Comparison]], *times: str) -> float:
+    """What comes back to these queries, ms; a plan that only some samples of ANALYZE bring counts as often."""
+    return sum(c.gain_ms * q.share for q, c in compared if c.time in times)
+
+
+def _beside(
+    victims: Sequence[tuple[QueryMeasure, Comparison]],
+    others: Sequence[tuple[QueryMeasure, Comparison]],
+    gained: float,
+    lost: float,
+) -> list[str]:
+    """What else became faster or slower, named."""
+    found = []
+    slower = [q.name for q, c in victims if c.time == "slower"]
+    if slower:
+        found.append(f"slower: {', '.join(slower)}")
     if lost > 0:
-        if lost >= won:
-            return "harmed", f"other queries lose {lost:.1f} ms, more than the {won:.1f} ms that it brings back: {hurt}"
-        notes.append(f"it makes others slower: {hurt}")
-    return "helped", "; ".join(notes) or None
-
-
-def _same_words(timed: Sequence[tuple[QueryMeasure, Comparison]]) -> list[str]:
-    changed = [q.name for q, _ in timed if q.change == "plan_changed"]
-    if changed:
-        return ["another plan came, and it takes the same time"]
-    return ["the plan stayed the same"]
+        names = ", ".join(q.name for q, c in others if c.time == "slower")
+        found.append(f"other queries lose {lost:,.1f} ms: {names}")
+    if gained > 0:
+        names = ", ".join(q.name for q, c in others if c.time == "faster")
+        found.append(f"other queries gain {gained:,.1f} ms: {names}")
+    return found
 
 
 def _first_finding(

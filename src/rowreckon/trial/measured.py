@@ -55,6 +55,8 @@ class QueryMeasure:
     order_after: str | None = None
     basis: str | None = None
     reason: str | None = None
+    share: float = 1.0
+    """In which share of the samples of ANALYZE the plan was the one that was run."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

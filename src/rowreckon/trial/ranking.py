@@ -18,7 +18,7 @@ def rank_measured(audit: Audit, judged: Mapping[int, Judged]) -> Audit:
     """The audit with each trial in its remedy (by rank), ordered by what was measured.
 
     Among those that helped the largest net gain stands first, between equals (to a hundredth of the measured time) the
-    less invasive; dropping an index never stands before a statistics change that helped the same query.
+    less invasive; dropping an index never stands before a statistics change that helped.
     """
     remedies = [_with_trial(remedy, judged.get(remedy.rank)) for remedy in audit.remedies]
     nets = {remedy.rank: judged[remedy.rank].net_ms for remedy in remedies if remedy.rank in judged}
@@ -48,17 +48,15 @@ def _order(
 ) -> tuple[int, int, float, int, float, int]:
     place = _UNTRIED if remedy.trial is None else _PLACE[remedy.trial.verdict]
     net = nets.get(remedy.rank, 0.0)
-    last = 1 if remedy.kind == "drop_index" and _cured_otherwise(remedy, remedies) else 0
+    last = 1 if remedy.kind == "drop_index" and _statistics_help(remedies) else 0
     return (place, last, -round(net / whole, 2), INVASIVENESS[remedy.kind], -net, remedy.rank)
 
 
-def _cured_otherwise(remedy: Remedy, remedies: Sequence[Remedy]) -> bool:
-    """Whether a change of statistics helped a query that this one is meant for too."""
-    mine = {ref.plan for ref in remedy.findings}
+def _statistics_help(remedies: Sequence[Remedy]) -> bool:
+    """Whether a change of statistics helped."""
     return any(
         other.kind in ("refresh_statistics", "more_statistics")
         and other.trial is not None
         and other.trial.verdict == "helped"
-        and mine & {ref.plan for ref in other.findings}
         for other in remedies
     )

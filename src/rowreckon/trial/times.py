@@ -63,10 +63,10 @@ def compare(before: Times, after: Times) -> Comparison:
     gain = one - other
     low, high = _spread(before.ms, after.ms)
     large = max(one, other) >= LEAST_RATIO * min(one, other) and abs(gain) >= LEAST_MS
-    share = _share(before.ms, after.ms)
+    share = share_faster(before.ms, after.ms)
     if large and gain > 0 and share >= LEAST_SHARE:
         return Comparison("faster", one, other, gain, max(low, 0.0), high)
-    if large and gain < 0 and share <= 1 - LEAST_SHARE:
+    if large and gain < 0 and 1 - share >= LEAST_SHARE:
         return Comparison("slower", one, other, gain, low, min(high, 0.0))
     return Comparison("same", one, other, gain, low, high, settled=not large)
 
@@ -86,7 +86,7 @@ def _cancelled(before: Times, after: Times) -> Comparison:
     return Comparison("slower", began, None, began - limit, began - limit, began - limit)
 
 
-def _share(before: tuple[float, ...], after: tuple[float, ...]) -> float:
+def share_faster(before: tuple[float, ...], after: tuple[float, ...]) -> float:
     """Share of the pairs in which the run with the change was the faster one; ties count half."""
     wins = sum((a < b) + 0.5 * (a == b) for b in before for a in after)
     return wins / (len(before) * len(after))

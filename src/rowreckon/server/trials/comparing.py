@@ -62,10 +62,10 @@ class Comparing:
     def _measure(self, number: int) -> QueryMeasure:
         without, with_change = self.runs.get(number, (Runs(), Runs()))
         change = self.changed(number)
-        basis = None
+        basis, share = None, 1.0
         times = self.seen.get(number, 0) + (change == "plan_changed")
         if self.samples > 1 and 0 < times < self.samples:
-            change = "plan_changed"
+            change, share = "plan_changed", times / self.samples
             basis = f"with {times} of {self.samples} samples of ANALYZE"
         elif change == "plan_same" and self._maintains(number):
             basis = "it writes to the table, whose indexes it maintains"
@@ -83,6 +83,7 @@ class Comparing:
             order_after=order_of(with_change.last),
             basis=basis,
             reason=reason,
+            share=share,
         )
 
     def _maintains(self, number: int) -> bool:
