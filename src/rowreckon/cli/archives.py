@@ -36,11 +36,6 @@ class ArchiveOptions:
     before: Path | None = None
     judge: bool = True
 
-    @property
-    def asked(self) -> bool:
-        """Whether an option was given that only an archive has."""
-        return self != ArchiveOptions()
-
 
 class Peeked(io.RawIOBase):
     """A stream of which the beginning was read already."""
@@ -74,11 +69,16 @@ def peek(stream: BinaryIO) -> tuple[Peeked, bool]:
     return Peeked(head, stream), b" LOG:  " in head and len(head) >= _PEEKED
 
 
-def is_archive_run(paths: Sequence[str], options: ArchiveOptions) -> bool:
-    """Whether the inputs are to be folded: an option of archives was given, or one of the files is a server log."""
-    from rowreckon.archive.detect import is_archive
-
-    return options.asked or any(path != "-" and is_archive(path) for path in paths)
+def audit_folded(
+    paths: Sequence[str], options: ArchiveOptions, limits: Limits, threshold: float
+) -> tuple[Audit | None, bytes | None]:
+    """The audit of an archive; or None, and standard input's content, where that is no log after all."""
+    if paths != ["-"]:
+        return audit_paths(paths, options, limits, threshold), None
+    stream, is_log = peek(cast(BinaryIO, sys.stdin.buffer))
+    if is_log or options.keep is not None or options.before is not None:
+        return audit_stream(cast(BinaryIO, stream), options, limits, threshold), None
+    return None, stream.whole()
 
 
 def audit_paths(paths: Sequence[str], options: ArchiveOptions, limits: Limits, threshold: float) -> Audit:
@@ -87,7 +87,7 @@ def audit_paths(paths: Sequence[str], options: ArchiveOptions, limits: Limits, t
     from rowreckon.archive.work import Options
 
     if "-" in paths:
-        raise UsageError("standard input is read by one process, alone", hint="give it without other inputs and --jobs")
+        raise UsageError("standard input is read by one process, alone", hint="give it without other inputs")
     keep, before = _kept(options)
     with _progress(paths) as progress:
         return audit_archive(
@@ -179,8 +179,3 @@ def _progress(paths: Sequence[str]) -> Iterator[Callable[[int], None] | None]:
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("", total=total)
         yield lambda count: bar.advance(task, count)
-
-
-def standard_input() -> BinaryIO:
-    """Standard input's bytes."""
-    return cast(BinaryIO, sys.stdin.buffer)

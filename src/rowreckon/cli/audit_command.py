@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, BinaryIO, NoReturn, cast
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
@@ -76,50 +76,28 @@ def audit_command(
     max_bytes: Annotated[int, typer.Option(min=1, help="Largest input that is read, in bytes.")] = 256 * 1024 * 1024,
 ) -> None:
     """Audit captured plans."""
+    from rowreckon.archive.detect import is_archive
     from rowreckon.auditing import audit
-    from rowreckon.cli.archives import (
-        ArchiveOptions,
-        audit_paths,
-        audit_stream,
-        is_archive_run,
-        peek,
-        standard_input,
-    )
-    from rowreckon.cli.inputs import read_inputs, tell_rejected
-    from rowreckon.cli.masking import masking_of
-    from rowreckon.cli.output import check_report_paths, exit_status, parse_fail_on, print_audit, write_reports
-    from rowreckon.errors import UsageError
-    from rowreckon.reading.limits import Limits
-
-    wanted = parse_fail_on(fail_on)
-    reports = report or []
-    check_report_paths(reports)
-    if dsn is None and (query is not None or role is not None or set_):
-        raise UsageError("--query, --role and --set need a server", hint="give --dsn as well")
-    if dsn is not None and facts is not None:
-        raise UsageError("--dsn and --facts both bring facts", hint="give one of them")
-    masking = masking_of(mask, mask_names, save)
-    known = None
-    if baseline is not None:
-        from rowreckon.cli.audits import baseline_of
+    from rowreckon.cli.audits import baseline_of
 
         known = baseline_of(baseline, wanted, masking, threshold)
     limits = Limits(max_depth=max_depth, max_bytes=max_bytes)
-    stdin = None
-    archive = ArchiveOptions(jobs, scheduler, keep, before, judge)
-    if dsn is None and facts is None and save is None and masking is None and known is None:
-        if paths == ["-"] and not sys.stdin.isatty():
-            stdin, is_log = peek(standard_input())
-            if is_log:
-                _end(audit_stream(cast(BinaryIO, stdin), archive, limits, threshold), output, reports, wanted, verbose)
-        elif is_archive_run(paths, archive):
-            _end(audit_paths(paths, archive, limits, threshold), output, reports, wanted, verbose)
-    elif archive.asked:
+    folded = jobs is not None or scheduler is not None or keep is not None or before is not None or not judge
+    alone = dsn is None and facts is None and save is None and masking is None and known is None
+    if folded and not alone:
         raise UsageError(
             "archives are folded as they are, without facts, masks, capture files or a baseline",
             hint="leave out either these options or those of archives",
         )
-    inputs = read_inputs(paths, limits, stdin=None if stdin is None else stdin.whole())
+    stdin = None
+    if alone and (folded or (paths == ["-"] and not sys.stdin.isatty()) or any(map(is_archive, paths))):
+        from rowreckon.cli.archives import ArchiveOptions, audit_folded
+
+        archive = ArchiveOptions(jobs, scheduler, keep, before, judge)
+        result, stdin = audit_folded(paths, archive, limits, threshold)
+        if result is not None:
+            _end(result, output, reports, wanted, verbose)
+    inputs = read_inputs(paths, limits, stdin=stdin)
     if dsn is not None:
         from rowreckon.cli.facts_from import facts_of_server
 
