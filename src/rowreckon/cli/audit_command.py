@@ -78,7 +78,23 @@ def audit_command(
     """Audit captured plans."""
     from rowreckon.archive.detect import is_archive
     from rowreckon.auditing import audit
-    from rowreckon.cli.audits import baseline_of
+    from rowreckon.cli.inputs import read_inputs, tell_rejected
+    from rowreckon.cli.masking import masking_of
+    from rowreckon.cli.output import check_report_paths, exit_status, parse_fail_on, print_audit, write_reports
+    from rowreckon.errors import UsageError
+    from rowreckon.reading.limits import Limits
+
+    wanted = parse_fail_on(fail_on)
+    reports = report or []
+    check_report_paths(reports)
+    if dsn is None and (query is not None or role is not None or set_):
+        raise UsageError("--query, --role and --set need a server", hint="give --dsn as well")
+    if dsn is not None and facts is not None:
+        raise UsageError("--dsn and --facts both bring facts", hint="give one of them")
+    masking = masking_of(mask, mask_names, save)
+    known = None
+    if baseline is not None:
+        from rowreckon.cli.audits import baseline_of
 
         known = baseline_of(baseline, wanted, masking, threshold)
     limits = Limits(max_depth=max_depth, max_bytes=max_bytes)
