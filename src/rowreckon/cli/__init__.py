@@ -5,6 +5,7 @@ Each command is one file; what it needs is imported when it runs, so that `rowre
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from importlib import import_module
@@ -52,6 +53,8 @@ COMMANDS = ("audit", "check", "sweep", "trial", "compare", "unmask", "ask", "dem
 
 def main() -> None:
     """Run the command line; a known error becomes one sentence on standard error and exit status 2."""
+    # A command starts by making tens of thousands of objects that live until it ends: few walks over them, not many.
+    gc.set_threshold(100_000, 20, 20)
     # Options are objects that take longer to make than a plan takes to read: only the command that is called gets its.
     called = sys.argv[1:2]
     for name in called if called and called[0] in COMMANDS else COMMANDS:
