@@ -52,6 +52,9 @@ def test_the_source_is_as_it_was(huts: Scene, tmp_path: Path) -> None:
     assert differences(before, _state(huts)) == set()
     assert copies_on(huts.dsn) == []
     assert "new logins to that database wait" in done.stderr
+    assert "How they were tried" in done.stdout
+    assert "Tried on a copy: it helped" in " ".join(done.stdout.split())
+    assert "outer rows of the join of" in " ".join(done.stdout.split())
     audit = json.loads((tmp_path / "r.json").read_text())
     tried = [r for r in audit["remedies"] if r["trial"] is not None]
     assert len(tried) == len(audit["remedies"]) >= 3

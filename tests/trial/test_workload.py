@@ -24,7 +24,7 @@ from rowreckon.server.querylist import QueryItem, read_query_list, split_named
 from tests.opendata.nycflights import load_nycflights
 from tests.opendata.tpch import load_tpch
 
-from .forced import Gap, measure_gap, run
+from .forced import Gap, measure_gap, run_on_processor
 from .scene import start
 
 HERE = Path(__file__).parent
@@ -149,7 +149,7 @@ def _turns(one: Connection, other: Connection, item: QueryItem, rounds: int = 5)
     times: tuple[list[float], list[float]] = ([], [])
     for number in range(rounds + 1):
         for connection, found in zip((one, other), times, strict=True):
-            ms = run(connection, item.text)
+            ms = run_on_processor(connection, item.text)
             assert ms is not None
             if number:
                 found.append(ms)

@@ -32,6 +32,7 @@ from rowreckon.report.story import (
     no_remedy_words,
     other_findings,
 )
+from rowreckon.report.trial_words import account_lines
 from rowreckon.report.words import CAUTIONS
 
 LIMIT = 65_536
@@ -108,6 +109,9 @@ def _remedies(audit: Audit) -> list[Block]:
     blocks += [Block(_remedy(remedy), f"change {remedy.rank}") for remedy in story.remedies]
     if story.shared:
         blocks.append(Block(f"### What holds for several changes\n\n{_items(story.shared)}", "cautions on changes"))
+    account = account_lines(audit)
+    if account:
+        blocks.append(Block(f"### How they were tried\n\n{_items(account)}", "how the changes were tried"))
     return blocks
 
 

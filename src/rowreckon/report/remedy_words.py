@@ -5,6 +5,7 @@ from __future__ import annotations
 from rowreckon.report.document import Remedy, SideEffect
 from rowreckon.report.escape import bare, clean, clean_lines, is_altered, quote
 from rowreckon.report.numbers import capitalised, listed, milliseconds, number, times
+from rowreckon.report.trial_words import trial_details
 from rowreckon.report.words import method_name
 
 _KINDS = {
@@ -99,7 +100,7 @@ def trial_words(remedy: Remedy) -> str:
         said.append(f"q-error {number(trial.q_error_before)} before, {number(trial.q_error_after)} after")
     if trial.reason:
         said.append(clean(trial.reason).rstrip("."))
-    return "; ".join(said) + "."
+    return "; ".join([*said, *trial_details(trial)]) + "."
 
 
 def statements(lines: tuple[str, ...]) -> str:

@@ -27,6 +27,7 @@ from rowreckon.report.story import (
     no_remedy_words,
     other_findings,
 )
+from rowreckon.report.trial_words import account_lines
 from rowreckon.report.words import CAUTIONS
 
 if TYPE_CHECKING:
@@ -150,6 +151,7 @@ def _remedies(out: _Writer, audit: Audit) -> None:
     if left:
         out.blank()
         out.say(f"{count_of(left, 'further change')} not shown; --verbose shows all.", 2)
+    _list(out, "How they were tried", account_lines(audit))
 
 
 def _remedy(out: _Writer, remedy: RemedyStory) -> None:

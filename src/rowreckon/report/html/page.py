@@ -33,6 +33,7 @@ from rowreckon.report.story import (
     other_findings,
 )
 from rowreckon.report.svg import PATTERNS
+from rowreckon.report.trial_words import account_lines
 from rowreckon.report.words import CAUTIONS
 
 _WHOLE_PLANS = 40
@@ -198,6 +199,7 @@ def render_html(audit: Audit) -> str:
             worst=worst,
             remedies=remedies.remedies,
             shared=remedies.shared,
+            account=account_lines(audit),
             remedies_left_out=len(audit.remedies) - len(remedies.remedies),
             no_remedy=no_remedy_words(audit),
             lines=lines[:_LISTED_PLANS] if len(lines) > 1 else (),
