@@ -25,6 +25,7 @@ _MOST_SHAPES = 1_000
 _MOST_SEEN = 100_000
 _MOST_QUERIES = 5_000
 _QUERY_SHOWN = 300
+_MOST_MS = 1e12
 _PLAIN_TOP = {"Query Text": str, "Query Identifier": int, "Query Parameters": str}
 _TOP_NUMBERS = frozenset({"Planning Time", "Execution Time"})
 
@@ -123,7 +124,7 @@ class Digester:
             took = raw.extra.get("duration_ms")
         if took is None and root.actual_total_time is not None:
             took = root.actual_total_time * root.loops
-        found = self.started(raw, digest, None if took is None else round(took * 1000), capture=capture)
+        found = self.started(raw, digest, _microseconds(took), capture=capture)
         errors = [count.q_error_low for count in reckoned.counts]
         loops = [node.actual_loops for node in reckoned.tree.nodes]
         self.count_errors(found, errors, join_places(reckoned.tree), loops)
@@ -289,4 +290,9 @@ def _execution_us(raw: RawPlan, root: Raw) -> int | None:
         took = raw.extra.get("duration_ms")
     if took is None and "Actual Total Time" in root:
         took = root["Actual Total Time"] * root["Actual Loops"]
-    return None if took is None else round(took * 1000)
+    return _microseconds(took)
+
+
+def _microseconds(took: float | None) -> int | None:
+    """Milliseconds as whole microseconds; None where nobody can have waited that long."""
+    return None if took is None or not 0 <= took < _MOST_MS else round(took * 1000)

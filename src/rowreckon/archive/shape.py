@@ -15,6 +15,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from rowreckon.archive.literals import Remembered
+from rowreckon.plan.keys import MOST
 from rowreckon.plan.nodes import FAMILIES, OtherNode
 
 Raw = dict[str, Any]
@@ -65,7 +66,7 @@ _TEXT_LISTS = (*_LISTS, "Output", "Params Evaluated", "Sampling Parameters", "Co
 _COUNTED = ("Plan Rows", "Actual Rows", "Actual Loops")
 _SIGNED = "Plan Width"
 _TEXT = {str}
-_INFINITY = float("inf")
+_MOST = float(MOST)
 _MOST_LAYOUTS = 5_000
 
 
@@ -128,7 +129,7 @@ class Shapes:
                         "".join(node[name])
                     for name in layout.lists:
                         shape.append(tuple([known.get(part) or bare(part) for part in node[name]]))
-                if sum(layout.numbers(node)) >= _INFINITY:
+                if sum(layout.numbers(node)) > _MOST:
                     return None
                 counted = counted and layout.counted
                 if layout.has_plans:
@@ -171,7 +172,7 @@ class Shapes:
             if layout.nested:
                 _check(node)
             numbers = layout.numbers(node)
-            if min(numbers) < 0 or sum(numbers) >= _INFINITY:
+            if min(numbers) < 0 or sum(numbers) > _MOST:
                 raise NotPlain
             counted = counted and layout.counted
             if layout.has_plans:

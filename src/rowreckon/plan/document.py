@@ -159,6 +159,7 @@ def _broken(error: ValidationError, place: str) -> BrokenPlan:
     problem = {
         "missing": "a key that PostgreSQL always prints is missing",
         "greater_than_equal": f"{value!r} is below zero",
+        "less_than_equal": "this number is larger than any that PostgreSQL prints",
         "finite_number": f"{value!r} is not a finite number",
     }.get(first["type"], f"{_kind(value)} has the wrong type here")
     if isinstance(value, float) and value != value:
