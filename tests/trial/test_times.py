@@ -3,11 +3,13 @@ of a real server."""
 
 from __future__ import annotations
 
+import math
+
 import psycopg
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rowreckon.trial.times import LEAST_MS, Times, compare, share_faster
+from rowreckon.trial.times import LEAST_MS, LEAST_Z, Times, compare, share_faster, z_score
 
 from .forced import run
 
@@ -24,6 +26,19 @@ def test_tortoises_and_hares() -> None:
     hares = tuple(float(n) for n, who in enumerate(order) if who == "H")
     assert share_faster(hares, tortoises) == 11 / 36
     assert share_faster(tortoises, hares) == 25 / 36
+
+
+def test_the_level() -> None:
+    """Three against three must be apart altogether: the chance of that is 1 in 20 (2 / C(6, 3) = 0.1 for both sides).
+
+    For larger samples the normal approximation: with eight against eight, U = 13 is the critical value at 5 percent
+    (two-sided; Mann and Whitney's table, from memory).
+    """
+    apart = z_score((4.0, 5.0, 6.0), (1.0, 2.0, 3.0))
+    assert LEAST_Z < apart < 1.97
+    assert z_score((4.0, 5.0, 6.0), (1.0, 2.0, 4.5)) < LEAST_Z
+    sd = math.sqrt(8 * 8 * 17 / 12)
+    assert (32 - 13) / sd > LEAST_Z > (32 - 14 - 0.5) / sd
 
 
 @given(runs, runs)

@@ -63,7 +63,7 @@ def databases() -> Iterator[dict[str, str]]:
                 admin.execute(f"create database {name} template template0".encode())
         load_nycflights(dsns["nycflights"])
         with tempfile.TemporaryDirectory() as folder:
-            load_tpch(dsns["tpch"], Path(folder), scale=0.1)
+            load_tpch(dsns["tpch"], Path(folder), scale=0.15)
         with psycopg.connect(dsns["tpch"], autocommit=True) as connection:
             for _, statement in split_named((HERE / "workload_skew.sql").read_text()):
                 connection.execute(statement.encode())

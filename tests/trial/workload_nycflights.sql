@@ -16,17 +16,19 @@ select p.manufacturer, l.name, a.name, count(*) from flights f join planes p on 
 join airlines l on l.carrier = f.carrier join airports a on a.faa = f.dest
 where f.origin = 'JFK' and f.dest = 'LAX' and f.distance = 2475 group by 1, 2, 3;
 
--- name: early birds
-select p.engines, count(*) from flights f join planes p on p.tailnum = f.tailnum
-where f.hour = 6 and f.sched_dep_time between 600 and 659 group by p.engines;
+-- name: morning rush
+select p.engines, w.wind_dir, count(*) from flights f join planes p on p.tailnum = f.tailnum
+join weather w on w.origin = f.origin and w.time_hour = f.time_hour
+where f.hour between 6 and 8 and f.sched_dep_time between 600 and 859 group by 1, 2;
 
 -- name: early birds in the weather
 select w.wind_dir, count(*) from flights f join weather w on w.origin = f.origin and w.time_hour = f.time_hour
 where f.hour = 6 and f.sched_dep_time between 600 and 659 group by w.wind_dir;
 
 -- name: july by its hours
-select p.model, count(*) from flights f join planes p on p.tailnum = f.tailnum
-where f.month = 7 and f.time_hour >= '2013-07-01' and f.time_hour < '2013-08-01' group by p.model;
+select p.model, w.humid > 80, count(*) from flights f join planes p on p.tailnum = f.tailnum
+join weather w on w.origin = f.origin and w.time_hour = f.time_hour
+where f.month = 7 and f.time_hour >= '2013-07-01' and f.time_hour < '2013-08-01' group by 1, 2;
 
 -- name: july by expression
 select p.model, count(*) from flights f join planes p on p.tailnum = f.tailnum
@@ -41,9 +43,10 @@ where extract(month from f.time_hour) = 7 group by 1;
 select a.name, count(*) from flights f join airports a on a.faa = f.dest
 where date_trunc('day', f.time_hour) = '2013-03-08' group by a.name;
 
--- name: late in the month
-select p.year, count(*) from flights f join planes p on p.tailnum = f.tailnum
-where f.day + 0 > 25 and f.month + 0 = 12 group by p.year;
+-- name: evening rush
+select a.name, w.visib, count(*) from flights f join airports a on a.faa = f.dest
+join weather w on w.origin = f.origin and w.time_hour = f.time_hour
+where f.hour in (16, 17, 18, 19) and f.sched_dep_time between 1600 and 1959 group by 1, 2;
 
 -- name: regional jets
 select p.model, count(*) from flights f join planes p on p.tailnum = f.tailnum
@@ -59,9 +62,10 @@ where f.carrier = 'UA' and f.origin = 'EWR' and f.dest = 'SFO' and f.distance = 
 select f.carrier, count(*) from weather w join flights f on f.origin = w.origin and f.time_hour = w.time_hour
 where w.wind_speed > 25 and w.wind_gust > 29 group by f.carrier;
 
--- name: wet and foggy
-select f.carrier, avg(f.dep_delay) from weather w join flights f on f.origin = w.origin and f.time_hour = w.time_hour
-where w.visib < 3 and w.humid > 85 and w.precip > 0 group by f.carrier;
+-- name: summer nights
+select l.name, w.temp > 70, avg(f.dep_delay) from flights f join airlines l on l.carrier = f.carrier
+join weather w on w.origin = f.origin and w.time_hour = f.time_hour
+where f.hour >= 20 and f.sched_dep_time >= 2000 and f.month between 5 and 9 group by 1, 2;
 
 -- name: freezing
 select f.carrier, avg(f.dep_delay) from weather w join flights f on f.origin = w.origin and f.time_hour = w.time_hour
@@ -82,17 +86,19 @@ select f.dest, count(*) from flights f join planes p on p.tailnum = f.tailnum
 where p.manufacturer = 'AIRBUS' and p.model = 'A320-232' and p.seats = 200 and p.engine = 'Turbo-fan' group by f.dest;
 
 -- name: delayed and lost
-select p.model, count(*) from flights f join planes p on p.tailnum = f.tailnum
-where f.dep_delay > 30 and f.arr_delay > 30 and f.dep_time - f.sched_dep_time > 0 group by p.model;
+select p.model, a.name, count(*) from flights f join planes p on p.tailnum = f.tailnum
+join airports a on a.faa = f.dest join weather w on w.origin = f.origin and w.time_hour = f.time_hour
+where f.dep_delay > 30 and f.arr_delay > 30 and f.dep_time - f.sched_dep_time > 0 group by 1, 2;
 
 -- name: delayed everything
 select p.model, w.visib, count(*) from flights f join planes p on p.tailnum = f.tailnum
 join weather w on w.origin = f.origin and w.time_hour = f.time_hour
 where f.dep_delay > 20 and f.arr_delay > 20 and f.arr_delay - f.dep_delay < 60 group by 1, 2;
 
--- name: never left
-select p.model, count(*) from flights f join planes p on p.tailnum = f.tailnum
-where f.dep_time is null and f.dep_delay is null and f.arr_delay is null and f.air_time is null group by p.model;
+-- name: newark of united
+select p.model, w.wind_speed > 10, count(*) from flights f join planes p on p.tailnum = f.tailnum
+join weather w on w.origin = f.origin and w.time_hour = f.time_hour
+where f.carrier = 'UA' and f.origin = 'EWR' and f.air_time > 120 and f.distance > 1000 group by 1, 2;
 
 -- name: never left in the weather
 select w.origin, w.month, count(*) from flights f join weather w on w.origin = f.origin and w.time_hour = f.time_hour

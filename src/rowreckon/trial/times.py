@@ -1,13 +1,14 @@
 """Run times with and without a change, and what they say: faster, slower, or the same within the noise.
 
 The runs of both sides take turns, so that a machine that gets busy slows both. A difference counts if the medians
-differ by a tenth and nearly every run of one side beats nearly every run of the other: the share of pairs that agree
-is the statistic of Mann and Whitney (Annals of Mathematical Statistics 18, 1947) over the number of pairs. The
-thresholds are common practice, no source.
+differ by a tenth (common practice, no source) and the test of Mann and Whitney (Annals of Mathematical Statistics 18,
+1947) tells the sides apart at the usual level of 5 percent: three runs a side must all agree, with more runs some may
+not.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from statistics import median
 from typing import Literal
@@ -16,8 +17,8 @@ Time = Literal["same", "faster", "slower", "not_measured"]
 
 LEAST_RATIO = 1.1
 """Ratio of the medians from which on a difference is called one."""
-LEAST_SHARE = 0.9
-"""Share of the pairs of runs that must agree."""
+LEAST_Z = 1.96
+"""Standard deviations by which the share of pairs in which one side is faster must differ from a half."""
 LEAST_MS = 0.5
 """Difference of the medians below which none is called, ms."""
 
@@ -63,10 +64,10 @@ def compare(before: Times, after: Times) -> Comparison:
     gain = one - other
     low, high = _spread(before.ms, after.ms)
     large = max(one, other) >= LEAST_RATIO * min(one, other) and abs(gain) >= LEAST_MS
-    share = share_faster(before.ms, after.ms)
-    if large and gain > 0 and share >= LEAST_SHARE:
+    z = z_score(before.ms, after.ms)
+    if large and gain > 0 and z >= LEAST_Z:
         return Comparison("faster", one, other, gain, max(low, 0.0), high)
-    if large and gain < 0 and 1 - share >= LEAST_SHARE:
+    if large and gain < 0 and z <= -LEAST_Z:
         return Comparison("slower", one, other, gain, low, min(high, 0.0))
     return Comparison("same", one, other, gain, low, high, settled=not large)
 
@@ -90,6 +91,13 @@ def share_faster(before: tuple[float, ...], after: tuple[float, ...]) -> float:
     """Share of the pairs in which the run with the change was the faster one; ties count half."""
     wins = sum((a < b) + 0.5 * (a == b) for b in before for a in after)
     return wins / (len(before) * len(after))
+
+
+def z_score(before: tuple[float, ...], after: tuple[float, ...]) -> float:
+    """How far that share lies from a half, in its standard deviations if nothing had changed (Mann and Whitney's
+    variance, nm(n + m + 1) / 12 for the number of pairs); positive: faster with the change."""
+    n, m = len(before), len(after)
+    return (share_faster(before, after) - 0.5) * math.sqrt(12 * n * m / (n + m + 1))
 
 
 def _spread(before: tuple[float, ...], after: tuple[float, ...]) -> tuple[float, float]:

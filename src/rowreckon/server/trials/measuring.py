@@ -65,7 +65,7 @@ def patience_ms(alone_ms: float, rules: TrialRules) -> float:
 def rounds_for(ms: float, rules: TrialRules) -> int:
     """Quick queries are run more often, since their times vary more; slow ones seldom, since they cost the budget."""
     if ms < _FAST_MS:
-        return min(rules.least_rounds + 2, rules.most_rounds)
+        return rules.most_rounds
     return max(rules.least_rounds - 1, 1) if ms > _SLOW_MS else rules.least_rounds
 
 
