@@ -1,3 +1,9 @@
 """Fixtures live in plugin modules beside the tests that they serve; this file only names them."""
 
+from hypothesis import HealthCheck, settings
+
 pytest_plugins = ["tests.servers.fixtures"]
+
+# How long an example takes says more about what else the machine does than about the code: time has its own benchmarks.
+settings.register_profile("shared machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("shared machine")
