@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 from rowreckon.errors import UsageError
-from rowreckon.report.document import Audit, NotTried, Remedy
+from rowreckon.report.document import Audit, Remedy
 
 from .measured import Attempt
 
@@ -70,10 +70,3 @@ def in_place_obstacle(attempt: Attempt) -> str | None:
         if _OUTSIDE.match(statement):
             return f"it cannot run in a transaction: {statement}"
     return None
-
-
-def without(attempts: Sequence[Attempt], reasons: dict[tuple[int, ...], str]) -> tuple[NotTried, ...]:
-    """The entries for attempts that were not made."""
-    return tuple(
-        NotTried(rank=rank, reason=reasons[a.ranks]) for a in attempts if a.ranks in reasons for rank in a.ranks
-    )

@@ -36,7 +36,7 @@ def copies_that_fit(price: Price, *, most: int = 2, space_kb: float | None = Non
     return 0
 
 
-def price_lines(price: Price, copies: int, attempts: int | None = None) -> tuple[str, ...]:
+def price_lines(price: Price, copies: int) -> tuple[str, ...]:
     """The price, a sentence a line."""
     each = size(price.size_kb)
     lines = [

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import psycopg
 
@@ -44,7 +44,6 @@ class InPlace:
     rules: TrialRules
     clock: Clock
     report: Report
-    plans: dict[int, Planned] = field(default_factory=dict)
 
     def try_(self, attempt: Attempt) -> Measured:
         """Measure, apply, measure, roll back. Raises psycopg.Error where the connection is lost."""

@@ -17,7 +17,7 @@ from rowreckon.report.document import Audit, Combination, NotTried, TrialAccount
 from rowreckon.trial.combining import best_combination
 from rowreckon.trial.index_size import expected_index_kb
 from rowreckon.trial.judge import Judged, judge
-from rowreckon.trial.measured import Attempt, Measured, Where
+from rowreckon.trial.measured import Attempt, Measured
 from rowreckon.trial.ranking import rank_measured
 from rowreckon.trial.rollback import left_behind
 
@@ -182,6 +182,3 @@ def _old_ranks(before: Audit, after: Audit) -> list[int]:
     """The ranks that the remedies had before, in their new order; a remedy is known by its statements."""
     known = {remedy.sql: remedy.rank for remedy in before.remedies}
     return [known[remedy.sql] for remedy in after.remedies]
-
-
-__all__ = ["TrialProgress", "TrialSession", "Tried", "Where"]
