@@ -66,6 +66,13 @@ def test_nesting_in_a_log(tmp_path: Path, levels: int, max_depth: int) -> None:
     assert done.returncode == (2 if refused else 0)
 
 
+@pytest.mark.parametrize("text", ["[({{}: 1},)]", "[{{}}]", "[({'Plan': 1if 2else 3},)]", "[('\\m',)]"])
+def test_what_is_nearly_a_python_value(text: str, recwarn: pytest.WarningsRecorder) -> None:
+    """Neither an exception nor a warning about the text as a program."""
+    assert all(not isinstance(each, Capture) for each in read_text(text))
+    assert not recwarn.list
+
+
 def test_a_join_type_that_no_release_knows_yet() -> None:
     """It is audited without an exception, whatever its verdict."""
     data = json.dumps({"Query Text": "select 1", "Plan": {**PLAN, "Join Type": "Inner Again"}}).encode()

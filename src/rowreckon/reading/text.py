@@ -95,10 +95,14 @@ class _Reading:
         if _PYTHON.match(bare) is None or bare[-1:] not in ("]", ")", "}") or len(bare) > _MAX_PYTHON:
             return None
         import ast
+        import warnings
 
         try:
-            value = ast.literal_eval(bare)
-        except (ValueError, SyntaxError, RecursionError, MemoryError):
+            with warnings.catch_warnings():
+                # Whatever Python thinks of this text as a program is of no interest to anybody.
+                warnings.simplefilter("ignore")
+                value = ast.literal_eval(bare)
+        except (ValueError, TypeError, SyntaxError, RecursionError, MemoryError):
             return None
         return self.collect(value, place or "line 1", layer) or None
 
