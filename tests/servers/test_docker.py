@@ -8,10 +8,11 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -120,6 +121,62 @@ def test_the_development_database_wants_the_password(huts: str) -> None:
         pass
     assert "guessed-wrong" not in str(caught.value)
     assert "warden" in str(caught.value)
+
+
+def compose_command() -> list[str]:
+    """The engine's plugin, or the program of its own that Debian has."""
+    plugin = subprocess.run(["docker", "compose", "version"], capture_output=True, check=False)
+    if plugin.returncode == 0:
+        return ["docker", "compose"]
+    if shutil.which("docker-compose"):
+        return ["docker-compose"]
+    reason = "neither the engine's compose plugin nor docker-compose is installed"
+    if os.environ.get("ROWRECKON_REQUIRE_DOCKER") == "1":
+        pytest.fail(reason, pytrace=False)
+    pytest.skip(reason)
+
+
+@pytest.fixture
+def composed(database_image: str, tool_image: str, tmp_path: Path) -> Iterator[Callable[..., str]]:
+    """What compose prints when told something, with the file of docker/ and the images of these tests."""
+    images = {"database": {"image": database_image}, "rowreckon": {"image": tool_image}}
+    override = tmp_path / "images.yaml"
+    override.write_text(json.dumps({"services": images}))
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        environment = {**os.environ, "HUTS_PASSWORD": PASSWORD, "HUTS_PORT": str(free.getsockname()[1])}
+    files = ["-f", str(ROOT / "docker" / "compose.yaml"), "-f", str(override)]
+    command = [*compose_command(), "-p", f"rowreckon-test-{os.getpid()}", *files]
+
+    def compose(*words: str) -> str:
+        done = subprocess.run(
+            [*command, *words],
+            env=environment,
+            stdin=subprocess.DEVNULL,
+            capture_output=True,
+            text=True,
+            timeout=180,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr[-2000:]
+        return done.stdout
+
+    try:
+        yield compose
+    finally:
+        compose("down", "--volumes", "--timeout", "5")
+
+
+def test_compose_brings_up_the_database_and_sweeps_it(composed: Callable[..., str]) -> None:
+    """The tool's container sweeps the sample list on the database's, which its health check lets it wait for."""
+    composed("up", "-d", "--no-build", "database")
+    where = "import rowreckon.server.samples as s; print(s.__path__[0])"
+    samples = composed("run", "--rm", "-T", "--entrypoint", "/opt/rowreckon/bin/python", "rowreckon", "-c", where)
+    queries = f"{samples.strip()}/queries.sql"
+    audit = json.loads(composed("run", "--rm", "-T", "rowreckon", "sweep", queries, "--yes", "--format", "json"))
+    assert {plan["outcome"] for plan in audit["plans"]} == {"ran"}
+    assert audit["summary"]["plans"] == len(sample_queries())
+    assert audit["summary"]["crossed"] >= 10
 
 
 def run_tool(image: str, entrypoint: list[str], command: list[str], engine: Any, **options: Any) -> tuple[int, str]:
