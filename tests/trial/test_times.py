@@ -4,12 +4,14 @@ of a real server."""
 from __future__ import annotations
 
 import math
+import random
 
 import psycopg
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rowreckon.trial.times import LEAST_MS, LEAST_Z, Times, compare, share_faster, z_score
+from rowreckon.trial.times import LEAST_MS, LEAST_Z, WORTH_SAYING, Times, compare, share_faster, z_score
 
 from .forced import run
 
@@ -50,6 +52,54 @@ def test_sides_are_treated_alike(before: tuple[float, ...], after: tuple[float, 
     assert other.gain_ms == -one.gain_ms
     assert one.gain_low <= one.gain_high
     assert other.settled == one.settled
+
+
+@given(runs, runs)
+def test_what_differs_by_a_fifth_is_never_the_same(before: tuple[float, ...], after: tuple[float, ...]) -> None:
+    """However few the runs and however they overlap, medians 1.2 times apart are named."""
+    found = compare(Times(before), Times(after))
+    assert found.before_ms is not None
+    assert found.after_ms is not None
+    low, high = sorted((found.before_ms, found.after_ms))
+    if high > WORTH_SAYING * low:
+        assert found.time == ("slower" if found.after_ms == high else "faster")
+    if found.time == "same":
+        assert high <= WORTH_SAYING * low
+
+
+def test_a_slowdown_that_noise_hides() -> None:
+    """1.29 times slower, one run of the other side in between: said, not called; more runs call it."""
+    before = (100.0, 104.0, 131.0)
+    few = compare(Times(before), Times((128.0, 134.0, 140.0)))
+    assert (few.time, few.called, few.settled, few.within_noise) == ("slower", False, False, True)
+    many = compare(Times(before * 3), Times((128.0, 134.0, 140.0) * 3))
+    assert (many.time, many.called, many.settled, many.within_noise) == ("slower", True, True, False)
+
+
+def test_the_same_is_a_claim_too() -> None:
+    """Medians alike with runs all over the place do not exclude a fifth; steady runs do."""
+    wild = compare(Times((80.0, 100.0, 190.0)), Times((70.0, 101.0, 230.0)))
+    assert (wild.time, wild.called, wild.settled) == ("same", True, False)
+    steady = compare(Times((98.0, 100.0, 103.0)), Times((99.0, 101.0, 104.0)))
+    assert (steady.time, steady.within_noise) == ("same", False)
+
+
+def test_small_times_settle() -> None:
+    """What differs by less than can be measured is named, and not run for ever."""
+    tiny = compare(Times((0.2, 0.21, 0.22)), Times((0.4, 0.41, 0.42)))
+    assert (tiny.time, tiny.called, tiny.settled) == ("slower", False, True)
+    assert compare(Times((0.2, 0.21, 0.22)), Times((0.2, 0.22, 0.23))).within_noise is False
+
+
+@pytest.mark.parametrize("slower", [1.29, 1.5])
+def test_noise_of_a_busy_machine(slower: float) -> None:
+    """Runs drawn with a spread of a quarter: a slowdown is never claimed to be none, whatever the draw."""
+    for seed in range(300):
+        draw = random.Random(seed)
+        before = tuple(100.0 * draw.lognormvariate(0, 0.25) for _ in range(5))
+        after = tuple(slower * 100.0 * draw.lognormvariate(0, 0.25) for _ in range(5))
+        found = compare(Times(before), Times(after))
+        assert found.time != "same" or found.within_noise
 
 
 @given(runs)

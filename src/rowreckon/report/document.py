@@ -12,6 +12,21 @@ from pydantic import Field
 from rowreckon.report.document_base import MaybeFlag, MaybeFloat, MaybeInt, MaybeText
 from rowreckon.report.document_base import Method as Method
 from rowreckon.report.document_base import Part as Part
+from rowreckon.report.document_join import Basis as Basis
+from rowreckon.report.document_join import CountState as CountState
+from rowreckon.report.document_join import CurvePoint as CurvePoint
+from rowreckon.report.document_join import Direction as Direction
+from rowreckon.report.document_join import Join as Join
+from rowreckon.report.document_join import JoinSide as JoinSide
+from rowreckon.report.document_join import JoinType as JoinType
+from rowreckon.report.document_join import Margin as Margin
+from rowreckon.report.document_join import MethodCost as MethodCost
+from rowreckon.report.document_join import RowsPerOuter as RowsPerOuter
+from rowreckon.report.document_join import RowVisits as RowVisits
+from rowreckon.report.document_join import SafeOrigin as SafeOrigin
+from rowreckon.report.document_join import SwitchPoint as SwitchPoint
+from rowreckon.report.document_join import Verdict as Verdict
+from rowreckon.report.document_join import Way as Way
 from rowreckon.report.document_trial import Combination as Combination
 from rowreckon.report.document_trial import JoinSeen as JoinSeen
 from rowreckon.report.document_trial import NotTried as NotTried
@@ -23,11 +38,6 @@ from rowreckon.report.document_trial import TrialQuery as TrialQuery
 
 AUDIT_SCHEMA = "rowreckon.audit/1"
 
-JoinType = Literal["inner", "left", "right", "full", "semi", "anti", "right_semi", "right_anti"]
-CountState = Literal["exact", "at_least", "reread", "not_run", "not_counted", "probed"]
-Direction = Literal["under", "over", "even"]
-Verdict = Literal["crossed", "held", "accurate", "undecided"]
-Basis = Literal["planner", "catalog", "plan"]
 Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
 TimeKind = Literal[
     "subplan",
@@ -87,124 +97,6 @@ class Node(Part):
     direction_here: Direction | None = None
     own_ms: MaybeFloat = None
     tables: tuple[str, ...] = ()
-
-
-class JoinSide(Part):
-    """One input of a join, as the executed join took its sides (hash: the inner side is the build side)."""
-
-    node: int
-    estimated_rows: MaybeFloat = None
-    actual_rows: MaybeFloat = None
-    count: CountState
-    tables: tuple[str, ...] = ()
-
-
-class Way(Part):
-    """One way to run a method: how the inner side is reached, and in which order the sides stand."""
-
-    access: str
-    index: MaybeText = None
-    hypothetical: bool = False
-    sides_turned: bool = False
-    at_estimate: MaybeFloat = None
-    at_actual: MaybeFloat = None
-
-
-class MethodCost(Part):
-    """What a join method costs by the model, in planner units, per execution as printed."""
-
-    at_estimate: MaybeFloat = None
-    at_actual: MaybeFloat = None
-    basis_at_estimate: Basis | None = None
-    basis_at_actual: Basis | None = None
-    comparable: bool = True
-    not_comparable_reason: MaybeText = None
-    ways: tuple[Way, ...] = ()
-
-
-class SwitchPoint(Part):
-    """A row count at which the cheapest method changes, with the interval that the evidence leaves."""
-
-    from_: str = Field(alias="from")
-    to: str
-    outer_rows: MaybeFloat = None
-    low: MaybeFloat = None
-    high: MaybeFloat = None
-    basis: Basis
-    inner_at: Literal["estimate", "actual"]
-    inner_rows: MaybeFloat = None
-    along: Literal["outer", "inner"] = "outer"
-    inner_from_rows: MaybeFloat = None
-
-
-class Margin(Part):
-    """The factor by which the outer rows may grow (`up`) and shrink (`down`) before the lead changes."""
-
-    up: MaybeFloat = None
-    down: MaybeFloat = None
-
-
-class RowsPerOuter(Part):
-    """Inner rows that come for each outer row."""
-
-    estimated: MaybeFloat = None
-    actual: MaybeFloat = None
-
-
-class RowVisits(Part):
-    """How many rows or row pairs a method has to touch: the plain-words model beside the cost model."""
-
-    at_estimate: MaybeFloat = None
-    at_actual: MaybeFloat = None
-
-
-class SafeOrigin(Part):
-    """How far the error at one origin may go before the join's lead changes."""
-
-    node: int
-    q_error_here: MaybeFloat = None
-    safe_q_error: MaybeFloat = None
-
-
-class CurvePoint(Part):
-    """One sample of the cost curves: every method's cost at a number of outer rows (planner units)."""
-
-    outer_rows: float
-    inner_at: Literal["estimate", "actual"] = "estimate"
-    costs: dict[Method, float | None] = Field(default_factory=dict)
-
-
-class Join(Part):
-    """One join, judged."""
-
-    node: int
-    path: tuple[int, ...]
-    method: Method
-    join_type: JoinType
-    condition: MaybeText = None
-    equality: bool
-    outer: JoinSide
-    inner: JoinSide
-    q_error: MaybeFloat = None
-    direction: Direction | None = None
-    verdict: Verdict
-    basis: Basis
-    costs: dict[Method, MethodCost] = Field(default_factory=dict)
-    excluded: dict[Method, str] = Field(default_factory=dict)
-    residual: MaybeFloat = None
-    switch_points: tuple[SwitchPoint, ...] = ()
-    margin: Margin | None = None
-    inner_rows_per_outer: RowsPerOuter | None = None
-    best_at_actual: Method | None = None
-    loss_factor: MaybeFloat = None
-    contest: dict[str, float | bool | None] | None = None
-    scale: MaybeFloat = None
-    row_visits: dict[Method, RowVisits] = Field(default_factory=dict)
-    curve: tuple[CurvePoint, ...] = ()
-    why: str
-    missing: tuple[int, ...] = ()
-    origin: tuple[int, ...] = ()
-    safe_origins: tuple[SafeOrigin, ...] = ()
 
 
 class Evidence(Part):

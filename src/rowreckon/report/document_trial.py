@@ -3,6 +3,7 @@
 from typing import Literal
 
 from rowreckon.report.document_base import MaybeFloat, MaybeInt, MaybeText, Method, Part
+from rowreckon.report.document_join import Join
 
 
 class SideEffect(Part):
@@ -11,6 +12,9 @@ class SideEffect(Part):
     query: str
     change: Literal["plan_same", "plan_changed", "unknown"]
     time: Literal["same", "faster", "slower", "not_measured"] = "not_measured"
+    within_noise: bool = False
+    """`time` goes by the medians alone: the runs vary too much, or too little lies between, to call it a difference;
+    with `same`: to exclude one of a fifth."""
     before_ms: MaybeFloat = None
     after_ms: MaybeFloat = None
     basis: MaybeText = None
@@ -35,10 +39,17 @@ class TrialJoin(Part):
 
 
 class TrialQuery(Part):
-    """A query that a remedy is meant for, run without and with the change; the times are medians of the runs (ms)."""
+    """A query that a remedy is meant for, run without and with the change; the times are medians of the runs (ms).
+
+    `plan` is its number in the audit, whose joins stand before the change; `joins_after` are those of its plan with the
+    change, judged alike, numbered by the nodes of that plan, without curves and ways.
+    """
 
     query: str
+    plan: MaybeInt = None
     time: Literal["same", "faster", "slower", "not_measured"] = "not_measured"
+    within_noise: bool = False
+    """As in a side effect."""
     before_ms: MaybeFloat = None
     after_ms: MaybeFloat = None
     before_runs_ms: tuple[float, ...] = ()
@@ -46,6 +57,7 @@ class TrialQuery(Part):
     join_order_before: MaybeText = None
     join_order_after: MaybeText = None
     joins: tuple[TrialJoin, ...] = ()
+    joins_after: tuple[Join, ...] = ()
     reason: MaybeText = None
 
 

@@ -126,4 +126,12 @@ def side_effect_row(effect: SideEffect) -> tuple[str, str, str, str, str]:
     basis = f" ({clean(effect.basis)})" if effect.basis else ""
     before = milliseconds(effect.before_ms) if effect.before_ms is not None else "–"
     after = milliseconds(effect.after_ms) if effect.after_ms is not None else "–"
-    return quote(effect.query, 120), _CHANGES[effect.change], before, after, _TIMES[effect.time] + basis
+    return quote(effect.query, 120), _CHANGES[effect.change], before, after, _time_words(effect) + basis
+
+
+def _time_words(effect: SideEffect) -> str:
+    if not effect.within_noise:
+        return _TIMES[effect.time]
+    if effect.time == "same":
+        return "no difference seen, but the runs vary too much to exclude one of a fifth"
+    return f"{_TIMES[effect.time]}, within the noise of the runs"

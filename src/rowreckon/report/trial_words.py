@@ -46,10 +46,14 @@ def account_lines(audit: Audit) -> tuple[str, ...]:
             times = f": {milliseconds(trial.before_ms)} before, {milliseconds(trial.after_ms)} after"
         numbers = listed([str(rank) for rank in together.ranks], len(together.ranks))
         lines.append(f"Changes {numbers} together ({trial.verdict.replace('_', ' ')}){times}.")
-        slower = [effect.query for effect in together.side_effects if effect.time == "slower"]
-        slower += [query.query for query in trial.queries if query.time == "slower"]
+        told = [(e.query, e.within_noise) for e in together.side_effects if e.time == "slower"]
+        told += [(q.query, q.within_noise) for q in trial.queries if q.time == "slower"]
+        slower = [quote(name) for name, within_noise in told if not within_noise]
+        perhaps = [quote(name) for name, within_noise in told if within_noise]
         if slower:
-            lines.append(f"Together they make slower: {listed([quote(name) for name in slower], 12)}.")
+            lines.append(f"Together they make slower: {listed(slower, 12)}.")
+        if perhaps:
+            lines.append(f"Together they perhaps make slower, within the noise of the runs: {listed(perhaps, 12)}.")
     lines += [f"Change {e.rank} was not tried: {clean(e.reason).rstrip('.')}." for e in account.not_tried]
     lines += [f"Not undone by the rollback: {clean(line).rstrip('.')}." for line in account.left_behind]
     lines += [f"{clean(note).rstrip('.')}." for note in account.notes]

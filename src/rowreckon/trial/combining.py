@@ -24,11 +24,15 @@ def best_combination(remedies: Sequence[Remedy], judged: Mapping[int, Judged]) -
     gains: dict[str, dict[int, float]] = {}
     for rank in helped:
         for query in judged[rank].trial.queries:
+            if query.within_noise:
+                continue
             if query.time == "faster" and query.before_ms is not None and query.after_ms is not None:
                 gains.setdefault(query.query, {})[rank] = query.before_ms - query.after_ms
             elif query.time == "faster":
                 gains.setdefault(query.query, {})[rank] = float("inf")
         for effect in judged[rank].side_effects:
+            if effect.within_noise:
+                continue
             if effect.time == "faster" and effect.before_ms is not None and effect.after_ms is not None:
                 gains.setdefault(effect.query, {})[rank] = effect.before_ms - effect.after_ms
     chosen: list[int] = []

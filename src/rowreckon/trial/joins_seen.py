@@ -21,6 +21,22 @@ def methods_of(plan: Plan) -> tuple[str, ...]:
     return tuple(join.method for join in plan.joins)
 
 
+def joins_kept(plan: Plan) -> tuple[Join, ...]:
+    """The plan's joins with what a row ruler is drawn from: what refers to the rest of the plan is left out."""
+    return tuple(
+        join.model_copy(
+            update={
+                "costs": {method: cost.model_copy(update={"ways": ()}) for method, cost in join.costs.items()},
+                "curve": (),
+                "missing": (),
+                "origin": (),
+                "safe_origins": (),
+            }
+        )
+        for join in plan.joins
+    )
+
+
 def node_like(plan: Plan, node: Node) -> Node | None:
     """The node of another plan of the same query that counts the same rows: same alias, or a join of the same tables.
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from rowreckon.report.document import Audit, GainMs, Plan, SideEffect, Trial, TrialQuery
 
-from .joins_seen import methods_of, node_like, trial_joins
+from .joins_seen import joins_kept, methods_of, node_like, trial_joins
 from .measured import Measured, QueryMeasure
-from .times import Comparison, compare
+from .times import WORTH_SAYING, Comparison, compare
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,21 +77,25 @@ def _verdict(
     gained, lost = _sum(others, "faster"), -_sum(others, "slower")
     net = _sum(timed, "faster", "slower") + gained - lost
     notes = [*measured.notes, *_beside(timed, others, gained, lost)]
-    if {c.time for _, c in timed} == {"same"}:
+    if not any(_is_difference(c) for _, c in timed):
         if net != 0:
             notes.insert(0, "nothing comes back to the query that it is meant for")
-        elif not all(c.settled for _, c in timed):
+        elif any(not c.called and not c.settled for _, c in timed):
             return "inconclusive", "the runs differ among themselves more than with and without the change"
         else:
             changed = any(q.change == "plan_changed" for q, _ in timed)
             words = "another plan came, and it takes the same time" if changed else "the plan stayed the same"
-            return "no_effect", "; ".join([words, *measured.notes])
+            return "no_effect", "; ".join([words, *notes])
     return "helped" if net > 0 else "harmed", "; ".join(notes) or None
 
 
 def _sum(compared: Sequence[tuple[QueryMeasure, Comparison]], *times: str) -> float:
     """What comes back to these queries, ms; a plan that only some samples of ANALYZE bring counts as often."""
-    return sum(c.gain_ms * q.share for q, c in compared if c.time in times)
+    return sum(c.gain_ms * q.share for q, c in compared if c.time in times and c.called)
+
+
+def _is_difference(comparison: Comparison) -> bool:
+    return comparison.time in ("faster", "slower") and comparison.called
 
 
 def _beside(
@@ -102,16 +106,27 @@ def _beside(
 ) -> list[str]:
     """What else became faster or slower, named."""
     found = []
-    slower = [q.name for q, c in victims if c.time == "slower"]
+    slower = [q.name for q, c in victims if c.time == "slower" and c.called]
     if slower:
         found.append(f"slower: {', '.join(slower)}")
     if lost > 0:
-        names = ", ".join(q.name for q, c in others if c.time == "slower")
+        names = ", ".join(q.name for q, c in others if c.time == "slower" and c.called)
         found.append(f"other queries lose {lost:,.1f} ms: {names}")
     if gained > 0:
-        names = ", ".join(q.name for q, c in others if c.time == "faster")
+        names = ", ".join(q.name for q, c in others if c.time == "faster" and c.called)
         found.append(f"other queries gain {gained:,.1f} ms: {names}")
+    perhaps = [f"{q.name} ({-c.gain_ms:,.1f} ms)" for q, c in (*victims, *others) if _perhaps_slower(c)]
+    if perhaps:
+        found.append(f"perhaps slower, within the noise of the runs: {', '.join(perhaps)}")
     return found
+
+
+def _perhaps_slower(comparison: Comparison) -> bool:
+    """Whether the medians say that it takes more than a fifth longer, and the runs do not bear it out."""
+    before, after = comparison.before_ms, comparison.after_ms
+    if comparison.time != "slower" or comparison.settled or before is None or after is None:
+        return False
+    return after > WORTH_SAYING * before
 
 
 def _first_finding(
@@ -150,7 +165,9 @@ def _query(measure: QueryMeasure, comparison: Comparison) -> TrialQuery:
     before, after = measure.plan_before, measure.plan_after
     return TrialQuery(
         query=measure.name,
+        plan=measure.plan,
         time=comparison.time,
+        within_noise=comparison.within_noise,
         before_ms=_rounded(comparison.before_ms),
         after_ms=_rounded(comparison.after_ms),
         before_runs_ms=tuple(round(ms, 3) for ms in measure.before.ms),
@@ -158,6 +175,7 @@ def _query(measure: QueryMeasure, comparison: Comparison) -> TrialQuery:
         join_order_before=measure.order_before,
         join_order_after=measure.order_after,
         joins=trial_joins(before, after) if before is not None and after is not None else (),
+        joins_after=joins_kept(after) if after is not None else (),
         reason=measure.reason,
     )
 
@@ -172,6 +190,7 @@ def _side_effect(measured: Measured, measure: QueryMeasure, comparison: Comparis
         query=measure.name,
         change=measure.change,
         time=comparison.time,
+        within_noise=comparison.within_noise,
         before_ms=_rounded(comparison.before_ms),
         after_ms=_rounded(comparison.after_ms),
         basis="; ".join(details),

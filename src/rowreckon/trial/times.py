@@ -4,6 +4,8 @@ The runs of both sides take turns, so that a machine that gets busy slows both. 
 differ by a tenth (common practice, no source) and the test of Mann and Whitney (Annals of Mathematical Statistics 18,
 1947) tells the sides apart at the usual level of 5 percent: three runs a side must all agree, with more runs some may
 not.
+
+That nothing changed is a claim as well: it holds only where the same test excludes that either side takes a fifth more.
 """
 
 from __future__ import annotations
@@ -19,8 +21,12 @@ LEAST_RATIO = 1.1
 """Ratio of the medians from which on a difference is called one."""
 LEAST_Z = 1.96
 """Standard deviations by which the share of pairs in which one side is faster must differ from a half."""
+LEAST_ONE_SIDED_Z = 1.645
+"""The same for a test to one side."""
 LEAST_MS = 0.5
 """Difference of the medians below which none is called, ms."""
+WORTH_SAYING = 1.2
+"""Ratio of the medians from which on a difference is named even if it is not called one."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +48,12 @@ NO_TIMES = Times()
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """`gain_low` to `gain_high` is the time that the change brings back, ms (negative: it costs time); `settled` is
-    False where the medians differ but the runs of both sides overlap."""
+    """`gain_low` to `gain_high` is the time that the change brings back, ms (negative: it costs time).
+
+    `time` goes by the medians; it is `called` where the runs tell the sides apart, or the medians are alike. `settled`
+    is False where more runs would tell more: the medians differ but the runs of both sides overlap, or they are alike
+    but do not exclude that one side takes a fifth more.
+    """
 
     time: Time
     before_ms: float | None = None
@@ -51,7 +61,13 @@ class Comparison:
     gain_ms: float = 0.0
     gain_low: float = 0.0
     gain_high: float = 0.0
+    called: bool = True
     settled: bool = True
+
+    @property
+    def within_noise(self) -> bool:
+        """Whether `time` is what was seen rather than what is shown."""
+        return not (self.called and self.settled)
 
 
 def compare(before: Times, after: Times) -> Comparison:
@@ -63,13 +79,18 @@ def compare(before: Times, after: Times) -> Comparison:
         return Comparison("not_measured", one, other)
     gain = one - other
     low, high = _spread(before.ms, after.ms)
-    large = max(one, other) >= LEAST_RATIO * min(one, other) and abs(gain) >= LEAST_MS
-    z = z_score(before.ms, after.ms)
-    if large and gain > 0 and z >= LEAST_Z:
-        return Comparison("faster", one, other, gain, max(low, 0.0), high)
-    if large and gain < 0 and z <= -LEAST_Z:
-        return Comparison("slower", one, other, gain, low, min(high, 0.0))
-    return Comparison("same", one, other, gain, low, high, settled=not large)
+    ratio = max(one, other) / min(one, other) if min(one, other) > 0 else math.inf
+    way: Time = "faster" if gain > 0 else "slower"
+    if ratio < LEAST_RATIO or (ratio < WORTH_SAYING and abs(gain) < LEAST_MS):
+        return Comparison("same", one, other, gain, low, high, settled=_alike(before.ms, after.ms))
+    if abs(gain) < LEAST_MS:
+        return Comparison(way, one, other, gain, low, high, called=False)
+    apart = abs(z_score(before.ms, after.ms)) >= LEAST_Z and (z_score(before.ms, after.ms) > 0) == (gain > 0)
+    if not apart:
+        return Comparison(way, one, other, gain, low, high, called=False, settled=False)
+    if gain > 0:
+        return Comparison(way, one, other, gain, max(low, 0.0), high)
+    return Comparison(way, one, other, gain, low, min(high, 0.0))
 
 
 def _cancelled(before: Times, after: Times) -> Comparison:
@@ -98,6 +119,20 @@ def z_score(before: tuple[float, ...], after: tuple[float, ...]) -> float:
     variance, nm(n + m + 1) / 12 for the number of pairs); positive: faster with the change."""
     n, m = len(before), len(after)
     return (share_faster(before, after) - 0.5) * math.sqrt(12 * n * m / (n + m + 1))
+
+
+def _alike(before: tuple[float, ...], after: tuple[float, ...]) -> bool:
+    """Whether the runs exclude, at the usual level, that either side takes a fifth (and half a millisecond) more.
+
+    Two one-sided tests (Schuirmann, Journal of Pharmacokinetics and Biopharmaceutics 15, 1987), with the statistic
+    above.
+    """
+    return _not_longer(before, after) and _not_longer(after, before)
+
+
+def _not_longer(one: tuple[float, ...], other: tuple[float, ...]) -> bool:
+    longer = tuple(max(ms * WORTH_SAYING, ms + LEAST_MS) for ms in one)
+    return z_score(longer, other) >= LEAST_ONE_SIDED_Z
 
 
 def _spread(before: tuple[float, ...], after: tuple[float, ...]) -> tuple[float, float]:

@@ -1,0 +1,131 @@
+"""The audit document: a judged join with its costs, switch points and margin."""
+
+from typing import Literal
+
+from pydantic import Field
+
+from rowreckon.report.document_base import MaybeFloat, MaybeText, Method, Part
+
+JoinType = Literal["inner", "left", "right", "full", "semi", "anti", "right_semi", "right_anti"]
+CountState = Literal["exact", "at_least", "reread", "not_run", "not_counted", "probed"]
+Direction = Literal["under", "over", "even"]
+Verdict = Literal["crossed", "held", "accurate", "undecided"]
+Basis = Literal["planner", "catalog", "plan"]
+
+
+class JoinSide(Part):
+    """One input of a join, as the executed join took its sides (hash: the inner side is the build side)."""
+
+    node: int
+    estimated_rows: MaybeFloat = None
+    actual_rows: MaybeFloat = None
+    count: CountState
+    tables: tuple[str, ...] = ()
+
+
+class Way(Part):
+    """One way to run a method: how the inner side is reached, and in which order the sides stand."""
+
+    access: str
+    index: MaybeText = None
+    hypothetical: bool = False
+    sides_turned: bool = False
+    at_estimate: MaybeFloat = None
+    at_actual: MaybeFloat = None
+
+
+class MethodCost(Part):
+    """What a join method costs by the model, in planner units, per execution as printed."""
+
+    at_estimate: MaybeFloat = None
+    at_actual: MaybeFloat = None
+    basis_at_estimate: Basis | None = None
+    basis_at_actual: Basis | None = None
+    comparable: bool = True
+    not_comparable_reason: MaybeText = None
+    ways: tuple[Way, ...] = ()
+
+
+class SwitchPoint(Part):
+    """A row count at which the cheapest method changes, with the interval that the evidence leaves."""
+
+    from_: str = Field(alias="from")
+    to: str
+    outer_rows: MaybeFloat = None
+    low: MaybeFloat = None
+    high: MaybeFloat = None
+    basis: Basis
+    inner_at: Literal["estimate", "actual"]
+    inner_rows: MaybeFloat = None
+    along: Literal["outer", "inner"] = "outer"
+    inner_from_rows: MaybeFloat = None
+
+
+class Margin(Part):
+    """The factor by which the outer rows may grow (`up`) and shrink (`down`) before the lead changes."""
+
+    up: MaybeFloat = None
+    down: MaybeFloat = None
+
+
+class RowsPerOuter(Part):
+    """Inner rows that come for each outer row."""
+
+    estimated: MaybeFloat = None
+    actual: MaybeFloat = None
+
+
+class RowVisits(Part):
+    """How many rows or row pairs a method has to touch: the plain-words model beside the cost model."""
+
+    at_estimate: MaybeFloat = None
+    at_actual: MaybeFloat = None
+
+
+class SafeOrigin(Part):
+    """How far the error at one origin may go before the join's lead changes."""
+
+    node: int
+    q_error_here: MaybeFloat = None
+    safe_q_error: MaybeFloat = None
+
+
+class CurvePoint(Part):
+    """One sample of the cost curves: every method's cost at a number of outer rows (planner units)."""
+
+    outer_rows: float
+    inner_at: Literal["estimate", "actual"] = "estimate"
+    costs: dict[Method, float | None] = Field(default_factory=dict)
+
+
+class Join(Part):
+    """One join, judged."""
+
+    node: int
+    path: tuple[int, ...]
+    method: Method
+    join_type: JoinType
+    condition: MaybeText = None
+    equality: bool
+    outer: JoinSide
+    inner: JoinSide
+    q_error: MaybeFloat = None
+    direction: Direction | None = None
+    verdict: Verdict
+    basis: Basis
+    costs: dict[Method, MethodCost] = Field(default_factory=dict)
+    excluded: dict[Method, str] = Field(default_factory=dict)
+    residual: MaybeFloat = None
+    switch_points: tuple[SwitchPoint, ...] = ()
+    margin: Margin | None = None
+    inner_rows_per_outer: RowsPerOuter | None = None
+    best_at_actual: Method | None = None
+    loss_factor: MaybeFloat = None
+    contest: dict[str, float | bool | None] | None = None
+    scale: MaybeFloat = None
+    row_visits: dict[Method, RowVisits] = Field(default_factory=dict)
+    curve: tuple[CurvePoint, ...] = ()
+    why: str
+    missing: tuple[int, ...] = ()
+    origin: tuple[int, ...] = ()
+    safe_origins: tuple[SafeOrigin, ...] = ()
