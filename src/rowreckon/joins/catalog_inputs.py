@@ -12,6 +12,7 @@ from .clause_statistics import clause_by_statistics
 from .inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput
 from .methods import can_hash, can_merge
 from .side_paths import catalog_paths, gathered_paths, printed_paths, shared_paths, taken_first
+from .sides import side_facts
 from .uniqueness import proves_unique
 
 if TYPE_CHECKING:
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from .known import Known
     from .sides import JoinFacts, Side
 
-
 _REVERSED = ("Right Semi", "Right Anti")
 _LEAVES = (FunctionScanNode, ValuesScanNode, CteScanNode)
 
@@ -31,7 +31,7 @@ def catalog_input(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFac
     """The join in its executed order, or None where the catalog does not tell enough of it."""
     clauses: list[ClauseInput] = []
     for clause in facts.clauses:
-        given = _clause(clause, known) or clause_by_statistics(clause, known, reckoned.tree)
+        given = _clause(clause, known, reckoned) or clause_by_statistics(clause, known, reckoned.tree)
         if given is None:
             return None
         clauses.append(given)
@@ -125,21 +125,33 @@ def _parameter_rows(
         relation = known.by_alias(alias)
         if number is None:
             continue
-        count = reckoned.counts[number]
-        parameterised = relation is not None and abs(relation.rows - (reckoned.tree.nodes[number].plan_rows or 0)) > 0.5
         rows = relation.rows if relation is not None else float(reckoned.tree.nodes[number].plan_rows or 1)
-        actual = None if parameterised or count.state != "exact" else count.actual
         if best is None or rows < best[0]:
-            best = (rows, actual)
-    return best if best is not None else (side.planner_rows, side.actual_rows)
+            best = (rows, _counted(reckoned, known, alias))
+    if best is not None:
+        return best
+    return side.planner_rows, side.actual_rows
 
 
-def _clause(clause: JoinClause, known: Known) -> ClauseInput | None:
+def _counted(reckoned: ReckonedTree, known: Known, alias: str | None) -> float | None:
+    """Rows per execution that came of a relation under its own conditions alone, None where they were not counted."""
+    number, relation = known.scan_of(alias), known.by_alias(alias)
+    if number is None or reckoned.counts[number].state != "exact":
+        return None
+    scan = side_facts(reckoned, number, parameterised=False)
+    if relation is not None and abs(relation.rows - scan.planner_rows * scan.processes) > max(
+        0.5 * scan.processes, 0.5
+    ):
+        return None  # each execution takes a value from another relation
+    return None if scan.actual_rows is None else scan.actual_rows * scan.processes
+
+
+def _clause(clause: JoinClause, known: Known, reckoned: ReckonedTree) -> ClauseInput | None:
     found = known.clause(clause)
     if found is None:
         return None
     facts, turned = found
-    left, right = _key(facts.left, known), _key(facts.right, known)
+    left, right = _key(facts.left, known, reckoned), _key(facts.right, known, reckoned)
     if facts.selectivity is None:
         return None
     scan = _scan(facts.ascending)
@@ -162,7 +174,7 @@ def _calls(facts: JoinClauseFacts) -> float:
     return facts.procost
 
 
-def _key(side: JoinSide, known: Known) -> KeyInput:
+def _key(side: JoinSide, known: Known, reckoned: ReckonedTree) -> KeyInput:
     relation = known.by_alias(side.alias)
     column = relation.relation.column(side.attnum) if relation is not None and side.attnum is not None else None
     row = column.statistics_of(inherited=False) or column.statistics_of(inherited=True) if column is not None else None
@@ -178,6 +190,7 @@ def _key(side: JoinSide, known: Known) -> KeyInput:
         relation_tuples=relation.size.tuples if relation is not None else 0.0,
         width=int(row.avg_width) if row is not None else fixed,
         unique=side.unique,
+        relation_actual=_counted(reckoned, known, side.alias),
     )
 
 

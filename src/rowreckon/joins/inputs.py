@@ -81,7 +81,8 @@ class SideInput:
 class KeyInput:
     """One side of a join clause: column or expression, its distinct values and frequencies in the whole relation.
 
-    `without_statistics` marks a side that is no table, whose distinct values follow its rows.
+    `without_statistics` marks a side that is no table, whose distinct values follow its rows. `relation_actual` are the
+    rows that came of the relation, None where they were not counted.
     """
 
     alias: str | None
@@ -95,6 +96,7 @@ class KeyInput:
     width: int = 0
     unique: bool = False
     without_statistics: bool = False
+    relation_actual: float | None = None
 
     def distinct(self, moved: float = 1.0) -> float | None:
         """Distinct values, None where only a default is known; few rows without statistics count as all different."""

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from math import log
 
 from rowreckon.cost import (
     CostSettings,
@@ -25,6 +24,7 @@ from rowreckon.cost.units import clamp_row_est
 from .index_match import Match, hypothetical_index, match_index, parameter_selectivity
 from .inputs import ClauseInput, JoinInput, KnownIndex, Point
 from .known_relation import KnownRelation
+from .moved import moved_with
 
 _COMPARISONS = frozenset({"=", "<", "<=", ">", ">="})
 
@@ -172,20 +172,8 @@ def loop_count(join: JoinInput, point: Point) -> float:
         rows *= join.processes
     if join.outer_made_unique is not None:
         return clamp_row_est(rows)
-    if side.single or side.rows <= 0.0:
-        return clamp_row_est(side.parameter_rows * rows / max(side.rows, 1.0))
-    return clamp_row_est(side.parameter_rows * max(rows / side.rows, 1e-9) ** _exponent(join))
-
-
-def _exponent(join: JoinInput) -> float:
-    side = join.outer
-    actual, moved = side.parameter_rows_actual, None
-    if actual is None or actual <= 0 or side.parameter_rows <= 0:
-        return 0.0
-    moved = side.actual_ratio
-    if moved is None or moved <= 0 or abs(log(moved)) < 0.01:
-        return 0.0
-    return min(max(log(actual / side.parameter_rows) / log(moved), 0.0), 1.0)
+    moved = moved_with(side, rows, side.parameter_rows, side.parameter_rows_actual)
+    return clamp_row_est(side.parameter_rows * moved)
 
 
 def _covers(relation: KnownRelation, index: KnownIndex) -> bool:

@@ -8,6 +8,7 @@ from math import prod
 from rowreckon.cost import (
     CostSettings,
     HashJoinTerms,
+    HashKey,
     HashTableSize,
     PathCost,
     QualCost,
@@ -18,7 +19,8 @@ from rowreckon.cost.capabilities import has_parallel_right_hash_join, has_right_
 from rowreckon.cost.units import clamp_row_est
 
 from .factors import Matching, factors_of, matching_of
-from .inputs import JoinInput, Point, SidePath, with_rows
+from .inputs import JoinInput, KeyInput, Point, SidePath, with_rows
+from .moved import moved_with
 
 Built = tuple[str, bool, Callable[[Point], PathCost]]
 
@@ -31,15 +33,20 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     outer = join.outer_paths[0]
     anti = join.kind == "Anti"
 
-    moves = join.inner.single and any(c.inner.relation_tuples > 0.0 for c in hashed)
+    moves = any(c.inner.relation_tuples > 0.0 for c in hashed)
 
     made: dict[tuple[Matching, float, bool], HashJoinTerms] = {}
 
-    def terms_of(matching: Matching, moved: float, shared: bool) -> HashJoinTerms:
+    def key_of(key: KeyInput, inner_rows: float) -> HashKey:
+        if not moves:
+            return key.hash_key()
+        return key.hash_key(moved_with(join.inner, inner_rows, key.relation_rows, key.relation_actual))
+
+    def terms_of(matching: Matching, inner_rows: float, shared: bool) -> HashJoinTerms:
         operator = settings.cpu_operator_cost
         return HashJoinTerms(
             selectivity=min(prod(c.selectivity for c in hashed) * matching.ratio, 1.0),
-            keys=tuple(c.inner.hash_key(moved) for c in hashed),
+            keys=tuple(key_of(c.inner, inner_rows) for c in hashed),
             num_hashclauses=len(hashed),
             hash_quals=QualCost(0.0, operator * sum(c.calls for c in hashed)),
             join_quals=QualCost(0.0, operator * sum(c.calls for c in join.clauses if not c.can_hash)),
@@ -55,8 +62,7 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
 
     def cost(point: Point, inner: SidePath, shared: bool) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
-        moved = inner_rows / max(join.inner.rows, 1.0) if moves else 1.0
-        key = (matching(point), moved, shared)
+        key = (matching(point), inner_rows if moves else 0.0, shared)
         terms = made.get(key)
         if terms is None:
             made.clear()

@@ -10,8 +10,9 @@ from rowreckon.cost.selectivity import GroupRelation, estimate_num_groups
 from rowreckon.cost.units import clamp_row_est
 
 from .factors import Matching, factors_of, matching_of
-from .inputs import ClauseInput, JoinInput, Point, with_rows
-from .parameterised import Parameterised, loop_count, parameterised_paths
+from .inputs import ClauseInput, JoinInput, KeyInput, Point, with_rows
+from .moved import moved_with
+from .parameterised import Parameterised, parameterised_paths
 
 Built = tuple[str, str | None, Callable[[Point], PathCost], bool, bool]
 _SELF_KEEPING = frozenset({"Materialize", "CTE Scan", "WorkTable Scan", "Function Scan", "Sort"})
@@ -116,18 +117,19 @@ def _left_at_join(settings: CostSettings, join: JoinInput, inner: Parameterised)
 def _distinct_parameters(join: JoinInput, clauses: tuple[ClauseInput, ...], point: Point, outer_rows: float) -> float:
     """Different parameter values among the outer rows; all of them where a distinct count is a mere default."""
     calls = clamp_row_est(outer_rows)
-    # the relations behind the keys move with the outer rows, as far as they gave these rows
-    moved = loop_count(join, point) / max(join.outer.parameter_rows, 1.0)
-    if any(c.outer.distinct(moved) is None for c in clauses):
-        return calls
-    by_alias: dict[str | None, list[ClauseInput]] = {}
+    whole = outer_rows * join.processes if join.workers > 0 else outer_rows
+    by_alias: dict[str | None, list[KeyInput]] = {}
     for clause in clauses:
-        by_alias.setdefault(clause.outer.alias, []).append(clause)
+        by_alias.setdefault(clause.outer.alias, []).append(clause.outer)
     relations: list[GroupRelation] = []
-    for members in by_alias.values():
-        key = members[0].outer
-        rows = clamp_row_est(key.relation_rows * moved)
-        tuples = rows if key.without_statistics else key.relation_tuples or rows
-        counts = tuple(n for c in members if (n := c.outer.distinct(moved)) is not None)
-        relations.append(GroupRelation(counts, min(rows, tuples), tuples))
+    for keys in by_alias.values():
+        # the relation behind the keys moves with the outer rows, as far as it gave these rows
+        moved = moved_with(join.outer, whole, keys[0].relation_rows, keys[0].relation_actual)
+        counts = [key.distinct(moved) for key in keys]
+        rows = clamp_row_est(keys[0].relation_rows * moved)
+        tuples = rows if keys[0].without_statistics else keys[0].relation_tuples or rows
+        known = tuple(n for n in counts if n is not None)
+        if len(known) < len(counts):
+            return calls
+        relations.append(GroupRelation(known, min(rows, tuples), tuples))
     return estimate_num_groups(relations, calls)

@@ -1,0 +1,64 @@
+"""What the model says of the actual rows, against a live planner that expects them.
+
+Two columns of `stay` always hold the same value, so that a condition on both is estimated as if they were independent;
+a condition on one of them lets the same rows through and is estimated right. The server's cost of the second query's
+join is what the first one's should be at its actual rows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import psycopg
+import pytest
+
+from rowreckon.report.document import Join
+from tests.servers.databases import run_script
+
+from .live import SERIAL, Connection, apply, capture, explain, judge, only
+
+TABLES = """
+create table stay(id int, week int, season int, guest int, hut int);
+insert into stay select g, (g * 31) % 200, (g * 31) % 200, (g::bigint * 7919) % 5000 + 1, g % 400
+  from generate_series(1, 20000) g;
+create table visit(guest int, nights int);
+insert into visit select (g::bigint * 104729) % 5000 + 1, g % 1000 from generate_series(1, 10000) g;
+create index visit_guest on visit(guest);
+create table hut(id int primary key, label text);
+insert into hut select g, repeat('h', 12) from generate_series(0, 400) g;
+analyze stay; analyze visit; analyze hut;
+"""
+WRONG = "s.week < 20 and s.season < 20"
+RIGHT = "s.week < 20 and s.season >= -1"
+
+
+@pytest.fixture(scope="module")
+def connection(database: str) -> Iterator[Connection]:
+    """A session on a database with stays, visits and huts."""
+    run_script(database, TABLES)
+    with psycopg.connect(database, autocommit=True) as session:
+        yield session
+
+
+def _server_cost(connection: Connection, query: str, settings: dict[str, str]) -> float:
+    with connection.transaction(force_rollback=True):
+        apply(connection, settings)
+        return float(explain(connection, query).plan.total_cost or 0.0)
+
+
+def _ways(join: Join, method: str) -> list[float]:
+    return [w.at_actual for m, c in join.costs.items() if m == method for w in c.ways if w.at_actual is not None]
+
+
+def test_build_side_below_a_join_has_its_actual_keys(connection: Connection) -> None:
+    """Over a misestimated join a hash table's buckets are as full as the key relation's actual rows make them."""
+    template = (
+        "select s.id, v.nights from stay s left join visit v on v.guest = s.guest join hut h on h.id = s.hut where {}"
+    )
+    tuning = {**SERIAL, "random_page_cost": "1.1", "work_mem": "16MB"}
+    joins = judge(capture(connection, template.format(WRONG), settings=tuning))
+    top = next(j for j in joins if len(j.outer.tables) == 2 or len(j.inner.tables) == 2)
+    assert top.outer.actual_rows == pytest.approx(2000)
+    server = _server_cost(connection, template.format(RIGHT), {**tuning, **only("hash")})
+
+    assert min(_ways(top, "hash")) == pytest.approx(server, rel=0.03)
