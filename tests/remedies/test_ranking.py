@@ -14,7 +14,7 @@ from rowreckon.causes.site import Context
 from rowreckon.causes.weigh import finding_of_join
 from rowreckon.counts import find_origins
 from rowreckon.remedies import PlanAudit, propose
-from tests.causes.live import Connection, judged
+from tests.causes.live import Connection, evenly_timed, judged
 from tests.faults.fault import guests
 
 SETUP = (
@@ -46,7 +46,7 @@ def verdict(audit: PlanAudit, word: str) -> PlanAudit:
     """The audit with all verdicts and harms set."""
     harms = {"crossed": "crossed", "held": "nothing", "undecided": "undecided"}[word]
     joins = tuple(j.model_copy(update={"verdict": word, "loss_factor": 4.0}) for j in audit.joins)
-    return replace(audit, joins=joins, findings=tuple(replace(f, harms=harms) for f in audit.findings))
+    return replace(evenly_timed(audit), joins=joins, findings=tuple(replace(f, harms=harms) for f in audit.findings))
 
 
 def test_no_remedy_where_nothing_is_harmed(huts: Connection) -> None:
@@ -108,7 +108,7 @@ def test_an_index_is_dropped_last(huts: Connection) -> None:
     assert gain is not None
     drop = finding_of_join("luring_index", gain, "crossed")
     cure = replace(finding, finding=finding.finding.model_copy(update={"joins": (join.node,), "confidence": 0.4}))
-    remedies = propose([replace(audit, joins=(join,), findings=(drop, cure))])
+    remedies = propose([replace(evenly_timed(audit), joins=(join,), findings=(drop, cure))])
     assert [r.kind for r in remedies] == ["more_statistics", "drop_index"]
     assert remedies[1].sql == ("DROP INDEX CONCURRENTLY public.stays_guest",)
     assert remedies[1].undo is not None

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from rowreckon.causes import CauseFinding
+from rowreckon.causes.executed_way import loss_of
 from rowreckon.elsewhere import nodes_of_join
 from rowreckon.remedies.plan_audit import PlanAudit
 from rowreckon.report.document import Join
 
 _OPEN = 0.5
 """Share of the time at stake taken as the expectation where the model could not compare the methods."""
+
+_ROUNDING_MS = 0.0005
+"""Half of the last digit of the times that EXPLAIN prints as averages over loops: many short loops hide that much."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,19 +40,26 @@ def gain_of(audit: PlanAudit, finding: CauseFinding) -> Gain:
     shares: list[float] = []
     seen: set[int] = set()
     for join in joins:
-        saved = _saved_share(join, finding)
-        ratio = finding.factor if finding.harms == "time" else join.loss_factor
+        ratio = _ratio(audit, join, finding)
         if ratio is not None:
             ratios.append(ratio)
+        saved = None if ratio is None else 1 - 1 / max(ratio, 1.0)
         nodes = [n for n in nodes_of_join(audit.reckoned, join.node) if n not in seen]
         seen.update(nodes)
-        times = [audit.own_ms[n] for n in nodes]
         shares.append(saved if saved is not None else _OPEN)
-        if any(t is not None for t in times):
-            timed = True
-            spent = sum(t or 0.0 for t in times)
-            high += spent * (saved if saved is not None else 1.0)
-            expected += spent * (saved if saved is not None else _OPEN)
+        if all(audit.own_ms[n] is None for n in nodes):
+            continue
+        timed = True
+        spent = _spent(audit, nodes)
+        hidden = sum(audit.reckoned.tree.nodes[n].loops * _ROUNDING_MS for n in nodes)
+        if saved is None:
+            high += spent + hidden
+            expected += spent * _OPEN
+            continue
+        # The modelled costs hold both inputs, whose share of the time no other method saves.
+        below = _spent(audit, audit.reckoned.tree.subtree(join.node))
+        high += min((below + hidden) * saved, spent + hidden)
+        expected += min(below * saved, spent)
     whole = audit.execution_ms
     cost_ratio = round(max(ratios), 2) if ratios else None
     if not timed or not whole:
@@ -57,12 +69,14 @@ def gain_of(audit: PlanAudit, finding: CauseFinding) -> Gain:
     return Gain(min(high, whole), min(expected, whole), min(expected / whole, 1.0), cost_ratio)
 
 
-def _saved_share(join: Join, finding: CauseFinding) -> float | None:
-    """Share of the join's time that the model expects to save; None where it could not compare."""
+def _spent(audit: PlanAudit, nodes: Iterable[int]) -> float:
+    return sum(audit.own_ms[n] or 0.0 for n in nodes)
+
+
+def _ratio(audit: PlanAudit, join: Join, finding: CauseFinding) -> float | None:
+    """Modelled cost of the join as it ran over what it would be after the cure; None where the model can't tell."""
     if finding.harms == "time":
-        return 1 - 1 / max(finding.factor, 1.0)
+        return finding.factor
     if join.verdict in ("held", "accurate"):
-        return 0.0
-    if join.loss_factor is None:
-        return None
-    return 1 - 1 / max(join.loss_factor, 1.0)
+        return 1.0
+    return loss_of(join, audit.reckoned.tree)
