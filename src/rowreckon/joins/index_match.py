@@ -83,8 +83,8 @@ def match_index(
     if not used:
         return None
     return Match(
-        selectivity=selectivity,
-        boundary=boundary,
+        selectivity=selectivity * index.share,
+        boundary=boundary * index.share,
         quals=quals,
         join_clauses=tuple(used),
         unique_match=index.unique and pinned == len(index.keys),
@@ -109,7 +109,7 @@ def _on_column(relation: KnownRelation, column: str | None, keyed: list[ClauseIn
     own = [
         (r.clause, r.selectivity)
         for r in relation.restrictions
-        if column is not None and r.selectivity is not None and _own_column(r.clause) == column
+        if column is not None and r.selectivity is not None and own_column(r.clause) == column
     ]
     selectivity, ends, arrays = 1.0, [s for c, s in own if c.operator in _INEQUALITIES], 1.0
     for joining in joined:
@@ -130,33 +130,42 @@ def _on_column(relation: KnownRelation, column: str | None, keyed: list[ClauseIn
 
 
 def hypothetical_index(relation: KnownRelation, equalities: list[ClauseInput]) -> KnownIndex:
-    """A B-tree on the join's equality columns as CREATE INDEX would build it: leaves nine tenths full."""
-    names = tuple(dict.fromkeys(c.inner.column for c in equalities if c.inner.column))
-    width = 0
-    correlation = 0.0
-    for position, name in enumerate(names):
-        column = relation.column(name)
-        row = column.statistics_of(inherited=relation.relation.has_children) if column is not None else None
-        width += int(row.avg_width) if row is not None else 8
-        if position == 0 and row is not None:
-            correlation = row.correlation or 0.0
-    entry = 8 + ((width + 7) & ~7) + 4
-    per_page = max((8192 - 40) * 0.9 // entry, 2.0)
-    leaves = max(ceil(relation.size.tuples / per_page), 1)
+    """A B-tree on the join's equality columns."""
+    return index_to_build(relation, tuple(dict.fromkeys(c.inner.column for c in equalities if c.inner.column)))
+
+
+def index_to_build(
+    relation: KnownRelation, keys: tuple[str, ...], included: tuple[str, ...] = (), share: float = 1.0
+) -> KnownIndex:
+    """A B-tree as CREATE INDEX would build it, leaves nine tenths full; `share` of the tuples satisfy its predicate."""
+    inherited = relation.relation.has_children
+    rows = {
+        name: column.statistics_of(inherited=inherited)
+        for name in (*keys, *included)
+        if (column := relation.column(name)) is not None
+    }
+    widths = {name: int(row.avg_width) if (row := rows.get(name)) is not None else 8 for name in (*keys, *included)}
+    inner = 8 + ((sum(widths[name] for name in keys) + 7) & ~7) + 4
+    entry = 8 + ((sum(widths.values()) + 7) & ~7) + 4  # inner pages hold the key columns alone
+    per_leaf = max((8192 - 40) * 0.9 // entry, 2.0)
+    per_page = max((8192 - 40) * 0.9 // inner, 2.0)
+    tuples = max(relation.size.tuples * share, 1.0)
+    leaves = max(ceil(tuples / per_leaf), 1)
     height, level = 0, float(leaves)
     while level > 1.0:
         level, height = ceil(level / per_page), height + 1
+    first = rows.get(keys[0])
     shape = IndexShape(
         pages=float(leaves + ceil(leaves / per_page) + 1),
-        tuples=relation.size.tuples,
+        tuples=tuples,
         tree_height=height,
-        nkeycolumns=len(names),
-        correlation=correlation,
+        nkeycolumns=len(keys),
+        correlation=(first.correlation or 0.0) if first is not None else 0.0,
     )
-    return KnownIndex("", False, shape, names, frozenset(names))
+    return KnownIndex("", False, shape, keys, frozenset((*keys, *included)), share)
 
 
-def _own_column(clause: Clause) -> str | None:
+def own_column(clause: Clause) -> str | None:
     """The plain column that a restriction compares with a constant."""
     if clause.right_columns and clause.left_columns:
         return None

@@ -26,7 +26,8 @@ class Restriction:
 class KnownIndex:
     """A valid B-tree index of a relation, with the names of its key columns (None for an expression).
 
-    `unique` says that it proves uniqueness to the planner; `covered` are the columns that it holds.
+    `unique` says that it proves uniqueness to the planner; `covered` are the columns that it holds; `share` is the part
+    of the relation's tuples that its predicate keeps.
     """
 
     name: str
@@ -34,6 +35,7 @@ class KnownIndex:
     shape: IndexShape
     keys: tuple[str | None, ...]
     covered: frozenset[str]
+    share: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
