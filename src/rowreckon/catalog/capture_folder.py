@@ -5,11 +5,11 @@ from __future__ import annotations
 import hashlib
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 
 from rowreckon.capture import Capture
 from rowreckon.errors import InputError, UnreadableFile
+from rowreckon.frozen import frozen
 
 from .capture_file import SUFFIX, read_capture, write_capture
 from .masking import mask_capture
@@ -17,7 +17,7 @@ from .masking import mask_capture
 _PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CaptureFolder:
     """Where captures are saved; `mask` leaves literals and sampled values out."""
 

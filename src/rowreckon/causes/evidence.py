@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from rowreckon.capture import Capture
 from rowreckon.counts import Origins, ReckonedTree
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Join
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CauseEvidence:
     """One plan's evidence. `threshold` is the q-error from which on a count is called misestimated."""
 

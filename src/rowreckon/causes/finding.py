@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Basis, Evidence, Finding
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ WEAK = 0.4
 """Thinkable; nothing speaks for it but the absence of something better."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class TableName:
     """A relation as the plan or the catalog names it; raw names, not quoted. `schema` is None where unknown."""
 
@@ -33,7 +34,7 @@ class TableName:
         return f"{self.schema}.{self.name}" if self.schema else self.name
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class FunctionName:
     """A set-returning function; `arguments` is its signature as the catalog prints it, None where unknown."""
 
@@ -42,7 +43,7 @@ class FunctionName:
     arguments: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Subject:
     """What a remedy would act upon. Names are raw; `expressions` are in the server's spelling, without an alias.
 
@@ -69,7 +70,7 @@ class Subject:
     """False where no statistic of PostgreSQL mends it: then it is a note and no remedy."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Candidate:
     """One cause that may explain an error, with the weight of its evidence against its rivals'."""
 
@@ -81,7 +82,7 @@ class Candidate:
     subject: Subject
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CauseFinding:
     """A finding of the audit document, with the typed data that remedies need.
 

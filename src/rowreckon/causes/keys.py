@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from rowreckon.causes.site import Context, Key, Site
+from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class KeyPair:
     """Both sides of one equality clause; a side is None where it is no plain column of a base relation."""
 

@@ -24,13 +24,13 @@ PostgreSQL documentation, "Indexes" and CREATE INDEX; cost_index in costsize.c.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rowreckon.causes.clause_kinds import compared_column, kind_of
 from rowreckon.causes.finding import Subject, TableName, fact
 from rowreckon.causes.scans import is_base_scan, name_of, partition_parent_alias, relation_of, table_of
 from rowreckon.causes.wording import count, listed
+from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import Clause, parse_condition
 from rowreckon.plan.nodes import JoinNode, ScanNode
 
@@ -43,7 +43,7 @@ _CLEARLY = 1.5
 """An index is worth its writes only where the model sees it win by more than its own uncertainty."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class IndexGain:
     """A join that a new index would serve: the modelled cost ratio existing ÷ with the index, at the actual rows."""
 

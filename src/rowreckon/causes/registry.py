@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from types import ModuleType
 
 from rowreckon.causes import (
@@ -27,11 +26,12 @@ from rowreckon.causes import (
 )
 from rowreckon.causes.finding import Candidate
 from rowreckon.causes.site import Context, Site
+from rowreckon.frozen import frozen
 
 SiteCheck = Callable[[Site, Context], Candidate | None]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Cause:
     """One root cause; its module's doc tells it whole. `check` judges a site, None for causes told of a join."""
 

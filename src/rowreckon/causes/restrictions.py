@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from rowreckon.causes.clause_kinds import ClauseKind, compared_column, kind_of
+from rowreckon.frozen import frozen
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
@@ -20,7 +20,7 @@ _OLD = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Restriction:
     """One clause on the scanned relation alone."""
 
@@ -53,7 +53,7 @@ def columns_of(found: list[Restriction], *kinds: ClauseKind) -> tuple[str, ...]:
     return tuple(dict.fromkeys(r.column for r in found if r.kind in kinds and r.column is not None))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Age:
     """How old a relation's statistics are, and what says so.
 

@@ -7,11 +7,11 @@ removed. The planner's own idea of that total can be read off the scan's cost wh
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rowreckon.causes.finding import TableName
 from rowreckon.counts.interval import Interval, actual_interval
+from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import AppendNode, ScanNode
 
@@ -28,7 +28,7 @@ _HASHED_LIST = 9
 _PARTITION_ALIAS = re.compile(r"(?P<parent>.+)_\d+$")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PlannedTotal:
     """The planner's idea of a relation's rows: an interval, and where it was read."""
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from rowreckon.causes.defaults import default_selectivity
@@ -20,6 +19,7 @@ from rowreckon.causes.scans import (
     relation_of,
     table_of,
 )
+from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
 from rowreckon.plan.nodes import (
     AggregateNode,
@@ -43,7 +43,7 @@ _RETURNED = re.compile(r"\$\d+")
 SiteKind = Literal["scan", "lookup", "join", "groups", "function", "other"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Key:
     """One side of a join clause or a grouping key that is a plain column of a base relation."""
 
@@ -53,7 +53,7 @@ class Key:
     relation: Relation | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Context:
     """One plan's evidence with the look-ups that all sites share."""
 
@@ -132,7 +132,7 @@ class Context:
         return (n for n in numbers if is_base_scan(self.tree.nodes[n]))
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Site:
     """One node at which an error enters.
 

@@ -6,13 +6,13 @@ import io
 import sys
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, cast
 
 import typer
 
 from rowreckon.errors import UsageError
+from rowreckon.frozen import frozen
 
 if TYPE_CHECKING:
     from rowreckon.archive.digest import Digest
@@ -26,7 +26,7 @@ _PEEKED = 4 << 20
 _POWERS = frozenset(10**n for n in range(12))
 
 
-@dataclass(frozen=True)
+@frozen
 class ArchiveOptions:
     """What the command line says of archives."""
 

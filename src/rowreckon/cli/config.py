@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import os
 import tomllib
-from dataclasses import dataclass
 from pathlib import Path
 
 from rowreckon.errors import UnreadableFile, UsageError
+from rowreckon.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Config:
     """`allow` names servers as host, host:port, host/database or host:port/database."""
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from rowreckon.errors import UnreadableFile, UsageError
+from rowreckon.frozen import frozen
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
@@ -35,7 +36,7 @@ _SCHEMA = "rowreckon.mask-key/1"
 _KEY_BYTES = 32
 
 
-@dataclass(frozen=True)
+@frozen
 class KeyFile:
     """A random key, which makes the same pseudonyms for the same names again, and the names given so far."""
 
@@ -85,7 +86,7 @@ def read_key_file(path: Path) -> KeyFile:
     return KeyFile(path, key, names)
 
 
-@dataclass(frozen=True)
+@frozen
 class Masking:
     """What is to be left out of every output of one run: literals always, names where there is a key file."""
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 from rowreckon.capture import Capture
@@ -15,6 +14,7 @@ from rowreckon.cli.masking import Masking
 from rowreckon.cli.output import OutputFormat, exit_status, print_audit, write_reports
 from rowreckon.cli.progress import progress_bar
 from rowreckon.cli.server_options import confirm, connector, warn
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Audit
 from rowreckon.server.measure import SweepRules
 from rowreckon.server.querylist import QueryItem
@@ -25,7 +25,7 @@ INTERRUPTED = 130
 """Exit status after Ctrl-C, as shells count it; the report is written all the same."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Ask:
     """What need not be asked."""
 
@@ -33,7 +33,7 @@ class Ask:
     standby: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Outputs:
     """Where the results go."""
 

@@ -8,8 +8,6 @@ of the same relation with another number of buckets; here every path has its own
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from rowreckon.cost.capabilities import uses_ndistinct_for_hash_buckets
 from rowreckon.cost.gather import parallel_divisor
 from rowreckon.cost.hash_table import HashTableSize, hash_table_size
@@ -17,9 +15,10 @@ from rowreckon.cost.path import FREE, PathCost, QualCost
 from rowreckon.cost.selectivity import HashKey, SemiAntiJoinFactors, estimate_hash_bucket_stats
 from rowreckon.cost.settings import CostSettings
 from rowreckon.cost.units import DISABLE_COST, clamp_row_est, page_size, relation_byte_size, rint
+from rowreckon.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HashJoinTerms:
     """What of a hash join stays the same while its input rows vary.
 

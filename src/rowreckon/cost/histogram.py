@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
@@ -19,9 +18,10 @@ from rowreckon.cost.selectivity import (
     MergeScanSelectivity,
     get_variable_numdistinct,
 )
+from rowreckon.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class OrderedStatistics:
     """A column with its histogram bounds in ascending order (empty where there is none).
 

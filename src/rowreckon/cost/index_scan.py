@@ -8,7 +8,6 @@ Not modelled: hash, GiST, SP-GiST, GIN and BRIN indexes, which have estimators o
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import ceil, log
 from typing import NamedTuple
 
@@ -19,11 +18,12 @@ from rowreckon.cost.path import FREE, PathCost, QualCost
 from rowreckon.cost.relation import RelationSize
 from rowreckon.cost.settings import CostSettings
 from rowreckon.cost.units import DEFAULT_RANGE_INEQ_SEL, clamp_row_est, float4, rint
+from rowreckon.frozen import frozen
 
 _PAGE_CPU_MULTIPLIER = 50.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class IndexShape:
     """A B-tree index: pages, tuples (the table's, unless it has a predicate), levels below the root.
 
@@ -50,7 +50,7 @@ class IndexShape:
         return order * 0.75 if self.nkeycolumns > 1 else order
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class IndexCondition:
     """What a scan asks of the index.
 

@@ -5,7 +5,6 @@ Source: initial_cost_mergejoin and final_cost_mergejoin in optimizer/path/costsi
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import NamedTuple
 
 from rowreckon.cost.capabilities import has_incremental_sort_below_merge_join
@@ -14,9 +13,10 @@ from rowreckon.cost.selectivity import WHOLE_SCAN, MergeScanSelectivity
 from rowreckon.cost.settings import CostSettings
 from rowreckon.cost.sort import cost_incremental_sort, cost_sort
 from rowreckon.cost.units import clamp_row_est, relation_byte_size, rint
+from rowreckon.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MergeJoinTerms:
     """What of a merge join stays the same while its input rows vary.
 

@@ -6,15 +6,14 @@ releases 13 to 18.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from rowreckon.cost.path import FREE, PathCost, QualCost
 from rowreckon.cost.selectivity import SemiAntiJoinFactors
 from rowreckon.cost.settings import CostSettings
 from rowreckon.cost.units import rint
+from rowreckon.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NestLoopTerms:
     """What of a nested loop stays the same while its input rows vary.
 
@@ -31,13 +30,16 @@ class NestLoopTerms:
     target: QualCost = FREE
 
 
+NO_TERMS = NestLoopTerms()
+
+
 def cost_nestloop(
     settings: CostSettings,
     outer: PathCost,
     inner: PathCost,
     rows: float,
     width: int = 0,
-    terms: NestLoopTerms = NestLoopTerms(),
+    terms: NestLoopTerms = NO_TERMS,
 ) -> PathCost:
     """Nested Loop of `outer` and `inner`; `rows` (per process) is what it puts out.
 

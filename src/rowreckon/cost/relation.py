@@ -7,17 +7,16 @@ parents, which are the sum of their partitions.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from rowreckon.cost.capabilities import marks_never_analyzed, scales_density_by_fillfactor
 from rowreckon.cost.settings import CostSettings
 from rowreckon.cost.units import BLCKSZ, rint
+from rowreckon.frozen import frozen
 
 _PAGE_HEADER = 24
 _TUPLE_OVERHEAD = 28
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class RelationSize:
     """A plain table as the planner sees it: heap pages, tuples, and the fraction of pages that are all-visible.
 

@@ -9,11 +9,11 @@ Not modelled: estimates that a foreign key makes (the caller knows the key), and
 from __future__ import annotations
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
 from math import ceil
 from typing import NamedTuple
 
 from rowreckon.cost.units import DEFAULT_NUM_DISTINCT, clamp_row_est, float4
+from rowreckon.frozen import frozen
 
 
 class SemiAntiJoinFactors(NamedTuple):
@@ -60,7 +60,7 @@ class GroupRelation(NamedTuple):
     rel_tuples: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ColumnStatistics:
     """One column's row of pg_stats, with its table's size.
 

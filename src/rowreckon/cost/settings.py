@@ -8,12 +8,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from typing import Any
 
 from rowreckon.cost.capabilities import NEWEST_MAJOR, OLDEST_MAJOR, counts_disabled_nodes, has_doubled_hash_mem
 from rowreckon.cost.units import DISABLE_COST
 from rowreckon.errors import BrokenPlan, UsageError
+from rowreckon.frozen import frozen
 
 _MEMORY_BYTES = {"B": 1, "kB": 1024, "MB": 1024**2, "GB": 1024**3, "TB": 1024**4, "8kB": 8192}
 _IN_KILOBYTES = frozenset({"work_mem"})
@@ -22,7 +23,7 @@ _VALUE = re.compile(r"\s*([-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?)\s*(8?[kMGT]?B)?\s*")
 _TRUTH = {"on": True, "true": True, "yes": True, "1": True, "off": False, "false": False, "no": False, "0": False}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class CostSettings:
     """Every setting that the planner's costs depend on, with the release's default where none is given.
 

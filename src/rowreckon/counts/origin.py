@@ -7,11 +7,10 @@ origin.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from rowreckon.counts.interval import Interval
 from rowreckon.counts.q_error import Direction, divide, multiply, nearest_error
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.frozen import frozen
 from rowreckon.plan.nodes import (
     AggregateNode,
     BitmapCombineNode,
@@ -28,7 +27,7 @@ _LEAST_FACTOR = 2.0  # an error smaller than this enters everywhere and explains
 _KEPT = 6  # origins remembered per subtree: more than any join needs, and few enough to stay linear
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Entering:
     """The error that enters at one node. `factor` ≥ 1; `reported` is False where children cannot be divided out."""
 
@@ -38,7 +37,7 @@ class Entering:
     reported: bool
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Origins:
     """Per node: the error entering there (or None), and the largest errors entering at or below it."""
 

@@ -6,15 +6,14 @@ Actual Rows is an average over the processes that took part; both must become to
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from rowreckon.frozen import frozen
 from rowreckon.plan.nodes import AggregateNode, GatherNode, JoinNode
 from rowreckon.plan.tree import PlanTree
 
 _NO_GATHER = -1
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Parallelism:
     """Per node: the Gather above it (or -1), and whether its estimate was divided among processes."""
 

@@ -7,9 +7,9 @@ input before its first row, so that a stop above it does not reach below it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Literal
 
+from rowreckon.frozen import frozen
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.nodes import (
     AggregateNode,
@@ -30,7 +30,7 @@ from rowreckon.plan.tree import PlanTree
 CountState = Literal["exact", "at_least", "reread", "not_run", "not_counted", "probed"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Reach:
     """One node's count state, and in words what may have stopped it."""
 

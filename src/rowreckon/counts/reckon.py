@@ -7,18 +7,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from rowreckon.counts.interval import Interval, actual_interval, estimate_interval
 from rowreckon.counts.parallel import Parallelism, find_parallelism
 from rowreckon.counts.q_error import Direction, nearest_error, q_error, ratio_interval
 from rowreckon.counts.reach import CountState, Reach, find_reach
+from rowreckon.frozen import frozen
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.nodes import AppendNode, BitmapHeapScanNode, BitmapIndexScanNode, GatherNode, JoinNode
 from rowreckon.plan.tree import PlanTree, tables_below
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class NodeCount:
     """One node's totals over loops and workers, in rows; None where the plan tells nothing.
 
@@ -48,7 +48,7 @@ class NodeCount:
         return self.reach.state
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ReckonedTree:
     """A plan tree with the totals of every node."""
 

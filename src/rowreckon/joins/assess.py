@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from rowreckon.counts.origin import Entering
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.frozen import frozen
 from rowreckon.report import document as doc
 
 from .curve import curve_points
@@ -24,7 +25,7 @@ from .verdict import World, decide, fitting, trimmed
 _MOST_PLAY_OF_EXECUTED = 1.02
 
 
-@dataclass(frozen=True)
+@frozen
 class Assessment:
     """The parts of a `document.Join` that rest on the cost model; `reason` says why it is undecided."""
 

@@ -10,9 +10,9 @@ Source for several crossings: N. Reddy, J. Haritsa, "Analyzing Plan Diagrams of 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from math import floor
 
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Method
 
 Leader = Callable[[float], Method | None]
@@ -21,7 +21,7 @@ _CLOSE = 4.0
 _MOST_CHANGES = 12
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Border:
     """`below` leads up to `rows` - 1, `above` from `rows` on (whole planner rows)."""
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from rowreckon.capture import Capture
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Verdict
 
 from .assess import assess
@@ -16,7 +15,7 @@ from .relation_evidence import RelationEvidence
 from .settings import settings_of
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class BriefVerdict:
     """The verdict on the join at `node`; `loss_factor` is its cost over the cheapest one's at the actual rows."""
 

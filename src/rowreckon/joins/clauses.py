@@ -7,9 +7,9 @@ condition or filter, where the scan's own columns stand without a table name.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import Literal
 
+from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
 from rowreckon.plan.nodes import BitmapHeapScanNode, BitmapIndexScanNode, JoinNode, ScanNode
 from rowreckon.plan.tree import PlanTree, alias_of
@@ -18,7 +18,7 @@ Place = Literal["hash", "merge", "filter", "index", "scan_filter"]
 _TURNED = {"=": "=", "<": ">", ">": "<", "<=": ">=", ">=": "<=", "<>": "<>"}
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class JoinClause:
     """One join clause with its sides named as the executed join took them.
 

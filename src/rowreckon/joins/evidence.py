@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from rowreckon.capture import Capture
 from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Method, Missing
 
 from .build import build_model, plan_models
@@ -24,7 +25,7 @@ from .semijoins import as_semijoin
 from .sides import JoinFacts
 
 
-@dataclass(frozen=True)
+@frozen
 class JoinEvidence:
     """What is known of one join.
 

@@ -8,17 +8,17 @@ over an ordered index are left out: they gain on a hash join only where far fewe
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from math import ceil, log2
 
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Method
 
 from .inputs import JoinInput, Point
 from .sides import JoinFacts
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class HiddenWay:
     """A way that may exist, with what it costs at least at a point (planner cost)."""
 

@@ -7,12 +7,12 @@ utils/adt/selfuncs.c, releases 13 to 18.
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from math import ceil
 
 from rowreckon.cost import CostSettings, IndexShape, SkippedColumn, skip_scan
 from rowreckon.cost.capabilities import has_skip_scan
 from rowreckon.cost.units import DEFAULT_INEQ_SEL, DEFAULT_NUM_DISTINCT
+from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import Clause
 
 from .inputs import ClauseInput, KnownIndex
@@ -23,7 +23,7 @@ _INEQUALITIES = frozenset({"<", "<=", ">", ">="})
 _ARRAY = re.compile(r"'\{(.*)\}'", re.S)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Match:
     """What an index can enforce of the clauses at hand: selectivities at the estimate, and counts of quals."""
 
@@ -92,7 +92,7 @@ def match_index(
     )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _OnColumn:
     """The clauses on one index column: their joint selectivity, and whether equality pins it to one value."""
 

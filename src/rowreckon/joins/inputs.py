@@ -7,11 +7,12 @@ figures. Rows are per execution, and over all processes unless a path is partial
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import NamedTuple, Protocol
 
 from rowreckon.cost import HashKey, MergeScanSelectivity, PathCost
 from rowreckon.cost.units import DEFAULT_NUM_DISTINCT, clamp_row_est
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Basis
 
 from .known_relation import KnownIndex, KnownRelation
@@ -56,7 +57,7 @@ class SidePath(NamedTuple):
     access: str = ""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SideInput:
     """One side of a join: its rows at the estimate, width (bytes), ways to produce it, and its relation if known.
 
@@ -77,7 +78,7 @@ class SideInput:
     actual_ratio: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class KeyInput:
     """One side of a join clause: column or expression, its distinct values and frequencies in the whole relation.
 
@@ -112,7 +113,7 @@ class KeyInput:
         return HashKey(self.distinct(moved), self.null_frac, self.mcv_freq, rows, tuples)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ClauseInput:
     """One join clause with its figures.
 
@@ -145,7 +146,7 @@ class ClauseInput:
         )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ParameterisedAccess:
     """The executed nested loop's inner side, where only the plan tells of it.
 
@@ -169,7 +170,7 @@ class Uniqueness(Protocol):
         ...
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class JoinInput:
     """A join in one order of its sides.
 

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from rowreckon.frozen import frozen
 from rowreckon.report import document as doc
 
 from .assess import Assessment, assess
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from rowreckon.counts.reckon import ReckonedTree
 
 
-@dataclass(frozen=True)
+@frozen
 class JoinVerdicts:
     """The joins of one plan in pre-order, and the evidence that would decide more (`Join.missing` points into it)."""
 
@@ -52,7 +52,7 @@ def judge_joins(capture: Capture, reckoned: ReckonedTree, origins: Origins, *, t
     return JoinVerdicts(joins=tuple(joins), missing=missing.items())
 
 
-@dataclass(frozen=True)
+@frozen
 class Whole:
     """What all joins of a plan share."""
 

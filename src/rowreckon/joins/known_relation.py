@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rowreckon.cost import ColumnStatistics, IndexShape, RelationSize, get_variable_numdistinct
+from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import Clause
 
 if TYPE_CHECKING:
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 _GUESSED_FANOUT = 256.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Restriction:
     """One of a relation's own conditions, with its selectivity (None where the server did not answer)."""
 
@@ -22,7 +22,7 @@ class Restriction:
     selectivity: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class KnownIndex:
     """A valid B-tree index of a relation, with the names of its key columns (None for an expression).
 
@@ -38,7 +38,7 @@ class KnownIndex:
     share: float = 1.0
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class KnownRelation:
     """A scan's relation as the planner saw it.
 

@@ -8,7 +8,6 @@ size, which `size_evidence` bounds.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from math import floor
 
 from rowreckon.cost import (
@@ -23,6 +22,7 @@ from rowreckon.cost import (
 )
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, ScanNode
 from rowreckon.plan.tree import index_of
@@ -36,7 +36,7 @@ _ROUNDING = 0.005
 _LEAST_PRECISE = 0.01
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class LoopEvidence:
     """One execution of the inner side: its cost, rows found before its own filter, and the sizes that are possible."""
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 
 from rowreckon.cost import PathCost, fractional_cost
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Basis, Method
 
 from .hidden import HiddenWay
@@ -17,7 +18,7 @@ _MOST_KEPT = 4
 METHOD_ORDER: tuple[Method, ...] = ("nested_loop", "hash", "merge")
 
 
-@dataclass(frozen=True)
+@frozen
 class JoinModel:
     """The ways to run one join.
 

@@ -7,7 +7,6 @@ get_parameterized_baserel_size in optimizer/path/costsize.c, releases 13 to 18.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 
 from rowreckon.cost import (
     CostSettings,
@@ -20,6 +19,7 @@ from rowreckon.cost import (
     cost_index,
 )
 from rowreckon.cost.units import clamp_row_est
+from rowreckon.frozen import frozen
 
 from .index_match import Match, hypothetical_index, match_index, parameter_selectivity
 from .inputs import ClauseInput, JoinInput, KnownIndex, Point
@@ -29,7 +29,7 @@ from .moved import moved_with
 _COMPARISONS = frozenset({"=", "<", "<=", ">", ">="})
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Parameterised:
     """A parameterised inner path: `cost` per execution; `clauses` are the join clauses that it enforces."""
 

@@ -6,12 +6,11 @@ tables on both sides, the same rows, the same lower joins at the same cost, the 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from rowreckon.capture import Capture
 from rowreckon.cost.units import DISABLE_COST
 from rowreckon.counts.parallel import find_parallelism
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.frozen import frozen
 from rowreckon.plan.nodes import HashNode, IncrementalSortNode, JoinNode, MaterializeNode, MemoizeNode, SortNode
 from rowreckon.plan.tree import PlanTree, alias_of, lay_out
 from rowreckon.report.document import Method
@@ -22,7 +21,7 @@ _WRAPPERS = (HashNode, SortNode, IncrementalSortNode, MaterializeNode, MemoizeNo
 _CENT = 0.0101
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PlannerFigure:
     """A method's startup and total cost by the planner, or why its plan can't be compared."""
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import floor, log
 
 from rowreckon.counts.interval import Interval
+from rowreckon.frozen import frozen
 
 from .inputs import JoinInput, Point
 from .sides import JoinFacts, Side
@@ -13,7 +13,7 @@ from .sides import JoinFacts, Side
 _SAME = 0.01
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Points:
     """The estimate, and the actual where the counts allow one (else None); planner rows.
 

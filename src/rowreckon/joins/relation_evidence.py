@@ -7,15 +7,14 @@ tuples, and either gives the other.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SeenRelation:
     """Pages and tuples of a relation that the plan scans from end to end."""
 

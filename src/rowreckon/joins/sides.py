@@ -6,11 +6,10 @@ side). Sort, Hash, Materialize and Memoize stand between a join and its relation
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from rowreckon.counts.interval import Interval
 from rowreckon.counts.reach import CountState
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.frozen import frozen
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.nodes import (
     BitmapHeapScanNode,
@@ -42,7 +41,7 @@ JOIN_TYPES: dict[str, JoinType] = {
 _WRAPPERS = (HashNode, SortNode, IncrementalSortNode, MaterializeNode)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Side:
     """One input of a join.
 
@@ -69,7 +68,7 @@ class Side:
     width: int
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class JoinFacts:
     """One join of a plan, as far as the plan alone tells.
 

@@ -10,10 +10,10 @@ Source: btcostestimate in utils/adt/selfuncs.c, cost_index in optimizer/path/cos
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from math import ceil
 
 from rowreckon.cost import CostSettings
+from rowreckon.frozen import frozen
 from rowreckon.plan.nodes import IndexScanNode
 
 from .relation_evidence import SeenRelation
@@ -29,7 +29,7 @@ _ROUNDING = 0.0051
 _STEPS = 3
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SizeGuess:
     """One possible size of a relation and of the index on it: pages, tuples, index pages, levels below the root."""
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import floor
 
 from rowreckon.cost import PathCost
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Basis, Margin, Method, SwitchPoint
 
 from .borders import Border, ends_of, find_borders, flip_interval, grid, sounded
@@ -24,7 +24,7 @@ _ABSURD = 20.0
 _MOST_ROWS = 1.0e9
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Line:
     """The borders along the outer rows (planner rows) with the inner side at one place, and the ways that matter."""
 

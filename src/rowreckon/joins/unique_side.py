@@ -7,11 +7,12 @@ optimizer/path/costsize.c. Not modelled: a hash aggregate that spills.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from rowreckon.cost import CostSettings, PathCost, cost_sort
 from rowreckon.cost.selectivity import GroupRelation, estimate_num_groups
 from rowreckon.cost.units import clamp_row_est
+from rowreckon.frozen import frozen
 
 from .inputs import JoinInput, KeyInput, SidePath
 from .uniqueness import proves_unique
@@ -19,7 +20,7 @@ from .uniqueness import proves_unique
 _HASH_ENTRY_OVERHEAD = 16 + 16 + 24
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class MadeUnique:
     """The keys by which a side was made unique."""
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Literal
 
 from rowreckon.cost import STD_FUZZ_FACTOR
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Method, Verdict
 
 from .inputs import Point
@@ -26,7 +26,7 @@ _FUZZ_OVER_JOIN = STD_FUZZ_FACTOR**3
 Outcome = Literal["crossed", "stays", "close", "misled", "lacking"]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Decision:
     """A verdict with the figures that it rests on; `reason` says why it is undecided, else empty."""
 

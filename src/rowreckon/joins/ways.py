@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 
 from rowreckon.cost import CostSettings, PathCost
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Basis, Method
 
 from .inputs import JoinInput, Point
@@ -16,7 +16,7 @@ from .way_nested_loop import nested_loop_ways
 CostAt = Callable[[Point], PathCost]
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Way:
     """One way to run the join.
 

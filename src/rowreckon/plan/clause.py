@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from rowreckon.frozen import frozen
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class ColumnReference:
     """A column as a condition names it; `table` is the alias, or None where EXPLAIN left it out."""
 
@@ -16,7 +16,7 @@ class ColumnReference:
         return f"{self.table}.{self.column}" if self.table else self.column
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Clause:
     """One conjunct of a condition.
 
@@ -57,7 +57,7 @@ class Clause:
         )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Condition:
     """A condition as a conjunction of clauses; `parsed` is False where the text could not be read as SQL."""
 

@@ -6,8 +6,8 @@ The subtree of node i is the run i … end[i] - 1, since pre-order keeps subtree
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from rowreckon.frozen import frozen
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.nodes import (
     BitmapIndexScanNode,
@@ -23,7 +23,7 @@ from rowreckon.plan.nodes import (
 _INPUTS = ("Outer", "Inner", "Member", "Subquery")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PlanTree:
     """All nodes of one plan by pre-order number."""
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
 
+from rowreckon.frozen import frozen
 
-@dataclass(frozen=True, slots=True)
+
+@frozen
 class RawPlan:
     """One plan found in a text, not yet checked against the typed tree.
 
@@ -26,7 +28,7 @@ class RawPlan:
     extra: dict[str, Any] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Rejected:
     """A place that looked like a plan and could not be read: why, in one clause, and where."""
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 
 from rowreckon.causes import CauseFinding
+from rowreckon.frozen import frozen
 from rowreckon.remedies.builders import BUILDERS
 from rowreckon.remedies.draft import INVASIVENESS, Draft
 from rowreckon.remedies.plan_audit import PlanAudit
@@ -18,7 +18,7 @@ practice, no source."""
 _MOST = 3
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Combination:
     """One draft made of several findings' drafts, in one plan; `parts` are the SQL of those that don't help alone."""
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Literal
 
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseFinding, TableName
+from rowreckon.frozen import frozen
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Catalog, Relation
@@ -24,7 +25,7 @@ INVASIVENESS: dict[str, int] = {
 """Between equals the less invasive remedy comes first."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Draft:
     """A change to try. `works` is the chance that it helps if its cause is right; names in `tables` are raw."""
 

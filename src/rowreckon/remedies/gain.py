@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from rowreckon.causes import CauseFinding
 from rowreckon.causes.executed_way import loss_of
 from rowreckon.elsewhere import nodes_of_join
+from rowreckon.frozen import frozen
 from rowreckon.remedies.plan_audit import PlanAudit
 from rowreckon.report.document import Join
 
@@ -18,7 +18,7 @@ _ROUNDING_MS = 0.0005
 """Half of the last digit of the times that EXPLAIN prints as averages over loops: many short loops hide that much."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Gain:
     """Time that may come back in one plan, ms: `high` at most, `expected` for the ranking; None without timing.
 

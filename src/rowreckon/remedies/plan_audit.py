@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseFinding
 from rowreckon.counts import ReckonedTree
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Join
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class PlanAudit:
     """One plan, audited: `index` is its place in the document, `own_ms` each node's own time (ms)."""
 

@@ -6,9 +6,9 @@ The words and the ruler both start from here, so that neither can contradict the
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
 from typing import Literal
 
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Join, SwitchPoint
 
 Side = Literal["outer", "inner"]
@@ -16,7 +16,7 @@ Side = Literal["outer", "inner"]
 _SAME = 1.02
 
 
-@dataclass(frozen=True)
+@frozen
 class Border:
     """One switch point: `below` is cheapest under `rows`, `above` from there on; rows of `side`."""
 

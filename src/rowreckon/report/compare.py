@@ -4,10 +4,10 @@ moved, and whether the times differ by more than their own spread."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from statistics import median
 from typing import Literal
 
+from rowreckon.frozen import frozen
 from rowreckon.report.borders import Border, borders
 from rowreckon.report.document import Audit, Join, Method, Node, Plan, Remedy
 from rowreckon.report.matching import Matcher, join_key, node_key
@@ -17,7 +17,7 @@ _MOVED = 1.1  # switch points nearer than this are the same one: common practice
 _CHANCE = 0.05  # common practice, no source
 
 
-@dataclass(frozen=True)
+@frozen
 class MethodChange:
     """A join that another method runs now, or that only one side has (its method there, None here)."""
 
@@ -26,7 +26,7 @@ class MethodChange:
     after: Method | None
 
 
-@dataclass(frozen=True)
+@frozen
 class ErrorChange:
     """A node whose q-error crossed the threshold between the two; None where the node is missing or not counted."""
 
@@ -36,7 +36,7 @@ class ErrorChange:
     q_after: float | None
 
 
-@dataclass(frozen=True)
+@frozen
 class Move:
     """A switch point of a join in both audits, in outer rows."""
 
@@ -47,7 +47,7 @@ class Move:
     after: float
 
 
-@dataclass(frozen=True)
+@frozen
 class Times:
     """Execution times, ms; `chance` is how often runs of one and the same plan would stand apart like this (None
     where the ranges overlap)."""
@@ -79,7 +79,7 @@ class Times:
         return "faster" if medians[1] < medians[0] else "slower"
 
 
-@dataclass(frozen=True)
+@frozen
 class PlanComparison:
     """One query in both audits."""
 
@@ -100,7 +100,7 @@ class PlanComparison:
         return bool(self.methods or self.gone or self.come or self.moves or self.times.differ or not ended_alike)
 
 
-@dataclass(frozen=True)
+@frozen
 class Comparison:
     """All queries, and those that only one audit has."""
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
+from rowreckon.frozen import frozen
 from rowreckon.report.borders import borders, inner_differs
 from rowreckon.report.document import Join, Method
 from rowreckon.report.escape import bare
@@ -16,7 +16,7 @@ from rowreckon.report.words import method_name
 _TELLING = 0.5  # decades between estimate and actual
 
 
-@dataclass(frozen=True)
+@frozen
 class Line:
     """One method's costs: (decade of outer rows, decade of planner cost), rising in rows."""
 
@@ -25,7 +25,7 @@ class Line:
     points: tuple[tuple[float, float], ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class Upright:
     """A vertical at a number of outer rows: the estimate, the actual count or a switch point."""
 
@@ -34,7 +34,7 @@ class Upright:
     label: str
 
 
-@dataclass(frozen=True)
+@frozen
 class Curve:
     """The chart of one join; `sampled` is false where only the two known points of each method are joined up."""
 

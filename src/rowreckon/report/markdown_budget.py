@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+
+from rowreckon.frozen import frozen
 
 _RESERVE = 600  # characters kept for the sentence that says what was cut
 
 
-@dataclass(frozen=True)
+@frozen
 class Block:
     """A piece of Markdown; `name` says in a few words what is missing without it; `by_line` may be cut at a line;
     `left_out` was not even written, since nothing of it could be kept."""

@@ -6,9 +6,9 @@ What is masked is the document itself, before any rendering, so that no format c
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Audit, Part
 from rowreckon.report.mask_words import MASK, PSEUDONYM, WordMasker, identifiers_of, literals_of
 
@@ -27,7 +27,7 @@ _OWN = frozenset(
 _PARTED_NAMES = ("search_path",)
 
 
-@dataclass(frozen=True)
+@frozen
 class Masked:
     """A masked audit, and the masker for what is said beside it."""
 

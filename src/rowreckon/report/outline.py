@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Node, Plan
 from rowreckon.report.numbers import count_of, milliseconds, number, times
 from rowreckon.report.words import expected_came, node_label
@@ -15,7 +14,7 @@ _DEEPEST = 12
 _LEAST_MS = 0.005  # below, a time reads as nothing
 
 
-@dataclass(frozen=True)
+@frozen
 class Row:
     """One line of the outline: a node, or (`node` None) a run of folded nodes described in `gutter`."""
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Audit, Fold, Plan
 from rowreckon.report.escape import clean, quote
 from rowreckon.report.headline import joins_by_weight, outcome_words, plans_by_weight
@@ -12,7 +11,7 @@ from rowreckon.report.numbers import count_of, listed, milliseconds, number, tim
 from rowreckon.report.time_words import join_time, judged_joins
 
 
-@dataclass(frozen=True)
+@frozen
 class PlanLine:
     """One plan in a row: `index` into the audit's plans."""
 

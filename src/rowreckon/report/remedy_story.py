@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from rowreckon.frozen import frozen
 from rowreckon.report import remedy_words
 from rowreckon.report.document import Remedy, SideEffect
 from rowreckon.report.escape import clean, quote
@@ -18,7 +18,7 @@ _TOUCHES = re.compile(
 )
 
 
-@dataclass(frozen=True)
+@frozen
 class RemedyStory:
     """One change to try. `side_effects` are rows of what was measured or foretold, `untold` one line on the other
     queries, of which nothing is known, `others` their names with what is known."""
@@ -36,7 +36,7 @@ class RemedyStory:
     others: tuple[str, ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class RemediesStory:
     """All changes to try that are shown, and the cautions that several of them share."""
 

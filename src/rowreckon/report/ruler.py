@@ -8,9 +8,10 @@ contradict the verdict keeps its ticks, loses its stretches, and says so.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Literal
 
+from rowreckon.frozen import frozen
 from rowreckon.report.borders import Border, Side, borders, cheapest_at, in_line, inner_border_set, inner_differs
 from rowreckon.report.document import Join, JoinSide
 from rowreckon.report.escape import bare
@@ -22,7 +23,7 @@ _NEAR = 2.0  # decades beyond the estimate and the actual within which borders a
 _ALIKE = 1.05
 
 
-@dataclass(frozen=True)
+@frozen
 class Stretch:
     """Decades `start` to `end` on which `method` is cheapest; None where the evidence leaves the border open."""
 
@@ -36,7 +37,7 @@ class Stretch:
         return bare(method_name(self.method)) if self.method else "open"
 
 
-@dataclass(frozen=True)
+@frozen
 class Tick:
     """A mark on the line: the estimate, the actual count, or a switch point."""
 
@@ -46,7 +47,7 @@ class Tick:
     label: str
 
 
-@dataclass(frozen=True)
+@frozen
 class Ruler:
     """One ruler; `low` and `high` are whole decades; `note` says what is not drawn and why."""
 

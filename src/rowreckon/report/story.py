@@ -5,8 +5,7 @@ Every text may carry foreign pieces between isolates (see `escape`); SQL and que
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from rowreckon.frozen import frozen
 from rowreckon.report import join_words
 from rowreckon.report.document import Audit, Finding, Join, Plan
 from rowreckon.report.escape import clean, quote
@@ -17,7 +16,7 @@ from rowreckon.report.time_words import elsewhere_line, elsewhere_sorted
 from rowreckon.report.words import BASIS_WORDS, CAUSE_NAMES, node_label, tables_of
 
 
-@dataclass(frozen=True)
+@frozen
 class FindingStory:
     """A cause with the facts it rests on: (fact, value, where from)."""
 
@@ -26,7 +25,7 @@ class FindingStory:
     evidence: tuple[tuple[str, str, str], ...]
 
 
-@dataclass(frozen=True)
+@frozen
 class JoinStory:
     """One judged join in words, beside the join itself for its rulers and curve."""
 

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Join, Node, Plan, TimeElsewhere
 from rowreckon.report.escape import clean, quote
 from rowreckon.report.numbers import milliseconds, number, share
@@ -16,7 +15,7 @@ _SERVING = frozenset(("Hash", "Sort", "Incremental Sort", "Materialize", "Memoiz
 _APART = ("InitPlan", "SubPlan")
 
 
-@dataclass(frozen=True)
+@frozen
 class JoinTime:
     """Milliseconds that joins account for: their own, their inner sides' access, their sorts and stores."""
 
@@ -29,7 +28,7 @@ class JoinTime:
         return share(self.ms, self.of) if self.ms is not None and self.of else None
 
 
-@dataclass(frozen=True)
+@frozen
 class PlanMap:
     """A plan's nodes by id and by parent, worked out once for many questions."""
 

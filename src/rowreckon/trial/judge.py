@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
+from rowreckon.frozen import frozen
 from rowreckon.report.document import Audit, GainMs, Plan, SideEffect, Trial, TrialQuery
 
 from .joins_seen import joins_kept, methods_of, node_like, trial_joins
@@ -12,7 +12,7 @@ from .measured import Measured, QueryMeasure
 from .times import WORTH_SAYING, Comparison, compare
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Judged:
     """A remedy's trial; `gain` is the measured time that it brings back to the queries that it is meant for, `net_ms`
     the same with what it brings to or costs the others."""

@@ -11,9 +11,10 @@ That nothing changed is a claim as well: it holds only where the same test exclu
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from statistics import median
 from typing import Literal
+
+from rowreckon.frozen import frozen
 
 Time = Literal["same", "faster", "slower", "not_measured"]
 
@@ -29,7 +30,7 @@ WORTH_SAYING = 1.2
 """Ratio of the medians from which on a difference is named even if it is not called one."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Times:
     """Execution times of one side, ms; `limit_ms` is set where a run was cancelled at that limit."""
 
@@ -46,7 +47,7 @@ NO_TIMES = Times()
 """Nothing was run."""
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Comparison:
     """`gain_low` to `gain_high` is the time that the change brings back, ms (negative: it costs time).
 

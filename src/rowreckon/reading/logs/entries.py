@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import BinaryIO
 
+from rowreckon.frozen import frozen
 from rowreckon.reading.logs.files import MARK
 
 _PIECE = 1 << 20
@@ -32,7 +32,7 @@ _SEVERITY = re.compile(
 )
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Entry:
     """One entry of the log module: `kind` is stderr, loose (no tabs before its lines), csv or json.
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from rowreckon.frozen import frozen
 from rowreckon.report.curve import curve
 from rowreckon.report.curve_svg import curve_svg
 from rowreckon.report.document import Audit, Join, Plan
@@ -48,7 +48,7 @@ _QUERY_SHOWN = 20_000
 _BUDGET = 4_300_000  # bytes for the plans' parts; the whole stays under 5 MB
 
 
-@dataclass(frozen=True)
+@frozen
 class _Drawn:
     """A ruler drawn, its legend, its note."""
 
@@ -58,7 +58,7 @@ class _Drawn:
     note: str
 
 
-@dataclass(frozen=True)
+@frozen
 class _OutlineRow:
     row: Row
     folded: tuple[Row, ...]

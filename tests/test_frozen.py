@@ -1,0 +1,74 @@
+"""`frozen` against what it stands in for: the standard library's own frozen dataclass with the same fields."""
+
+from __future__ import annotations
+
+import copy
+import pickle
+from dataclasses import dataclass, field, fields, replace
+
+import pytest
+
+from rowreckon.frozen import frozen
+
+
+@frozen
+class Hut:
+    """A hut, by `frozen`."""
+
+    name: str
+    bunks: int = 12
+    log: tuple[str, ...] = field(default=(), compare=False, repr=False)
+
+
+@frozen
+class Nothing:
+    """No field at all."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """The same hut, by the standard library."""
+
+    name: str
+    bunks: int = 12
+    log: tuple[str, ...] = field(default=(), compare=False, repr=False)
+
+
+ARGUMENTS = [("Upper", 12, ()), ("Upper", 12, ("snow",)), ("Upper", 8, ()), ("Lower", 12, ())]
+
+
+def test_equality_and_hash_are_those_of_a_frozen_dataclass() -> None:
+    """Every pair is equal or not as the reference's is, fields left out of comparison included."""
+    for left in ARGUMENTS:
+        assert hash(Hut(*left)) == hash(Reference(*left))
+        for right in ARGUMENTS:
+            assert (Hut(*left) == Hut(*right)) == (Reference(*left) == Reference(*right))
+
+
+def test_another_class_is_never_equal() -> None:
+    """Not even with the same values."""
+    others: list[object] = [Reference("Upper"), ("Upper", 12), None]
+
+    assert all(Hut("Upper") != other for other in others)
+    assert Nothing() == Nothing()
+    assert hash(Nothing()) == hash(Nothing())
+
+
+def test_shown_as_a_dataclass_is() -> None:
+    """The text that `repr` gives, and the fields that it leaves out."""
+    assert repr(Hut("Upper", 8, ("snow",))) == repr(Reference("Upper", 8, ("snow",))).replace("Reference", "Hut")
+
+
+def test_the_tools_of_dataclasses_serve() -> None:
+    """`replace`, `fields`, copies and pickles."""
+    hut = Hut("Upper", 8, ("snow",))
+
+    assert replace(hut, bunks=9) == Hut("Upper", 9)
+    assert [f.name for f in fields(Hut)] == [f.name for f in fields(Reference)]
+    assert copy.deepcopy(hut).log == pickle.loads(pickle.dumps(hut)).log == ("snow",)
+
+
+def test_no_attribute_beyond_the_fields() -> None:
+    """Slots: a misspelt name is an error, as with the reference."""
+    with pytest.raises(AttributeError):
+        object.__setattr__(Hut("Upper"), "bunk", 3)
