@@ -7,7 +7,7 @@ import io
 import pytest
 from rich.console import Console
 
-from rowreckon.report.document import Audit, Evidence
+from rowreckon.report.document import Audit, Evidence, Trial
 from rowreckon.report.html import render_html
 from rowreckon.report.junit import render_junit
 from rowreckon.report.markdown import render_markdown
@@ -36,6 +36,30 @@ CONDITION = (
 QUERY = f"SELECT * FROM bookings b JOIN huts h USING (hut_id) /* rot13rot */ WHERE {CONDITION} -- q9-secret\n LIMIT 5"
 
 
+def _tried() -> Trial:
+    """A trial that tells of canaries in all that it keeps of a query: its name, its joins before and after."""
+    (after,) = f.joins_after()
+    trial = f.TRIED.trial
+    assert trial is not None
+    (query,) = trial.queries
+    query = query.model_copy(
+        update={
+            "query": "guests of 'Zirbelheim'",
+            "reason": 'invalid input syntax: "Canary O\'Grady"',
+            "joins_after": (
+                after.model_copy(
+                    update={
+                        "condition": CONDITION,
+                        "why": "the list 'q9-secret' of season covers half of it",
+                        "excluded": {"merge": "no ordering for 'rot13rot'"},
+                    }
+                ),
+            ),
+        }
+    )
+    return trial.model_copy(update={"queries": (query,), "reason": "slower: guests of 'bc-hex-51'"})
+
+
 def planted() -> Audit:
     """Canaries in conditions, query, prose, evidence, SQL, errors and settings."""
     join = f.crossed_join(
@@ -62,6 +86,7 @@ def planted() -> Audit:
             ),
             "reason": "rows with 'q9-secret' or 1234.5678 are frequent",
             "cautions": ("the predicate names Zirbelheim",),
+            "trial": _tried(),
         }
     )
     failed = (

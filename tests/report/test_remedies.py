@@ -104,6 +104,7 @@ def test_a_reason_does_not_say_its_title_again() -> None:
             "columns": (),
             "reason": "Refresh the statistics of public.bookings. It was never analyzed",
             "expected_gain_ms": GainMs(low=0, high=108),
+            "trial": None,
         }
     )
     (story,) = remedies_story((remedy,)).remedies

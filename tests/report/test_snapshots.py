@@ -44,6 +44,8 @@ AUDITS = {
         *(ROOT / "sample_plans" / name for name in ("limit.18.json", "never-executed.18.json", "memoize.18.json")),
     ),
 }
+AS_MEASURED = ("tried",)
+"""Stored audits with trials: times that were measured once are kept as they came."""
 WHOLE_RUNS = ("stale-statistics", "correlated-columns")
 
 
@@ -77,7 +79,7 @@ FORMATS: dict[str, Callable[[Audit], str]] = {
 
 def _stored(name: str) -> Audit:
     path = STORED / f"{name}.json"
-    if os.environ.get("ROWRECKON_UPDATE_SNAPSHOTS") == "audits":
+    if os.environ.get("ROWRECKON_UPDATE_SNAPSHOTS") == "audits" and name in AUDITS:
         path.parent.mkdir(exist_ok=True)
         path.write_text(_audited(AUDITS[name]).to_json(), encoding="utf-8")
     return Audit.model_validate_json(path.read_text("utf-8"))
@@ -95,7 +97,7 @@ def _reviewed(path: Path, text: str) -> None:
     received.unlink(missing_ok=True)
 
 
-@pytest.mark.parametrize("name", sorted(AUDITS))
+@pytest.mark.parametrize("name", sorted((*AUDITS, *AS_MEASURED)))
 def test_report_is_the_one_that_was_reviewed(name: str) -> None:
     """Byte for byte, in every format."""
     result = _stored(name)

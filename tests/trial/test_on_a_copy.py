@@ -54,7 +54,10 @@ def test_the_source_is_as_it_was(huts: Scene, tmp_path: Path) -> None:
     assert "new logins to that database wait" in done.stderr
     assert "How they were tried" in done.stdout
     assert "Tried on a copy: it helped" in " ".join(done.stdout.split())
-    assert "outer rows of the join of" in " ".join(done.stdout.split())
+    assert "stale_new_status: the join of stale_new_status.bookings (outer) with stale_new_status.guests," in " ".join(
+        done.stdout.split()
+    )
+    assert "After change" in done.stdout
     audit = json.loads((tmp_path / "r.json").read_text())
     tried = [r for r in audit["remedies"] if r["trial"] is not None]
     assert len(tried) == len(audit["remedies"]) >= 3
@@ -70,6 +73,15 @@ def test_the_source_is_as_it_was(huts: Scene, tmp_path: Path) -> None:
     assert query["join_order_before"]
     assert query["join_order_after"]
     assert any(j["before"] and j["before"]["outer_actual_rows"] for j in query["joins"])
+    # the join after the change is judged on the same evidence as before it
+    (before,) = audit["plans"][query["plan"]]["joins"]
+    (after,) = query["joins_after"]
+    assert (before["verdict"], before["basis"]) == ("crossed", "catalog")
+    assert (after["verdict"], after["basis"]) == ("accurate", "catalog")
+    assert before["method"] != after["method"] == before["best_at_actual"]
+    assert after["switch_points"]
+    assert after["outer"]["actual_rows"] == before["outer"]["actual_rows"]
+    assert after["outer"]["estimated_rows"] == pytest.approx(after["outer"]["actual_rows"], rel=0.2)
 
 
 def test_the_copy_gets_the_settings_of_its_source(huts: Scene) -> None:

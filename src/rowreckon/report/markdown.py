@@ -105,7 +105,7 @@ def _remedies(audit: Audit) -> list[Block]:
     blocks = [Block("## What to try", "the heading of the changes to try")]
     if not audit.remedies:
         return [*blocks, Block(markdown(no_remedy_words(audit)), "why no change is proposed")]
-    story = remedies_story(audit.remedies)
+    story = remedies_story(audit.remedies, audit.plans)
     blocks += [Block(_remedy(remedy), f"change {remedy.rank}") for remedy in story.remedies]
     if story.shared:
         blocks.append(Block(f"### What holds for several changes\n\n{_items(story.shared)}", "cautions on changes"))
@@ -125,6 +125,8 @@ def _remedy(remedy: RemedyStory) -> str:
     lines = [*remedy.notes, *remedy.cautions, *([remedy.untold] if remedy.untold else [])]
     if lines:
         parts.append(_items(lines))
+    for pair in remedy.pairs:
+        parts += [markdown(pair.lead), _drawn((pair.before, pair.after)), markdown(pair.now)]
     if remedy.side_effects:
         parts.append("Side effects on other queries:")
         parts.append(_table(("query", "plan", "before", "after", "time"), list(remedy.side_effects), right=(2, 3)))

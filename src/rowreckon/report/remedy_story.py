@@ -7,7 +7,8 @@ from collections.abc import Sequence
 
 from rowreckon.frozen import frozen
 from rowreckon.report import remedy_words
-from rowreckon.report.document import Remedy, SideEffect
+from rowreckon.report.before_after import BeforeAfter, before_after
+from rowreckon.report.document import Plan, Remedy, SideEffect
 from rowreckon.report.escape import clean, quote
 from rowreckon.report.numbers import capitalised, count_of, listed, number
 from rowreckon.report.words import CAUTIONS
@@ -20,8 +21,9 @@ _TOUCHES = re.compile(
 
 @frozen
 class RemedyStory:
-    """One change to try. `side_effects` are rows of what was measured or foretold, `untold` one line on the other
-    queries, of which nothing is known, `others` their names with what is known."""
+    """One change to try. `pairs` are the rulers of the joins that it is meant for, before and after its trial;
+    `side_effects` are rows of what was measured or foretold, `untold` one line on the other queries, of which nothing
+    is known, `others` their names with what is known."""
 
     rank: int
     title: str
@@ -30,6 +32,7 @@ class RemedyStory:
     check_first: str
     undo: str
     notes: tuple[str, ...]
+    pairs: tuple[BeforeAfter, ...]
     cautions: tuple[str, ...]
     side_effects: tuple[tuple[str, str, str, str, str], ...]
     untold: str
@@ -44,8 +47,11 @@ class RemediesStory:
     shared: tuple[str, ...]
 
 
-def remedies_story(remedies: Sequence[Remedy]) -> RemediesStory:
-    """The remedies in words; a caution of several is said once for all, one that every report ends with not at all."""
+def remedies_story(remedies: Sequence[Remedy], plans: Sequence[Plan] = ()) -> RemediesStory:
+    """The remedies of these plans in words.
+
+    A caution of several is said once for all, one that every report ends with not at all.
+    """
     carried: dict[str, list[int]] = {}
     for remedy in remedies:
         for caution in dict.fromkeys(_sentence(c) for c in remedy.cautions):
@@ -53,7 +59,7 @@ def remedies_story(remedies: Sequence[Remedy]) -> RemediesStory:
                 carried.setdefault(caution, []).append(remedy.rank)
     shared = {caution: ranks for caution, ranks in carried.items() if len(ranks) > 1}
     return RemediesStory(
-        tuple(_story(remedy, frozenset(carried) - frozenset(shared)) for remedy in remedies),
+        tuple(_story(remedy, plans, frozenset(carried) - frozenset(shared)) for remedy in remedies),
         tuple(_shared(caution, ranks, len(remedies)) for caution, ranks in shared.items()),
     )
 
@@ -76,7 +82,7 @@ def _shared(caution: str, ranks: list[int], total: int) -> str:
     return f"{capitalised(caution.removesuffix('.'))} ({whom})."
 
 
-def _story(remedy: Remedy, own: frozenset[str]) -> RemedyStory:
+def _story(remedy: Remedy, plans: Sequence[Plan], own: frozenset[str]) -> RemedyStory:
     notes = [
         remedy_words.lock_words(remedy),
         remedy_words.undo_words(remedy),
@@ -94,6 +100,7 @@ def _story(remedy: Remedy, own: frozenset[str]) -> RemedyStory:
         check_first=remedy_words.terminated(remedy.check_first or ""),
         undo=remedy_words.statements(remedy.undo or ()),
         notes=tuple(n for n in notes if n),
+        pairs=before_after(remedy, plans),
         cautions=tuple(f"Caution: {c}" for c in dict.fromkeys(_sentence(c) for c in remedy.cautions) if c in own),
         side_effects=tuple(remedy_words.side_effect_row(e) for e in told),
         untold=_untold_words(untold),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rowreckon.report.document import Remedy, SideEffect
+from rowreckon.report.document import GainMs, Remedy, SideEffect
 from rowreckon.report.escape import bare, clean, clean_lines, is_altered, quote
 from rowreckon.report.numbers import capitalised, listed, milliseconds, number, times
 from rowreckon.report.trial_words import trial_details
@@ -17,6 +17,7 @@ _KINDS = {
 }
 _CHANGES = {"plan_same": "same plan", "plan_changed": "another plan", "unknown": "not known"}
 _TIMES = {"same": "no slower, no faster", "faster": "faster", "slower": "slower", "not_measured": "not measured"}
+_MEASURED = ("helped", "no_effect", "harmed")
 _TRIAL_VERDICTS = {
     "helped": "it helped",
     "no_effect": "it had no effect",
@@ -44,6 +45,8 @@ def confidence_words(confidence: float) -> str:
 def gain_words(remedy: Remedy) -> str:
     """What it may bring back, measured or modelled; empty where neither is known."""
     gain = remedy.expected_gain_ms
+    if gain is not None and remedy.trial is not None and remedy.trial.verdict in _MEASURED:
+        return _measured_words(gain)
     if gain is not None and gain.low <= 0:
         return f"may bring back up to {milliseconds(gain.high)}"
     if gain is not None:
@@ -51,6 +54,17 @@ def gain_words(remedy: Remedy) -> str:
     if remedy.cost_ratio is not None:
         return f"{times(remedy.cost_ratio)} cheaper by the model, no time measured"
     return ""
+
+
+def _measured_words(gain: GainMs) -> str:
+    """The gain that a trial measured: between the quartiles of the runs on either side."""
+    if gain.high <= 0:
+        return f"cost {milliseconds(-gain.high)} to {milliseconds(-gain.low)} when it was tried"
+    if gain.low < 0:
+        return f"between {milliseconds(-gain.low)} more and {milliseconds(gain.high)} less when it was tried"
+    if gain.low == 0:
+        return f"brought back up to {milliseconds(gain.high)} when it was tried"
+    return f"brought back {milliseconds(gain.low)} to {milliseconds(gain.high)} when it was tried"
 
 
 def reason_words(remedy: Remedy, title: str) -> str:

@@ -74,10 +74,10 @@ def decade(rows: float) -> float:
     return math.log10(rows) if rows > 1 and math.isfinite(rows) else 0.0
 
 
-def rulers(join: Join) -> tuple[Ruler, ...]:
+def rulers(join: Join, span: tuple[int, int] | None = None) -> tuple[Ruler, ...]:
     """The rulers of a join: along the outer rows with the inner side as expected; again, and along the inner rows,
     where the inner side's actual rows differ, that moves a border, and the document knows borders there. Empty without
-    any row count."""
+    any row count. With `span` each reaches over at least these decades, so that several stand on one scale."""
     differs = inner_differs(join)
     found: list[Ruler] = []
     if _ticks(join.outer, []):
@@ -86,10 +86,10 @@ def rulers(join: Join) -> tuple[Ruler, ...]:
         if differs and first and _alike(first, second):
             first, differs = second, False
         inner = f", with {number(join.inner.estimated_rows)} inner rows as expected" if differs else ""
-        found.append(_ruler(join, "outer", f"Outer rows{inner}", first, decides=not differs))
+        found.append(_ruler(join, "outer", f"Outer rows{inner}", first, span, decides=not differs))
         if differs:
             title = f"Outer rows, with the {number(join.inner.actual_rows)} inner rows that came"
-            found.append(_ruler(join, "outer", title, second, decides=True))
+            found.append(_ruler(join, "outer", title, second, span, decides=True))
     if len(found) == 2 and not found[0].stretches and not found[1].stretches:
         # Two bare lines with the same marks would say the same thing twice.
         found = [replace(found[1], title="Outer rows")]
@@ -97,7 +97,7 @@ def rulers(join: Join) -> tuple[Ruler, ...]:
     if along_inner and join.inner.estimated_rows is not None:
         outer = join.outer.actual_rows
         at = f", with the {number(outer)} outer rows that came" if outer is not None else ""
-        found.append(_ruler(join, "inner", f"Inner rows{at}", along_inner, decides=True))
+        found.append(_ruler(join, "inner", f"Inner rows{at}", along_inner, span, decides=True))
     return tuple(found)
 
 
@@ -123,11 +123,15 @@ def _near(rows: JoinSide, chain: list[Border]) -> list[Border]:
     return [b for b, far in zip(chain, away, strict=True) if far <= max(_NEAR, min(away))]
 
 
-def _ruler(join: Join, side: Side, title: str, chain: list[Border], *, decides: bool) -> Ruler:
+def _ruler(
+    join: Join, side: Side, title: str, chain: list[Border], span: tuple[int, int] | None, *, decides: bool
+) -> Ruler:
     rows = join.outer if side == "outer" else join.inner
     near = _near(rows, chain)
     ticks = _ticks(rows, near)
     low, high = _span([t.at for t in ticks] + [decade(b.low) for b in near] + [decade(b.high) for b in near])
+    if span is not None:
+        low, high = min(low, span[0]), max(high, span[1])
     note = _objection(join, side, rows, chain, decides=decides)
     stretches: tuple[Stretch, ...] = ()
     if not note:

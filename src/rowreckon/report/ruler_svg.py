@@ -15,6 +15,7 @@ _AXIS_TEXT = _AXIS + 18
 _FIRST_LABEL = _AXIS_TEXT + 22
 _LABEL_STEP = 20
 _NARROWEST = 320  # px: the line's width on the narrowest screen that is cared for
+_MET = 0.015  # share of the line within which two marks cover each other
 _LETTER = 7.5  # px: a letter of the label's size
 
 
@@ -92,11 +93,11 @@ def _ticks(ruler: Ruler) -> list[Markup]:
     parts: list[Markup] = []
     labels: list[Markup] = []  # after all stems, so that a label's halo covers the stems it lies across
     middle = _BAND_TOP + _BAND_HEIGHT / 2
-    for row, tick in enumerate(sorted(ruler.ticks, key=lambda t: -t.at)):
+    for row, tick in enumerate(sorted(ruler.ticks, key=lambda t: (-t.at, t.kind == "actual"))):
         at = ruler.fraction(tick.at)
         y = _FIRST_LABEL + row * _LABEL_STEP
         parts.append(element("line", x1=percent(at), x2=percent(at), y1=middle, y2=y - 4, class_=f"stem {tick.kind}"))
-        parts.append(_mark(tick, percent(at), middle))
+        parts.append(_mark(ruler, tick, percent(at), middle))
         left = at < 0.5
         labels.append(
             element(
@@ -112,7 +113,11 @@ def _ticks(ruler: Ruler) -> list[Markup]:
     return [*parts, *labels]
 
 
-def _mark(tick: Tick, x: str, y: float) -> Markup:
+def _mark(ruler: Ruler, tick: Tick, x: str, y: float) -> Markup:
     if tick.kind == "switch":
         return element("line", x1=x, x2=x, y1=_BAND_TOP - 4, y2=_AXIS + 4, class_="mark switch")
-    return element("circle", cx=x, cy=y, r=6 if tick.kind == "estimate" else 7, class_=f"mark {tick.kind}")
+    if tick.kind == "actual":
+        return element("circle", cx=x, cy=y, r=7, class_="mark actual")
+    # Where the actual count falls on the estimate, its dot stands within the estimate's ring.
+    met = any(t.kind == "actual" and abs(ruler.fraction(t.at) - ruler.fraction(tick.at)) < _MET for t in ruler.ticks)
+    return element("circle", cx=x, cy=y, r=11 if met else 6, class_="mark estimate")

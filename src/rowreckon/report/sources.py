@@ -38,7 +38,11 @@ def folder_words(audit: Audit, folder: str) -> str:
 
 def _remedy(remedy: Remedy, short: Callable[[str], str]) -> Remedy:
     effects = tuple(e.model_copy(update={"query": short(e.query)}) for e in remedy.side_effects)
-    return remedy.model_copy(update={"side_effects": effects})
+    trial = remedy.trial
+    if trial is not None:
+        queries = tuple(q.model_copy(update={"query": short(q.query)}) for q in trial.queries)
+        trial = trial.model_copy(update={"queries": queries})
+    return remedy.model_copy(update={"side_effects": effects, "trial": trial})
 
 
 def _shared_folder(sources: Iterable[str]) -> str:

@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from rowreckon.report.before_after import BeforeAfter
 from rowreckon.report.escape import clean, clean_lines, plain, quote, segments
 from rowreckon.report.headline import audit_headline, audit_time_sentence, plan_headline
 from rowreckon.report.numbers import capitalised, count_of
 from rowreckon.report.outline import Row, outline
 from rowreckon.report.overview import counts_words, fold_row, plan_lines, unfinished_lines, verdict_legend
 from rowreckon.report.remedy_story import RemedyStory, remedies_story
-from rowreckon.report.ruler import deciding, rulers
+from rowreckon.report.ruler import Ruler, deciding, rulers
 from rowreckon.report.ruler_text import ruler_text
 from rowreckon.report.sources import folder_words, with_short_sources
 from rowreckon.report.story import (
@@ -138,7 +139,7 @@ def _remedies(out: _Writer, audit: Audit) -> None:
         out.say(no_remedy_words(audit), 2)
         return
     most = _REMEDIES_SHOWN if len(audit.plans) == 1 else _REMEDIES_OF_MANY
-    shown = remedies_story(audit.remedies if out.verbose else audit.remedies[:most])
+    shown = remedies_story(audit.remedies if out.verbose else audit.remedies[:most], audit.plans)
     for number, remedy in enumerate(shown.remedies):
         if number:
             out.blank()
@@ -169,6 +170,8 @@ def _remedy(out: _Writer, remedy: RemedyStory) -> None:
         out.say(" ".join(remedy.notes), 5)
     for caution in remedy.cautions:
         out.say(caution, 5, hang=2)
+    for pair in remedy.pairs if out.verbose else remedy.pairs[:1]:
+        _pair(out, pair)
     for query, plan, before, after, time in remedy.side_effects:
         spent = f", {before} before, {after} after" if before != "–" or after != "–" else ""
         out.say(f"Side effect on {query}: {plan}{spent}, {time}.", 5, hang=2)
@@ -177,6 +180,17 @@ def _remedy(out: _Writer, remedy: RemedyStory) -> None:
     if out.verbose:
         for other in remedy.others:
             out.say(f"- {other}", 7, hang=2)
+
+
+def _pair(out: _Writer, pair: BeforeAfter) -> None:
+    """One join before and after a change."""
+    out.blank()
+    out.say(pair.lead, 5)
+    for ruler in (pair.before, pair.after):
+        out.blank()
+        _ruler(out, ruler, 7)
+    out.blank()
+    out.say(pair.now, 5)
 
 
 def _worst(out: _Writer, audit: Audit) -> None:
@@ -273,9 +287,13 @@ def _rulers(out: _Writer, join: Join, *, deciding_only: bool = False) -> None:
         drawn = deciding(drawn)
     for ruler in drawn:
         out.blank()
-        width = min(_RULER_WIDTH, out.width - 4)
-        for line in ruler_text(ruler, width, ascii_only=out.ascii_only):
-            out.verbatim(line, 4)
+        _ruler(out, ruler, 4)
+
+
+def _ruler(out: _Writer, ruler: Ruler, indent: int) -> None:
+    width = min(_RULER_WIDTH, out.width - indent)
+    for line in ruler_text(ruler, width, ascii_only=out.ascii_only):
+        out.verbatim(line, indent)
 
 
 def _join(out: _Writer, story: JoinStory, said: str) -> None:

@@ -10,14 +10,15 @@ _QUERIES = 3
 
 
 def trial_details(trial: Trial) -> list[str]:
-    """Clauses on the queries that were run with the change: what became of their join order and of their rows."""
+    """Clauses on the queries that were run with the change: what became of their join order, and of their rows where
+    no joins are kept to draw them."""
     said: list[str] = []
     for query in trial.queries[:_QUERIES]:
         one, other = query.join_order_before, query.join_order_after
         if one and other and one != other:
             said.append(f"{quote(query.query)} joined {clean(one)} before, {clean(other)} after")
         join = _worst(query)
-        if join is not None:
+        if join is not None and not query.joins_after:
             said.append(_rows(query, join))
     if len(trial.queries) > 1:
         said += [_times(query) for query in trial.queries[:_QUERIES] if query.before_ms and query.after_ms]

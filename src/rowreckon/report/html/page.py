@@ -21,7 +21,7 @@ from rowreckon.report.numbers import capitalised
 from rowreckon.report.outline import Row, node_row, outline
 from rowreckon.report.overview import counts_words, fold_row, plan_lines, verdict_legend
 from rowreckon.report.remedy_story import remedies_story
-from rowreckon.report.ruler import deciding, rulers
+from rowreckon.report.ruler import Ruler, deciding, rulers
 from rowreckon.report.ruler_svg import all_named, ruler_svg
 from rowreckon.report.sources import folder_words, with_short_sources
 from rowreckon.report.story import (
@@ -75,6 +75,7 @@ def _environment() -> Environment:
     )
     environment.filters["says"] = says
     environment.filters["bare"] = bare
+    environment.filters["shown"] = _shown
     return environment
 
 
@@ -90,7 +91,11 @@ def _drawn(join: Join, *, deciding_only: bool = False) -> list[_Drawn]:
     drawn = rulers(join)
     if deciding_only:
         drawn = deciding(drawn)
-    return [_Drawn(ruler_svg(r), r.title, [] if all_named(r) else legend(r), r.note) for r in drawn]
+    return [_shown(ruler) for ruler in drawn]
+
+
+def _shown(ruler: Ruler) -> _Drawn:
+    return _Drawn(ruler_svg(ruler), ruler.title, [] if all_named(ruler) else legend(ruler), ruler.note)
 
 
 def _chart(story: JoinStory) -> tuple[Markup, str] | None:
@@ -184,7 +189,7 @@ def render_html(audit: Audit) -> str:
     parts, left_out = _plan_parts(audit, order)
     style, style_hash = _style()
     worst_title, worst = _worst(audit, order)
-    remedies = remedies_story(audit.remedies[:_REMEDIES])
+    remedies = remedies_story(audit.remedies[:_REMEDIES], audit.plans)
     return (
         _environment()
         .get_template("report.html.j2")

@@ -12,14 +12,18 @@ from dataclasses import dataclass, replace
 
 import psycopg
 
+from rowreckon.errors import StatementFailed
+from rowreckon.plan.tree import lay_out
 from rowreckon.report.document import Audit
 from rowreckon.trial.measured import Attempt, Measured
 from rowreckon.trial.planning import in_place_obstacle
 from rowreckon.trial.shape import shape_of
 
+from ..captured import capture_of_run
 from ..connection import Connection, first_line
 from ..execute import QueryRun, refusal_of
 from ..explain_options import planning_options, running_options
+from ..facts import read_catalogs
 from ..permission import Limits
 from ..querylist import QueryItem
 from ..transaction import ItemTransaction, item_savepoint, limit_statements
@@ -32,6 +36,7 @@ from .rules import TrialRules
 from .stage import Clock, Planned, Runs, Stage, execution_ms, with_item_settings
 
 _LOCK_MS = 1_000
+_FACTS_MS = 500.0  # facts of one plan take a tenth of it
 
 
 @dataclass(slots=True)
@@ -107,7 +112,10 @@ class InPlace:
         for number in comparing.to_run():
             self.report(f"{attempt.title}: {self.items[number].name} with it")
             without, _ = comparing.runs.get(number, (Runs(), Runs()))
-            comparing.runs[number] = (without, self._runs(changed[number], held))
+            runs = self._runs(changed[number], held)
+            if number in attempt.victims:
+                self._gather(changed[number], runs, held)
+            comparing.runs[number] = (without, runs)
 
     def _plan(self, item: QueryItem, held: Clock) -> Planned:
         if item.parameters or item.kind == "unfit":
@@ -163,6 +171,17 @@ class InPlace:
         ms = execution_ms(runs.last)
         runs.ms.append(ms)
         return ms
+
+    def _gather(self, item: QueryItem, runs: Runs, held: Clock) -> None:
+        """Add the facts of the catalog as the open transaction sees it, if the time to hold locks leaves any."""
+        if runs.last is None or held.left_ms() < _FACTS_MS:
+            return
+        capture = capture_of_run(runs.last)
+        if capture.explain is None:
+            return
+        with contextlib.suppress(StatementFailed), self._savepoint(item, held):
+            (catalog,) = read_catalogs(self.connection, [lay_out(capture.explain.plan)])
+            runs.capture = capture.model_copy(update={"catalog": catalog})
 
     @contextlib.contextmanager
     def _savepoint(self, item: QueryItem, held: Clock) -> Iterator[ItemTransaction]:

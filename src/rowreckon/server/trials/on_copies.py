@@ -79,9 +79,10 @@ class OnCopies:
                     comparing.runs[number] = (Runs(reason="the trial's time was spent before its turn"), Runs())
                     continue
                 self.report(f"{attempt.title}: {self.items[number].name}")
-                comparing.runs[number] = take_turns(
-                    before, self.items[number], after, with_change[number], self.rules, self.clock
-                )
+                pair = take_turns(before, self.items[number], after, with_change[number], self.rules, self.clock)
+                if number in attempt.victims:
+                    after.gather(with_change[number], pair[1], self.rules.threshold)
+                comparing.runs[number] = pair
 
         run(comparing.to_run())
         void = disturbed(pulses[0], take_pulse(before.connection)) or disturbed(pulses[1], take_pulse(after.connection))
@@ -147,6 +148,8 @@ class OnCopies:
             known = pair[0].times().median if side else None
             limit = patience_ms(known, self.rules) if known is not None else None
             pair[side] = in_a_block(stage, items[number], self.rules, self.clock, limit)
+            if side == 1 and number in comparing.attempt.victims:
+                stage.gather(items[number], pair[side], self.rules.threshold)
             comparing.runs[number] = (pair[0], pair[1])
 
     def _plan_all(self, stage: Stage) -> None:

@@ -8,16 +8,20 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from rowreckon.auditing import audit_capture
+from rowreckon.capture import Capture
 from rowreckon.errors import BrokenPlan
+from rowreckon.joins.misestimated import misestimated_joins
 from rowreckon.plan.document import parse_document
 from rowreckon.plan.tree import lay_out
 from rowreckon.report.document import Plan
 from rowreckon.trial.shape import Shape, join_order, shape_of
 from rowreckon.trial.times import Times
 
-from ..captured import capture_of_run
+from ..alternatives import planner_alternatives
+from ..captured import capture_of_run, with_facts
 from ..connection import Connection
 from ..execute import Executor, QueryRun
+from ..measure import reckoned_of
 from ..permission import Limits, SafetyPermission
 from ..querylist import QueryItem
 
@@ -42,6 +46,8 @@ class Runs:
     limit_ms: float | None = None
     reason: str | None = None
     last: QueryRun | None = None
+    capture: Capture | None = None
+    """The last run with the facts of its database, where its joins are to be judged."""
     lost: bool = False
 
     @property
@@ -92,6 +98,20 @@ class Stage:
             runs.reason = run.reason or f"it was {run.outcome}"
             runs.lost = run.lost
 
+    def gather(self, item: QueryItem, runs: Runs, threshold: float) -> None:
+        """Add what a sweep adds to a run: the catalog's facts, the planner's plans for what is still misestimated."""
+        if runs.last is None or runs.last.document is None or self.connection.closed:
+            return
+        capture = capture_of_run(runs.last)
+        if capture.explain is None:
+            return
+        joins = misestimated_joins(reckoned_of(capture), threshold=threshold)
+        if joins:
+            found, _ = planner_alternatives(self._planner, item, {j.method for j in joins})
+            capture = capture.model_copy(update={"alternatives": found})
+        if not self.connection.closed:
+            (runs.capture,) = with_facts(self.connection, [item], [capture])
+
 
 def execution_ms(run: QueryRun) -> float:
     """The server's own execution time; the wall clock where it prints none."""
@@ -99,11 +119,12 @@ def execution_ms(run: QueryRun) -> float:
     return float(document[0].get("Execution Time", run.elapsed_ms)) if document else run.elapsed_ms
 
 
-def audited(run: QueryRun | None, threshold: float) -> Plan | None:
-    """The run's plan, audited from itself alone."""
+def audited(runs: Runs, threshold: float) -> Plan | None:
+    """The last run's plan, audited, from itself alone where no facts were gathered."""
+    run = runs.last
     if run is None or run.document is None:
         return None
-    plan, _ = audit_capture(capture_of_run(run), threshold=threshold)
+    plan, _ = audit_capture(runs.capture or capture_of_run(run), threshold=threshold)
     return plan if plan.nodes else None
 
 
