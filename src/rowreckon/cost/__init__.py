@@ -21,6 +21,7 @@ index_scan    IndexShape, IndexCondition, SkippedColumn, skip_scan, btcostestima
               heap_pages_for_workers
 bitmap        bitmap_index, bitmap_and, bitmap_or, compute_bitmap_pages, cost_bitmap_heap_scan
 sort          cost_sort, cost_incremental_sort
+append        cost_append, cost_merge_append
 materialize   cost_material
 memoize       cost_memoize, memoize_ratios
 nested_loop   NestLoopTerms, cost_nestloop
@@ -35,6 +36,7 @@ selectivity   ColumnStatistics, HashKey, SemiAntiJoinFactors, MergeScanSelectivi
 histogram     OrderedStatistics, scalarineqsel, mergejoinscansel
 """
 
+from rowreckon.cost.append import cost_append, cost_merge_append
 from rowreckon.cost.bitmap import (
     BitmapCost,
     bitmap_and,
@@ -159,6 +161,7 @@ __all__ = [
     "compute_bitmap_pages",
     "compute_parallel_worker",
     "compute_semi_anti_join_factors",
+    "cost_append",
     "cost_bitmap_heap_scan",
     "cost_ctescan",
     "cost_functionscan",
@@ -169,6 +172,7 @@ __all__ = [
     "cost_index",
     "cost_material",
     "cost_memoize",
+    "cost_merge_append",
     "cost_mergejoin",
     "cost_nestloop",
     "cost_resultscan",

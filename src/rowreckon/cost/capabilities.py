@@ -50,6 +50,16 @@ def has_worktable_factor(major: int) -> bool:
     return major >= 15
 
 
+def knows_partitioned_indexes(major: int) -> bool:
+    """A unique index of a partitioned table proves uniqueness: 16."""
+    return major >= 16
+
+
+def counts_partition_tuples(major: int) -> bool:
+    """A partitioned table has its partitions' tuples: 18 (as many as its expected rows before)."""
+    return major >= 18
+
+
 def has_right_anti_join(major: int) -> bool:
     """Join type Right Anti, hash and merge only: 16."""
     return major >= 16

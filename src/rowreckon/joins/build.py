@@ -90,4 +90,6 @@ def _executed(reckoned: ReckonedTree, facts: JoinFacts, ways: list[Way]) -> Way 
         found = [n for n in names if n is not None]
         index = found[0] if len(found) == 1 else None
     prefix = "memoize of " if facts.inner.memoized else ""
+    if facts.inner.partitioned is not None:
+        return next((w for w in mine if w.access == f"{prefix}append" and w.index is not None), None)
     return next((w for w in mine if w.access == prefix + access and w.index == index and index is not None), None)

@@ -8,9 +8,11 @@ from rowreckon.cost import CostSettings, MergeScanSelectivity
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.plan.nodes import CteScanNode, FunctionScanNode, GatherNode, IndexScanNode, ValuesScanNode
 
+from .appended import append_paths
 from .clause_statistics import clause_by_statistics
 from .inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput
 from .methods import can_hash, can_merge
+from .partitioned import known_table
 from .side_paths import catalog_paths, gathered_paths, printed_paths, shared_paths, taken_first
 from .sides import side_facts
 from .uniqueness import proves_unique
@@ -85,11 +87,16 @@ def _side(
 ) -> SideInput | None:
     relation = known.relation_of(side.scan) if side.scan is not None else None
     partial = side.processes > 1.0 or (facts.workers > 0 and reckoned.parallelism.partial[side.node])
-    if side.parameterised and (relation is None or not relation.complete):
+    table = known_table(side.partitioned, known, reckoned.tree) if side.partitioned is not None else None
+    if table is not None and not all(m.complete for m in table.members):
+        table = None
+    if side.parameterised and table is None and (relation is None or not relation.complete):
         return None
     rows = side.planner_rows * side.processes
     if side.parameterised and relation is not None:
         rows = relation.rows
+    elif side.parameterised and table is not None:
+        rows = table.rows
     printed = list(printed_paths(settings, reckoned.tree, facts, side, [k.text for k in keys], known.index_order))
     paths = [] if partial else printed
     partial_paths = printed if partial else []
@@ -100,6 +107,9 @@ def _side(
         if facts.workers > 0:
             shared = shared_paths(settings, relation, rows, facts.workers, known.total_table_pages)
             partial_paths = [*partial_paths, *shared]
+    elif table is not None:
+        pages = known.total_table_pages
+        paths += append_paths(settings, table, side.width, pages, unordered=not paths)
     paths, partial_paths = taken_first(paths), taken_first(partial_paths)
     least, least_actual = _parameter_rows(reckoned, facts, side, known, keys)
     return SideInput(
@@ -107,12 +117,19 @@ def _side(
         width=side.width,
         paths=tuple(paths),
         relation=relation,
-        single=relation is not None or isinstance(reckoned.tree.nodes[side.node], _LEAVES),
+        single=relation is not None
+        or side.partitioned is not None
+        or isinstance(reckoned.tree.nodes[side.node], _LEAVES),
         partial_paths=tuple(partial_paths),
         parameter_rows=least,
         parameter_rows_actual=least_actual,
         actual_ratio=side.actual_rows / side.planner_rows if side.actual_rows and side.planner_rows else None,
+        members=table.members if table is not None else (),
     )
+
+
+def _is_leaf(reckoned: ReckonedTree, side: Side) -> bool:
+    return isinstance(reckoned.tree.nodes[side.node], _LEAVES)
 
 
 def _parameter_rows(
@@ -130,7 +147,8 @@ def _parameter_rows(
             best = (rows, _counted(reckoned, known, alias))
     if best is not None:
         return best
-    return side.planner_rows, side.actual_rows
+    actual = None if side.actual_rows is None else side.actual_rows * side.processes
+    return side.planner_rows * side.processes, actual
 
 
 def _counted(reckoned: ReckonedTree, known: Known, alias: str | None) -> float | None:

@@ -1,7 +1,8 @@
 """A join clause's figures from column statistics, where the server was not asked about the clause itself.
 
 That is the case where one side is no table: a function, a VALUES list, a common table expression. The planner then
-knows no statistics of that side and takes a default number of distinct values.
+knows no statistics of that side and takes a default number of distinct values. A partitioned table has the statistics
+of its whole tree.
 Source: eqjoinsel_inner, eqjoinsel_semi and get_variable_numdistinct in utils/adt/selfuncs.c, releases 13 to 18.
 """
 
@@ -11,6 +12,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.cost import ColumnStatistics, eqjoinsel_inner, eqjoinsel_semi, get_variable_numdistinct
+from rowreckon.cost.capabilities import counts_partition_tuples
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.plan.conditions import ColumnReference
@@ -19,6 +21,7 @@ from rowreckon.plan.tree import PlanTree, alias_of
 from .inputs import ClauseInput, KeyInput
 from .known_relation import statistics_of
 from .methods import can_hash, can_merge
+from .partitioned import PartitionedTable, known_table
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Column
@@ -56,6 +59,9 @@ def _side(reference: ColumnReference, known: Known, tree: PlanTree) -> tuple[Key
         return _of_relation(reference, relation)
     if reference.table is None:
         return None
+    table = known_table(reference.table, known, tree)
+    if table is not None:
+        return _of_partitions(reference, table)
     scans = [n for n in tree.nodes if alias_of(n) == reference.table]
     if len(scans) != 1 or not scans[0].plan_rows:
         return None
@@ -74,6 +80,28 @@ def _of_relation(reference: ColumnReference, relation: KnownRelation) -> tuple[K
     width = int(row.avg_width) if row is not None else max(column.type_length, 0) or 32
     statistics = statistics_of(relation, reference.column)
     return _key(reference, statistics, relation.rows, relation.size.tuples, width)
+
+
+def _of_partitions(reference: ColumnReference, table: PartitionedTable) -> tuple[KeyInput, ColumnStatistics] | None:
+    column = table.relation.column(reference.column)
+    row = column.statistics_of(inherited=True) if column is not None else None
+    if column is None:
+        return None
+    if row is None:
+        statistics = ColumnStatistics(table.tuples, table.rows, analyzed=False)
+        return _key(reference, statistics, table.rows, table.tuples, max(column.type_length, 0) or 32)
+    statistics = ColumnStatistics(
+        table.tuples,
+        table.rows,
+        n_distinct=row.n_distinct,
+        null_frac=row.null_frac,
+        mcv_freqs=row.most_common_freqs,
+        is_unique=table.proves_unique(column.attnum),
+    )
+    key, statistics = _key(reference, statistics, table.rows, table.tuples, int(row.avg_width))
+    if row.n_distinct < 0.0 and not counts_partition_tuples(table.server_major):
+        key = replace(key, share=-row.n_distinct)
+    return key, statistics
 
 
 def _key(

@@ -6,13 +6,17 @@ condition or filter, where the scan's own columns stand without a table name.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Literal
 
 from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
 from rowreckon.plan.nodes import BitmapHeapScanNode, BitmapIndexScanNode, JoinNode, ScanNode
 from rowreckon.plan.tree import PlanTree, alias_of
+
+from .members import Members
 
 Place = Literal["hash", "merge", "filter", "index", "scan_filter"]
 _TURNED = {"=": "=", "<": ">", ">": "<", "<=": ">=", ">=": "<=", "<>": "<>"}
@@ -41,9 +45,17 @@ class JoinClause:
 
 
 def clauses_of(
-    tree: PlanTree, number: int, outer: int, inner: int, below: Callable[[str | None, int], bool]
+    tree: PlanTree,
+    number: int,
+    outer: int,
+    inner: int,
+    below: Callable[[str | None, int], bool],
+    members: Members,
 ) -> tuple[JoinClause, ...]:
-    """The clauses of the join at `number`; `below` tells whether an alias stands in a subtree."""
+    """The clauses of the join at `number`; `below` tells whether an alias stands in a subtree.
+
+    What each partition of an inner table enforces by itself is one clause, of the table.
+    """
     node = tree.nodes[number]
     assert isinstance(node, JoinNode)
     found: dict[str, JoinClause] = {}
@@ -64,8 +76,27 @@ def clauses_of(
             alias = alias_of(owner)
             for clause in parse_condition(text).clauses:
                 if any(below(c.table, outer) and not below(c.table, inner) for c in clause.columns):
-                    found.setdefault(clause.text, _turn(clause, place, alias, at, outer, inner, below))
+                    pushed = _turn(clause, place, alias, at, outer, inner, below)
+                    whole = members.whole_of(at)
+                    if whole is not None and whole.append >= inner and alias is not None:
+                        pushed = _of_table(pushed, alias, whole.alias)
+                    found.setdefault(pushed.text, pushed)
     return tuple(found.values())
+
+
+def _of_table(clause: JoinClause, member: str, table: str) -> JoinClause:
+    """A partition's clause as the table's."""
+    named = re.compile(rf'(?<![\w".]){re.escape(member)}\.|"{re.escape(member)}"\.')
+    spelled = table if re.fullmatch(r"[a-z_][a-z0-9_$]*", table) else f'"{table}"'
+    inner = clause.inner_column
+    return replace(
+        clause,
+        text=named.sub(lambda _: f"{spelled}.", clause.text),
+        shown=named.sub(lambda _: f"{spelled}.", clause.shown),
+        inner_text=named.sub(lambda _: f"{spelled}.", clause.inner_text),
+        inner_column=inner if inner is None or inner.table != member else ColumnReference(table, inner.column),
+        inner_alias=table if clause.inner_alias == member else clause.inner_alias,
+    )
 
 
 def _pushed_down(tree: PlanTree, inner: int) -> Iterator[tuple[int, Place, str]]:

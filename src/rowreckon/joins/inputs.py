@@ -64,7 +64,7 @@ class SideInput:
     `single` says that it is one relation's scan, whose rows are the side's. `partial_paths` share their rows between
     the processes of a Gather; rows here are those of all processes together. `parameter_rows` are the estimated rows
     of the smallest relation below that would supply a parameter, with their actual; `actual_ratio` is the side's own
-    actual ÷ estimate.
+    actual ÷ estimate. `members` are the partitions of a partitioned table.
     """
 
     rows: float
@@ -76,6 +76,7 @@ class SideInput:
     parameter_rows: float
     parameter_rows_actual: float | None = None
     actual_ratio: float | None = None
+    members: tuple[KnownRelation, ...] = ()
 
 
 @frozen
@@ -83,7 +84,8 @@ class KeyInput:
     """One side of a join clause: column or expression, its distinct values and frequencies in the whole relation.
 
     `without_statistics` marks a side that is no table, whose distinct values follow its rows. `relation_actual` are the
-    rows that came of the relation, None where they were not counted.
+    rows that came of the relation, None where they were not counted. `share` is given where the relation's tuples are
+    taken to be its rows, of which a share is distinct values.
     """
 
     alias: str | None
@@ -98,18 +100,25 @@ class KeyInput:
     unique: bool = False
     without_statistics: bool = False
     relation_actual: float | None = None
+    share: float | None = None
 
     def distinct(self, moved: float = 1.0) -> float | None:
         """Distinct values, None where only a default is known; few rows without statistics count as all different."""
+        if self.share is not None:
+            return clamp_row_est(self.share * clamp_row_est(self.relation_rows * moved))
         if not self.without_statistics:
             return self.ndistinct
         rows = clamp_row_est(self.relation_rows * moved)
         return rows if rows < DEFAULT_NUM_DISTINCT else None
 
+    def tuples(self, rows: float) -> float:
+        """The relation's tuples where so many rows are expected of it."""
+        return rows if self.without_statistics or self.share is not None else self.relation_tuples
+
     def hash_key(self, moved: float = 1.0) -> HashKey:
         """The key's statistics as a hash join's inner key, its relation's rows moved by a factor."""
         rows = self.relation_rows if moved == 1.0 else clamp_row_est(self.relation_rows * moved)
-        tuples = rows if self.without_statistics else self.relation_tuples
+        tuples = self.tuples(rows)
         return HashKey(self.distinct(moved), self.null_frac, self.mcv_freq, rows, tuples)
 
 

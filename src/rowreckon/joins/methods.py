@@ -78,7 +78,7 @@ def _switched_off(settings: CostSettings) -> dict[Method, str]:
 def _is_lateral(facts: JoinFacts) -> bool:
     """Whether the inner side needs the outer row for more than a clause that could as well stand at the join."""
     pushed = [c for c in facts.clauses if c.inner_node is not None]
-    return bool(pushed) and facts.inner.scan is None
+    return bool(pushed) and facts.inner.scan is None and facts.inner.partitioned is None
 
 
 def _named_types(clause: JoinClause) -> set[str]:

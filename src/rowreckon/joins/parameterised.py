@@ -61,7 +61,7 @@ def parameterised_paths(settings: CostSettings, join: JoinInput) -> Iterator[Par
         return
     if relation is None or not join.inner.single:
         return
-    keyed = [c for c in join.clauses if c.inner.column is not None and c.operator in _COMPARISONS]
+    keyed = _keyed(join.clauses)
     leads = False
     for index in relation.indexes:
         match = match_index(settings, relation, index, keyed)
@@ -87,15 +87,39 @@ def _paths(
     existing: bool,
 ) -> Iterator[Parameterised]:
     indexed_all = len(match.join_clauses) == len(join.clauses)
-    equal = all(c.operator == "=" and c.can_hash for c in join.clauses)
-    memoizable = equal and (join.kind in ("Inner", "Left") or join.unique) and join.outer.rows >= 2.0
     name = index.name if existing else None
+    for access in _accesses(settings, join, relation, index):
+        cost = _cost(settings, join, relation, index, match, access, join.clauses)
+        yield Parameterised(access, name, cost, join.clauses, indexed_all, is_memoizable(join), existing)
+
+
+def index_costs(
+    settings: CostSettings, join: JoinInput, relation: KnownRelation, clauses: tuple[ClauseInput, ...]
+) -> Iterator[tuple[str, Callable[[Point], PathCost]]]:
+    """Each index of a relation that takes up a join clause, with what a scan by it costs per execution."""
+    keyed = _keyed(clauses)
+    for index in relation.indexes:
+        match = match_index(settings, relation, index, keyed)
+        for access in _accesses(settings, join, relation, index) if match is not None else ():
+            assert match is not None
+            yield index.name, _cost(settings, join, relation, index, match, access, clauses)
+
+
+def is_memoizable(join: JoinInput) -> bool:
+    """Whether a parameterised inner side's rows may be kept per parameter value (get_memoize_path)."""
+    equal = all(c.operator == "=" and c.can_hash for c in join.clauses)
+    return equal and (join.kind in ("Inner", "Left") or join.unique) and join.outer.rows >= 2.0
+
+
+def _keyed(clauses: tuple[ClauseInput, ...]) -> list[ClauseInput]:
+    return [c for c in clauses if c.inner.column is not None and c.operator in _COMPARISONS]
+
+
+def _accesses(settings: CostSettings, join: JoinInput, relation: KnownRelation, index: KnownIndex) -> Iterator[str]:
     only = _covers(relation, index) or join.executed_index == f"only:{index.name}"
-    for access in ("index_only_scan" if only else "index_scan", "bitmap_scan"):
-        if access == "bitmap_scan" and not settings.enable_bitmapscan:
-            continue
-        cost = _cost(settings, join, relation, index, match, access)
-        yield Parameterised(access, name, cost, join.clauses, indexed_all, memoizable, existing)
+    yield "index_only_scan" if only else "index_scan"
+    if settings.enable_bitmapscan:
+        yield "bitmap_scan"
 
 
 def _cost(
@@ -105,14 +129,15 @@ def _cost(
     index: KnownIndex,
     match: Match,
     access: str,
+    clauses: tuple[ClauseInput, ...],
 ) -> Callable[[Point], PathCost]:
     operator = settings.cpu_operator_cost
-    calls = relation.restriction_calls + sum(c.calls for c in join.clauses)
+    calls = relation.restriction_calls + sum(c.calls for c in clauses)
     left = max(calls - match.quals, 0.0)
     filter_cost = QualCost(0.0, operator * left)
     all_quals = QualCost(0.0, operator * calls)
     per_scan = relation.selectivity
-    for clause in join.clauses:
+    for clause in clauses:
         per_scan *= parameter_selectivity(relation, clause)
     tuples = relation.size.tuples
     width = join.inner.width

@@ -26,6 +26,7 @@ from rowreckon.plan.tree import PlanTree, alias_of
 from rowreckon.report.document import JoinType, Method
 
 from .clauses import JoinClause, clauses_of
+from .members import Members, partitioned_alias
 
 METHODS: dict[str, Method] = {"Nested Loop": "nested_loop", "Hash Join": "hash", "Merge Join": "merge"}
 JOIN_TYPES: dict[str, JoinType] = {
@@ -49,7 +50,8 @@ class Side:
     `scan` the relation's scan where the side is a single one (below a Memoize too), else None. `planner_rows` are
     rows per execution and process, as the planner reckons; `divisor` takes such rows to totals over processes and
     executions, `processes` to totals over processes alone (the parallel divisor, 1 where the side is not partial).
-    `actual_rows` and `actual_interval` are on the planner's scale too, None where unknown.
+    `actual_rows` and `actual_interval` are on the planner's scale too, None where unknown. `partitioned` is the
+    alias of the table whose partitions an Append brings together here, None where the side is something else.
     """
 
     child: int
@@ -66,6 +68,7 @@ class Side:
     memoized: bool
     sorted_here: bool
     width: int
+    partitioned: str | None = None
 
 
 @frozen
@@ -109,7 +112,10 @@ class JoinFacts:
 
 
 class Aliases:
-    """Which scan nodes carry which alias: whether a condition's table stands below a node."""
+    """Which scan nodes carry which alias: whether a condition's table stands below a node.
+
+    A partitioned table stands where the Append of its partitions does.
+    """
 
     def __init__(self, tree: PlanTree) -> None:
         self._tree = tree
@@ -118,6 +124,8 @@ class Aliases:
             alias = alias_of(node)
             if alias is not None:
                 self._nodes.setdefault(alias, []).append(number)
+        self.members = Members(tree)
+        self._nodes.update(self.members.appends())
 
     def below(self, alias: str | None, number: int) -> bool:
         """Whether the alias names a scan in the subtree of `number`."""
@@ -133,7 +141,7 @@ def join_facts(reckoned: ReckonedTree, number: int, aliases: Aliases) -> JoinFac
     outer_child, inner_child = tree.outer(number), tree.inner(number)
     assert outer_child is not None
     assert inner_child is not None
-    clauses = clauses_of(tree, number, outer_child, inner_child, aliases.below)
+    clauses = clauses_of(tree, number, outer_child, inner_child, aliases.below, aliases.members)
     method = METHODS[node.node_type]
     parameterised = method == "nested_loop" and any(c.inner_node is not None for c in clauses)
     outer = side_facts(reckoned, outer_child, parameterised=False)
@@ -194,6 +202,7 @@ def side_facts(reckoned: ReckonedTree, child: int, *, parameterised: bool) -> Si
         memoized=memoized,
         sorted_here=sorted_here,
         width=int(node.plan_width or 0),
+        partitioned=partitioned_alias(tree, below),
     )
 
 

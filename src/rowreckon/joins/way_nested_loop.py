@@ -9,6 +9,7 @@ from rowreckon.cost.capabilities import has_memoize, materializes_below_gather
 from rowreckon.cost.selectivity import GroupRelation, estimate_num_groups
 from rowreckon.cost.units import clamp_row_est
 
+from .appended import appended_paths
 from .factors import Matching, factors_of, matching_of
 from .inputs import ClauseInput, JoinInput, KeyInput, Point, with_rows
 from .moved import moved_with
@@ -24,7 +25,7 @@ def nested_loop_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]
         return
     plain = list(_unparameterised(settings, join))
     yield from plain[:1]
-    for inner in parameterised_paths(settings, join):
+    for inner in (*parameterised_paths(settings, join), *appended_paths(settings, join)):
         yield inner.access, inner.index, _with_index(settings, join, inner), inner.existing, inner.solved
         if inner.memoizable and has_memoize(settings.server_major) and settings.enable_memoize:
             yield f"memoize of {inner.access}", inner.index, _with_memoize(settings, join, inner), inner.existing, False
@@ -127,7 +128,7 @@ def _distinct_parameters(join: JoinInput, clauses: tuple[ClauseInput, ...], poin
         moved = moved_with(join.outer, whole, keys[0].relation_rows, keys[0].relation_actual)
         counts = [key.distinct(moved) for key in keys]
         rows = clamp_row_est(keys[0].relation_rows * moved)
-        tuples = rows if keys[0].without_statistics else keys[0].relation_tuples or rows
+        tuples = keys[0].tuples(rows) or rows
         known = tuple(n for n in counts if n is not None)
         if len(known) < len(counts):
             return calls
