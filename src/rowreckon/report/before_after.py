@@ -8,8 +8,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from rowreckon.frozen import frozen
 from rowreckon.report.borders import Side
 from rowreckon.report.document import Join, Plan, Remedy, TrialQuery
 from rowreckon.report.escape import quote
@@ -26,7 +27,7 @@ PAIRS = 3
 _WORD = re.compile(r"[\w.\"]+")
 
 
-@dataclass(frozen=True)
+@frozen
 class BeforeAfter:
     """A join's rulers before and after a change; `lead` says which join it is, `now` how it stands with the change."""
 
