@@ -48,7 +48,8 @@ class Subject:
     """What a remedy would act upon. Names are raw; `expressions` are in the server's spelling, without an alias.
 
     `fraction` is the share of the table's rows (0 to 1) that the clause really keeps, `distinct` a proven number of
-    distinct values, `rows` a proven number of rows, per call or per key value.
+    distinct values, `rows` a proven number of rows, per call or per key value. `pages` are those of an index to be
+    built, as modelled; `prefix_of_new` names an existing index whose columns lead the new one.
     """
 
     table: TableName | None = None
@@ -65,6 +66,8 @@ class Subject:
     index: str | None = None
     included: tuple[str, ...] = ()
     predicate: str | None = None
+    pages: float | None = None
+    prefix_of_new: str | None = None
     partitions: tuple[TableName, ...] = ()
     curable: bool = True
     """False where no statistic of PostgreSQL mends it: then it is a note and no remedy."""

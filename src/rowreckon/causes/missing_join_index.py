@@ -2,24 +2,28 @@
 
 ## What it finds
 A join whose inner side has no index on the join key, where one would make a nested loop the cheapest way at the rows
-that really came.
+that really came; or only one that fetches many rows which the scan's filter then discards.
 
 ## Why it hurts
-Without the index every method must read the inner side whole; with few outer rows that is nearly all of the work.
+Without the index every method must read the inner side whole; with few outer rows that is nearly all of the work. With
+an index on the join key alone each loop fetches all rows of a key, page by page, to keep a few.
 
 ## Evidence it needs
-The join's modelled costs at the actual rows: a hypothetical index way that beats every existing one clearly; from the
-catalog that no valid index leads with the key already.
+The join's modelled costs at the actual rows: an index not yet built that beats every existing way clearly; the rows
+that the filter removed per loop; from the catalog the columns' statistics and the indexes that there are.
 
 ## Remedy
-CREATE INDEX on the inner join key, partial where the plan's filter always holds. Each index costs every write.
+CREATE INDEX: the join key's columns first, then the filter's columns under equality, then one under a range; included
+columns where the table itself need not be read and the model sees that pay; partial where a flag, a null test or the
+like always holds. Each only where it is clearly cheaper than the simpler index. Each index costs every write.
 
 ## When it is wrong
-A join that truly returns half of the table gains nothing from an index; the model at the actual rows says so. Where an
-index exists and is not used, a missing one is not the cause.
+A join that truly returns half of the table gains nothing from an index; the model at the actual rows says so. Where
+VACUUM has not been there for long, an index that holds all columns still sends the scan to the table.
 
 ## References
-PostgreSQL documentation, "Indexes" and CREATE INDEX; cost_index in costsize.c.
+PostgreSQL documentation, "Multicolumn Indexes", "Index-Only Scans and Covering Indexes", "Partial Indexes" and CREATE
+INDEX; cost_index in costsize.c.
 """
 
 from __future__ import annotations
@@ -28,6 +32,7 @@ from typing import TYPE_CHECKING
 
 from rowreckon.causes.clause_kinds import compared_column, kind_of
 from rowreckon.causes.finding import Subject, TableName, fact
+from rowreckon.causes.index_designs import best_design
 from rowreckon.causes.scans import is_base_scan, name_of, partition_parent_alias, relation_of, table_of
 from rowreckon.causes.wording import count, listed
 from rowreckon.frozen import frozen
@@ -36,6 +41,8 @@ from rowreckon.plan.nodes import JoinNode, ScanNode
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
+    from rowreckon.causes.index_designs import IndexDesign
+    from rowreckon.causes.index_prices import SidePrices
     from rowreckon.causes.site import Context
     from rowreckon.report.document import Evidence, Join, Way
 
@@ -58,6 +65,96 @@ class IndexGain:
 
 def check(join: Join, context: Context) -> IndexGain | None:
     """The index that the cost model sees win at the actual rows, if any."""
+    sides = context.prices.sides(join)
+    if not sides:
+        return _from_ways(join, context)
+    designs = [(s, d) for s in sides if (d := best_design(s, parameters=_generic(context, s.scan))) is not None]
+    if not designs:
+        return None
+    side, design = min(designs, key=lambda pair: pair[1].cost)
+    if side.existing <= _CLEARLY * design.cost:
+        return None
+    return _of_design(join, context, side, design)
+
+
+def _of_design(join: Join, context: Context, side: SidePrices, design: IndexDesign) -> IndexGain:
+    relation = side.relation.relation
+    table = name_of(relation)
+    seen = min((c.at_estimate for c in join.costs.values() if c.at_estimate is not None), default=None)
+    # At its own estimates the planner may not want the index that the actual rows call for.
+    wanted = seen is None or design.cost_at_estimate < seen
+    confidence = _confidence(join, "catalog", turned=side.order.turned) * (1.0 if wanted else 0.5)
+    leading = _leading(relation, design.columns)
+    index = listed(design.columns) + (f" including {listed(design.included)}" if design.included else "")
+    index += f" for the rows where {design.predicate}" if design.predicate else ""
+    if side.fetched is not None and side.fetched.discarded >= 0.5:
+        story = f"each loop fetches {count(side.fetched.rows)} rows of {table} and its filter discards "
+        story += f"{count(side.fetched.discarded)} of them. With an index on {index}"
+    elif leading is not None:
+        story = f"the index {leading} of {table} does not hold what this join needs. With one on {index}"
+    else:
+        story = f"{table} has no index on {index} that this join could use. With one"
+    summary = f"{story[0].upper()}{story[1:]}, {count(side.existing)} of planner cost at the actual rows would become "
+    summary += f"{count(design.cost)}."
+    if not wanted:
+        summary += " At its own estimates the planner would not take it: the estimates have to be mended as well."
+    outer = join.inner if side.order.turned else join.outer
+    evidence = [
+        fact("cheapest existing way at the actual rows, planner cost", round(side.existing, 2), "catalog"),
+        fact("with the new index, planner cost", round(design.cost, 2), "catalog"),
+        fact("rows that really drive the join", outer.actual_rows, "plan"),
+        fact("pages of the new index, as modelled", design.pages, "catalog"),
+    ]
+    if side.fetched is not None:
+        evidence.append(fact("rows fetched by the existing index, per loop", side.fetched.rows, "plan"))
+        evidence.append(fact("of these discarded by the filter, per loop", side.fetched.discarded, "plan"))
+    if design.included and relation.relpages:
+        visible = round(100 * relation.relallvisible / relation.relpages)
+        evidence.append(fact("pages of the table that are all-visible, percent", visible, "catalog"))
+    subject = Subject(
+        table=table,
+        relation=relation,
+        columns=design.columns,
+        included=design.included,
+        predicate=design.predicate,
+        pages=design.pages,
+        prefix_of_new=leading if design.predicate is None else None,
+    )
+    ratio = side.existing / design.cost
+    return IndexGain(join, subject, ratio, round(confidence, 2), "catalog", summary, tuple(evidence))
+
+
+def _confidence(join: Join, basis: str, *, turned: bool) -> float:
+    confidence = 0.85 if basis != "plan" else 0.6
+    if join.residual is not None and not 0.7 <= join.residual <= 1.4:
+        confidence *= 0.7
+    inner = join.outer if turned else join.inner
+    outer = join.inner if turned else join.outer
+    if outer.count not in ("exact", "probed") and inner.count not in ("exact", "probed"):
+        confidence *= 0.8
+    return confidence
+
+
+def _generic(context: Context, scan: int) -> bool:
+    """Whether a generic plan's parameters stand in the scan's conditions."""
+    node = context.tree.nodes[scan]
+    texts = [t for k in ("filter", "index_cond", "recheck_cond") if (t := getattr(node, k, None)) is not None]
+    return any(c.parameters for t in texts for c in parse_condition(t).clauses)
+
+
+def _leading(relation: Relation, columns: tuple[str, ...]) -> str | None:
+    """A valid index, neither partial nor unique, all of whose columns lead the new one's, in whatever order."""
+    numbers = [c.attnum for name in columns if (c := relation.column(name)) is not None]
+    for index in relation.indexes:
+        keys = {k.attnum for k in index.keys}
+        plain = index.valid and not index.partial and not index.unique and index.access_method == "btree"
+        if plain and not index.included and None not in keys and keys == set(numbers[: len(keys)]):
+            return index.name
+    return None
+
+
+def _from_ways(join: Join, context: Context) -> IndexGain | None:
+    """From the ways that the join's document lists, where the catalog tells too little to design an index."""
     best = _best_way(join)
     if best is None:
         return None
@@ -71,19 +168,12 @@ def check(join: Join, context: Context) -> IndexGain | None:
         return None
     cost = join.costs.get("nested_loop")
     basis = (cost.basis_at_actual if cost is not None else None) or join.basis
-    ratio = existing / with_index
-    confidence = 0.85 if basis != "plan" else 0.6
-    if join.residual is not None and not 0.7 <= join.residual <= 1.4:
-        confidence *= 0.7
-    inner = join.outer if way.sides_turned else join.inner
     outer = join.inner if way.sides_turned else join.outer
-    if outer.count not in ("exact", "probed") and inner.count not in ("exact", "probed"):
-        confidence *= 0.8
     return IndexGain(
         join=join,
         subject=Subject(table=table, relation=relation, columns=columns, predicate=predicate),
-        ratio=ratio,
-        confidence=round(confidence, 2),
+        ratio=existing / with_index,
+        confidence=round(_confidence(join, basis, turned=way.sides_turned), 2),
         basis=basis,
         summary=f"{table} has no index on {listed(columns)} that this join could use: with one, {count(existing)} of "
         f"planner cost at the actual rows would become {count(with_index)}.",

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 
 from rowreckon.causes.defaults import default_selectivity
 from rowreckon.causes.finding import TableName
+from rowreckon.causes.index_prices import IndexPrices
 from rowreckon.causes.scans import (
     PlannedTotal,
     actual_totals,
@@ -62,6 +63,7 @@ class Context:
     catalog: Catalog | None
     scans: dict[str, tuple[int, ...]]
     totals: dict[TableName, Interval]
+    prices: IndexPrices
     subplan_results: frozenset[str]
     """Parameters ($0, $1, …) that InitPlans return, as names of subplans list them up to release 16."""
 
@@ -75,6 +77,7 @@ class Context:
             catalog=catalog,
             scans=aliases(evidence.reckoned.tree),
             totals=actual_totals(evidence.reckoned),
+            prices=IndexPrices(evidence.capture, evidence.reckoned),
             subplan_results=frozenset(
                 p for n in evidence.reckoned.tree.nodes if n.subplan_name for p in _RETURNED.findall(n.subplan_name)
             ),

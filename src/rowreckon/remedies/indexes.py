@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from rowreckon.causes import CauseFinding, TableName
+from rowreckon.causes import CauseFinding, Subject, TableName
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, catalog_of
 from rowreckon.remedies.quoting import fitting_name, quote_name, quote_table
@@ -13,8 +14,10 @@ if TYPE_CHECKING:
     from rowreckon.capture import Capture
     from rowreckon.catalog.facts import Relation
 
+_PAGE = 8192
 _WRITES = "every INSERT and most UPDATEs of the table maintain the index, and it takes disk space"
 _CONCURRENTLY = "CONCURRENTLY cannot run inside a transaction; if it fails it leaves an invalid index to be dropped"
+_ONLY_VISIBLE = "the table need not be read only where VACUUM has marked its pages all-visible"
 _WORKLOAD = "this list of queries and the server's counters are not the whole workload: look for other uses first"
 
 
@@ -47,25 +50,54 @@ def build_index(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
             sql = parts
             cautions.append("the index of the partitioned table is valid once every partition's is attached")
     known = relation is not None and catalog_of(capture) is not None
-    if subject.predicate is not None:
-        cautions.append("it serves only queries that hold the same condition")
+    cautions += _of_this_index(subject)
     return (
         Draft(
             kind="new_index",
             sql=sql,
             sql_trial=(plain,),
             undo=undo,
-            reason=f"With an index on {', '.join(subject.columns)} the join reads the matching rows of {table} instead "
-            "of all of them.",
+            reason=_reason(subject),
             works=0.9,
             transactional=not any("CONCURRENTLY" in s for s in sql),
             check_first=None if known else checks.indexes((table,)),
             lock=SHARE_UPDATE_EXCLUSIVE if any("CONCURRENTLY" in s for s in sql) else "SHARE",
             tables=(table,),
-            columns=subject.columns,
+            columns=(*subject.columns, *subject.included),
             cautions=tuple(cautions),
         ),
     )
+
+
+def _reason(subject: Subject) -> str:
+    named = ", ".join(subject.columns)
+    if subject.included:
+        return (
+            f"With an index on {named} that includes {', '.join(subject.included)} the join finds all that it needs of "
+            f"{subject.table} in the index."
+        )
+    if subject.prefix_of_new is not None:
+        return (
+            f"With an index on {named} the join reads only rows of {subject.table} that it keeps; by "
+            f"{subject.prefix_of_new} it reads more and discards them."
+        )
+    return f"With an index on {named} the join reads the matching rows of {subject.table} instead of all of them."
+
+
+def _of_this_index(subject: Subject) -> Iterator[str]:
+    """The price of the index at hand: its size, the updates that it makes dearer, whom it serves."""
+    if subject.pages is not None:
+        size = subject.pages * _PAGE / 1024
+        told = f"{size / 1024:,.0f} MB" if size >= 1024 else f"{max(size, 1):,.0f} kB"
+        yield f"its size is modelled as {told}"
+    whole = ", ".join((*subject.columns, *subject.included))
+    yield f"an UPDATE of {whole} can no longer be a HOT update: it writes to every index of the table"
+    if subject.included:
+        yield _ONLY_VISIBLE
+    if subject.prefix_of_new is not None:
+        yield f"it can do what {subject.prefix_of_new} does, and both cost every write: look who uses the old one"
+    if subject.predicate is not None:
+        yield "it serves only queries that hold the same condition"
 
 
 def _partitioned(

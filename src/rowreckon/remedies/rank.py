@@ -67,7 +67,7 @@ def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
     whole = sum(p.execution_ms or 0.0 for p in plans)
     scored = [(m, _score(m, whole)) for m in merged.values()]
     scored = [(m, s) for m, s in scored if s > 0 and m.confidence >= _LEAST_REMEDY]
-    cured = {j for m, _ in scored if INVASIVENESS[m.draft.kind] <= 2 and m.confidence >= 0.3 for j in m.joins}
+    cured = {j for m, _ in scored if m.draft.kind != "drop_index" and m.confidence >= 0.3 for j in m.joins}
     scored.sort(key=lambda pair: _order(pair[0], pair[1], cured))
     return tuple(_document(m, rank, plans) for rank, (m, _) in enumerate(scored, start=1))
 
@@ -127,7 +127,7 @@ def _order(
     merged: _Merged, score: float, cured: set[tuple[int, int]]
 ) -> tuple[int, float, int, float, tuple[str, ...]]:
     kind = merged.draft.kind
-    # An index that statistics would make harmless is dropped last, whatever the gain.
+    # An index that statistics or another index would make harmless is dropped last, whatever the gain.
     last = 1 if kind == "drop_index" and merged.joins & cured else 0
     return (last, -round(score, 2), INVASIVENESS[kind], -score, merged.draft.sql)
 

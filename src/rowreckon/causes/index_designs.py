@@ -1,0 +1,159 @@
+"""Which index would serve a join best: its key columns in order, what it includes, and the rows that it covers.
+
+Key columns: those of the join's equalities first, which any other join on the same key can use, then the columns that
+the filter compares for equality, then one that it compares by range: behind a range no further column narrows the
+part of a B-tree that is read. Of two designs the simpler is taken unless the other is clearly cheaper.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rowreckon.causes.clause_kinds import compared_column, kind_of
+from rowreckon.causes.spelling import without_alias
+from rowreckon.joins.index_match import index_to_build
+
+if TYPE_CHECKING:
+    from rowreckon.causes.index_prices import SidePrices
+    from rowreckon.joins.known_relation import KnownRelation, Restriction
+
+_CLEARLY_CHEAPER = 1.2
+"""What a wider, longer or partial index has to bring over the simpler one, as a factor of the whole join's modelled
+cost: every column makes the index larger and bars HOT updates of one more column (common practice, no source)."""
+
+_HARDLY = 0.9
+"""A condition that lets so many of the rows pass is no use in an index."""
+
+_SELDOM = 0.5
+"""A predicate has to leave out at least half of the rows (common practice, no source)."""
+
+_COPY = 0.5
+"""An index with so large a part of the table's pages is a second copy of it (common practice, no source)."""
+
+_MOST_KEYS = 6
+_MOST_INCLUDED = 8
+_RANGES = frozenset({"<", "<=", ">", ">=", "= ANY"})
+_PREDICATES = frozenset({"flag", "null_test", "pattern"})
+_CHANGING = re.compile(r"\b(current_\w+|localtime\w*|session_user|user)\b", re.I)
+
+
+@dataclass(frozen=True, slots=True)
+class IndexDesign:
+    """An index to build, priced: planner cost of the whole join at the actual rows and at the planner's estimates."""
+
+    columns: tuple[str, ...]
+    included: tuple[str, ...]
+    predicate: str | None
+    cost: float
+    cost_at_estimate: float
+    pages: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Shape:
+    keys: tuple[str, ...]
+    included: tuple[str, ...] = ()
+    predicate: tuple[Restriction, ...] = ()
+
+
+def best_design(side: SidePrices, *, parameters: bool) -> IndexDesign | None:
+    """The design that the model prefers for one side of a join; None where it has no plain column in an equality.
+
+    `parameters` says that a generic plan's values stand in the conditions: then no index is made partial.
+    """
+    held: tuple[_Shape, IndexDesign] | None = None
+    for shape in _shapes(side, parameters=parameters):
+        priced = _price(side, shape)
+        if priced is not None and (held is None or priced.cost * _CLEARLY_CHEAPER < held[1].cost):
+            held = shape, priced
+    if held is None:
+        return None
+    shape, design = held
+    for included in _included(side.relation, shape):
+        wider = _price(side, _Shape(shape.keys, included))
+        if wider is None or wider.pages > _COPY * side.relation.size.pages:
+            continue
+        if wider.cost * _CLEARLY_CHEAPER < design.cost:
+            design = wider
+    return design
+
+
+def _shapes(side: SidePrices, *, parameters: bool) -> Iterator[_Shape]:
+    """Key columns and predicates, the simplest first."""
+    relation = side.relation
+    joined = [c for c in side.order.clauses if c.inner.column is not None]
+    keys = tuple(dict.fromkeys(c.inner.column for c in joined if c.operator == "=" and c.inner.column))
+    if not keys:
+        return
+    narrowing = [r for r in relation.restrictions if r.selectivity is not None and r.selectivity < _HARDLY]
+    seldom = [r for r in narrowing if (r.selectivity or 0.0) <= _SELDOM]
+    whole = tuple(r for r in seldom if not parameters and _for_predicate(r, relation))
+    rest = [r for r in narrowing if r not in whole]
+    equal = tuple(dict.fromkeys(c for r in rest if (c := _key_column(r, relation, "=")) is not None and c not in keys))
+    ranges = [c.inner.column for c in joined if c.operator in _RANGES and c.inner.column]
+    ranges += [c for r in rest if (c := _key_column(r, relation, *_RANGES)) is not None]
+    ends = [(r,) for r in dict.fromkeys(ranges) if r not in (*keys, *equal)]
+    for predicate in dict.fromkeys(((), whole)):
+        for more in dict.fromkeys(((), equal, *((*equal, *end) for end in ends))):
+            if len(keys) + len(more) <= _MOST_KEYS:
+                yield _Shape((*keys, *more), predicate=predicate)
+
+
+def _key_column(restriction: Restriction, relation: KnownRelation, *operators: str) -> str | None:
+    """The plain column that a condition compares with a value by one of the operators."""
+    column = compared_column(restriction.clause, relation.relation)
+    if column is None or restriction.clause.operator not in operators or restriction.clause.subplans:
+        return None
+    return column.column
+
+
+def _for_predicate(restriction: Restriction, relation: KnownRelation) -> bool:
+    """Whether a condition stands for a kind of row (a flag, a null test, a pattern, all but one value): it has no value
+    that another query would change, and it calls no function that an index may not."""
+    clause = restriction.clause
+    if clause.functions or clause.subplans or clause.parameters or _CHANGING.search(clause.text):
+        return False
+    if compared_column(clause, relation.relation) is None:
+        return False
+    return clause.operator == "<>" or kind_of(clause, relation.relation) in _PREDICATES
+
+
+def _included(relation: KnownRelation, shape: _Shape) -> Iterator[tuple[str, ...]]:
+    """The further columns with which the index holds all that the plan needs of the relation.
+
+    None for a partial index: which columns it may leave out for its predicate is not told by the plan.
+    """
+    if relation.columns is None or shape.predicate:
+        return
+    needed = set(relation.columns)
+    for restriction in relation.restrictions:
+        needed.update(c.column for c in restriction.clause.columns)
+    missing = needed - set(shape.keys)
+    order = [c.name for c in relation.relation.columns if c.name in missing]
+    if order and len(order) == len(missing) <= _MOST_INCLUDED:
+        yield tuple(order)
+
+
+def _price(side: SidePrices, shape: _Shape) -> IndexDesign | None:
+    share = planned_share = 1.0
+    planned = {r.clause: r.selectivity for r in side.planned.restrictions}
+    for r in shape.predicate:
+        share *= r.selectivity or 1.0
+        planned_share *= planned.get(r.clause) or 1.0
+    index = index_to_build(side.relation, shape.keys, shape.included, share)
+    cost = side.cost(index)
+    if cost is None:
+        return None
+    at_estimate = side.cost_at_estimate(index_to_build(side.planned, shape.keys, shape.included, planned_share))
+    texts = [without_alias(r.clause.text, side.relation.alias) for r in shape.predicate]
+    return IndexDesign(
+        columns=shape.keys,
+        included=shape.included,
+        predicate=" AND ".join(texts) or None,
+        cost=max(cost, 0.01),
+        cost_at_estimate=at_estimate if at_estimate is not None else cost,
+        pages=index.shape.pages,
+    )
