@@ -3,42 +3,59 @@
 The printed cost per execution is rounded to a cent, which thousands of executions multiply; the join's own total cost
 gives it back more exactly. With more executions pages are shared (Mackert-Lohman): how many depends on the relation's
 size, which `size_evidence` bounds.
+Source: initial_cost_nestloop and final_cost_nestloop in optimizer/path/costsize.c; get_loop_count in
+optimizer/path/indxpath.c; releases 13 to 18.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from math import floor
+from math import log
 
-from rowreckon.cost import (
-    CostSettings,
-    IndexCondition,
-    IndexShape,
-    PathCost,
-    QualCost,
-    RelationSize,
-    cost_index,
-    cost_seqscan,
-)
+from rowreckon.cost import CostSettings
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import parse_condition
-from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, ScanNode
-from rowreckon.plan.tree import index_of
+from rowreckon.plan.nodes import BitmapHeapScanNode, BitmapIndexScanNode, IndexScanNode, ScanNode
+from rowreckon.plan.tree import alias_of
 
-from .inputs import ParameterisedAccess
-from .relation_evidence import RelationEvidence
+from .choice_bound import weighed_sizes
+from .relation_evidence import RelationEvidence, SeenRelation
+from .row_shape import RowShape, row_shape
 from .sides import JoinFacts
-from .size_evidence import SizeGuess, possible_sizes, seen_sizes
+from .size_evidence import Charged, SizeGuess, bitmap_sizes, fewest_tuples, possible_sizes, seen_sizes
 
-_ROUNDING = 0.005
+_ROUNDING = 0.0051
 _LEAST_PRECISE = 0.01
 
 
 @frozen
+class Loops:
+    """How often the planner took the inner side to be scanned, and how that moves with the join's outer rows.
+
+    `rows` are those of the smallest relation that supplies a parameter. `exponent` is 1 where they are the outer side's
+    own; where that is a join, they grow as this power of its rows.
+    """
+
+    rows: float
+    outer_rows: float
+    exponent: float
+
+    def at(self, outer_rows: float) -> float:
+        """Executions that are reckoned with at so many outer rows (of one process)."""
+        moved = outer_rows / self.outer_rows
+        if self.exponent != 1.0:
+            moved = float(max(moved, 1e-9) ** self.exponent)
+        return max(self.rows * moved, 1.0)
+
+
+@frozen
 class LoopEvidence:
-    """One execution of the inner side: its cost, rows found before its own filter, and the sizes that are possible."""
+    """One execution of the inner side: its cost, the rows that its index finds, and the sizes that are possible.
+
+    `found` rows come from the index, `kept` is the share that the scan's own filter leaves. `exact` says that `total`
+    is precise enough to reckon the join's cost from it. `sizes` hold the likely one, the smallest and the largest.
+    """
 
     total: float
     startup: float
@@ -47,8 +64,9 @@ class LoopEvidence:
     kept: float
     quals: int
     own_quals: int
-    loops: float
+    loops: Loops
     index_only: bool
+    allvisfrac: float
     sizes: tuple[SizeGuess, ...]
 
 
@@ -60,187 +78,179 @@ def loop_evidence(
     top, join, outer = tree.nodes[facts.inner.child], tree.nodes[facts.node], tree.nodes[facts.outer.child]
     if top.total_cost is None or top.startup_cost is None or join.total_cost is None or outer.total_cost is None:
         return None
-    rows, loops = max(facts.inner.planner_rows, 1.0), max(facts.outer.planner_rows, 1.0)
+    rows, calls = max(facts.inner.planner_rows, 1.0), max(facts.outer.planner_rows, 1.0)
     printed = float(top.total_cost)
-    early = facts.inner_unique or facts.kind in ("Semi", "Anti")
-    per_pair = 0.0 if early else settings.cpu_tuple_cost * rows
-    solved = (float(join.total_cost) - float(outer.total_cost)) / loops - per_pair
-    believable = abs(solved - printed) <= _ROUNDING + 0.01 / loops + 1e-9
-    total = solved if believable or facts.inner.memoized else printed
     scan = tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
     quals = own = 0
     kept = 1.0
     if isinstance(scan, ScanNode):
-        index_cond = getattr(scan, "index_cond", None)
-        quals = len(parse_condition(index_cond).clauses) if isinstance(index_cond, str) else 0
+        index_cond = _index_cond(reckoned, facts)
+        quals = len(parse_condition(index_cond).clauses) if index_cond is not None else 0
         own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
         came, gone = float(scan.actual_rows or 0.0), float(scan.rows_removed_by_filter or 0.0)
         kept = max(came / (came + gone), 0.01) if own and came + gone > 0 else 1.0
-    sizes = _sizes(settings, reckoned, facts, relations, total if believable else None, rows / kept, quals, own)
+    solved, play = _solved(settings, reckoned, facts, printed)
+    believable = abs(solved - printed) <= _ROUNDING + play
+    total = solved if believable or facts.inner.memoized else printed
+    found = 1.0 if facts.inner_unique else max(rows / kept, 1.0)
+    loops = _loops(reckoned, facts)
+    visible = _all_visible(scan, reckoned, facts) if isinstance(scan, IndexScanNode) else 0.0
+    sizes: list[SizeGuess] = []
+    if isinstance(scan, ScanNode):
+        shape = _shape(reckoned, facts, scan, found)
+        seen = relations.of(scan)
+        if seen is not None:
+            sizes = seen_sizes(seen, shape)
+        elif loops is not None and (own == 0 or facts.inner_unique):
+            cost = (solved, play) if believable and not facts.inner.memoized else None
+            sizes = _sizes(settings, reckoned, facts, scan, shape, cost, found, max(quals, 1), own, loops.rows, visible)
+            sizes = weighed_sizes(settings, reckoned, facts, sizes, kept, visible > 0.0)
     return LoopEvidence(
         total=max(total, 0.0),
         startup=float(top.startup_cost),
         exact=_ROUNDING / max(printed, _ROUNDING) <= _LEAST_PRECISE and not facts.inner.memoized,
-        found=max(rows / kept, 1.0),
+        found=found,
         kept=kept,
         quals=max(quals, 1),
         own_quals=own,
-        loops=loops,
+        loops=loops or Loops(calls, calls, 1.0),
         index_only=scan is not None and scan.node_type == "Index Only Scan",
+        allvisfrac=visible,
         sizes=tuple(sizes),
     )
+
+
+def _solved(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, printed: float) -> tuple[float, float]:
+    """One execution's cost by the join's total, and how far either way two printed decimals leave it."""
+    tree = reckoned.tree
+    join, outer = tree.nodes[facts.node], tree.nodes[facts.outer.child]
+    rows, calls = max(facts.inner.planner_rows, 1.0), max(facts.outer.planner_rows, 1.0)
+    beyond = float(join.total_cost or 0.0) - float(outer.total_cost or 0.0)
+    play = 2.0 * _ROUNDING / calls
+    if facts.kind in ("Semi", "Anti"):
+        return printed, _ROUNDING
+    if facts.inner_unique:
+        # next to no outer row is taken to match: all but the first are charged as unmatched, that one next to nothing
+        fewest = fewest_tuples(settings, float(tree.nodes[facts.inner.child].startup_cost or 0.0))
+        if facts.output_rows >= 0.5 * fewest:
+            return printed, _ROUNDING
+        return beyond / calls, play + 2.0 * printed / fewest / calls
+    at_join = sum(1 for c in facts.clauses if c.place == "filter")
+    per_pair = settings.cpu_tuple_cost + settings.cpu_operator_cost * at_join
+    return beyond / calls - per_pair * rows, play
 
 
 def _sizes(
     settings: CostSettings,
     reckoned: ReckonedTree,
     facts: JoinFacts,
-    relations: RelationEvidence,
-    cost: float | None,
+    scan: ScanNode,
+    shape: RowShape,
+    cost: tuple[float, float] | None,
     found: float,
     quals: int,
     own: int,
+    loops: float,
+    visible: float,
 ) -> list[SizeGuess]:
-    scan = reckoned.tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
-    if not isinstance(scan, ScanNode):
+    if not _pins_by_equality(reckoned, facts):
         return []
-    index_scan = scan if isinstance(scan, IndexScanNode) else None
-    seen = relations.of(scan)
-    if seen is not None:
-        return seen_sizes(seen)
-    if index_scan is None:
-        return []
-    loops = max(facts.outer.planner_rows, 1.0)
-    startup = float(index_scan.startup_cost or 0.0)
-    descent = None if cost is None else _descent(settings, startup, cost, found, quals, own, loops)
-    return possible_sizes(settings, index_scan, facts.inner.width, descent)
-
-
-def _descent(
-    settings: CostSettings, startup: float, cost: float, found: float, quals: int, own: int, loops: float
-) -> tuple[float, float] | None:
-    """Bounds of what one descent costs, where pages come in coarser steps than it can vary; None where they don't."""
-    step, play = settings.random_page_cost / loops, 0.0101 / loops
+    printed, startup = float(scan.total_cost or 0.0), float(scan.startup_cost or 0.0)
+    middle, play = (printed, _ROUNDING) if cost is None else cost
+    tuples = clamp_row_est(found)
+    if isinstance(scan, BitmapHeapScanNode):
+        child = reckoned.tree.nodes[reckoned.tree.inputs(facts.inner.scan or 0)[0]]
+        if not isinstance(child, BitmapIndexScanNode):
+            return []
+        heap = middle - startup - tuples * (settings.cpu_tuple_cost + settings.cpu_operator_cost * (quals + own))
+        return bitmap_sizes(settings, shape, (heap - play - _ROUNDING, heap + play + _ROUNDING), tuples, loops)
     per_row = settings.cpu_index_tuple_cost + settings.cpu_tuple_cost + settings.cpu_operator_cost * (quals + own)
-    rest = cost - clamp_row_est(found) * per_row
-    least, most = startup - _ROUNDING - play, startup + _ROUNDING + play
-    if step <= most - least:
+    charged = Charged(
+        least=middle - play,
+        most=middle + play,
+        startup=startup,
+        cpu=tuples * per_row,
+        found=tuples,
+        loops=loops,
+        unseen=1.0 - visible,
+    )
+    return possible_sizes(settings, charged, shape)
+
+
+def _loops(reckoned: ReckonedTree, facts: JoinFacts) -> Loops | None:
+    """Executions that the planner reckoned a scan for; None where the plan does not tell."""
+    tree, calls = reckoned.tree, max(facts.outer.planner_rows, 1.0)
+    if facts.outer.scan is not None:
+        return Loops(max(calls * facts.outer.processes, 1.0), calls, 1.0)
+    wanted = {c.outer_alias for c in facts.clauses if c.inner_node is not None}
+    best: tuple[float, float | None] | None = None
+    for number in tree.subtree(facts.outer.node):
+        node = tree.nodes[number]
+        if not isinstance(node, ScanNode) or alias_of(node) not in wanted:
+            continue
+        count = reckoned.counts[number]
+        if (count.planned_loops or 1.0) > 1.0:
+            return None  # its rows are those of one execution
+        rows = float(node.plan_rows or 1.0) * reckoned.parallelism.divisor(tree, number)
+        if best is None or rows < best[0]:
+            best = (rows, count.actual if count.state == "exact" else None)
+    if best is None:
         return None
-    pages = floor((rest - least) / step)
-    descent = rest - pages * step
-    return (descent - play, descent + play) if descent <= most else None
+    return Loops(max(best[0], 1.0), calls, _exponent(facts, *best))
 
 
-def executed_access(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, known: LoopEvidence, size: SizeGuess | None
-) -> ParameterisedAccess:
-    """The inner side that ran, in a world where its relation has that size (None: pages are never shared further)."""
+def _exponent(facts: JoinFacts, rows: float, actual: float | None) -> float:
+    """How the rows of the relation that gives parameters moved, as a power of how the outer side's did."""
+    came, expected = facts.outer.actual_rows, facts.outer.planner_rows
+    if not actual or not came or not expected or abs(log(came / expected)) < _LEAST_PRECISE:
+        return 0.0
+    return min(max(log(actual / rows) / log(came / expected), 0.0), 0.999)
+
+
+def _index_cond(reckoned: ReckonedTree, facts: JoinFacts) -> str | None:
+    """The condition of the one index that finds the inner rows."""
     tree = reckoned.tree
     scan = tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
-    rows = max(facts.inner.planner_rows, 1.0)
-    kind = tree.nodes[facts.inner.child].node_type
-    modelled = _modelled(settings, facts, known, size, scan) if size is not None else None
-    offset = known.total - modelled(known.loops) if modelled is not None else 0.0
-
-    def at(loops: float) -> PathCost:
-        total = known.total if modelled is None else max(modelled(loops) + offset, known.startup)
-        begin = min(known.startup, total)
-        return PathCost(begin, total, rows, facts.inner.width, begin, total, 0, kind)
-
-    names = {"Index Scan": "index_scan", "Index Only Scan": "index_only_scan", "Bitmap Heap Scan": "bitmap_scan"}
-    simple = isinstance(scan, (IndexScanNode, BitmapHeapScanNode))
-    return ParameterisedAccess(
-        at=at,
-        access=names.get(scan.node_type, "per row") if scan is not None else "per row",
-        index=_index(reckoned, facts),
-        indexed=simple and not facts.inner.memoized and all(c.place == "index" for c in facts.clauses),
-        exact=known.exact,
-        memoized=facts.inner.memoized,
-    )
+    if isinstance(scan, BitmapHeapScanNode) and facts.inner.scan is not None and tree.inputs(facts.inner.scan):
+        scan = tree.nodes[tree.inputs(facts.inner.scan)[0]]
+    return scan.index_cond if isinstance(scan, (IndexScanNode, BitmapIndexScanNode)) else None
 
 
-def misfit(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, known: LoopEvidence, size: SizeGuess
-) -> float:
-    """How many pages, over all executions, a size is off from what the plan was charged for."""
-    scan = reckoned.tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
-    modelled = _modelled(settings, facts, known, size, scan)
-    if modelled is None or facts.inner.memoized:
+def _pins_by_equality(reckoned: ReckonedTree, facts: JoinFacts) -> bool:
+    """Whether the index is searched by equalities with outer columns alone, so that each row found is asked for."""
+    text = _index_cond(reckoned, facts)
+    if text is None:
+        return False
+    joined = {c.text for c in facts.clauses if c.place == "index" and c.is_equality}
+    return all(clause.text in joined for clause in parse_condition(text).clauses)
+
+
+def _all_visible(scan: IndexScanNode, reckoned: ReckonedTree, facts: JoinFacts) -> float:
+    """The share of pages that an index-only scan did not have to look at; 0 for other scans."""
+    if scan.node_type != "Index Only Scan":
         return 0.0
-    return abs(modelled(known.loops) - known.total) * known.loops / settings.random_page_cost
+    count = reckoned.counts[facts.inner.scan or 0]
+    if not scan.heap_fetches or not count.actual:
+        return 1.0
+    return max(1.0 - float(scan.heap_fetches) / count.actual, 0.0)
 
 
-def whole_inner(settings: CostSettings, facts: JoinFacts, known: LoopEvidence, size: SizeGuess) -> PathCost:
-    """The inner relation scanned by itself, where it has that size; by its index alone where that will do."""
-    quals = QualCost(0.0, settings.cpu_operator_cost * known.own_quals)
-    rows = clamp_row_est(size.tuples * known.kept)
-    relation, width = RelationSize(size.pages, size.tuples, 1.0), facts.inner.width
-    table = cost_seqscan(settings, relation, rows, width, qual=quals)
-    if not known.index_only:
-        return table
-    shape = IndexShape(size.index_pages, size.tuples, size.height)
-    whole = IndexCondition(1.0, 1.0, 0)
-    index = cost_index(
-        settings, relation, shape, whole, rows, width, total_table_pages=size.pages, index_only=True, qual=quals
-    )
-    return min(table, index, key=lambda p: p.total_cost)
+def _shape(reckoned: ReckonedTree, facts: JoinFacts, scan: ScanNode, per_key: float) -> RowShape:
+    whole = not facts.inner.memoized and scan.node_type in ("Index Scan", "Bitmap Heap Scan")
+    return shape_of(reckoned, facts, scan, per_key, whole=whole)
 
 
-def unique_access(
-    settings: CostSettings, size: SizeGuess, found: float, own_quals: int, width: int, quals: int
-) -> ParameterisedAccess:
-    """A scan by the unique index that an Inner Unique join proves to be there, one row at most per execution."""
-    shape = IndexShape(size.index_pages, size.tuples, size.height, unique=True)
-    selectivity = min(1.0 / max(size.tuples, 1.0), 1.0)
-    condition = IndexCondition(selectivity, selectivity, quals, unique_match=True)
-    relation = RelationSize(size.pages, size.tuples)
-    qual = QualCost(0.0, settings.cpu_operator_cost * own_quals)
-
-    def at(loops: float) -> PathCost:
-        return cost_index(
-            settings,
-            relation,
-            shape,
-            condition,
-            found,
-            width,
-            total_table_pages=size.pages,
-            loop_count=max(loops, 1.0),
-            qual=qual,
-        )
-
-    return ParameterisedAccess(at, "index_scan", None, True, True, False)
+def shape_of(reckoned: ReckonedTree, facts: JoinFacts, scan: ScanNode, per_key: float, *, whole: bool) -> RowShape:
+    """Rows per page of the inner relation and entries per page of an index on the join columns."""
+    join = reckoned.tree.nodes[facts.node]
+    needed = [*(join.output or ()), *(_qualified(c.inner_column) for c in facts.clauses)]
+    key_width = min(facts.inner.width, facts.outer.width) if facts.outer.width else facts.inner.width
+    return row_shape(scan.output, needed, facts.inner.width, key_width, per_key, whole=whole)
 
 
-def _modelled(
-    settings: CostSettings, facts: JoinFacts, known: LoopEvidence, size: SizeGuess, scan: object
-) -> Callable[[float], float] | None:
-    if not isinstance(scan, IndexScanNode):
-        return None
-    only = scan.node_type == "Index Only Scan"
-    relation = RelationSize(size.pages, size.tuples, 1.0 if only else 0.0)
-    shape = IndexShape(size.index_pages, size.tuples, size.height, unique=facts.inner_unique)
-    selectivity = min(known.found / max(size.tuples, 1.0), 1.0)
-    condition = IndexCondition(selectivity, selectivity, known.quals)
-    qual = QualCost(0.0, settings.cpu_operator_cost * known.own_quals)
-
-    def cost(loops: float) -> float:
-        return cost_index(
-            settings,
-            relation,
-            shape,
-            condition,
-            1.0,
-            total_table_pages=size.pages,
-            loop_count=max(loops, 1.0),
-            index_only=only,
-            qual=qual,
-        ).total_cost
-
-    return cost
+def _qualified(column: object) -> str:
+    table, name = getattr(column, "table", None), getattr(column, "column", None)
+    return f"{table}.{name}"
 
 
-def _index(reckoned: ReckonedTree, facts: JoinFacts) -> str | None:
-    span = reckoned.tree.subtree(facts.inner.child)
-    found = [name for n in span if (name := index_of(reckoned.tree.nodes[n])) is not None]
-    return found[0] if len(found) == 1 else None
+__all__ = ["LoopEvidence", "Loops", "SeenRelation", "loop_evidence", "shape_of"]

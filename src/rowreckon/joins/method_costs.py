@@ -87,8 +87,7 @@ def _dared(
     guesses = model.basis == "plan"
     for method, cost in costs.items():
         told = [cost, *(o[method] for o in others if method in o)]
-        loops = method == "merge" and evidence.facts.inner.parameterised  # its index may well give the order
-        if method != executed and guesses and (loops or evidence.facts.kind in STOPS):
+        if method != executed and guesses and evidence.facts.kind in STOPS:
             continue
         if method != executed:
             told += [way.low(point) for way in model.hidden if way.method == method]

@@ -7,6 +7,7 @@ it is the same in all of them.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import NamedTuple
 
 from rowreckon.cost import CostSettings, QualCost, RelationSize, cost_seqscan
 from rowreckon.cost.selectivity import WHOLE_SCAN
@@ -16,18 +17,18 @@ from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
 
 from .clauses import JoinClause
+from .inner_access import executed_access, unique_access, whole_inner
 from .inputs import ClauseInput, JoinInput, KeyInput, ParameterisedAccess, SideInput, SidePath
-from .loop_evidence import executed_access, loop_evidence, misfit, unique_access, whole_inner
+from .loop_evidence import loop_evidence, shape_of
 from .methods import can_hash, can_merge
 from .relation_evidence import RelationEvidence
 from .side_paths import printed_paths
 from .sides import JoinFacts, Side
-from .size_evidence import representatives, seen_sizes
+from .size_evidence import seen_sizes
 
 _MODES = ("likely", "ordered", "full")
 _MATCHES = {"likely": 2.0, "ordered": 1.0, "full": 20.0}
 """Rows that match, per row that finds any, where a semijoin's plan does not tell."""
-_PAGES_OF_PLAY = 2.5
 _MORE_PER_BUCKET = 4.0
 """How much fuller than its average the hash bucket of a frequent key may be taken to be, without statistics."""
 
@@ -46,8 +47,10 @@ def plan_worlds(
     inner = _side(settings, reckoned, facts, facts.inner, keys_inner, relations)
     if outer is None or inner is None:
         return []
+    read = Counted(outer.rows, _tuples(reckoned, facts.outer, relations), None)
     worlds: list[JoinInput] = []
-    for number, (side, access) in enumerate(_inner_worlds(settings, reckoned, facts, inner, relations)):
+    for number, world in enumerate(_inner_worlds(settings, reckoned, facts, inner, relations, keys_inner)):
+        side, access = world.side, world.access
         modes = _MODES if number == 0 and (side.paths or side.partial_paths) else _MODES[:1]
         for mode in modes:
             ordered = mode == "ordered"
@@ -56,8 +59,8 @@ def plan_worlds(
                     turned=False,
                     kind=facts.kind,
                     outer=_in_order(outer, keys_outer) if ordered else outer,
-                    inner=_in_order(side, keys_inner) if ordered else side,
-                    clauses=_clauses(facts, outer.rows, side.rows, mode),
+                    inner=_in_order(side, keys_inner) if ordered and access is None else side,
+                    clauses=_clauses(facts, read, world.counted, mode),
                     unique=facts.inner_unique and facts.kind not in ("Semi", "Anti"),
                     workers=facts.workers,
                     processes=facts.processes,
@@ -74,26 +77,36 @@ def plan_worlds(
     return worlds
 
 
+class InnerWorld(NamedTuple):
+    """The inner side in one world: its rows and paths, how the executed loop finds a row, and its size."""
+
+    side: SideInput
+    access: ParameterisedAccess | None
+    counted: Counted
+
+
 def _inner_worlds(
     settings: CostSettings,
     reckoned: ReckonedTree,
     facts: JoinFacts,
     inner: SideInput,
     relations: RelationEvidence,
-) -> list[tuple[SideInput, ParameterisedAccess | None]]:
+    keys: list[str],
+) -> list[InnerWorld]:
     if not facts.inner.parameterised:
         return _unique_worlds(settings, reckoned, facts, inner, relations)
     known = loop_evidence(settings, reckoned, facts, relations)
     if known is None:
         return []
     if not known.sizes:
-        return [(inner, executed_access(settings, reckoned, facts, known, None))]
-    fits = [(misfit(settings, reckoned, facts, known, size), size) for size in known.sizes]
-    worlds: list[tuple[SideInput, ParameterisedAccess | None]] = []
-    for size in representatives(fits, _PAGES_OF_PLAY):
-        path = whole_inner(settings, facts, known, size)
-        side = replace(inner, rows=path.rows, paths=(SidePath(path, (), "seq_scan"),))
-        worlds.append((side, executed_access(settings, reckoned, facts, known, size)))
+        access = executed_access(settings, reckoned, facts, known, None)
+        return [InnerWorld(inner, access, Counted(inner.rows, 0.0, known.found))]
+    worlds: list[InnerWorld] = []
+    for size in known.sizes:
+        paths = whole_inner(settings, facts, known, size, keys)
+        side = replace(inner, rows=paths[0].path.rows, paths=paths)
+        access = executed_access(settings, reckoned, facts, known, size)
+        worlds.append(InnerWorld(side, access, Counted(side.rows, size.tuples, known.found)))
     return worlds
 
 
@@ -103,17 +116,25 @@ def _unique_worlds(
     facts: JoinFacts,
     inner: SideInput,
     relations: RelationEvidence,
-) -> list[tuple[SideInput, ParameterisedAccess | None]]:
+) -> list[InnerWorld]:
     """The inner side by itself; with the unique index that an Inner Unique join over a table proves to be there."""
     scan = reckoned.tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
-    if not facts.inner_unique or not isinstance(scan, ScanNode) or facts.method == "nested_loop":
-        return [(inner, None)]
-    seen = relations.of(scan)
-    if seen is None:
-        return [(inner, None)]
+    counted = Counted(inner.rows, _tuples(reckoned, facts.inner, relations), 1.0 if facts.inner_unique else None)
+    seen = relations.of(scan) if isinstance(scan, ScanNode) else None
+    if not facts.inner_unique or not isinstance(scan, ScanNode) or facts.method == "nested_loop" or seen is None:
+        return [InnerWorld(inner, None, counted)]
     own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
     quals = max(len([c for c in facts.clauses if c.is_equality]), 1)
-    return [(inner, unique_access(settings, size, 1.0, own, facts.inner.width, quals)) for size in seen_sizes(seen)[:2]]
+    sizes = seen_sizes(seen, shape_of(reckoned, facts, scan, 1.0, whole=False))
+    width = facts.inner.width
+    return [InnerWorld(inner, unique_access(settings, size, 1.0, own, width, quals), counted) for size in sizes]
+
+
+def _tuples(reckoned: ReckonedTree, side: Side, relations: RelationEvidence) -> float:
+    """Tuples of the relation that a side scans, 0 where it is none or the plan does not tell."""
+    scan = reckoned.tree.nodes[side.scan] if side.scan is not None else None
+    seen = relations.of(scan) if isinstance(scan, ScanNode) else None
+    return seen.tuples if seen is not None else 0.0
 
 
 def _side(
@@ -166,23 +187,28 @@ def _in_order(side: SideInput, keys: list[str]) -> SideInput:
     return replace(side, paths=ordered, partial_paths=tuple(p._replace(order=tuple(keys)) for p in side.partial_paths))
 
 
-def _clauses(facts: JoinFacts, outer: float, inner: float, mode: str) -> tuple[ClauseInput, ...]:
-    """The clauses; the first carries the selectivity of all, which the output's estimate tells."""
+def _clauses(facts: JoinFacts, outer: Counted, inner: Counted, mode: str) -> tuple[ClauseInput, ...]:
+    """The clauses; the first carries the selectivity of all, which the output's estimate tells.
+
+    An equality's selectivity is one in the larger number of distinct values of its two sides (eqjoinsel in
+    utils/adt/selfuncs.c), so that its inverse bounds both.
+    """
     output = facts.output_rows * facts.processes
     if facts.kind in ("Semi", "Anti", "Right Semi", "Right Anti"):
         matches = max(facts.inner.planner_rows, 1.0) if facts.inner.parameterised else _MATCHES[mode]
-        output = max(min(outer, inner), 1.0) * matches
-    selectivity = min(max(output, 1.0) / max(outer * inner, 1.0), 1.0)
+        output = max(min(outer.rows, inner.rows), 1.0) * matches
+    selectivity = min(max(output, 1.0) / max(outer.rows * inner.rows, 1.0), 1.0)
+    values = 1.0 / selectivity
+    keys = (outer.distinct(values, mode), inner.distinct(values, mode))
     found: list[ClauseInput] = []
     for position, clause in enumerate(facts.clauses):
-        unique = facts.inner_unique
         found.append(
             ClauseInput(
                 operator=clause.operator,
                 selectivity=selectivity if position == 0 else 1.0,
                 semi=None,
-                outer=_key(clause, False, outer, _per_value(output / max(inner, 1.0), mode)),
-                inner=_key(clause, True, inner, 1.0 if unique else _per_value(output / max(outer, 1.0), mode)),
+                outer=_key(clause, False, outer, keys[0]),
+                inner=_key(clause, True, inner, keys[1]),
                 can_hash=can_hash(clause),
                 can_merge=can_merge(clause),
                 scan=WHOLE_SCAN,
@@ -191,18 +217,33 @@ def _clauses(facts: JoinFacts, outer: float, inner: float, mode: str) -> tuple[C
     return tuple(found)
 
 
-def _per_value(average: float, mode: str) -> float:
-    """Rows per key value that a hash bucket is reckoned with: frequent values fill it beyond the average."""
-    return max(average * _MORE_PER_BUCKET, _MORE_PER_BUCKET) if mode == "full" else average
+class Counted(NamedTuple):
+    """A side's rows, and where it is one relation of known size its tuples (else 0).
+
+    `per_value` is how many tuples share a key where the plan tells, else None.
+    """
+
+    rows: float
+    tuples: float
+    per_value: float | None
+
+    def distinct(self, values: float, mode: str) -> float:
+        """Distinct keys among the tuples, at most so many; fewer where frequent keys are to fill a hash bucket."""
+        whole = max(self.tuples, self.rows)
+        per_value = self.per_value if self.per_value is not None else whole / min(values, whole)
+        if mode == "full":
+            per_value *= _MORE_PER_BUCKET
+        return max(whole / max(per_value, 1.0), 1.0)
 
 
-def _key(clause: JoinClause, inner: bool, rows: float, per_value: float) -> KeyInput:
-    """A key whose values stand in so many rows each."""
+def _key(clause: JoinClause, inner: bool, side: Counted, ndistinct: float) -> KeyInput:
     return KeyInput(
         alias=clause.inner_alias if inner else clause.outer_alias,
         text=(clause.inner_text if inner else clause.outer_text) or clause.text,
         column=None,
-        ndistinct=max(rows / max(per_value, 1.0), 1.0),
+        ndistinct=ndistinct,
+        relation_rows=side.rows if side.tuples else 0.0,
+        relation_tuples=max(side.tuples, side.rows) if side.tuples else 0.0,
     )
 
 

@@ -1,102 +1,305 @@
 """How large a nested loop's inner relation can be, from the printed cost of an index scan of it.
 
 A B-tree descent is charged ceil(log2(tuples)) operators and fifty for each level, so that the startup cost tells the
-tuples to a power of two, as far as two decimals go. What one execution costs beyond its rows and its descent is a whole
-number of pages ÷ executions × random_page_cost: where that step is coarser than the descent's play, the join's total
-cost tells the descent more exactly. Fewer pages than executions ask for mean that pages were shared, which bounds table
-and index (Mackert-Lohman). Row and key widths bound rows per page.
-Source: btcostestimate in utils/adt/selfuncs.c, cost_index in optimizer/path/costsize.c, releases 13 to 18.
+tuples to a power of two, as far as two decimals go. What one execution costs beyond its descent and its rows is a
+number of pages times random_page_cost ÷ executions: table and index pages, each a whole number over all executions.
+The join's total cost tells that product to a cent, and so which descent leaves whole pages. Fewer pages than
+executions ask for mean that pages were shared, which bounds table and index (Mackert-Lohman).
+Source: btcostestimate in utils/adt/selfuncs.c, cost_index and index_pages_fetched in optimizer/path/costsize.c,
+releases 13 to 18.
 """
 
 from __future__ import annotations
 
-from math import ceil
+from collections.abc import Callable, Iterator
+from math import ceil, floor
+from typing import NamedTuple
 
 from rowreckon.cost import CostSettings
 from rowreckon.frozen import frozen
-from rowreckon.plan.nodes import IndexScanNode
 
 from .relation_evidence import SeenRelation
+from .row_shape import RowShape
 
 _PAGE_CPU = 50.0
-_USABLE = 8168.0
-_TUPLE_OVERHEAD = 28.0
-_UNSEEN_BYTES = (0.0, 40.0, 200.0)
-"""Bytes per row in columns that the plan does not read: none, some, many (common practice, no source)."""
-_ENTRIES_PER_PAGE = (367.0, 200.0)
-"""Index entries on a page: integers on pages nine tenths full; texts of a dozen bytes after many inserts."""
 _ROUNDING = 0.0051
-_STEPS = 3
+_HALVINGS = 7
+_FEWEST_IN_BITMAP = 2.0
+_MOST_PAGES = 1.0e9
+_NEARLY = 1e-3
+"""How far the squared correlation of a table in random order, or in the index's, may be from 0 or 1."""
 
 
 @frozen
 class SizeGuess:
-    """One possible size of a relation and of the index on it: pages, tuples, index pages, levels below the root."""
+    """One possible size of a relation and of the index on it: pages, tuples, index pages, levels below the root.
+
+    `order` is how much of the index's order the table keeps: the correlation's square.
+    """
 
     pages: float
     tuples: float
     index_pages: float
     height: int
+    order: float = 0.0
 
 
-def seen_sizes(seen: SeenRelation) -> list[SizeGuess]:
-    """The size that a whole scan elsewhere in the plan tells, with common and wide index entries."""
+@frozen
+class Charged:
+    """What one execution of an index scan was charged: between `least` and `most` (planner cost), with its startup.
+
+    `found` rows each, over `loops` executions, at `cpu` planner cost of processing beyond the descent. `unseen` is the
+    share of table pages that have to be looked at (1 but for index-only scans).
+    """
+
+    least: float
+    most: float
+    startup: float
+    cpu: float
+    found: float
+    loops: float
+    unseen: float
+
+
+class _Span(NamedTuple):
+    """Tuples and table pages between bounds, with what else was taken for granted."""
+
+    tuples: tuple[float, float]
+    pages: tuple[tuple[float, float], tuple[float, float]]
+    index_pages: tuple[float, float]
+    height: int
+    order: float
+
+
+def seen_sizes(seen: SeenRelation, shape: RowShape) -> list[SizeGuess]:
+    """The size that a whole scan elsewhere in the plan tells, with the likely, the smallest and the largest index."""
     found: list[SizeGuess] = []
-    for entries in _ENTRIES_PER_PAGE:
-        leaves = max(ceil(seen.tuples / entries), 1)
-        height, level = 0, float(leaves)
-        while level > 1.0:
-            level, height = ceil(level / entries), height + 1
-        found.append(SizeGuess(seen.pages, seen.tuples, leaves + (1.0 if leaves > 1 else 0.0) + 1.0, height))
+    fewest, likely, most = shape.entries
+    for entries, order in ((likely, 0.5), (most, 1.0), (fewest, 0.0)):
+        height = _height(seen.tuples, entries)
+        found.append(SizeGuess(seen.pages, seen.tuples, _index_pages(seen.tuples, entries), height, order))
     return found
 
 
-def possible_sizes(
-    settings: CostSettings, scan: IndexScanNode, width: int, descent: tuple[float, float] | None
-) -> list[SizeGuess]:
-    """Sizes that span what the printed costs allow, from few tuples to many and from narrow rows to wide.
+def possible_sizes(settings: CostSettings, charged: Charged, shape: RowShape) -> list[SizeGuess]:
+    """A size in the middle of those that agree with what was charged, the smallest and the largest of them.
 
-    `descent` bounds the cost of one descent where the join's total tells it more exactly than the startup cost.
+    Smallest and largest by what the cheapest scan of all rows costs. Empty where none agrees.
     """
+    if charged.found * charged.loops > settings.effective_cache_size:
+        return []
+    spans: list[_Span] = []
+    ordered = charged.found > 1.0 and charged.unseen > 0.0
+    for order in (0.0, 1.0) if ordered else (0.0,):
+        spans += _fitting(settings, charged, shape, order)
+    ends = [
+        SizeGuess(float(ceil(pages)), float(round(tuples)), float(ceil(index)), span.height, span.order)
+        for span in spans
+        for tuples, between, index in zip(span.tuples, span.pages, span.index_pages, strict=True)
+        for pages in between
+    ]
+    if not ends:
+        return []
+    only = charged.unseen < 1.0
+    low = min(ends, key=lambda g: scan_cost(settings, g, index_only=only))
+    high = max(ends, key=lambda g: scan_cost(settings, g, index_only=only))
+    return [between(low, high, 0.5), low, high]
+
+
+def between(low: SizeGuess, high: SizeGuess, part: float) -> SizeGuess:
+    """A size on the way from one to the other, by ratio."""
+
+    def mean(least: float, most: float) -> float:
+        return float(round(least ** (1.0 - part) * most**part))
+
+    return SizeGuess(
+        pages=max(mean(low.pages, high.pages), 1.0),
+        tuples=max(mean(low.tuples, high.tuples), 1.0),
+        index_pages=max(mean(low.index_pages, high.index_pages), 1.0),
+        height=low.height if part < 0.5 else high.height,  # the executed scan's cost is told by the plan anyway
+        order=low.order + (high.order - low.order) * part,
+    )
+
+
+def bitmap_sizes(
+    settings: CostSettings, shape: RowShape, heap: tuple[float, float], found: float, loops: float
+) -> list[SizeGuess]:
+    """As `possible_sizes`, from what a bitmap heap scan was charged for its table pages (at least, at most).
+
+    A page of a bitmap costs less than a random one the more of the table's pages are read, which tells their number.
+    Source: cost_bitmap_heap_scan in optimizer/path/costsize.c.
+    """
+    if settings.random_page_cost <= settings.seq_page_cost or found < _FEWEST_IN_BITMAP:
+        return []
+    fewest, most = (_bitmap_pages(settings, cost, found, loops) for cost in heap)
+    if most is None or fewest is None:
+        return []
+    likely = (fewest * most) ** 0.5
+    order = 0.5
+    found_sizes = [(likely, shape.rows[1], shape.entries[1]), (fewest, shape.rows[0], shape.entries[2])]
+    return [
+        _guess(pages * rows, rows, entries, _height(pages * rows, entries), order)
+        for pages, rows, entries in (*found_sizes, (most, shape.rows[2], shape.entries[0]))
+    ]
+
+
+def _bitmap_pages(settings: CostSettings, cost: float, found: float, loops: float) -> float | None:
+    """Table pages at which the pages of one execution cost so much, None where no number of pages does."""
+    low, high = 1.0, _MOST_PAGES
+    if not _bitmap_cost(settings, low, found, loops) <= cost < _bitmap_cost(settings, high, found, loops):
+        return None
+    while high > low * 1.002:
+        middle = (low * high) ** 0.5
+        if _bitmap_cost(settings, middle, found, loops) < cost:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def _bitmap_cost(settings: CostSettings, pages: float, found: float, loops: float) -> float:
+    read = _shared(found * loops, pages) / loops
+    read = pages if read >= pages else float(ceil(read))
+    random, seq = settings.random_page_cost, settings.seq_page_cost
+    return read * (random - (random - seq) * (read / pages) ** 0.5 if read >= _FEWEST_IN_BITMAP else random)
+
+
+def _height(tuples: float, entries: float) -> int:
+    height, level = 0, float(max(ceil(tuples / entries), 1))
+    while level > 1.0:
+        level, height = ceil(level / entries), height + 1
+    return height
+
+
+def fewest_tuples(settings: CostSettings, startup: float) -> float:
+    """The fewest tuples of an index whose descent prints as this startup cost."""
+    return min((2.0 ** (bits - 1) for _, bits in _descents(settings, startup)), default=1.0)
+
+
+def scan_cost(settings: CostSettings, guess: SizeGuess, *, index_only: bool) -> float:
+    """Planner cost of reading all rows, from the table or, where that will do, from the index."""
+    table = settings.seq_page_cost * guess.pages + settings.cpu_tuple_cost * guess.tuples
+    if not index_only:
+        return table
+    per_row = settings.cpu_index_tuple_cost + settings.cpu_tuple_cost
+    return min(table, settings.random_page_cost * guess.index_pages + per_row * guess.tuples)
+
+
+def _guess(tuples: float, rows: float, entries: float, height: int, order: float) -> SizeGuess:
+    tuples = float(round(tuples))
+    return SizeGuess(float(ceil(tuples / rows)), tuples, _index_pages(tuples, entries), height, order)
+
+
+def _index_pages(tuples: float, entries: float) -> float:
+    leaves = ceil(tuples / entries)
+    return leaves + 2.0 if leaves > 1 else 2.0
+
+
+def _descents(settings: CostSettings, startup: float) -> Iterator[tuple[int, int]]:
+    """Levels below the root, and powers of two that hold the tuples, which print as this startup cost."""
     operator = settings.cpu_operator_cost
-    startup = float(scan.startup_cost or 0.0)
-    least, most = startup - _ROUNDING, startup + _ROUNDING
-    if descent is not None and descent[0] <= most and descent[1] >= least:
-        least, most = max(least, descent[0]), min(most, descent[1])
-    spans: list[tuple[float, float, int]] = []
     for height in range(4):
         levels = (height + 1) * _PAGE_CPU * operator
-        low, high = ceil((least - levels) / operator - 1e-6), int((most - levels) / operator + 1e-6)
+        low = ceil((startup - _ROUNDING - levels) / operator - 1e-6)
+        high = floor((startup + _ROUNDING - levels) / operator + 1e-6)
+        for bits in range(max(low, 0), min(high, 40) + 1):
+            yield height, bits
+
+
+def _fitting(settings: CostSettings, charged: Charged, shape: RowShape, order: float) -> list[_Span]:
+    """Stretches of tuple counts whose pages come to what was charged."""
+    per_page = settings.random_page_cost / charged.loops
+    operator = settings.cpu_operator_cost
+    slack = _NEARLY * (charged.found - 1.0) * charged.loops if charged.unseen > 0.0 else 0.0
+    found: list[_Span] = []
+    for height, bits in _descents(settings, charged.startup):
+        descent = (height + 1) * _PAGE_CPU * operator + bits * operator
+        least = ceil((charged.least - descent - charged.cpu) / per_page - (slack if order else 0.0) - 1e-6)
+        most = floor((charged.most - descent - charged.cpu) / per_page + (0.0 if order else slack) + 1e-6)
+        if most < max(least, 1):  # no whole number of pages in between
+            continue
         fewest, many = _tuples_at(height)
-        for bits in range(max(low, 1), min(high, 40) + 1):
-            start, end = max(2.0 ** (bits - 1) + 1.0, fewest), min(2.0**bits, many)
-            if start <= end:
-                spans.append((start, end, height))
-    if not spans:
-        return []
-    first, last = min(s[0] for s in spans), max(s[1] for s in spans)
-    sizes: list[SizeGuess] = []
-    for step in range(_STEPS):
-        tuples = first * (last / first) ** (step / (_STEPS - 1))
-        height = next((h for low, high, h in spans if low <= tuples <= high), spans[0][2])
-        for unseen in _UNSEEN_BYTES:
-            pages = ceil(tuples / max(_USABLE // (_TUPLE_OVERHEAD + width + unseen), 1.0))
-            for entries in _ENTRIES_PER_PAGE:
-                leaves = max(ceil(tuples / entries), 1)
-                sizes.append(SizeGuess(float(pages), tuples, leaves + 1.0, height))
-    return sizes
+        low, high = max(2.0 ** (bits - 1) + 1.0 if bits else 1.0, fewest), min(2.0**bits, many)
+        if low <= high:
+            span = _between(charged, shape, order, (low, high), (float(least), float(most)), height)
+            if span is not None:
+                found.append(span)
+    return found
 
 
-def representatives(fits: list[tuple[float, SizeGuess]], play: float) -> list[SizeGuess]:
-    """Of the sizes that fit the printed costs the middle one, then those that span the rest."""
-    best = min(f for f, _ in fits)
-    kept = sorted((size for fit, size in fits if fit <= best + play), key=lambda s: s.pages + s.tuples / 50.0)
-    middle = kept[len(kept) // 2]
-    return list(dict.fromkeys([middle, kept[0], kept[-1]]))
+def _between(
+    charged: Charged,
+    shape: RowShape,
+    order: float,
+    tuples: tuple[float, float],
+    charged_pages: tuple[float, float],
+    height: int,
+) -> _Span | None:
+    """The tuples and pages that make for so many pages read; pages read never get fewer with more of either."""
+    low, high = tuples
+    least, most = charged_pages
+    loops, found = charged.loops, charged.found
+    fewest_rows, _, most_rows = shape.rows
+    fewest_entries, _, most_entries = shape.entries
+    of_index = ceil(found / most_entries) * loops
+    of_table = (ceil(found / most_rows) if order else found) * loops
+
+    def read(count: float, rows: float, entries: float) -> float:
+        index = _shared(of_index, _index_pages(count, entries))
+        return index if charged.unseen <= 0.0 else index + ceil(_shared(of_table, count / rows) * charged.unseen)
+
+    if read(low, most_rows, most_entries) > most or read(high, fewest_rows, fewest_entries) < least:
+        return None
+    if read(low, fewest_rows, fewest_entries) < least:
+        low = _edge(lambda n: read(n, fewest_rows, fewest_entries) >= least, low, high)
+    if read(high, most_rows, most_entries) > most:
+        high = _edge(lambda n: read(n, most_rows, most_entries) > most, low, high)
+    pages, index_pages = [], []
+    for count in (low, high):
+        small, large = _index_pages(count, most_entries), _index_pages(count, fewest_entries)
+        fewest, many = count / most_rows, count / fewest_rows
+        if charged.unseen >= 1.0:
+            fewest = min(max(fewest, _pages_read(of_table, least - 1.0 - _shared(of_index, large))), many)
+            many = min(many, _pages_read(of_table, most - _shared(of_index, small)))
+            fewest, many = min(fewest, many), max(fewest, many)
+        middle = (fewest * many) ** 0.5
+        rest = least - (ceil(_shared(of_table, middle) * charged.unseen) if charged.unseen > 0.0 else 0.0)
+        pages.append((fewest, many))
+        index_pages.append(min(max(_pages_read(of_index, rest), small), large))
+    return _Span((low, high), (pages[0], pages[1]), (index_pages[0], index_pages[1]), height, order)
+
+
+def _edge(reached: Callable[[float], bool], low: float, high: float) -> float:
+    """Where in between it is reached first."""
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2.0
+        if reached(middle):
+            high = middle
+        else:
+            low = middle
+    return (low + high) / 2.0
+
+
+def _pages_read(fetched: float, distinct: float) -> float:
+    """The pages of which so many fetches read that many different ones: the inverse of `_shared`."""
+    if distinct >= fetched:
+        return _MOST_PAGES
+    if distinct <= fetched / 2.0:
+        return max(distinct, 1.0)
+    return distinct * fetched / (2.0 * (fetched - distinct))
+
+
+def _shared(fetched: float, pages: float) -> float:
+    """index_pages_fetched while the cache holds all pages."""
+    distinct = 2.0 * pages * fetched / (2.0 * pages + fetched)
+    return pages if distinct >= pages else float(ceil(distinct))
 
 
 def _tuples_at(height: int) -> tuple[float, float]:
-    """Tuples that a B-tree of so many levels below its root holds, for wide keys half full up to narrow ones full."""
+    """Tuples that a B-tree of so many levels below its root holds, for wide keys half full up to narrow ones full.
+
+    Equal keys that are stored once make for up to three times as many.
+    """
     if height == 0:
-        return 1.0, 410.0
-    return 60.0**height, 410.0 ** (height + 1)
+        return 1.0, 1360.0
+    return 60.0**height, 410.0**height * 1360.0

@@ -1,0 +1,146 @@
+"""The inner side of a nested loop in a world where its relation has some size: by its index, and by itself.
+
+Source: cost_index and cost_seqscan in optimizer/path/costsize.c, releases 13 to 18.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from rowreckon.cost import (
+    CostSettings,
+    IndexCondition,
+    IndexShape,
+    PathCost,
+    QualCost,
+    RelationSize,
+    cost_index,
+    cost_seqscan,
+)
+from rowreckon.cost.units import clamp_row_est
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode
+from rowreckon.plan.tree import index_of
+
+from .inputs import ParameterisedAccess, SidePath
+from .loop_evidence import LoopEvidence
+from .side_paths import taken_first
+from .sides import JoinFacts
+from .size_evidence import SizeGuess
+
+
+def executed_access(
+    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, known: LoopEvidence, size: SizeGuess | None
+) -> ParameterisedAccess:
+    """The inner side that ran, in a world where its relation has that size (None: pages are never shared further)."""
+    tree = reckoned.tree
+    scan = tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
+    rows = max(facts.inner.planner_rows, 1.0)
+    kind = tree.nodes[facts.inner.child].node_type
+    loops = known.loops
+    modelled = _modelled(settings, facts, known, size) if size is not None and isinstance(scan, IndexScanNode) else None
+    offset = known.total - modelled(loops.rows) if modelled is not None else 0.0
+
+    def at(outer_rows: float) -> PathCost:
+        total = known.total if modelled is None else max(modelled(loops.at(outer_rows)) + offset, known.startup)
+        begin = min(known.startup, total)
+        return PathCost(begin, total, rows, facts.inner.width, begin, total, 0, kind)
+
+    names = {"Index Scan": "index_scan", "Index Only Scan": "index_only_scan", "Bitmap Heap Scan": "bitmap_scan"}
+    simple = isinstance(scan, (IndexScanNode, BitmapHeapScanNode))
+    return ParameterisedAccess(
+        at=at,
+        access=names.get(scan.node_type, "per row") if scan is not None else "per row",
+        index=_index(reckoned, facts),
+        indexed=simple and not facts.inner.memoized and all(c.place == "index" for c in facts.clauses),
+        exact=known.exact,
+        memoized=facts.inner.memoized,
+    )
+
+
+def whole_inner(
+    settings: CostSettings, facts: JoinFacts, known: LoopEvidence, size: SizeGuess, keys: list[str]
+) -> tuple[SidePath, ...]:
+    """The inner relation scanned by itself, where it has that size: the whole table, and its index from end to end."""
+    quals = QualCost(0.0, settings.cpu_operator_cost * known.own_quals)
+    rows = clamp_row_est(size.tuples * known.kept)
+    width = facts.inner.width
+    relation = RelationSize(size.pages, size.tuples, known.allvisfrac)
+    found = [SidePath(cost_seqscan(settings, relation, rows, width, qual=quals), (), "seq_scan")]
+    if settings.enable_indexscan:
+        path = cost_index(
+            settings,
+            relation,
+            _index_shape(facts, size),
+            IndexCondition(1.0, 1.0, 0),
+            rows,
+            width,
+            total_table_pages=size.pages,
+            index_only=known.index_only,
+            qual=quals,
+        )
+        found.append(SidePath(path, tuple(keys), "index_only_scan" if known.index_only else "index_scan"))
+    return tuple(taken_first(found))
+
+
+def unique_access(
+    settings: CostSettings, size: SizeGuess, found: float, own_quals: int, width: int, quals: int
+) -> ParameterisedAccess:
+    """A scan by the unique index that an Inner Unique join proves to be there, one row at most per execution."""
+    shape = IndexShape(size.index_pages, size.tuples, size.height, unique=True)
+    selectivity = min(1.0 / max(size.tuples, 1.0), 1.0)
+    condition = IndexCondition(selectivity, selectivity, quals, unique_match=True)
+    relation = RelationSize(size.pages, size.tuples)
+    qual = QualCost(0.0, settings.cpu_operator_cost * own_quals)
+
+    def at(loops: float) -> PathCost:
+        return cost_index(
+            settings,
+            relation,
+            shape,
+            condition,
+            found,
+            width,
+            total_table_pages=size.pages,
+            loop_count=max(loops, 1.0),
+            qual=qual,
+        )
+
+    return ParameterisedAccess(at, "index_scan", None, True, True, False)
+
+
+def _index_shape(facts: JoinFacts, size: SizeGuess) -> IndexShape:
+    return IndexShape(
+        size.index_pages, size.tuples, size.height, unique=facts.inner_unique, correlation=size.order**0.5
+    )
+
+
+def _modelled(
+    settings: CostSettings, facts: JoinFacts, known: LoopEvidence, size: SizeGuess
+) -> Callable[[float], float]:
+    relation = RelationSize(size.pages, size.tuples, known.allvisfrac)
+    shape = _index_shape(facts, size)
+    selectivity = min(known.found / max(size.tuples, 1.0), 1.0)
+    condition = IndexCondition(selectivity, selectivity, known.quals)
+    qual = QualCost(0.0, settings.cpu_operator_cost * known.own_quals)
+
+    def cost(loops: float) -> float:
+        return cost_index(
+            settings,
+            relation,
+            shape,
+            condition,
+            1.0,
+            total_table_pages=size.pages,
+            loop_count=loops,
+            index_only=known.index_only,
+            qual=qual,
+        ).total_cost
+
+    return cost
+
+
+def _index(reckoned: ReckonedTree, facts: JoinFacts) -> str | None:
+    span = reckoned.tree.subtree(facts.inner.child)
+    found = [name for n in span if (name := index_of(reckoned.tree.nodes[n])) is not None]
+    return found[0] if len(found) == 1 else None
