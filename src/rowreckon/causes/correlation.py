@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, fact
-from rowreckon.causes.restrictions import Restriction, age_of, lacks_statistics, share_of_clause
+from rowreckon.causes.restrictions import Restriction, age_of, exceeds, lacks_statistics, share_of_clause
 from rowreckon.causes.wording import listed, rows_sentence, share
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ def correlated(
     singles = [s for r in plain if (s := share_of_clause(site, context, r.clause)) is not None]
     if len(singles) == len(plain) and site.kept is not None:
         evidence.append(fact("smallest share that one clause alone keeps, as expected", min(singles), "catalog"))
-        if site.direction == "under" and site.kept > 1.5 * min(singles):
+        if site.direction == "under" and exceeds(site, context, min(singles)):
             return None  # more came than one clause alone was expected to keep: not the product is wrong
         if site.direction == "under" or age.state == "fresh":
             # Each clause alone may be right, and together they were expected to keep far less.

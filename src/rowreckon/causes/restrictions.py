@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import sqrt
 from typing import TYPE_CHECKING, Literal
 
 from rowreckon.causes.clause_kinds import ClauseKind, compared_column, kind_of
@@ -125,6 +126,25 @@ def _same(one: str, other: str) -> bool:
     return one.replace("(", "").replace(")", "").replace(" ", "") == other.replace("(", "").replace(")", "").replace(
         " ", ""
     )
+
+
+def exceeds(site: Site, context: Context, share: float) -> bool:
+    """Whether more rows came than a clause's expected share allows for, the luck of ANALYZE's sample included.
+
+    ANALYZE samples 300 rows for each step of the statistics target; a share that it found in n rows is off by
+    sqrt(share / n), and three times that is chance (common practice, no source).
+    """
+    kept = site.kept
+    if kept is None or kept <= 1.5 * share:
+        return False
+    targets = [c.statistics_target or 0 for r in restrictions(site) if r.column and (c := site.column(r.column))]
+    setting = context.catalog.setting("default_statistics_target") if context.catalog is not None else None
+    default = int(setting) if isinstance(setting, (int, float)) else 100
+    sampled = 300.0 * max([default, *targets])
+    rows = site.total_rows or 0.0
+    if rows <= sampled:
+        return True  # every row was in the sample
+    return kept > share + 3 * sqrt(max(share, 1 / sampled) / sampled)
 
 
 def likeliest_bound(site: Site, context: Context, found: list[Restriction]) -> float | None:

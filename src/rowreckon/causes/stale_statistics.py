@@ -34,6 +34,7 @@ from rowreckon.causes.restrictions import (
     Restriction,
     age_of,
     age_of_relation,
+    exceeds,
     lacks_statistics,
     likeliest_bound,
     restrictions,
@@ -92,7 +93,7 @@ def _weight(site: Site, context: Context, found: list[Restriction], age: Age) ->
         return None  # the clause that is no plain column is the likelier one to be off
     bound = likeliest_bound(site, context, found)
     # More rows than one clause alone was expected to keep: no correlation explains that, only old statistics do.
-    beyond = bound is not None and site.kept is not None and site.direction == "under" and site.kept > 1.5 * bound
+    beyond = bound is not None and site.direction == "under" and exceeds(site, context, bound)
     single = len(found) == 1
     if age.state == "old":
         return PROVEN if beyond or single else STRONG * 1.5 if bound is None else POSSIBLE
