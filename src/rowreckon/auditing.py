@@ -29,8 +29,14 @@ DEFAULT_THRESHOLD = 10.0
 """The q-error from which on a row count is called misestimated: an order of magnitude."""
 
 
-def audit(inputs: Iterable[Capture | doc.Rejected], *, threshold: float = DEFAULT_THRESHOLD) -> doc.Audit:
-    """Audit captures; `Rejected` inputs are carried along. `threshold` is a q-error of at least 1."""
+def audit(
+    inputs: Iterable[Capture | doc.Rejected], *, threshold: float = DEFAULT_THRESHOLD, curves: bool = True
+) -> doc.Audit:
+    """Audit captures; `Rejected` inputs are carried along. `threshold` is a q-error of at least 1.
+
+    Without `curves` the joins' cost curves are left out: sampling them takes a fifth of judging, and only HTML and JSON
+    hold them.
+    """
     rejected: list[doc.Rejected] = []
     plans: list[doc.Plan] = []
     judged: list[PlanAudit] = []
@@ -39,7 +45,7 @@ def audit(inputs: Iterable[Capture | doc.Rejected], *, threshold: float = DEFAUL
             rejected.append(item)
             continue
         with collector_paused():
-            plan, evidence = audit_capture(item, index=len(plans), threshold=threshold)
+            plan, evidence = audit_capture(item, index=len(plans), threshold=threshold, curves=curves)
         plans.append(plan)
         if evidence is not None:
             judged.append(evidence)
@@ -53,7 +59,7 @@ def audit(inputs: Iterable[Capture | doc.Rejected], *, threshold: float = DEFAUL
 
 
 def audit_capture(
-    capture: Capture, *, index: int = 0, threshold: float = DEFAULT_THRESHOLD
+    capture: Capture, *, index: int = 0, threshold: float = DEFAULT_THRESHOLD, curves: bool = True
 ) -> tuple[doc.Plan, PlanAudit | None]:
     """One capture's plan, audited, and what the remedies over all plans need of it (None without a plan)."""
     explain = capture.explain
@@ -63,7 +69,8 @@ def audit_capture(
     reckoned = with_probes(reckon(tree, leader_takes_part=_leader_takes_part(capture)), capture.probes)
     origins = find_origins(reckoned)
     own_ms = own_times(reckoned)
-    verdicts = with_contests(judge_joins(capture, reckoned, origins, threshold=threshold), capture.contests)
+    judged = judge_joins(capture, reckoned, origins, threshold=threshold, curves=curves)
+    verdicts = with_contests(judged, capture.contests)
     found = find_causes(
         CauseEvidence(capture=capture, reckoned=reckoned, origins=origins, joins=verdicts.joins, threshold=threshold)
     )

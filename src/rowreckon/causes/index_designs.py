@@ -9,11 +9,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from rowreckon.causes.clause_kinds import compared_column, kind_of
 from rowreckon.causes.spelling import without_alias
+from rowreckon.frozen import frozen
 from rowreckon.joins.index_match import index_to_build
 
 if TYPE_CHECKING:
@@ -40,7 +40,7 @@ _PREDICATES = frozenset({"flag", "null_test", "pattern"})
 _CHANGING = re.compile(r"\b(current_\w+|localtime\w*|session_user|user)\b", re.I)
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class IndexDesign:
     """An index to build, priced: planner cost of the whole join at the actual rows and at the planner's estimates."""
 
@@ -52,7 +52,7 @@ class IndexDesign:
     pages: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Shape:
     keys: tuple[str, ...]
     included: tuple[str, ...] = ()

@@ -6,10 +6,11 @@ rows which an index fetches and a filter then discards are weighed as they are, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import log
 from typing import TYPE_CHECKING
 
+from rowreckon.frozen import frozen
 from rowreckon.joins.catalog_inputs import catalog_input, turned_input
 from rowreckon.joins.index_match import match_index, own_column
 from rowreckon.joins.inputs import TURNED_KIND, JoinInput, Point
@@ -32,7 +33,7 @@ _NEW = "\0new"
 _STOPS = ("Semi", "Anti")
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Fetched:
     """Rows that an index scan of a nested loop's inner side fetched per execution, and those that its filter threw
     away again."""
@@ -41,7 +42,7 @@ class Fetched:
     discarded: float
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class SidePrices:
     """One relation of a join that an index could serve as inner side of a nested loop.
 

@@ -80,7 +80,14 @@ def audit_command(
     from rowreckon.auditing import audit
     from rowreckon.cli.inputs import read_inputs, tell_rejected
     from rowreckon.cli.masking import masking_of
-    from rowreckon.cli.output import check_report_paths, exit_status, parse_fail_on, print_audit, write_reports
+    from rowreckon.cli.output import (
+        check_report_paths,
+        exit_status,
+        holds_curves,
+        parse_fail_on,
+        print_audit,
+        write_reports,
+    )
     from rowreckon.errors import UsageError
     from rowreckon.reading.limits import Limits
 
@@ -127,7 +134,7 @@ def audit_command(
         from rowreckon.cli.facts_from import saved
 
         inputs = saved(inputs, save, mask=masking is not None)
-    result = audit(inputs, threshold=threshold)
+    result = audit(inputs, threshold=threshold, curves=holds_curves(output, reports))
     if masking is not None:
         result = masking.apply(result, originals).audit
     print_audit(result, output, verbose=verbose)

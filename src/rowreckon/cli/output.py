@@ -51,6 +51,12 @@ def check_report_paths(paths: list[Path], suffixes: tuple[str, ...] = tuple(sort
             raise UsageError(f"--report: the folder {str(path.parent)!r} does not exist", hint="make it first")
 
 
+def holds_curves(output: OutputFormat, reports: list[Path]) -> bool:
+    """Whether what is printed or one of the reports to be written holds the joins' cost curves."""
+    written = {_SUFFIXES[path.suffix.lower()] for path in reports}
+    return output is OutputFormat.json or not written.isdisjoint({"html", "json"})
+
+
 def print_audit(result: Audit, output: OutputFormat, *, verbose: bool = False) -> None:
     """Print an audit to standard output."""
     if output is OutputFormat.json:

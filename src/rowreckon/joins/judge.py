@@ -33,11 +33,13 @@ class JoinVerdicts:
     missing: tuple[doc.Missing, ...]
 
 
-def judge_joins(capture: Capture, reckoned: ReckonedTree, origins: Origins, *, threshold: float = 10.0) -> JoinVerdicts:
+def judge_joins(
+    capture: Capture, reckoned: ReckonedTree, origins: Origins, *, threshold: float = 10.0, curves: bool = True
+) -> JoinVerdicts:
     """The verdict on every join of a plan.
 
-    `threshold` is the q-error from which a side or an output counts as misestimated. Never raises on a plan that
-    was parsed; pure.
+    `threshold` is the q-error from which a side or an output counts as misestimated; `curves` asks for those of
+    the first joins. Never raises on a plan that was parsed; pure.
     """
     missing = MissingList()
     settings, lacking = settings_of(capture, reckoned.tree)
@@ -48,7 +50,9 @@ def judge_joins(capture: Capture, reckoned: ReckonedTree, origins: Origins, *, t
     whole = Whole(capture, reckoned, origins, settings, known, relations, tuple(lacking), threshold)
     joins: list[doc.Join] = []
     for number in reckoned.tree.joins():
-        joins.append(_judge(whole, join_facts(reckoned, number, aliases), missing, drawn=len(joins) < MOST_CURVES))
+        joins.append(
+            _judge(whole, join_facts(reckoned, number, aliases), missing, drawn=curves and len(joins) < MOST_CURVES)
+        )
     return JoinVerdicts(joins=tuple(joins), missing=missing.items())
 
 

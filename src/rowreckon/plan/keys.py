@@ -3,6 +3,7 @@
 EXPLAIN's keys are Title Case words; the exceptions are abbreviations, and a few keys with a hyphen or a slash.
 """
 
+from functools import cache
 from typing import Annotated, Any
 
 from pydantic_core import CoreSchema, core_schema
@@ -30,6 +31,7 @@ _WHOLE_KEYS = {
 }
 
 
+@cache  # every family of nodes asks again for the keys that all nodes have
 def explain_key(field: str) -> str:
     """PostgreSQL's key for a field name: `shared_hit_blocks` is "Shared Hit Blocks"."""
     whole = _WHOLE_KEYS.get(field)
