@@ -13,6 +13,7 @@ from psycopg import sql
 from psycopg.conninfo import conninfo_to_dict, make_conninfo
 
 from rowreckon.auditing import audit
+from rowreckon.catalog.capture_folder import CaptureFolder
 from rowreckon.report.document import Plan, Remedy
 from rowreckon.server.connection import connected
 from rowreckon.server.querylist import read_query_list
@@ -23,6 +24,7 @@ from rowreckon.server.trials.stage import Clock
 from rowreckon.server.trials.to_database import connector_to
 from rowreckon.trial.measured import Measured
 from rowreckon.trial.planning import attempt_of
+from tests.faults.runner import capture
 from tests.servers.databases import fresh_database
 from tests.servers.fixtures import running
 
@@ -155,11 +157,72 @@ def test_partitions_and_their_parents(network: str) -> None:
         assert (measured.index_kb is not None) == statement.startswith("CREATE INDEX")
 
 
-def test_a_temporary_table_is_not_on_the_copy(network: str) -> None:
-    """What only somebody's session has cannot be tried on a copy, and is not called ineffective."""
-    measured = _on_a_copy(network, ("ANALYZE stays_of_today",), "-- name: q\nselect 1;")
-    assert measured.not_applied is not None
-    assert "does not exist" in measured.not_applied
+TEMPORARY = (
+    'create temporary table "Stays; of Today"(id int, guest int, day date, hut text)',
+    "insert into \"Stays; of Today\" select i, i % 20000 + 1, date '2031-07-01' + i % 2, 'hut ' || i % 3"
+    " from generate_series(1, 60000) i",
+)
+ON_TEMPORARY = (
+    'select count(*), max(g.pad) from "Stays; of Today" s join guests g on g.id = s.guest'
+    " where s.day = date '2031-07-02' and s.hut = 'hut 1'"
+)
+
+
+def test_a_temporary_table_is_analyzed_where_it_was_filled(network: str, tmp_path: Path) -> None:
+    """The change runs in the session that has the table, and mends its plan there; a trial says that it has to."""
+    with psycopg.connect(network, autocommit=True) as session:
+        session.execute('set search_path = "Hut ""Net"" 1"')
+        for statement in TEMPORARY:
+            session.execute(statement.encode())
+        taken = capture(session, ON_TEMPORARY).model_copy(update={"name": "stays of today", "query": ON_TEMPORARY})
+        found = audit([taken])
+        remedy = next(r for r in found.remedies if r.kind == "refresh_statistics")
+        assert remedy.sql == ('ANALYZE pg_temp."Stays; of Today"',)
+        assert any("session that filled it" in caution for caution in remedy.cautions)
+        assert max(node.q_error or 1 for node in found.plans[0].nodes) > 30
+        for statement in remedy.sql:
+            session.execute(statement.encode())
+        mended = audit([capture(session, ON_TEMPORARY)]).plans[0]
+        assert max(node.q_error or 1 for node in mended.nodes) < 1.5
+    folder = CaptureFolder(tmp_path / "captures")
+    folder.make()
+    folder.save(taken)
+    queries, report = tmp_path / "list.sql", tmp_path / "r.json"
+    queries.write_text(f"-- name: stays of today\n{ON_TEMPORARY};\n")
+    process = start(
+        ["trial", str(queries), "--dsn", network, "--yes", "--captures", str(folder.path), "--report", str(report)]
+    )
+    out, err = process.communicate(timeout=120)
+    assert process.returncode == 0, out + err
+    document = json.loads(report.read_text())
+    (entry,) = [e for e in document["trials"]["not_tried"] if e["rank"] == 1]
+    assert document["remedies"][0]["sql"] == list(remedy.sql)
+    assert document["remedies"][0]["trial"] is None
+    assert entry["reason"].startswith(
+        'its table "Stays; of Today" is temporary and only the session that made it has it'
+    )
+    assert "right after filling the table" in " ".join(err.split())
+
+
+def test_a_list_that_makes_its_temporary_table(network: str, tmp_path: Path) -> None:
+    """What fills it may be audited; what reads it is not run, on the source or on a copy, and the reason is one
+    sentence with what to do."""
+    queries, report = tmp_path / "list.sql", tmp_path / "r.json"
+    queries.write_text(
+        'set search_path = "Hut ""Net"" 1";\n-- name: filling\n'
+        'create temp table waiting as select s.* from first_view s join guests g on g.id = s."Guest"'
+        " where s.status = 'waiting';\n-- name: reading\n"
+        'select count(*) from waiting join guests g on g.id = "Guest";\n'
+    )
+    process = start(["trial", str(queries), "--dsn", network, "--yes", "--allow-writes", "--report", str(report)])
+    out, err = process.communicate(timeout=120)
+    assert process.returncode == 0, out + err
+    filling, reading = json.loads(report.read_text())["plans"]
+    assert filling["outcome"] == "ran"
+    assert len(filling["joins"]) == 1
+    assert reading["outcome"] == "refused"
+    assert reading["reason"].startswith("it uses the temporary table waiting; each query of a list gets a transaction")
+    assert "CREATE UNLOGGED TABLE" in reading["reason"]
 
 
 def test_command_line_says_why_no_copy_can_be_made(network: str, tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseFinding, TableName
+from rowreckon.causes.scans import is_temporary
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, catalog_of, targets
 from rowreckon.remedies.quoting import quote_table
@@ -30,7 +31,7 @@ def build_refresh(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
     cautions = [NOT_OWNER]
     if relation is not None and relation.analyzable is False:
         cautions.insert(0, "the role that read the catalog may not ANALYZE this table")
-    if relation is not None and relation.persistence == "temporary":
+    if any(is_temporary(table) for table in tables):
         cautions.append("a temporary table has to be analyzed by the session that filled it; autovacuum cannot see it")
     if relation is not None and relation.kind == "foreign_table":
         cautions.append("a foreign table's sample is fetched from the remote server, and autovacuum never does it")

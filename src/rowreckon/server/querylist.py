@@ -11,7 +11,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 
 from .lexer import Token, tokens
-from .statements import Statement, StatementKind, classify
+from .statements import TEMPORARY, Statement, StatementKind, classify
+from .temporary import dropped, made_temporary, read_by
 
 _NAME = re.compile(r"--\s*name\s*:\s*(\S.*?)\s*")
 
@@ -37,9 +38,11 @@ class QueryItem:
 
 @dataclass(slots=True)
 class _State:
-    """What earlier SET and PREPARE statements of the list have left in force."""
+    """What earlier SET and PREPARE statements of the list have left in force, and the temporary tables they would find
+    in one session."""
 
     settings: dict[str, str] = field(default_factory=dict)
+    temporary: set[str] = field(default_factory=set)
     prepared: dict[str, tuple[str, Statement]] = field(default_factory=dict)
 
 
@@ -57,6 +60,10 @@ def read_query_list(text: str) -> tuple[QueryItem, ...]:
             continue
         name = _unique(given or f"line {line}", taken)
         items.append(replace(_item(state, statement, name, line, body), about=about))
+        made = made_temporary(words)
+        state.temporary -= dropped(words)
+        if made is not None:
+            state.temporary.add(made)
     return tuple(items)
 
 
@@ -133,15 +140,24 @@ def _remember(state: _State, statement: Statement, words: list[Token], body: str
 
 def _item(state: _State, statement: Statement, name: str, line: int, body: str) -> QueryItem:
     settings = tuple(state.settings.values())
+    prepared = state.prepared.get(statement.subject or "") if statement.kind == "execute" else None
+    if state.temporary and statement.kind in ("query", "write", "execute"):
+        read = read_by(_after_as(prepared[0]) if prepared is not None else body, state.temporary)
+        if read is not None:
+            return QueryItem(name, line, body, "unfit", f"it uses the temporary table {read}; {TEMPORARY}", settings)
     if statement.kind != "execute":
         return QueryItem(name, line, body, statement.kind, statement.reason, settings, (), statement.parameters)
-    known = state.prepared.get(statement.subject or "")
-    if known is None:
+    if prepared is None:
         reason = f"EXECUTE of {statement.subject}, which nothing above it prepares"
         return QueryItem(name, line, body, "unfit", reason, settings)
-    prepare, inner = known
+    prepare, inner = prepared
     kind: StatementKind = "write" if inner.reason else "execute"
     return QueryItem(name, line, body, kind, inner.reason, settings, ((statement.subject or "", prepare),))
+
+
+def _after_as(prepare: str) -> str:
+    """The statement that PREPARE holds."""
+    return next((prepare[token.end :] for token in tokens(prepare) if token.says("as")), prepare)
 
 
 def _unique(name: str, taken: dict[str, int]) -> str:

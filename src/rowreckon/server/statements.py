@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from .lexer import Token
+from .temporary import folded, made_temporary, makes_table_from_query
 
 StatementKind = Literal["query", "write", "execute", "set", "reset", "prepare", "deallocate", "unfit"]
 
@@ -29,6 +30,14 @@ _GUARDED_SETTINGS = (
     "idle_session_timeout",
     "transaction_timeout",
 )
+
+
+TEMPORARY = (
+    "each query of a list gets a transaction of its own, so no temporary table is there for those after it: list the"
+    " queries on a table that stays (CREATE UNLOGGED TABLE), or audit the plans that are taken in the session that"
+    " fills the temporary one"
+)
+"""Why a list's temporary tables are of no use to it, and what to do."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +59,8 @@ def classify(words: Sequence[Token]) -> Statement:
         return _query(words, parameters)
     if first.says(*_WRITES):
         return Statement("write", f"{first.text.upper()} changes rows", parameters=parameters)
+    if makes_table_from_query(words):
+        return Statement("write", "CREATE TABLE AS creates a table", parameters=parameters)
     if first.says("set"):
         return _set(words)
     if first.says("reset"):
@@ -57,9 +68,9 @@ def classify(words: Sequence[Token]) -> Statement:
     if first.says("prepare") and len(words) > 1 and not words[1].says("transaction"):
         return _prepare(words)
     if first.says("execute") and len(words) > 1:
-        return Statement("execute", subject=_folded(words[1]))
+        return Statement("execute", subject=folded(words[1]))
     if first.says("deallocate") and len(words) > 1:
-        return Statement("deallocate", subject=None if words[-1].says("all") else _folded(words[-1]))
+        return Statement("deallocate", subject=None if words[-1].says("all") else folded(words[-1]))
     return Statement("unfit", _why_unfit(words))
 
 
@@ -76,11 +87,11 @@ def setting_name(words: Sequence[Token]) -> str | None:
         return "session_authorization"
     if rest[0].says("schema"):
         return "search_path"
-    name = _folded(rest[0])
+    name = folded(rest[0])
     for dot, part in zip(rest[1::2], rest[2::2], strict=False):
         if dot.text != ".":
             break
-        name += "." + _folded(part)
+        name += "." + folded(part)
     return name
 
 
@@ -142,7 +153,7 @@ def _set(words: Sequence[Token]) -> Statement:
 
 
 def _prepare(words: Sequence[Token]) -> Statement:
-    name = _folded(words[1])
+    name = folded(words[1])
     body = next((at for at, token in enumerate(words) if token.says("as")), None)
     if body is None or body + 1 >= len(words):
         return Statement("unfit", "PREPARE lacks a statement")
@@ -160,15 +171,10 @@ def _why_unfit(words: Sequence[Token]) -> str:
         return f"{first.text.split()[0]} is a command of psql, not SQL"
     if first.kind == "broken":
         return "a string, name or comment that begins here never ends"
+    if made_temporary(words) is not None:
+        return f"a temporary table has no plan of its own; {TEMPORARY}"
     if first.says("explain"):
         return "the statement is an EXPLAIN already: list the query alone"
     if first.says("begin", "start", "commit", "end", "rollback", "abort", "savepoint", "release"):
         return f"{first.text.upper()}: each query gets a transaction of its own, which is rolled back"
     return f"{first.text.upper()[:40]} has no plan that could be audited"
-
-
-def _folded(token: Token) -> str:
-    """A name as the server folds it: quoted as written, else lower case."""
-    if token.kind == "name" and token.text.startswith('"'):
-        return token.text[1:-1].replace('""', '"')
-    return token.text.lower()

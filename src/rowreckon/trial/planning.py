@@ -14,6 +14,8 @@ _SETTING = re.compile(r"set\s+(?!local\b)(?:session\s+)?(.+)", re.IGNORECASE | r
 _DROPS_INDEX = re.compile(r"drop\s+index\b", re.IGNORECASE)
 _OUTSIDE = re.compile(r"(create|drop|reindex)\b.*\bconcurrently\b|vacuum\b", re.IGNORECASE | re.DOTALL)
 _MAKES_INDEX = re.compile(r"create\s+(unique\s+)?index\b", re.IGNORECASE)
+_QUOTED = re.compile(r"'[^']*'")
+_TEMPORARY = re.compile(r"""(?<![\w".])"?pg_temp(?:_\d+)?"?\.("(?:[^"]|"")*"|\w+)""")
 _ANALYZES = re.compile(r"analyze\b", re.IGNORECASE)
 
 
@@ -60,6 +62,18 @@ def gathers_statistics(statement: str) -> bool:
 def makes_index(statement: str) -> bool:
     """Whether it is a CREATE INDEX."""
     return _MAKES_INDEX.match(statement) is not None
+
+
+def temporary_obstacle(attempt: Attempt) -> str | None:
+    """Why only the session can make an attempt that has the temporary table which it is about; None if others can."""
+    for statement in attempt.statements:
+        found = _TEMPORARY.search(_QUOTED.sub("''", statement))
+        if found is not None:
+            return (
+                f"its table {found.group(1)} is temporary and only the session that made it has it: run it there right"
+                " after filling the table, and audit the plan that the same session then gets"
+            )
+    return None
 
 
 def in_place_obstacle(attempt: Attempt) -> str | None:

@@ -18,6 +18,7 @@ from rowreckon.trial.combining import best_combination
 from rowreckon.trial.index_size import expected_index_kb
 from rowreckon.trial.judge import Judged, judge
 from rowreckon.trial.measured import Attempt, Measured
+from rowreckon.trial.planning import temporary_obstacle
 from rowreckon.trial.ranking import rank_measured
 from rowreckon.trial.rollback import left_behind
 
@@ -138,10 +139,11 @@ class TrialSession:
         self.combination = Combination(ranks=attempt.ranks, trial=judged.trial, side_effects=judged.side_effects)
 
     def _unfit(self, attempt: Attempt) -> str | None:
-        """Why an attempt is not begun: an index that will be too large."""
+        """Why an attempt is not begun: a table of another session, an index that will be too large."""
         most = self.rules.max_index_kb
-        if most is None:
-            return None
+        temporary = temporary_obstacle(attempt)
+        if temporary is not None or most is None:
+            return temporary
         for remedy in attempt.remedies:
             expected = expected_index_kb(remedy, self.captures)
             if expected is not None and expected > most:
