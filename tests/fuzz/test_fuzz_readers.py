@@ -6,6 +6,7 @@ import importlib.util
 import json
 import os
 import random
+import resource
 import subprocess
 import sys
 from pathlib import Path
@@ -134,7 +135,10 @@ def _guided(runs: int, tmp_path: Path) -> None:
     corpus.mkdir()
     for number, seed in enumerate(SEEDS):
         (corpus / f"seed-{number}").write_bytes(seed)
-    command = [sys.executable, "-m", "tests.fuzz.guided", str(corpus), f"-runs={runs}", "-seed=7", "-max_len=4096"]
+    # A child's peak starts from its parent's, which reading a 200 MB document may have raised.
+    most_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024 + 1024
+    options = [f"-runs={runs}", "-seed=7", "-max_len=4096", f"-rss_limit_mb={most_mb}"]
+    command = [sys.executable, "-m", "tests.fuzz.guided", str(corpus), *options]
     done = subprocess.run(
         command, cwd=ROOT, capture_output=True, text=True, check=False, env={**os.environ, "PYTHONHASHSEED": "0"}
     )
