@@ -8,11 +8,12 @@ from rowreckon.frozen import frozen
 from rowreckon.report.document import Verdict
 
 from .assess import assess
-from .evidence import gather
+from .evidence import gather_all
 from .known import Known
 from .misestimated import misestimated_joins
 from .relation_evidence import RelationEvidence
 from .settings import settings_of
+from .sides import Aliases, join_facts
 
 
 @frozen
@@ -35,9 +36,13 @@ def brief_verdicts(capture: Capture, reckoned: ReckonedTree, *, threshold: float
     settings, _ = settings_of(capture, reckoned.tree)
     known = Known(capture.catalog, reckoned.tree, settings) if capture.catalog is not None else None
     relations = RelationEvidence(settings, reckoned)
+    aliases = Aliases(reckoned.tree)
+    needed = joins if known is None else tuple(join_facts(reckoned, n, aliases) for n in reckoned.tree.joins())
+    evidence = gather_all(settings, capture, reckoned, needed, known, relations)
     found = []
     for facts in joins:
-        evidence = gather(settings, capture, reckoned, facts, known, relations)
-        result = assess(reckoned, facts, evidence, threshold, (), inner_differs=False, lacking=(), brief=True)
+        result = assess(
+            reckoned, facts, evidence[facts.node], threshold, (), inner_differs=False, lacking=(), brief=True
+        )
         found.append(BriefVerdict(facts.node, result.verdict, result.loss_factor))
     return tuple(found)

@@ -18,27 +18,39 @@ from .sides import side_facts
 from .uniqueness import proves_unique
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from rowreckon.catalog.facts import JoinClauseFacts, JoinSide, MergeScanFractions
     from rowreckon.counts.reckon import ReckonedTree
 
     from .clauses import JoinClause
     from .known import Known
+    from .lower import LowerJoin
     from .sides import JoinFacts, Side
 
 _REVERSED = ("Right Semi", "Right Anti")
 _LEAVES = (FunctionScanNode, ValuesScanNode, CteScanNode)
 
 
-def catalog_input(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, known: Known) -> JoinInput | None:
-    """The join in its executed order, or None where the catalog does not tell enough of it."""
+def catalog_input(
+    settings: CostSettings,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    known: Known,
+    below: Mapping[int, LowerJoin],
+) -> JoinInput | None:
+    """The join in its executed order, or None where the catalog does not tell enough of it.
+
+    `below` are the joins that it stands on, as they would have been priced at their actual rows.
+    """
     clauses: list[ClauseInput] = []
     for clause in facts.clauses:
         given = _clause(clause, known, reckoned) or clause_by_statistics(clause, known, reckoned.tree)
         if given is None:
             return None
         clauses.append(given)
-    outer = _side(settings, reckoned, facts, facts.outer, known, [c.outer for c in clauses])
-    inner = _side(settings, reckoned, facts, facts.inner, known, [c.inner for c in clauses])
+    outer = _side(settings, reckoned, facts, facts.outer, known, [c.outer for c in clauses], below)
+    inner = _side(settings, reckoned, facts, facts.inner, known, [c.inner for c in clauses], below)
     if outer is None or inner is None:
         return None
     scan = reckoned.tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
@@ -83,7 +95,13 @@ def turned_input(join: JoinInput, facts: JoinFacts, known: Known | None) -> Join
 
 
 def _side(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, side: Side, known: Known, keys: list[KeyInput]
+    settings: CostSettings,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    side: Side,
+    known: Known,
+    keys: list[KeyInput],
+    below: Mapping[int, LowerJoin],
 ) -> SideInput | None:
     relation = known.relation_of(side.scan) if side.scan is not None else None
     partial = side.processes > 1.0 or (facts.workers > 0 and reckoned.parallelism.partial[side.node])
@@ -98,6 +116,8 @@ def _side(
     elif side.parameterised and table is not None:
         rows = table.rows
     printed = list(printed_paths(settings, reckoned.tree, facts, side, [k.text for k in keys], known.index_order))
+    if side.node in below:
+        printed = [path for p in printed for path in below[side.node].at_actual(p)]
     paths = [] if partial else printed
     partial_paths = printed if partial else []
     if relation is not None and relation.complete:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import field
+from types import MappingProxyType
 
 from rowreckon.capture import Capture
 from rowreckon.cost import CostSettings
@@ -15,6 +17,7 @@ from .catalog_inputs import catalog_input
 from .inputs import JoinInput
 from .known import Known
 from .limits import fetched_fraction
+from .lower import LowerJoin, lower_join
 from .methods import excluded_methods, nothing_known
 from .model import JoinModel
 from .plan_inputs import plan_worlds
@@ -48,12 +51,13 @@ def gather(
     facts: JoinFacts,
     known: Known | None,
     relations: RelationEvidence,
+    below: Mapping[int, LowerJoin] = MappingProxyType({}),
 ) -> JoinEvidence:
-    """The evidence for one join."""
+    """The evidence for one join; `below` are the joins that it stands on, as far as they can be priced anew."""
     excluded = excluded_methods(facts, known.abilities if known is not None else nothing_known, settings)
     planner = planner_figures(capture, reckoned, facts)
     facts = as_semijoin(reckoned, facts, capture.query)
-    join = catalog_input(settings, reckoned, facts, known) if known is not None else None
+    join = catalog_input(settings, reckoned, facts, known, below) if known is not None else None
     missing: list[Missing] = []
     fraction = fetched_fraction(reckoned.tree, facts.node)
     if join is None:
@@ -67,3 +71,23 @@ def gather(
         return JoinEvidence(facts, (), excluded, planner, tuple(missing))
     model = build_model(settings, reckoned, facts, join, known, excluded, fraction)
     return JoinEvidence(facts, ((join, model),), excluded, planner)
+
+
+def gather_all(
+    settings: CostSettings,
+    capture: Capture,
+    reckoned: ReckonedTree,
+    joins: Sequence[JoinFacts],
+    known: Known | None,
+    relations: RelationEvidence,
+) -> dict[int, JoinEvidence]:
+    """The evidence for these joins, given in pre-order, by node: from the lowest up, as prices rest on those below."""
+    found: dict[int, JoinEvidence] = {}
+    below: dict[int, LowerJoin] = {}
+    for facts in reversed(joins):
+        evidence = gather(settings, capture, reckoned, facts, known, relations, below)
+        found[facts.node] = evidence
+        lower = lower_join(reckoned, evidence.facts, evidence.worlds) if known is not None else None
+        if lower is not None:
+            below[facts.node] = lower
+    return found

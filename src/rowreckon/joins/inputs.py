@@ -49,12 +49,25 @@ def with_rows(path: PathCost, rows: float) -> PathCost:
     return PathCost(startup, total, rows, width, again_startup, again_total, disabled, kind)
 
 
+def _between(here: PathCost, there: PathCost, way: float) -> PathCost:
+    return here._replace(
+        startup_cost=here.startup_cost + (there.startup_cost - here.startup_cost) * way,
+        total_cost=here.total_cost + (there.total_cost - here.total_cost) * way,
+        rescan_startup_cost=here.rescan_startup_cost + (there.rescan_startup_cost - here.rescan_startup_cost) * way,
+        rescan_total_cost=here.rescan_total_cost + (there.rescan_total_cost - here.rescan_total_cost) * way,
+    )
+
+
 class SidePath(NamedTuple):
-    """One way to produce a side by itself, and the column expressions that it comes sorted by (none: unsorted)."""
+    """One way to produce a side by itself, and the column expressions that it comes sorted by (none: unsorted).
+
+    `actual` is given where the side is a join: what it would cost had its own inputs been expected as they came.
+    """
 
     path: PathCost
     order: tuple[str, ...] = ()
     access: str = ""
+    actual: PathCost | None = None
 
 
 @frozen
@@ -77,6 +90,19 @@ class SideInput:
     parameter_rows_actual: float | None = None
     actual_ratio: float | None = None
     members: tuple[KnownRelation, ...] = ()
+
+    def path_at(self, path: SidePath, rows: float, processes: float = 1.0) -> PathCost:
+        """A way to produce the side once it gives so many rows in each of the processes.
+
+        The cost of a join below goes from its estimate to its actual in a straight line, and stays there beyond.
+        """
+        if path.actual is None or self.actual_ratio is None:
+            return with_rows(path.path, rows)
+        further = (self.actual_ratio - 1.0) * self.rows
+        if abs(further) < 1.0:
+            return with_rows(path.path, rows)
+        way = min(max((rows * processes - self.rows) / further, 0.0), 1.0)
+        return _between(path.path, path.actual, way)._replace(rows=rows)
 
 
 @frozen
@@ -225,6 +251,14 @@ class JoinInput:
     def outer_paths(self) -> tuple[SidePath, ...]:
         """The ways to read the outer side, the cheapest first."""
         return self.outer.partial_paths if self.workers > 0 else self.outer.paths
+
+    def outer_at(self, path: SidePath, rows: float) -> PathCost:
+        """A way to produce the outer side once it gives so many rows in one process."""
+        return self.outer.path_at(path, rows, self.processes if self.workers > 0 else 1.0)
+
+    def inner_at(self, path: SidePath, rows: float, *, shared: bool = False) -> PathCost:
+        """A way to produce the inner side once it gives so many rows; `shared`: in one process."""
+        return self.inner.path_at(path, rows, self.processes if shared else 1.0)
 
     def rows_at(self, point: Point) -> tuple[float, float]:
         """Outer rows of one process and inner rows at a point, in this order of the sides."""

@@ -9,7 +9,7 @@ from rowreckon.report import document as doc
 
 from .assess import Assessment, assess
 from .curve import MOST_CURVES
-from .evidence import JoinEvidence, gather
+from .evidence import JoinEvidence, gather_all
 from .known import Known
 from .reasons import MissingList
 from .relation_evidence import RelationEvidence
@@ -20,7 +20,6 @@ from .why import sentence
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
-    from rowreckon.cost import CostSettings
     from rowreckon.counts.origin import Origins
     from rowreckon.counts.reckon import ReckonedTree
 
@@ -47,12 +46,12 @@ def judge_joins(
     known = Known(catalog, reckoned.tree, settings) if catalog is not None else None
     aliases = Aliases(reckoned.tree)
     relations = RelationEvidence(settings, reckoned)
-    whole = Whole(capture, reckoned, origins, settings, known, relations, tuple(lacking), threshold)
+    whole = Whole(reckoned, origins, tuple(lacking), threshold)
+    found = [join_facts(reckoned, number, aliases) for number in reckoned.tree.joins()]
+    evidence = gather_all(settings, capture, reckoned, found, known, relations)
     joins: list[doc.Join] = []
-    for number in reckoned.tree.joins():
-        joins.append(
-            _judge(whole, join_facts(reckoned, number, aliases), missing, drawn=curves and len(joins) < MOST_CURVES)
-        )
+    for facts in found:
+        joins.append(_judge(whole, facts, evidence[facts.node], missing, drawn=curves and len(joins) < MOST_CURVES))
     return JoinVerdicts(joins=tuple(joins), missing=missing.items())
 
 
@@ -60,21 +59,16 @@ def judge_joins(
 class Whole:
     """What all joins of a plan share."""
 
-    capture: Capture
     reckoned: ReckonedTree
     origins: Origins
-    settings: CostSettings
-    known: Known | None
-    relations: RelationEvidence
     lacking: tuple[doc.Missing, ...]
     threshold: float
 
 
-def _judge(whole: Whole, facts: JoinFacts, missing: MissingList, *, drawn: bool) -> doc.Join:
+def _judge(whole: Whole, facts: JoinFacts, evidence: JoinEvidence, missing: MissingList, *, drawn: bool) -> doc.Join:
     reckoned = whole.reckoned
     count = reckoned.counts[facts.node]
     outer, inner = _side(reckoned, facts.outer), _side(reckoned, facts.inner)
-    evidence: JoinEvidence = gather(whole.settings, whole.capture, reckoned, facts, whole.known, whole.relations)
     origins = whole.origins.of(facts.node)
     result: Assessment = assess(
         reckoned,

@@ -104,14 +104,22 @@ class JoinModel:
 
     def winner(self, paths: Sequence[tuple[Method, PathCost]]) -> Method | None:
         """The method of the path that survives of these, in the planner's order (see `leader`)."""
-        held: PathCost | None = None
-        leading: Method | None = None
+        kept = self._survivor(paths)
+        return None if kept is None else kept[0]
+
+    def taken(self, point: Point) -> PathCost | None:
+        """The path that the planner would take at a point (see `leader`)."""
+        kept = self._survivor(self.paths(point))
+        return None if kept is None else kept[1]
+
+    def _survivor(self, paths: Sequence[tuple[Method, PathCost]]) -> tuple[Method, PathCost] | None:
         if self.fraction < 1.0 or self.partial:
-            return min(paths, key=lambda f: self.fetched(f[1]))[0] if paths else None
-        for method, path in paths:
-            if held is None or replaces(path, held):
-                held, leading = path, method
-        return leading
+            return min(paths, key=lambda f: self.fetched(f[1])) if paths else None
+        held: tuple[Method, PathCost] | None = None
+        for found in paths:
+            if held is None or replaces(found[1], held[1]):
+                held = found
+        return held
 
     def fetched(self, path: PathCost) -> float:
         """What the fraction of a path's rows that will be fetched costs, planner cost."""

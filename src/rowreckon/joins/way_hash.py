@@ -19,7 +19,7 @@ from rowreckon.cost.capabilities import has_parallel_right_hash_join, has_right_
 from rowreckon.cost.units import clamp_row_est
 
 from .factors import Matching, factors_of, matching_of
-from .inputs import JoinInput, KeyInput, Point, SidePath, with_rows
+from .inputs import JoinInput, KeyInput, Point, SidePath
 from .moved import moved_with
 
 Built = tuple[str, bool, Callable[[Point], PathCost]]
@@ -57,7 +57,7 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
             workers=join.workers if shared else 0,
         )
 
-    matching, outer_path = matching_of(join), outer.path
+    matching = matching_of(join)
     tables: dict[tuple[float, bool], HashTableSize] = {}  # the last one: along outer rows it stays the same
 
     def cost(point: Point, inner: SidePath, shared: bool) -> PathCost:
@@ -69,12 +69,12 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
             terms = made[key] = terms_of(*key)
         if shared:
             inner_rows = clamp_row_est(inner_rows / join.processes)
-        built = with_rows(inner.path, inner_rows)
+        built = join.inner_at(inner, inner_rows, shared=shared)
         table = tables.get((inner_rows, shared))
         if table is None:
             tables.clear()
             table = tables[(inner_rows, shared)] = join_hash_table(settings, built, terms)
-        return cost_hashjoin(settings, with_rows(outer_path, outer_rows), built, join.output_rows, 0, terms, table)
+        return cost_hashjoin(settings, join.outer_at(outer, outer_rows), built, join.output_rows, 0, terms, table)
 
     if join.inner.paths and _has_type(settings, join, shared=False):
         whole = join.inner.paths[0]

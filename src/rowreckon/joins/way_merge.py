@@ -14,7 +14,7 @@ from math import prod
 from rowreckon.cost import CostSettings, MergeJoinTerms, PathCost, QualCost, cost_mergejoin, scan_fractions
 from rowreckon.cost.capabilities import has_right_anti_join
 
-from .inputs import ClauseInput, JoinInput, Point, SidePath, with_rows
+from .inputs import ClauseInput, JoinInput, Point, SidePath
 
 Built = tuple[str, tuple[bool, bool], Callable[[Point], PathCost]]
 
@@ -110,9 +110,8 @@ def _built(
         terms = made.get(point.ratio)
         if terms is None:
             terms = made[point.ratio] = terms_of(point.ratio)
-        return cost_mergejoin(
-            settings, with_rows(outer.path, outer_rows), with_rows(inner.path, inner_rows), join.output_rows, 0, terms
-        )
+        outer_path, inner_path = join.outer_at(outer, outer_rows), join.inner_at(inner, inner_rows)
+        return cost_mergejoin(settings, outer_path, inner_path, join.output_rows, 0, terms)
 
     words = [f"sort of {outer.access}" if outer_sorts else outer.access]
     words.append(f"sort of {inner.access}" if inner_sorts else inner.access)

@@ -11,7 +11,7 @@ from rowreckon.cost.units import clamp_row_est
 
 from .appended import appended_paths
 from .factors import Matching, factors_of, matching_of
-from .inputs import ClauseInput, JoinInput, KeyInput, Point, with_rows
+from .inputs import ClauseInput, JoinInput, KeyInput, Point
 from .moved import moved_with
 from .parameterised import Parameterised, parameterised_paths
 
@@ -43,14 +43,14 @@ def _unparameterised(settings: CostSettings, join: JoinInput) -> Iterator[Built]
     def plain(point: Point) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
         terms = terms_of(point)
-        path = with_rows(inner.path, inner_rows)
-        return cost_nestloop(settings, with_rows(outer.path, outer_rows), path, join.output_rows, 0, terms)
+        path = join.inner_at(inner, inner_rows)
+        return cost_nestloop(settings, join.outer_at(outer, outer_rows), path, join.output_rows, 0, terms)
 
     def kept(point: Point) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
         terms = terms_of(point)
-        path = cost_material(settings, with_rows(inner.path, inner_rows))
-        return cost_nestloop(settings, with_rows(outer.path, outer_rows), path, join.output_rows, 0, terms)
+        path = cost_material(settings, join.inner_at(inner, inner_rows))
+        return cost_nestloop(settings, join.outer_at(outer, outer_rows), path, join.output_rows, 0, terms)
 
     yield inner.access or "plain", None, plain, True, False
     keepable = inner.path.kind not in _SELF_KEEPING and join.inner_made_unique is None
@@ -66,7 +66,7 @@ def _with_index(settings: CostSettings, join: JoinInput, inner: Parameterised) -
     def cost(point: Point) -> PathCost:
         outer_rows, _ = join.rows_at(point)
         terms = terms_of(point)
-        return cost_nestloop(settings, with_rows(outer.path, outer_rows), inner.cost(point), join.output_rows, 0, terms)
+        return cost_nestloop(settings, join.outer_at(outer, outer_rows), inner.cost(point), join.output_rows, 0, terms)
 
     return cost
 
@@ -86,7 +86,7 @@ def _with_memoize(settings: CostSettings, join: JoinInput, inner: Parameterised)
             key_width=key_width,
         )
         terms = terms_of(point)
-        return cost_nestloop(settings, with_rows(outer.path, outer_rows), path, join.output_rows, 0, terms)
+        return cost_nestloop(settings, join.outer_at(outer, outer_rows), path, join.output_rows, 0, terms)
 
     return cost
 
