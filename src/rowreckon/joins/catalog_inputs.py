@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from rowreckon.cost import CostSettings, MergeScanSelectivity
@@ -37,7 +38,7 @@ def catalog_input(
     reckoned: ReckonedTree,
     facts: JoinFacts,
     known: Known,
-    below: Mapping[int, LowerJoin],
+    below: Mapping[int, LowerJoin] = MappingProxyType({}),
 ) -> JoinInput | None:
     """The join in its executed order, or None where the catalog does not tell enough of it.
 
