@@ -66,6 +66,8 @@ def check(site: Site, context: Context) -> Candidate | None:
         weight = min(weight, POSSIBLE)  # filters on both tables that go together look the same
     if getattr(site.node, "join_type", None) in ("Semi", "Anti", "Right Semi", "Right Anti"):
         weight = min(weight, POSSIBLE)  # how many rows find no partner is not a matter of frequent keys
+    if site.kind == "join" and site.own:
+        weight = min(weight, WEAK)  # a condition on the joined rows sees those without a partner, too
     evidence.append(fact("a filter chooses the keys on one side", filtered, "plan"))
     hot = next((k for k in keys if (_skew(k) or 0) >= 3), keys[0])
     return Candidate(

@@ -35,7 +35,9 @@ def check(site: Site, context: Context) -> Candidate:
     node = site.node.node_type
     if site.kind == "join":
         why = "both inputs are known, and the join's own condition does not explain the rest"
-        if site.table is None and any(c.tables for c in site.joined):
+        if site.own:
+            why = "a condition on the joined rows also sees those without a partner, which no statistics count"
+        elif site.table is None and any(c.tables for c in site.joined):
             why = "the join's selectivity is off, which filters on both tables together can cause"
     elif site.kind == "other":
         why = f"the rows of a {node} are not estimated from a table's statistics"

@@ -27,7 +27,10 @@ INVASIVENESS: dict[str, int] = {
 
 @frozen
 class Draft:
-    """A change to try. `works` is the chance that it helps if its cause is right; names in `tables` are raw."""
+    """A change to try. `works` is the chance that it helps if its cause is right; names in `tables` are raw.
+
+    `keys` are a new index's key columns where it covers the whole table, so that an index with more can replace it.
+    """
 
     kind: Kind
     sql: tuple[str, ...]
@@ -42,6 +45,7 @@ class Draft:
     tables: tuple[TableName, ...] = ()
     columns: tuple[str, ...] = ()
     index: str | None = None
+    keys: tuple[str, ...] = ()
     cautions: tuple[str, ...] = field(default=())
 
 

@@ -64,6 +64,7 @@ def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
             for draft in builder(finding, plan.capture) if builder is not None else ():
                 _add(merged.setdefault(draft.sql, _Merged(draft)), plan, number, finding, draft, gain)
         _add_combinations(merged, plan)
+    _let_wider_serve(merged)
     whole = sum(p.execution_ms or 0.0 for p in plans)
     scored = [(m, _score(m, whole)) for m in merged.values()]
     scored = [(m, s) for m, s in scored if s > 0 and m.confidence >= _LEAST_REMEDY]
@@ -113,6 +114,39 @@ def _add_combinations(merged: dict[tuple[str, ...], _Merged], plan: PlanAudit) -
             if not part.needs_company:
                 part.needs_company = True
                 part.confidence *= _ALONE
+
+
+def _let_wider_serve(merged: dict[tuple[str, ...], _Merged]) -> None:
+    """Of two new indexes of which one begins with the other's keys and holds all its columns, only that one is left:
+    it serves the queries of both, and a table pays for each index at every write."""
+    indexes = [(sql, m) for sql, m in merged.items() if m.draft.kind == "new_index" and m.draft.keys]
+    for sql, narrow in sorted(indexes, key=lambda pair: _size(pair[1].draft)):
+        for _, wide in indexes:
+            if wide is not narrow and sql in merged and _replaces(wide.draft, narrow.draft):
+                _take_over(wide, narrow)
+                del merged[sql]
+                break
+
+
+def _replaces(wide: Draft, narrow: Draft) -> bool:
+    same_table = wide.tables == narrow.tables and _size(wide) > _size(narrow)
+    begins = wide.keys[: len(narrow.keys)] == narrow.keys
+    return same_table and begins and set(narrow.columns) <= set(wide.columns)
+
+
+def _size(index: Draft) -> tuple[int, int]:
+    return len(index.columns), len(index.keys)
+
+
+def _take_over(wide: _Merged, narrow: _Merged) -> None:
+    wide.confidence = max(wide.confidence, narrow.confidence)
+    wide.codes += narrow.codes
+    wide.findings.update(narrow.findings)
+    wide.joins |= narrow.joins
+    for plan, gain in narrow.gains.items():
+        before = wide.gains.get(plan)
+        if before is None or (gain.expected or gain.share) > (before.expected or before.share):
+            wide.gains[plan] = gain
 
 
 def _score(merged: _Merged, whole: float) -> float:
