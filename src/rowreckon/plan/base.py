@@ -92,6 +92,9 @@ class SortGroups(ExplainPart):
 class Worker(Buffers):
     """One parallel worker's share of a node (VERBOSE): rows and times per loop of this worker."""
 
+    # Made at once: a deferred one is made anew within each family of nodes, as half of what the family takes.
+    model_config = ConfigDict(defer_build=False)
+
     worker_number: Number
     actual_startup_time: MaybeNumber = None
     actual_total_time: MaybeNumber = None
