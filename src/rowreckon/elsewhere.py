@@ -28,6 +28,7 @@ from rowreckon.plan.nodes import (
     SortNode,
     WindowAggNode,
 )
+from rowreckon.plural import counted
 from rowreckon.report.document import Join, TimeElsewhere, TimeKind
 
 _WORTH_NAMING = 0.05  # a share of the execution time below this is left out of the list
@@ -171,22 +172,22 @@ def _fact(reckoned: ReckonedTree, number: int, node: PlanNode) -> tuple[TimeKind
     removed = (node.rows_removed_by_filter or 0) * node.loops
     kept = reckoned.counts[number].actual or 0.0
     if removed >= _DISCARDED_ROWS and removed >= _DISCARDED_FACTOR * max(kept, 1.0):
-        fact = f"{name}{where} read {removed + kept:,.0f} rows to keep {kept:,.0f}"
+        fact = f"{name}{where} read {counted(removed + kept, 'row')} to keep {kept:,.0f}"
         return "rows_discarded", fact, True
     if isinstance(node, IndexScanNode) and node.heap_fetches and node.heap_fetches > 0.1 * max(kept, 1.0):
-        fact = f"{name}{where} had to visit the table {int(node.heap_fetches):,} times (not all-visible: VACUUM)"
+        fact = f"{name}{where} had to visit the table {counted(node.heap_fetches, 'time')} (not all-visible: VACUUM)"
         return "heap_fetches", fact, node.heap_fetches >= _DISCARDED_ROWS
     if isinstance(node, (SortNode, IncrementalSortNode)):
-        return "sort", f"{name} of {kept:,.0f} rows", False
+        return "sort", f"{name} of {counted(kept, 'row')}", False
     if isinstance(node, AggregateNode):
-        return "aggregate", f"{name} to {kept:,.0f} rows", False
+        return "aggregate", f"{name} to {counted(kept, 'row')}", False
     if isinstance(node, ModifyTableNode):
         return "write", f"{node.operation or name}{where}", False
     if not reckoned.tree.inputs(number):
-        return "scan", f"{name}{where}: {kept:,.0f} rows", False
+        return "scan", f"{name}{where}: {counted(kept, 'row')}", False
     if isinstance(node, JoinNode):
-        return "other", f"{name} whose estimates were right: {kept:,.0f} rows", False
-    return "other", f"{name}{where}: {kept:,.0f} rows", False
+        return "other", f"{name} whose estimates were right: {counted(kept, 'row')}", False
+    return "other", f"{name}{where}: {counted(kept, 'row')}", False
 
 
 def _spilled_kb(node: PlanNode) -> str | None:

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, ScanNode
 from rowreckon.plan.tree import PlanTree, index_of
+from rowreckon.plural import counted
 
 from .facts import Catalog
 
@@ -31,8 +32,8 @@ def drift_notes(tree: PlanTree, catalog: Catalog) -> tuple[str, ...]:
         name = relation.qualified_name
         if node.plan_rows is not None and _differs(float(node.plan_rows), estimate.rows, least=1.0):
             notes[
-                f"the plan expects {node.plan_rows:,.0f} rows of {name}, today's statistics give {estimate.rows:,.0f}:"
-                " they are not those that the plan was made with"
+                f"the plan expects {counted(node.plan_rows, 'row')} of {name}, today's statistics give"
+                f" {estimate.rows:,.0f}: they are not those that the plan was made with"
             ] = None
         index = index_of(node) if isinstance(node, IndexScanNode) else _bitmap_index(tree, number)
         for path in estimate.paths:

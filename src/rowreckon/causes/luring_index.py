@@ -28,7 +28,7 @@ from typing import TYPE_CHECKING
 from rowreckon.causes.finding import Subject, fact
 from rowreckon.causes.missing_join_index import IndexGain
 from rowreckon.causes.scans import is_base_scan, relation_of, table_of
-from rowreckon.causes.wording import count
+from rowreckon.causes.wording import rows as counted_rows
 from rowreckon.plan.nodes import BitmapIndexScanNode, IndexScanNode
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ def check(join: Join, context: Context) -> IndexGain | None:
         ratio=join.loss_factor or 1.0,
         confidence=_CONFIDENCE,
         basis="catalog" if index is not None else "plan",
-        summary=f"The index {name} makes a nested loop over {count(rows)} rows look cheap; "
+        summary=f"The index {name} makes a nested loop over {counted_rows(rows)} look cheap; "
         f"without it a {join.best_at_actual} join would be chosen.",
         evidence=tuple(evidence),
     )

@@ -34,7 +34,7 @@ from rowreckon.causes.clause_kinds import compared_column, kind_of
 from rowreckon.causes.finding import Subject, TableName, fact
 from rowreckon.causes.index_designs import best_design
 from rowreckon.causes.scans import is_base_scan, name_of, partition_parent_alias, relation_of, table_of
-from rowreckon.causes.wording import count, listed
+from rowreckon.causes.wording import count, listed, rows
 from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import Clause, parse_condition
 from rowreckon.plan.nodes import JoinNode, ScanNode
@@ -88,7 +88,7 @@ def _of_design(join: Join, context: Context, side: SidePrices, design: IndexDesi
     index = listed(design.columns) + (f" including {listed(design.included)}" if design.included else "")
     index += f" for the rows where {design.predicate}" if design.predicate else ""
     if side.fetched is not None and side.fetched.discarded >= 0.5:
-        story = f"each loop fetches {count(side.fetched.rows)} rows of {table} and its filter discards "
+        story = f"each loop fetches {rows(side.fetched.rows)} of {table} and its filter discards "
         story += f"{count(side.fetched.discarded)} of them. With an index on {index}"
     elif leading is not None:
         story = f"the index {leading} of {table} does not hold what this join needs. With one on {index}"

@@ -40,7 +40,7 @@ from rowreckon.causes.restrictions import (
     restrictions,
 )
 from rowreckon.causes.scans import is_temporary, name_of
-from rowreckon.causes.wording import count, rows_sentence
+from rowreckon.causes.wording import count, rows, rows_sentence
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
@@ -135,7 +135,7 @@ def _candidate(site: Site, subject: Subject, age: Age, weight: float, basis: str
         times = [t for t in (subject.relation.last_analyze, subject.relation.last_autoanalyze) if t is not None]
         evidence.append(fact("last ANALYZE", max(times).isoformat(sep=" ", timespec="seconds"), "catalog"))
     if age.source == "plan" and age.state == "old":
-        story = f"the planner took it to hold {count(float(age.value or 0))} rows, the scan read {_read(site)}"
+        story = f"the planner took it to hold {rows(float(age.value or 0))}, the scan read {_read(site)}"
     elif age.state in ("old", "modified"):
         story = f"{age.fact}: {count(float(age.value or 0))}"
     else:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rowreckon.causes.site import Site
+from rowreckon.plural import agreeing, noun
 
 
 def count(rows: float) -> str:
@@ -10,9 +11,15 @@ def count(rows: float) -> str:
     return f"{rows:,.0f}" if rows >= 1 or rows == 0 else f"{rows:.2g}"
 
 
+def rows(number: float) -> str:
+    """A row count with its noun."""
+    return noun(count(number), "row")
+
+
 def rows_sentence(site: Site) -> str:
     """What was expected and what came at the site, in total."""
-    return f"{count(site.estimate)} rows were expected, {count(site.actual)} came."
+    expected = count(site.estimate)
+    return f"{noun(expected, 'row')} {agreeing(expected, 'was', 'were')} expected, {count(site.actual)} came."
 
 
 def share(fraction: float) -> str:

@@ -53,8 +53,11 @@ def demo_command(
 
 
 def _tell(result: Audit, written: list[Path]) -> None:
+    from rowreckon.plural import counted
+
     typer.echo("")
-    typer.echo(f"{result.summary.plans} queries were run on a throw-away server, which is gone again. Written:")
+    ran = counted(result.summary.plans, "query was", "queries were")
+    typer.echo(f"{ran} run on a throw-away server, which is gone again. Written:")
     for path in written:
         typer.echo(f"  {path}{'/' if path.is_dir() else ''}")
     sys.stdout.flush()

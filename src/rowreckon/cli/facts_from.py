@@ -8,6 +8,7 @@ from pathlib import Path
 from rowreckon.capture import Capture
 from rowreckon.cli.server_options import connector
 from rowreckon.errors import UnreadableFile, UsageError
+from rowreckon.plural import counted
 from rowreckon.report.document import Rejected
 
 Inputs = list[Capture | Rejected]
@@ -66,7 +67,7 @@ def facts_of_answer(inputs: Inputs, answer: Path) -> Inputs:
     planned = [c for c in inputs if isinstance(c, Capture) and c.explain is not None]
     if len(planned) != len(catalogs):
         raise UsageError(
-            f"the answer is about {len(catalogs)} plans, here are {len(planned)}",
+            f"the answer is about {counted(len(catalogs), 'plan')}, the input holds {len(planned)}",
             where=str(answer),
             hint="give the same plans, in the same order, as to `rowreckon ask`",
         )

@@ -15,6 +15,7 @@ from rowreckon.cli.output import OutputFormat, exit_status, print_audit, write_r
 from rowreckon.cli.progress import progress_bar
 from rowreckon.cli.server_options import confirm, connector, warn
 from rowreckon.frozen import frozen
+from rowreckon.plural import counted
 from rowreckon.report.document import Audit
 from rowreckon.server.measure import SweepRules
 from rowreckon.server.querylist import QueryItem
@@ -101,8 +102,8 @@ def _caution(items: Sequence[QueryItem], rules: SweepRules) -> None:
     writes = sum(item.kind == "write" for item in items)
     if writes and rules.permission.writes:
         warn(
-            f"{writes} statements that write will be executed and rolled back; sequences still advance, and effects on"
-            " other servers, files and sessions stay"
+            f"{counted(writes, 'statement that writes', 'statements that write')} will be executed and rolled back;"
+            " sequences still advance, and effects on other servers, files and sessions stay"
         )
     if rules.permission.volatile:
         warn("volatile functions will be called: what they do outside the transaction is not rolled back")
@@ -112,7 +113,8 @@ def _tell(swept: Swept, known: dict[int, Capture], say: Callable[[str], str]) ->
     for note in swept.notes:
         warn(say(note))
     if known:
-        warn(f"{len(known)} queries were not run again: their captures are in the folder already")
+        ran_before = counted(len(known), "query was", "queries were")
+        warn(f"{ran_before} not run again: what was captured is in the folder already")
     counts: dict[str, int] = {}
     for capture in swept.captures:
         counts[capture.outcome] = counts.get(capture.outcome, 0) + 1
@@ -123,4 +125,5 @@ def _tell(swept: Swept, known: dict[int, Capture], say: Callable[[str], str]) ->
             warn(f"{say(capture.name)}, line {capture.line}: {how}")
     if set(counts) - {"ran"} or swept.interrupted:
         parts = [f"{n} {outcome.replace('_', ' ')}" for outcome, n in sorted(counts.items())]
-        warn(f"{'interrupted; ' if swept.interrupted else ''}{len(swept.captures)} queries: {', '.join(parts)}")
+        of_all = counted(len(swept.captures), "query", "queries")
+        warn(f"{'interrupted; ' if swept.interrupted else ''}{of_all}: {', '.join(parts)}")

@@ -16,6 +16,7 @@ from rowreckon.cli.progress import progress_bar
 from rowreckon.cli.server_options import confirm, connector, warn
 from rowreckon.cli.sweeping import INTERRUPTED
 from rowreckon.errors import StatementRefused
+from rowreckon.plural import counted
 from rowreckon.report.document import Audit
 from rowreckon.server.connection import Connection
 from rowreckon.server.measure import SweepRules
@@ -89,7 +90,7 @@ def _offer_leftovers(connection: Connection, yes: bool) -> None:
         if not leftover.owned:
             warn(f"{what}; this role may not drop it")
         elif leftover.sessions:
-            warn(f"{what}; it is not dropped: {leftover.sessions} sessions are on it")
+            warn(f"{what}; it is not dropped: {counted(leftover.sessions, 'session is', 'sessions are')} on it")
         elif yes or (ask is not None and ask(f"{what}. Drop it?")):
             trouble = drop_leftover(connection, leftover)
             warn(f"{leftover.name} was dropped" if trouble is None else f"{what} could not be dropped: {trouble}")
@@ -138,8 +139,8 @@ def _ask_in_place(connection: Connection, attempts: Sequence[Attempt], rules: Tr
     statements = [s for a in fit for s in a.statements]
     stays = left_behind(statements, connection.info.server_version)
     warn(
-        f"{len(fit)} changes will be made in {connection.info.dbname} itself and rolled back; each holds its locks for"
-        f" at most {rules.hold_ms / 1000:g} s, and others wait for them as long"
+        f"{counted(len(fit), 'change')} will be made in {connection.info.dbname} itself and rolled back; each"
+        f" holds its locks for at most {rules.hold_ms / 1000:g} s, and others wait for them as long"
     )
     for attempt in fit:
         for remedy in attempt.remedies if attempt.statements else ():

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from rowreckon.plural import agreeing, noun
 from rowreckon.report.document import Join, JoinSide, Method, SwitchPoint
 
 NAMES: dict[Method, str] = {"nested_loop": "nested loop", "hash": "hash join", "merge": "merge join"}
@@ -19,7 +20,7 @@ def sentence(join: Join, threshold: float, reason: str) -> str:
         return f"{rows}; all within a factor of {threshold:g}, and the {NAMES[join.method]} stays cheapest."
     if join.verdict == "held":
         limit = _next(join)
-        beyond = f" (up to {_number(limit.outer_rows)} outer rows)" if limit and limit.outer_rows else ""
+        beyond = f" (up to {noun(_number(limit.outer_rows), 'outer row')})" if limit and limit.outer_rows else ""
         return f"{rows}; misestimated, but the {NAMES[join.method]} is still the cheapest method{beyond}."
     best = join.best_at_actual or join.method
     border = _crossed_border(join)
@@ -36,14 +37,15 @@ def _rows(join: Join) -> str:
     expected, came = join.outer.estimated_rows, join.outer.actual_rows
     if expected is None or came is None:
         return ""
-    text = f"Expected {_number(expected)} outer {'row' if expected == 1 else 'rows'}, got {_came(join.outer)}"
+    text = f"Expected {_number(expected)} outer {agreeing(_number(expected), 'row')}, got {_came(join.outer)}"
     inner, inner_came = join.inner.estimated_rows, join.inner.actual_rows
     if inner is None or inner_came is None or join.inner.count == "reread":
         return text
     # A side that was cut short proves nothing by having too few rows.
     short = join.inner.count == "at_least" and inner_came <= inner
     if not short and max(inner, inner_came) >= 2 * max(min(inner, inner_came), 1):
-        text += f", and {_came(join.inner)} inner rows where {_number(inner)} were expected"
+        were = agreeing(_number(inner), "was", "were")
+        text += f", and {noun(_came(join.inner), 'inner row')} where {_number(inner)} {were} expected"
     return text
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseFinding
+from rowreckon.plural import counted
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import Draft, catalog_of, is_kind
 from rowreckon.remedies.quoting import fitting_name, quote_function, quote_name, quote_table
@@ -73,7 +74,8 @@ def build_function_rows(finding: CauseFinding, capture: Capture) -> tuple[Draft,
             sql=(f"ALTER FUNCTION {name} ROWS {value}",),
             undo=(f"ALTER FUNCTION {name} ROWS {old if old is not None else 1000:g}",),
             undo_note=None if old is not None else "1000 is what CREATE FUNCTION declares where nothing is said",
-            reason=f"Declare that {function.name} returns about {value:,} rows; the planner has nothing else to go by.",
+            reason=f"Declare that {function.name} returns about {counted(value, 'row')}; the planner has nothing "
+            "else to go by.",
             works=0.95,
             check_first=None if old is not None else checks.functions(function),
             lock=None,

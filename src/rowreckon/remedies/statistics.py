@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.causes import CauseFinding, TableName
+from rowreckon.plural import counted
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, catalog_of, major, targets
 from rowreckon.remedies.quoting import fitting_name, quote_name, quote_table
@@ -274,8 +275,8 @@ def build_n_distinct(finding: CauseFinding, capture: Capture) -> tuple[Draft, ..
             sql=(f"{place} SET ({option} = {value})", *analyze_statements((table,))),
             undo=(f"{place} RESET ({option})", *analyze_statements((table,))),
             undo_note=None if known else "RESET removes an override that was set before as well",
-            reason=f"{subject.columns[0]} of {table} has {subject.distinct:,.0f} distinct values, counted by this "
-            "query; the sample says otherwise.",
+            reason=f"{subject.columns[0]} of {table} has {counted(subject.distinct, 'distinct value')}, counted by "
+            "this query; the sample says otherwise.",
             works=0.85,
             check_first=None if known else checks.column_settings((table,), subject.columns),
             lock=SHARE_UPDATE_EXCLUSIVE,

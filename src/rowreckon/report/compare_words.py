@@ -69,7 +69,9 @@ def times_words(spent: Times) -> str:
 def _spread(runs: tuple[float, ...], middle: float) -> str:
     if len(runs) == 1:
         return f"{milliseconds(middle)} (one run)"
-    return f"{milliseconds(middle)} ({milliseconds(min(runs))} to {milliseconds(max(runs))}, {number(len(runs))} runs)"
+    return (
+        f"{milliseconds(middle)} ({milliseconds(min(runs))} to {milliseconds(max(runs))}, {count_of(len(runs), 'run')})"
+    )
 
 
 def plan_lines(plan: PlanComparison) -> list[str]:
@@ -124,7 +126,7 @@ def _error(change: ErrorChange) -> str:
 def _move(move: Move) -> str:
     return (
         f"Switch point moved, {tables_of(move.tables, 8)}: {method_name(move.below)} to {method_name(move.above)} "
-        f"from {number(move.before)} outer rows before, from {number(move.after)} after."
+        f"from {count_of(move.before, 'outer row')} before, from {number(move.after)} after."
     )
 
 

@@ -9,7 +9,7 @@ from rowreckon.frozen import frozen
 from rowreckon.report.borders import borders, inner_differs
 from rowreckon.report.document import Join, Method
 from rowreckon.report.escape import bare
-from rowreckon.report.numbers import number
+from rowreckon.report.numbers import count_of, number
 from rowreckon.report.ruler import decade
 from rowreckon.report.words import method_name
 
@@ -62,7 +62,7 @@ def curve(join: Join) -> Curve | None:
     if sampled:
         if differs:
             inner = join.inner.actual_rows if at == "actual" else join.inner.estimated_rows
-            caption += f", with {number(inner)} inner rows"
+            caption += f", with {count_of(inner, 'inner row')}"
     else:
         caption += "; only the costs at the estimate and at the actual rows are known, the lines between are straight"
     best = join.best_at_actual

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from rowreckon.plural import agreeing
 from rowreckon.report.borders import Border, deciding_border, inner_differs, next_border
 from rowreckon.report.document import Join, JoinSide
 from rowreckon.report.escape import clean
@@ -41,14 +42,14 @@ def side_words(side: JoinSide, name: str) -> str:
     if known and number(side.actual_rows) == number(side.estimated_rows):
         return f"{count_of(side.actual_rows, f'{name} row')} came as expected"
     if side.estimated_rows is not None:
-        parts.append(f"expected {number(side.estimated_rows)} {name} row{'' if side.estimated_rows == 1 else 's'}")
+        parts.append(f"expected {count_of(side.estimated_rows, f'{name} row')}")
     arrived = came(side.actual_rows, side.count, verb="got")
     if side.count == "not_run":
         arrived = f"the {name} side never ran"
     elif side.count == "not_counted":
         arrived = f"the {name} side's {COUNT_WORDS['not_counted']}"
     elif arrived and not parts:
-        arrived += f" {name} rows"
+        arrived += f" {agreeing(number(side.actual_rows), f'{name} row')}"
     return ", ".join([*parts, arrived] if arrived else parts)
 
 
@@ -83,7 +84,7 @@ def border_words(join: Join) -> str:
         return ""
     words = f"{_from_words(border, above=border.above == join.best_at_actual)} a {method_name(join.best_at_actual)}"
     if border.side == "outer" and border.inner_at == "actual" and inner_differs(join):
-        words += f", with the {number(join.inner.actual_rows)} inner rows that came,"
+        words += f", with the {count_of(join.inner.actual_rows, 'inner row')} that came,"
     return f"{words} is cheaper"
 
 

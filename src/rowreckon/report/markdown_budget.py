@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from rowreckon.frozen import frozen
+from rowreckon.plural import counted
 
 _RESERVE = 600  # characters kept for the sentence that says what was cut
 
@@ -65,8 +66,8 @@ def _head(text: str, room: int) -> list[str]:
 def _said(cut: Counter[str], limit: int) -> str:
     from rowreckon.report.escape import markdown_prose
 
-    named = [markdown_prose(name) + (f" ({lines:,} lines)" if lines else "") for name, lines in cut.items()]
-    said = f"**Cut to stay within {limit:,} characters**, {len(named):,} parts: "
+    named = [markdown_prose(name) + (f" ({counted(lines, 'line')})" if lines else "") for name, lines in cut.items()]
+    said = f"**Cut to stay within {limit:,} characters**, {counted(len(named), 'part')}: "
     shown: list[str] = []
     for name in named:
         if len(said) + sum(len(s) + 2 for s in shown) + len(name) > _RESERVE - 120:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from rowreckon.plural import noun
+
 UNKNOWN = "unknown"
 
 
@@ -27,7 +29,7 @@ def number(value: float | None) -> str:
 
 def count_of(value: float | None, singular: str, plural: str | None = None) -> str:
     """`1 row`, `12 rows`."""
-    return f"{number(value)} {singular if value == 1 else plural or singular + 's'}"
+    return noun(number(value), singular, plural)
 
 
 def cost(value: float | None) -> str:

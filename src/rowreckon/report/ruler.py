@@ -15,7 +15,7 @@ from rowreckon.frozen import frozen
 from rowreckon.report.borders import Border, Side, borders, cheapest_at, in_line, inner_border_set, inner_differs
 from rowreckon.report.document import Join, JoinSide
 from rowreckon.report.escape import bare
-from rowreckon.report.numbers import listed, number
+from rowreckon.report.numbers import count_of, listed, number
 from rowreckon.report.words import came, method_name
 
 _FUZZ = 1.01  # the planner keeps what it has until another path is 1% cheaper
@@ -85,10 +85,10 @@ def rulers(join: Join, span: tuple[int, int] | None = None) -> tuple[Ruler, ...]
         second = borders(join, "outer", "actual")
         if differs and first and _alike(first, second):
             first, differs = second, False
-        inner = f", with {number(join.inner.estimated_rows)} inner rows as expected" if differs else ""
+        inner = f", with {count_of(join.inner.estimated_rows, 'inner row')} as expected" if differs else ""
         found.append(_ruler(join, "outer", f"Outer rows{inner}", first, span, decides=not differs))
         if differs:
-            title = f"Outer rows, with the {number(join.inner.actual_rows)} inner rows that came"
+            title = f"Outer rows, with the {count_of(join.inner.actual_rows, 'inner row')} that came"
             found.append(_ruler(join, "outer", title, second, span, decides=True))
     if len(found) == 2 and not found[0].stretches and not found[1].stretches:
         # Two bare lines with the same marks would say the same thing twice.
@@ -96,7 +96,7 @@ def rulers(join: Join, span: tuple[int, int] | None = None) -> tuple[Ruler, ...]
     along_inner = inner_border_set(join)
     if along_inner and join.inner.estimated_rows is not None:
         outer = join.outer.actual_rows
-        at = f", with the {number(outer)} outer rows that came" if outer is not None else ""
+        at = f", with the {count_of(outer, 'outer row')} that came" if outer is not None else ""
         found.append(_ruler(join, "inner", f"Inner rows{at}", along_inner, span, decides=True))
     return tuple(found)
 

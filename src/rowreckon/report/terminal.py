@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from rowreckon.plural import noun
 from rowreckon.report.before_after import BeforeAfter
 from rowreckon.report.escape import clean, clean_lines, plain, quote, segments
 from rowreckon.report.headline import audit_headline, audit_time_sentence, plan_headline
@@ -234,7 +235,8 @@ def _folds(out: _Writer, audit: Audit) -> None:
     out.heading("Queries that recur")
     for fold in audit.folds:
         name, often, span, crossed, lost, errors = fold_row(fold)
-        out.say(f"- {name}: {often} times, {span}; crossed {crossed} times; lost {lost}; q-errors {errors}", 2, hang=2)
+        often, crossed = noun(often, "time"), noun(crossed, "time")
+        out.say(f"- {name}: {often}, {span}; crossed {crossed}; lost {lost}; q-errors {errors}", 2, hang=2)
 
 
 def _plan(out: _Writer, plan: Plan, *, alone: bool) -> None:

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 import psycopg
 
+from rowreckon.plural import counted
+
 from ..errors import StatementFailed
 from .connection import Connection, first_line, place
 from .execute import Executor, QueryRun, refusal_of
@@ -130,11 +132,12 @@ def _tables(connection: Connection) -> list[tuple[str, str]]:
     total, closed, secured, foreign, fresh = rows[0]
     found = [("tables", f"{total}, of which this role may not read {closed}")]
     if secured:
-        found.append(("row security", f"active for this role on {secured} tables, whose statistics it does not see"))
+        on = counted(int(str(secured)), "table")
+        found.append(("row security", f"active for this role on {on}, whose statistics it does not see"))
     if foreign:
         found.append(("foreign tables", f"{foreign}: queries on them reach their remote servers"))
     if fresh:
-        found.append(("never analyzed", f"{fresh} tables that hold rows"))
+        found.append(("never analyzed", f"{counted(int(str(fresh)), 'table that holds', 'tables that hold')} rows"))
     return found
 
 

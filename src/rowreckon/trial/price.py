@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from rowreckon.plural import counted
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Price:
@@ -51,7 +53,10 @@ def price_lines(price: Price, copies: int) -> tuple[str, ...]:
         names = ", ".join(price.foreign_servers)
         lines.append(f"Foreign tables of the copy still reach the real remote servers: {names}.")
     if price.event_triggers:
-        lines.append(f"{price.event_triggers} event triggers are copied too and fire on the copy.")
+        lines.append(
+            f"{counted(price.event_triggers, 'event trigger is', 'event triggers are')} copied too; on the copy they"
+            " fire as well."
+        )
     if price.free_kb is not None:
         lines.append(f"Free where the server keeps its data: {size(price.free_kb)}.")
     return tuple(lines)

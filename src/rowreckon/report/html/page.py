@@ -11,6 +11,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from rowreckon.frozen import frozen
+from rowreckon.plural import counted
 from rowreckon.report.curve import curve
 from rowreckon.report.curve_svg import curve_svg
 from rowreckon.report.document import Audit, Join, Plan
@@ -76,6 +77,7 @@ def _environment() -> Environment:
     environment.filters["says"] = says
     environment.filters["bare"] = bare
     environment.filters["shown"] = _shown
+    environment.filters["counted"] = counted
     return environment
 
 
