@@ -44,6 +44,31 @@ def test_the_same_audit_twice_differs_in_nothing() -> None:
     assert comparison_headline(comparison) == NO_DIFFERENCE
 
 
+def test_a_lead_that_passes_twice_between_the_same_methods() -> None:
+    """Each border is held against its own counterpart: nothing differs from itself, and what moved is the one."""
+
+    def plan(last: float) -> Plan:
+        borders = (("nested_loop", "hash", 4.0), ("hash", "nested_loop", 7.0), ("nested_loop", "hash", last))
+        points = [
+            SwitchPoint(from_=a, to=b, outer_rows=rows, basis="plan", inner_at="estimate") for a, b, rows in borders
+        ]
+        return f.crossed_plan(joins=(f.crossed_join(switch_points=tuple(points)),))
+
+    assert not compare(f.audit(plan(52.0)), f.audit(plan(52.0))).differs
+    (compared,) = compare(f.audit(plan(52.0)), f.audit(plan(90.0))).plans
+    assert [(move.before, move.after) for move in compared.moves] == [(52.0, 90.0)]
+
+
+def test_an_audit_with_trials_compares() -> None:
+    """With itself, and with the same before its trial: what a trial found is no difference between the plans."""
+    tried = f.tried_audit()
+    untried = tried.model_copy(update={"remedies": (f.INDEX_REMEDY,)})
+
+    assert not compare(tried, tried).differs
+    assert not compare(untried, tried).differs
+    assert not compare(tried, untried).differs
+
+
 def test_a_cure_shows_in_method_misestimate_switch_point_and_time() -> None:
     """What a ticket's follow-up asks: did the approved change do what was promised?"""
     before = f.audit(_timed(1398.0, 1410.0, 1431.0, 1402.0))

@@ -204,18 +204,25 @@ def _moves(before: Join, after: Join) -> list[Move]:
     if sorted(before.outer.tables) != sorted(after.outer.tables):
         # Counted along other rows: the two figures are not comparable.
         return []
-    old = {(b.below, b.above): b for b in borders(before, "outer", "estimate")}
+    old: dict[tuple[str, str], list[Border]] = {}
+    for border in borders(before, "outer", "estimate"):
+        old.setdefault((border.below, border.above), []).append(border)
     moves = []
     for now in borders(after, "outer", "estimate"):
-        was = old.get((now.below, now.above))
+        # the lead may pass between the same two methods more than once: the nearest is the one that moved
+        was = min(old.get((now.below, now.above), ()), key=lambda b: _ratio(b, now), default=None)
         if was is not None and _apart(was, now):
             moves.append(Move(join_key(after)[0], now.below, now.above, was.rows, now.rows))
     return moves
 
 
-def _apart(a: Border, b: Border) -> bool:
+def _ratio(a: Border, b: Border) -> float:
     low, high = sorted((max(a.rows, 1.0), max(b.rows, 1.0)))
-    return high / low > _MOVED and (a.high < b.low or b.high < a.low)
+    return high / low
+
+
+def _apart(a: Border, b: Border) -> bool:
+    return _ratio(a, b) > _MOVED and (a.high < b.low or b.high < a.low)
 
 
 def times(before: Plan, after: Plan) -> Times:
