@@ -59,7 +59,7 @@ def test_condition_of_the_whole_table(connection: Connection, catalog: bool) -> 
     assert join.condition == "(g.id = n.guest)"
     assert join.excluded == {}
     assert join.outer.actual_rows == 25000
-    assert join.verdict == "crossed"
+    assert join.verdict in (("crossed",) if catalog else ("crossed", "undecided"))
 
 
 @pytest.mark.parametrize("catalog", [True, False])

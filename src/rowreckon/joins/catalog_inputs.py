@@ -13,6 +13,7 @@ from .appended import append_paths
 from .clause_statistics import clause_by_statistics
 from .inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput
 from .methods import can_hash, can_merge
+from .parameters import proven_parameters
 from .partitioned import known_table
 from .side_paths import catalog_paths, gathered_paths, printed_paths, shared_paths, taken_first
 from .sides import side_facts
@@ -71,6 +72,7 @@ def catalog_input(
         basis="catalog",
         match_frac=_match_frac(facts, known, turned=facts.kind in _REVERSED),
         executed_index=f"only:{scan.index_name}" if only and isinstance(scan, IndexScanNode) else None,
+        parameters_came=proven_parameters(reckoned, facts, [c.outer for c in clauses]),
     )
 
 

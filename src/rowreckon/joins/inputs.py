@@ -216,7 +216,8 @@ class JoinInput:
     tells of them; `executed_index` names an index that the plan reads without the table. The `…made_unique` say that a
     semijoin is run as an inner join over a side without duplicates. `free_order` marks a world in which every relation
     comes in the order of the join columns for nothing, `full_buckets` one whose hash buckets are fuller than their
-    average: bounds, no likelihoods.
+    average: bounds, no likelihoods. `parameters_came` are the different keys among the outer rows that came, where the
+    run proves the statistics wrong.
     """
 
     turned: bool
@@ -238,6 +239,7 @@ class JoinInput:
     outer_made_unique: Uniqueness | None = None
     free_order: bool = False
     full_buckets: bool = False
+    parameters_came: float | None = None
 
     @property
     def selectivity(self) -> float:

@@ -40,7 +40,7 @@ def lower_join(
     reckoned: ReckonedTree, facts: JoinFacts, worlds: Sequence[tuple[JoinInput, JoinModel]]
 ) -> LowerJoin | None:
     """A join as others stand on it; None where its model does not rest on the catalog, or not agree with the plan."""
-    if len(worlds) != 1:
+    if not worlds:
         return None
     join, model = worlds[0]
     printed = float(reckoned.tree.nodes[facts.node].total_cost or 0.0)

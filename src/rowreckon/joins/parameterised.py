@@ -7,6 +7,7 @@ get_parameterized_baserel_size in optimizer/path/costsize.c, releases 13 to 18.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from math import log
 
 from rowreckon.cost import (
     CostSettings,
@@ -26,6 +27,7 @@ from .inputs import ClauseInput, JoinInput, KnownIndex, Point
 from .known_relation import KnownRelation
 from .moved import moved_with
 
+_PLAINLY_OFF = log(2.0)
 _COMPARISONS = frozenset({"=", "<", "<=", ">", ">="})
 
 
@@ -144,11 +146,14 @@ def _cost(
     pages = join.total_table_pages
     shape = index.shape
 
+    ratio_of = scan_ratio(relation, clauses)
+
     def cost(point: Point) -> PathCost:
-        rows = clamp_row_est(min(per_scan * point.ratio, 1.0) * tuples)
+        ratio = ratio_of(point)
+        rows = clamp_row_est(min(per_scan * ratio, 1.0) * tuples)
         condition = IndexCondition(
-            selectivity=min(match.selectivity * point.ratio, 1.0),
-            boundary_selectivity=min(match.boundary * point.ratio, 1.0),
+            selectivity=min(match.selectivity * ratio, 1.0),
+            boundary_selectivity=min(match.boundary * ratio, 1.0),
             num_quals=match.quals,
             num_sa_scans=match.descents,
             unique_match=match.unique_match,
@@ -183,6 +188,25 @@ def _cost(
         )
 
     return cost
+
+
+def scan_ratio(relation: KnownRelation, clauses: tuple[ClauseInput, ...]) -> Callable[[Point], float]:
+    """How many times more rows than estimated one execution finds, where pairs match more or less often.
+
+    The planner expects of one execution the rows of an average inner key (var_eq_non_const), of the join as many pairs
+    as the side with more distinct keys allows (eqjoinsel): once the pairs were counted, they are what executions find.
+    """
+    told = 1.0
+    for clause in clauses:
+        told *= clause.selectivity / max(parameter_selectivity(relation, clause), 1.0e-12)
+
+    def ratio(point: Point) -> float:
+        if point.ratio == 1.0:
+            return 1.0
+        known = min(abs(log(max(point.ratio, 1.0e-12))) / _PLAINLY_OFF, 1.0)
+        return point.ratio * float(max(told, 1.0e-12) ** known)
+
+    return ratio
 
 
 def loop_count(join: JoinInput, point: Point) -> float:

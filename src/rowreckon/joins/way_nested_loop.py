@@ -6,14 +6,12 @@ from collections.abc import Callable, Iterator
 
 from rowreckon.cost import CostSettings, NestLoopTerms, PathCost, QualCost, cost_material, cost_memoize, cost_nestloop
 from rowreckon.cost.capabilities import has_memoize, materializes_below_gather
-from rowreckon.cost.selectivity import GroupRelation, estimate_num_groups
-from rowreckon.cost.units import clamp_row_est
 
 from .appended import appended_paths
 from .factors import Matching, factors_of, matching_of
-from .inputs import ClauseInput, JoinInput, KeyInput, Point
-from .moved import moved_with
+from .inputs import JoinInput, Point
 from .parameterised import Parameterised, parameterised_paths
+from .parameters import distinct_parameters
 
 Built = tuple[str, str | None, Callable[[Point], PathCost], bool, bool]
 _SELF_KEEPING = frozenset({"Materialize", "CTE Scan", "WorkTable Scan", "Function Scan", "Sort"})
@@ -82,7 +80,7 @@ def _with_memoize(settings: CostSettings, join: JoinInput, inner: Parameterised)
             settings,
             inner.cost(point),
             calls=outer_rows,
-            ndistinct=_distinct_parameters(join, inner.clauses, point, outer_rows),
+            ndistinct=distinct_parameters(join, inner.clauses, outer_rows),
             key_width=key_width,
         )
         terms = terms_of(point)
@@ -113,24 +111,3 @@ def _left_at_join(settings: CostSettings, join: JoinInput, inner: Parameterised)
     """The clauses that the inner side does not enforce by itself."""
     left = sum(c.calls for c in join.clauses if c not in inner.clauses)
     return QualCost(0.0, settings.cpu_operator_cost * left)
-
-
-def _distinct_parameters(join: JoinInput, clauses: tuple[ClauseInput, ...], point: Point, outer_rows: float) -> float:
-    """Different parameter values among the outer rows; all of them where a distinct count is a mere default."""
-    calls = clamp_row_est(outer_rows)
-    whole = outer_rows * join.processes if join.workers > 0 else outer_rows
-    by_alias: dict[str | None, list[KeyInput]] = {}
-    for clause in clauses:
-        by_alias.setdefault(clause.outer.alias, []).append(clause.outer)
-    relations: list[GroupRelation] = []
-    for keys in by_alias.values():
-        # the relation behind the keys moves with the outer rows, as far as it gave these rows
-        moved = moved_with(join.outer, whole, keys[0].relation_rows, keys[0].relation_actual)
-        counts = [key.distinct(moved) for key in keys]
-        rows = clamp_row_est(keys[0].relation_rows * moved)
-        tuples = keys[0].tuples(rows) or rows
-        known = tuple(n for n in counts if n is not None)
-        if len(known) < len(counts):
-            return calls
-        relations.append(GroupRelation(known, min(rows, tuples), tuples))
-    return estimate_num_groups(relations, calls)
