@@ -14,6 +14,7 @@ from rowreckon.report.document import Audit, Join, JoinSide, Remedy, Trial
 from rowreckon.report.escape import bare
 from rowreckon.report.html import render_html
 from rowreckon.report.markdown import render_markdown
+from rowreckon.report.remedy_story import remedies_story
 from rowreckon.report.terminal import render_terminal
 from tests.report import factories as f
 
@@ -135,6 +136,15 @@ def test_a_pair_a_query_and_no_more_than_three() -> None:
 
     assert len(_pairs(queries=(query,) * 2)) == 2
     assert len(_pairs(queries=(query,) * 9)) == 3
+
+
+def test_a_report_of_many_changes_draws_the_first() -> None:
+    """Twelve pairs in all; each change whose joins are left out says so."""
+    remedies = tuple(f.TRIED.model_copy(update={"rank": rank}) for rank in range(1, 21))
+    stories = remedies_story(remedies, (f.crossed_plan(),)).remedies
+
+    assert [len(story.pairs) for story in stories] == [1] * 12 + [0] * 8
+    assert [any("JSON output" in note for note in story.notes) for story in stories] == [False] * 12 + [True] * 8
 
 
 def _formats(audit: Audit) -> dict[str, str]:

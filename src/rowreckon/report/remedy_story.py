@@ -14,6 +14,8 @@ from rowreckon.report.numbers import capitalised, count_of, listed, number
 from rowreckon.report.words import CAUTIONS
 
 _NAMED = 3
+_PAIRS_DRAWN = 12  # in one report: they take a screen each
+_NOT_DRAWN = "Not all joins that it is meant for are drawn here, before and after; the JSON output holds them."
 _TOUCHES = re.compile(
     r"(fresh statistics|new statistics|a new index) may change the plan of every query on the table\."
 )
@@ -58,9 +60,14 @@ def remedies_story(remedies: Sequence[Remedy], plans: Sequence[Plan] = ()) -> Re
             if not _said_anyway(caution):
                 carried.setdefault(caution, []).append(remedy.rank)
     shared = {caution: ranks for caution, ranks in carried.items() if len(ranks) > 1}
+    stories: list[RemedyStory] = []
+    room = _PAIRS_DRAWN
+    for remedy in remedies:
+        pairs = before_after(remedy, plans)
+        stories.append(_story(remedy, pairs[:room], len(pairs) > room, frozenset(carried) - frozenset(shared)))
+        room = max(0, room - len(pairs))
     return RemediesStory(
-        tuple(_story(remedy, plans, frozenset(carried) - frozenset(shared)) for remedy in remedies),
-        tuple(_shared(caution, ranks, len(remedies)) for caution, ranks in shared.items()),
+        tuple(stories), tuple(_shared(caution, ranks, len(remedies)) for caution, ranks in shared.items())
     )
 
 
@@ -82,12 +89,13 @@ def _shared(caution: str, ranks: list[int], total: int) -> str:
     return f"{capitalised(caution.removesuffix('.'))} ({whom})."
 
 
-def _story(remedy: Remedy, plans: Sequence[Plan], own: frozenset[str]) -> RemedyStory:
+def _story(remedy: Remedy, pairs: tuple[BeforeAfter, ...], cut: bool, own: frozenset[str]) -> RemedyStory:
     notes = [
         remedy_words.lock_words(remedy),
         remedy_words.undo_words(remedy),
         remedy_words.trial_words(remedy),
         remedy_words.copy_caution(remedy),
+        _NOT_DRAWN if cut else "",
     ]
     told = [effect for effect in remedy.side_effects if not _is_untold(effect)]
     untold = [effect for effect in remedy.side_effects if _is_untold(effect)]
@@ -100,7 +108,7 @@ def _story(remedy: Remedy, plans: Sequence[Plan], own: frozenset[str]) -> Remedy
         check_first=remedy_words.terminated(remedy.check_first or ""),
         undo=remedy_words.statements(remedy.undo or ()),
         notes=tuple(n for n in notes if n),
-        pairs=before_after(remedy, plans),
+        pairs=pairs,
         cautions=tuple(f"Caution: {c}" for c in dict.fromkeys(_sentence(c) for c in remedy.cautions) if c in own),
         side_effects=tuple(remedy_words.side_effect_row(e) for e in told),
         untold=_untold_words(untold),
