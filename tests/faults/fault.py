@@ -24,6 +24,8 @@ class Fault:
     """Further codes that are right as well, where two causes really meet."""
     literal: str | None = None
     """A query for the value that stands in the query as {literal}, where only the statistics tell which one suffers."""
+    source: str = "own data"
+    """Whose description the data follow, where it is a published one."""
     settings: tuple[str, ...] = ("set max_parallel_workers_per_gather = 0", "set jit = off")
 
 

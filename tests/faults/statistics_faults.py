@@ -123,7 +123,8 @@ STATISTICS_FAULTS = (
         analyze sensors; analyze weather_log_1; analyze weather_log_2;
         """,
         query="select s.model, count(*), max(s.pad) from (select sensor_id, max(temperature) t from weather_log "
-        "group by sensor_id having max(temperature) >= 0) w join sensors s on s.id = w.sensor_id group by s.model",
+        "group by sensor_id having max(temperature) is not null) w join sensors s on s.id = w.sensor_id "
+        "group by s.model",
     ),
     Fault(
         name="partition_parent_join",

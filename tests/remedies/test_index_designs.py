@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from typing import Any
 
 import psycopg
@@ -211,3 +212,13 @@ def test_a_parameters_value_makes_no_index_partial(huts: Connection) -> None:
     huts.execute("reset plan_cache_mode")
     remedy = index_remedy(audit)
     assert remedy is None or " WHERE " not in remedy.sql[0]
+
+
+def test_one_index_for_two_queries(huts: Connection) -> None:
+    """An index that begins with another's columns serves both queries: one remedy, for both findings."""
+    whole_month = replace(judged(huts, WIDER.replace(" and s.day = 5", "")), index=1)
+    (alone,) = [r for r in propose([evenly_timed(whole_month)]) if r.kind == "new_index"]
+    assert alone.columns == ("guest_id", "month")
+    both = [r for r in propose([evenly_timed(judged(huts, WIDER)), evenly_timed(whole_month)]) if r.kind == "new_index"]
+    assert [r.columns for r in both] == [("guest_id", "month", "day")]
+    assert {f.plan for f in both[0].findings} == {0, 1}

@@ -6,6 +6,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from rowreckon.causes import CauseFinding, Subject, TableName
+from rowreckon.causes.spelling import names_of
+from rowreckon.plural import counted
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, catalog_of
 from rowreckon.remedies.quoting import fitting_name, quote_name, quote_table
@@ -29,7 +31,7 @@ def build_index(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
         return ()
     if relation is not None and relation.kind not in ("table", "materialized_view", "partitioned_table"):
         return ()
-    name = _free_name(relation, table, subject.columns)
+    name = _free_name(relation, table, _named_by(subject))
     body = f"({', '.join(quote_name(c) for c in subject.columns)})"
     if subject.included:
         body += f" INCLUDE ({', '.join(quote_name(c) for c in subject.included)})"
@@ -64,9 +66,20 @@ def build_index(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
             lock=SHARE_UPDATE_EXCLUSIVE if any("CONCURRENTLY" in s for s in sql) else "SHARE",
             tables=(table,),
             columns=(*subject.columns, *subject.included),
+            keys=subject.columns if subject.predicate is None else (),
             cautions=tuple(cautions),
         ),
     )
+
+
+def _named_by(subject: Subject) -> tuple[str, ...]:
+    """What the name is made of: all columns, as the server's own names are, and those of a predicate."""
+    whole = (*subject.columns, *subject.included)
+    if subject.predicate is None:
+        return whole
+    relation = subject.relation
+    known = {c.name for c in relation.columns} if relation is not None else names_of(subject.predicate)
+    return (*whole, "where", *sorted(names_of(subject.predicate) & known))
 
 
 def _reason(subject: Subject) -> str:
@@ -139,7 +152,9 @@ def build_drop(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
     index = subject.relation.index(subject.index) if subject.relation is not None else None
     schema = index.schema_ if index is not None else subject.table.schema
     qualified = quote_table(TableName(subject.index, schema))
-    used = "" if index is None or index.idx_scan is None else f" The server counted {index.idx_scan:,} scans of it."
+    used = ""
+    if index is not None and index.idx_scan is not None:
+        used = f" The server counted {counted(index.idx_scan, 'scan')} of it."
     on_partition = subject.relation is not None and (
         subject.relation.is_partition or subject.relation.kind == "partitioned_table"
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from rowreckon.causes.scans import table_of
 from rowreckon.remedies import checks
 from rowreckon.report.document import Missing
 
@@ -13,6 +14,12 @@ if TYPE_CHECKING:
     from rowreckon.remedies.plan_audit import PlanAudit
 
 _SURE = 0.75
+
+_MANY = 10_000
+"""Rows of a table read in full from which on an index is worth asking for; common practice, no source."""
+
+_NEARLY_ALL = 0.99
+"""Share of them that neither the other side drives nor the join keeps."""
 
 
 def missing_facts(plan: PlanAudit) -> tuple[Missing, ...]:
@@ -24,8 +31,10 @@ def _missing(plan: PlanAudit) -> Iterator[Missing]:
     doubtful = [f for f in plan.findings if f.finding.confidence < _SURE or f.code == "unexplained"]
     explain = plan.capture.explain
     catalog = plan.capture.catalog
-    if explain is None or not plan.findings:
+    if explain is None:
         return
+    if catalog is None:
+        yield from _indexes(plan)
     if doubtful and catalog is None:
         tables = ", ".join(dict.fromkeys(t for f in doubtful for t in f.finding.tables)) or "the plan's tables"
         yield Missing(
@@ -41,6 +50,26 @@ def _missing(plan: PlanAudit) -> Iterator[Missing]:
             )
     for finding in plan.findings:
         yield from _of_finding(finding)
+
+
+def _indexes(plan: PlanAudit) -> Iterator[Missing]:
+    """Tables that a join reads in full for few of their rows: the plan does not tell which indexes they have."""
+    tree, counts = plan.reckoned.tree, plan.reckoned.counts
+    for join in plan.joins:
+        kept = counts[join.node].actual
+        if join.method == "nested_loop" or not join.equality or kept is None:
+            continue
+        for side, other in ((join.inner, join.outer), (join.outer, join.inner)):
+            node, rows, drive = tree.nodes[side.node], side.actual_rows, other.actual_rows
+            table = table_of(node)
+            if node.node_type != "Seq Scan" or table is None or rows is None or drive is None or rows < _MANY:
+                continue
+            if max(kept, drive) <= (1 - _NEARLY_ALL) * rows:
+                yield Missing(
+                    what=f"the indexes of {table}: whether one begins with the join key",
+                    why=f"{rows:,.0f} of its rows were read for {kept:,.0f} that the join keeps",
+                    how=checks.indexes((table,)),
+                )
 
 
 def _of_finding(finding: CauseFinding) -> Iterator[Missing]:
