@@ -87,8 +87,6 @@ def assess(
     verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor
     if verdict == "crossed" and residual is not None and loss is not None and max(residual, 1 / residual) > loss:
         verdict, reason = "undecided", "the model misses the executed method's printed cost by more than the difference"
-    if guessed and verdict in ("crossed", "held"):
-        verdict, reason, best, loss = "undecided", "the plan does not tell how many inner rows match", None, None
     if points.actual is None:
         best = loss = None
         if count.loops is None:
@@ -107,7 +105,7 @@ def assess(
     believed = executed_known and model.leader(points.estimate) == facts.method
     costs = method_costs(worlds, everything, evidence, facts.method)
     scale = facts.outer.divisor / facts.outer.processes
-    lines = outer_lines(worlds[0], shown_inner_differs=inner_differs) if believed else ()
+    lines = outer_lines(worlds, shown_inner_differs=inner_differs) if believed else ()
     return Assessment(
         verdict=verdict,
         basis=_basis(model, evidence),

@@ -1,17 +1,18 @@
 """What the planner's choice tells of a relation's size: had it been smaller, a hash join would have been taken.
 
-The planner keeps a path only while no other is more than 1% cheaper, and a hash join was weighed wherever a clause can
-be hashed. The cheapest one that a size allows bounds the size from below.
+The planner keeps a path only while no other is more than 1% cheaper, and a hash join that builds on the inner side was
+weighed wherever a clause can be hashed. What it costs at a size bounds the size from below.
 Source: add_path in optimizer/util/pathnode.c, hash_inner_and_outer in optimizer/path/joinpath.c, initial_cost_hashjoin
 and final_cost_hashjoin in optimizer/path/costsize.c; releases 13 to 18.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
 
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
-from rowreckon.cost.capabilities import has_right_anti_join, has_right_semi_join
+from rowreckon.cost.units import page_size, relation_byte_size
 from rowreckon.counts.reckon import ReckonedTree
 
 from .limits import fetched_fraction
@@ -20,40 +21,82 @@ from .sides import JoinFacts
 from .size_evidence import SizeGuess, between, scan_cost
 
 _STEPS = 8
+_OVERHEAD = 1.5
+"""Memory of a hash table over its rows' own bytes, at most (ExecChooseHashTableSize)."""
+
+
+class InnerScan(NamedTuple):
+    """A scan of the inner side: its own quals, the share of rows that they keep, and whether the index holds all."""
+
+    own_quals: int
+    kept: float
+    index_only: bool
 
 
 def weighed_sizes(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, sizes: list[SizeGuess], kept: float, only: bool
+    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, sizes: Sequence[SizeGuess], scan: InnerScan
 ) -> list[SizeGuess]:
-    """The sizes (middle, smallest, largest) without those at which a hash join would have been taken.
+    """Of the corners of what is possible: a size in the middle, the smallest and the largest, by the cost of a scan.
 
-    `kept` is the share of the inner rows that its own filter leaves, `only` that the index holds all that is needed.
+    Sizes at which a hash join would have been taken are left out; all of them stay where they all are such, as some
+    assumption does not hold then. Empty where none is possible.
     """
-    room = _room(settings, reckoned, facts, kept)
-    if room is None or len(sizes) < len(("middle", "smallest", "largest")):
-        return sizes
-    _, low, high = sizes
-    cost, bound = room
+    if not sizes:
+        return []
+    room = _room(settings, reckoned, facts, scan)
+    probed = 1.5 * settings.cpu_operator_cost * scan.kept
 
-    def fits(guess: SizeGuess) -> bool:
-        return scan_cost(settings, guess, index_only=only) + cost(guess) >= bound
+    def cost(guess: SizeGuess) -> float:
+        return scan_cost(settings, guess, index_only=scan.index_only)
 
-    if fits(low):
-        return sizes
-    if not fits(high):
-        return [high, high, high]
+    def hashed(guess: SizeGuess) -> float:
+        return cost(guess) + probed * guess.tuples
+
+    if room is not None:
+        beyond, bound = room
+        sizes = _clipped(_corners(sizes, hashed), lambda guess: cost(guess) + beyond(guess) >= bound)
+    low, high = min(sizes, key=hashed), max(sizes, key=hashed)
+    return [_middle(sizes, (hashed(low) * hashed(high)) ** 0.5, hashed), low, high]
+
+
+def _middle(sizes: Sequence[SizeGuess], wanted: float, cost: Callable[[SizeGuess], float]) -> SizeGuess:
+    """A size of that cost, between two that read the plan alike; the nearest where none is."""
+    alike: dict[tuple[float, float], list[SizeGuess]] = {}
+    for size in sizes:
+        alike.setdefault((size.found, size.order), []).append(size)
+    spans = [(min(group, key=cost), max(group, key=cost)) for group in alike.values()]
+    low, high = min(spans, key=lambda s: max(cost(s[0]) / wanted, wanted / cost(s[1]), 1.0))
     least, most = 0.0, 1.0
     for _ in range(_STEPS):
         part = (least + most) / 2.0
-        least, most = (least, part) if fits(between(low, high, part)) else (part, most)
-    low = between(low, high, most)
-    return [between(low, high, 0.5), low, high]
+        least, most = (least, part) if cost(between(low, high, part)) >= wanted else (part, most)
+    return between(low, high, most)
+
+
+def _corners(sizes: Sequence[SizeGuess], cost: Callable[[SizeGuess], float]) -> list[SizeGuess]:
+    """The smallest and largest in any respect."""
+    respects: tuple[Callable[[SizeGuess], float], ...] = (cost, lambda g: g.tuples, lambda g: g.pages)
+    return list(dict.fromkeys(end(sizes, key=respect) for respect in respects for end in (min, max)))
+
+
+def _clipped(sizes: list[SizeGuess], fits: Callable[[SizeGuess], bool]) -> list[SizeGuess]:
+    """The sizes that fit, and the first that fit on the way to each of them from one that doesn't."""
+    kept = [size for size in sizes if fits(size)]
+    found = list(kept)
+    for out in [size for size in sizes if size not in kept]:
+        for inside in kept:
+            least, most = 0.0, 1.0
+            for _ in range(_STEPS):
+                part = (least + most) / 2.0
+                least, most = (least, part) if fits(between(out, inside, part)) else (part, most)
+            found.append(between(out, inside, most))
+    return found or sizes
 
 
 def _room(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, kept: float
+    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, scan: InnerScan
 ) -> tuple[Callable[[SizeGuess], float], float] | None:
-    """What a hash join costs beyond the scan at a size, and what both cost at least; None where none was weighed."""
+    """What a hash join costs beyond the scan at a size, and what both cost at least; None where nothing tells."""
     hashed = [c for c in facts.clauses if can_hash(c)]
     tree = reckoned.tree
     fraction = fetched_fraction(tree, facts.node)
@@ -63,13 +106,18 @@ def _room(
     if printed is None or outer is None:
         return None
     operator = settings.cpu_operator_cost * len(hashed)
-    rows, output = max(facts.outer.planner_rows, 1.0), facts.output_rows
-    bound = float(printed) / STD_FUZZ_FACTOR - float(outer) - settings.cpu_tuple_cost * output
-    turned = facts.kind in ("Inner", "Left")
-    turned |= facts.kind == "Semi" and has_right_semi_join(settings.server_major)
-    turned |= facts.kind == "Anti" and has_right_anti_join(settings.server_major)
-    if turned:  # the inner rows probe a table of the outer ones
-        bound -= (operator + settings.cpu_tuple_cost) * rows
-        return lambda guess: 1.5 * operator * guess.tuples * kept, bound
-    bound -= 1.5 * operator * rows
-    return lambda guess: (operator + settings.cpu_tuple_cost) * guess.tuples * kept, bound
+    rows = max(facts.outer.planner_rows, 1.0)
+    bound = (
+        float(printed) / STD_FUZZ_FACTOR - float(outer) - settings.cpu_tuple_cost * facts.output_rows - operator * rows
+    )
+
+    def beyond(guess: SizeGuess) -> float:
+        built = guess.tuples * scan.kept
+        cost = settings.cpu_operator_cost * scan.own_quals * guess.tuples
+        cost += (operator + settings.cpu_tuple_cost) * built + operator * rows * guess.found * 0.5
+        if relation_byte_size(built, facts.inner.width) * _OVERHEAD > settings.hash_mem_bytes:
+            spilled = 2.0 * (page_size(built, facts.inner.width) + page_size(rows, facts.outer.width))
+            cost += settings.seq_page_cost * spilled
+        return cost
+
+    return beyond, bound

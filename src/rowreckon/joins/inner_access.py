@@ -120,7 +120,7 @@ def _modelled(
 ) -> Callable[[float], float]:
     relation = RelationSize(size.pages, size.tuples, known.allvisfrac)
     shape = _index_shape(facts, size)
-    selectivity = min(known.found / max(size.tuples, 1.0), 1.0)
+    selectivity = min(size.found / max(size.tuples, 1.0), 1.0)
     condition = IndexCondition(selectivity, selectivity, known.quals)
     qual = QualCost(0.0, settings.cpu_operator_cost * known.own_quals)
 

@@ -9,24 +9,28 @@ optimizer/path/indxpath.c; releases 13 to 18.
 
 from __future__ import annotations
 
-from math import log
+from collections.abc import Sequence
+from math import ceil, floor, log
+from typing import NamedTuple
 
 from rowreckon.cost import CostSettings
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import parse_condition
-from rowreckon.plan.nodes import BitmapHeapScanNode, BitmapIndexScanNode, IndexScanNode, ScanNode
+from rowreckon.plan.nodes import BitmapHeapScanNode, BitmapIndexScanNode, GatherNode, IndexScanNode, ScanNode
 from rowreckon.plan.tree import alias_of
 
-from .choice_bound import weighed_sizes
+from .choice_bound import InnerScan, weighed_sizes
 from .relation_evidence import RelationEvidence, SeenRelation
 from .row_shape import RowShape, row_shape
 from .sides import JoinFacts
-from .size_evidence import Charged, SizeGuess, bitmap_sizes, fewest_tuples, possible_sizes, seen_sizes
+from .size_evidence import Charged, SizeGuess, bitmap_sizes, fewest_tuples, possible_sizes, seen_sizes, tree_levels
 
 _ROUNDING = 0.0051
 _LEAST_PRECISE = 0.01
+_MOST_CANDIDATES = 16
+_ENOUGH_ROWS = 20.0
 
 
 @frozen
@@ -54,7 +58,8 @@ class LoopEvidence:
     """One execution of the inner side: its cost, the rows that its index finds, and the sizes that are possible.
 
     `found` rows come from the index, `kept` is the share that the scan's own filter leaves. `exact` says that `total`
-    is precise enough to reckon the join's cost from it. `sizes` hold the likely one, the smallest and the largest.
+    is precise enough to reckon the join's cost from it. `matches` is how many inner rows a semijoin's outer row finds
+    if it finds any. `sizes` hold the likely one, the smallest and the largest.
     """
 
     total: float
@@ -67,6 +72,7 @@ class LoopEvidence:
     loops: Loops
     index_only: bool
     allvisfrac: float
+    matches: float
     sizes: tuple[SizeGuess, ...]
 
 
@@ -92,7 +98,8 @@ def loop_evidence(
     solved, play = _solved(settings, reckoned, facts, printed)
     believable = abs(solved - printed) <= _ROUNDING + play
     total = solved if believable or facts.inner.memoized else printed
-    found = 1.0 if facts.inner_unique else max(rows / kept, 1.0)
+    candidates = _found(reckoned, facts, rows)
+    found = candidates[0] if len(candidates) == 1 else max(rows / kept, 1.0)
     loops = _loops(reckoned, facts)
     visible = _all_visible(scan, reckoned, facts) if isinstance(scan, IndexScanNode) else 0.0
     sizes: list[SizeGuess] = []
@@ -101,10 +108,12 @@ def loop_evidence(
         seen = relations.of(scan)
         if seen is not None:
             sizes = seen_sizes(seen, shape)
-        elif loops is not None and (own == 0 or facts.inner_unique):
+        elif loops is not None:
             cost = (solved, play) if believable and not facts.inner.memoized else None
-            sizes = _sizes(settings, reckoned, facts, scan, shape, cost, found, max(quals, 1), own, loops.rows, visible)
-            sizes = weighed_sizes(settings, reckoned, facts, sizes, kept, visible > 0.0)
+            asked = Asked(max(quals, 1), own, loops.rows, visible)
+            sizes = _sizes(settings, reckoned, facts, scan, shape, cost, candidates, asked)
+            inner = InnerScan(own, kept, visible > 0.0)
+            sizes = weighed_sizes(settings, reckoned, facts, sizes, inner)
     return LoopEvidence(
         total=max(total, 0.0),
         startup=float(top.startup_cost),
@@ -116,6 +125,7 @@ def loop_evidence(
         loops=loops or Loops(calls, calls, 1.0),
         index_only=scan is not None and scan.node_type == "Index Only Scan",
         allvisfrac=visible,
+        matches=_matches(settings, reckoned, facts),
         sizes=tuple(sizes),
     )
 
@@ -140,6 +150,36 @@ def _solved(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, pr
     return beyond / calls - per_pair * rows, play
 
 
+def _matches(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts) -> float:
+    """Inner rows that match an outer row which has any: those of one scan, as exactly as a semijoin's cost tells.
+
+    An index scan stops after 2 ÷ (matches + 1) of its rows for an outer row with a match, and costs a row's share for
+    one without (final_cost_nestloop).
+    """
+    rows, calls = max(facts.inner.planner_rows, 1.0), max(facts.outer.planner_rows, 1.0)
+    tree = reckoned.tree
+    top, join, outer = tree.nodes[facts.inner.child], tree.nodes[facts.node], tree.nodes[facts.outer.child]
+    if facts.kind not in ("Semi", "Anti") or facts.inner.memoized or any(c.place != "index" for c in facts.clauses):
+        return rows
+    startup = float(top.startup_cost or 0.0)
+    run = float(top.total_cost or 0.0) - startup
+    matched = clamp_row_est(facts.output_rows if facts.kind == "Semi" else calls - facts.output_rows)
+    spent = float(join.total_cost or 0.0) - float(outer.total_cost or 0.0) - calls * startup
+    part = (spent - max(calls - matched, 0.0) * run / rows) / (matched * (run + settings.cpu_tuple_cost * rows))
+    if part <= 0.0:
+        return rows
+    return min(max(2.0 / part - 1.0, rows - 0.5, 1.0), rows + 0.5)
+
+
+class Asked(NamedTuple):
+    """What an inner scan was asked: index quals, quals of its own, executions, and the share of all-visible pages."""
+
+    quals: int
+    own_quals: int
+    loops: float
+    visible: float
+
+
 def _sizes(
     settings: CostSettings,
     reckoned: ReckonedTree,
@@ -147,40 +187,84 @@ def _sizes(
     scan: ScanNode,
     shape: RowShape,
     cost: tuple[float, float] | None,
-    found: float,
-    quals: int,
-    own: int,
-    loops: float,
-    visible: float,
+    candidates: Sequence[float],
+    asked: Asked,
 ) -> list[SizeGuess]:
     if not _pins_by_equality(reckoned, facts):
         return []
     printed, startup = float(scan.total_cost or 0.0), float(scan.startup_cost or 0.0)
     middle, play = (printed, _ROUNDING) if cost is None else cost
-    tuples = clamp_row_est(found)
+    per_heap_row = settings.cpu_tuple_cost + settings.cpu_operator_cost * asked.own_quals
     if isinstance(scan, BitmapHeapScanNode):
-        child = reckoned.tree.nodes[reckoned.tree.inputs(facts.inner.scan or 0)[0]]
-        if not isinstance(child, BitmapIndexScanNode):
-            return []
-        heap = middle - startup - tuples * (settings.cpu_tuple_cost + settings.cpu_operator_cost * (quals + own))
-        return bitmap_sizes(settings, shape, (heap - play - _ROUNDING, heap + play + _ROUNDING), tuples, loops)
-    per_row = settings.cpu_index_tuple_cost + settings.cpu_tuple_cost + settings.cpu_operator_cost * (quals + own)
-    charged = Charged(
-        least=middle - play,
-        most=middle + play,
-        startup=startup,
-        cpu=tuples * per_row,
-        found=tuples,
-        loops=loops,
-        unseen=1.0 - visible,
-    )
-    return possible_sizes(settings, charged, shape)
+        found = candidates[0]
+        heap = middle - startup - found * (per_heap_row + settings.cpu_operator_cost * asked.quals)
+        play += _ROUNDING
+        return bitmap_sizes(settings, shape, (heap - play, heap + play), found, asked.loops)
+    per_row = settings.cpu_index_tuple_cost + settings.cpu_operator_cost * asked.quals + per_heap_row
+    readings = [
+        Charged(
+            least=middle - play,
+            most=middle + play,
+            startup=startup,
+            cpu=found * per_row,
+            found=found,
+            loops=asked.loops,
+            unseen=1.0 - asked.visible,
+            orders=_orders(settings, reckoned, facts, scan, found),
+        )
+        for found in candidates
+    ]
+    return possible_sizes(settings, readings, shape)
+
+
+def _orders(
+    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, scan: ScanNode, found: float
+) -> tuple[float, ...]:
+    """Whether the table keeps the index's order, by the blocks that came: rows of one key on one page, or scattered.
+
+    A scan asks for a block of each level of the index, and for a table page only where it differs from the last row's.
+    """
+    if found <= 1.0 or scan.node_type == "Index Only Scan":
+        return (0.0,)
+    came = (float(scan.actual_rows or 0.0) + float(scan.rows_removed_by_filter or 0.0)) * scan.loops
+    if scan.shared_hit_blocks is None or scan.shared_read_blocks is None or came < _ENOUGH_ROWS:
+        return (0.0, 1.0)
+    levels = tree_levels(settings, float(scan.startup_cost or 0.0)) + 1.0
+    blocks = float(scan.shared_hit_blocks) + float(scan.shared_read_blocks) - levels * scan.loops
+    return (1.0,) if blocks < came * (1.0 + 1.0 / found) / 2.0 else (0.0,)
+
+
+def _found(reckoned: ReckonedTree, facts: JoinFacts, rows: float) -> list[float]:
+    """How many rows the planner can have expected the index to find for one outer row, the likely number first.
+
+    Without a filter of the scan's own these are its rows. With one, what was found and what it removed tell roughly.
+    """
+    tree = reckoned.tree
+    scan = tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
+    if facts.inner_unique or not isinstance(scan, ScanNode):
+        return [1.0]
+    if isinstance(scan, BitmapHeapScanNode) and tree.inputs(facts.inner.scan or 0):
+        below = tree.nodes[tree.inputs(facts.inner.scan or 0)[0]]
+        return [clamp_row_est(float(below.plan_rows or rows))]
+    if not scan.filter:
+        return [clamp_row_est(rows)]
+    came, gone = float(scan.actual_rows or 0.0), float(scan.rows_removed_by_filter or 0.0)
+    least = max(rows, float(floor(max(came - 0.5, 0.0) + max(gone - 0.5, 0.0))), 1.0)
+    most = max(2.0 * (came + gone + 1.0), least)  # outer rows that find nothing halve the average, at most
+    step = max(ceil((most - least) / _MOST_CANDIDATES), 1)
+    likely = min(max(clamp_row_est(came + gone), least), most)
+    return [likely, *(n for n in range_of(least, most, step) if n != likely)]
+
+
+def range_of(least: float, most: float, step: float) -> list[float]:
+    """Whole numbers from one to the other."""
+    return [float(n) for n in range(ceil(least), floor(most) + 1, int(step))]
 
 
 def _loops(reckoned: ReckonedTree, facts: JoinFacts) -> Loops | None:
     """Executions that the planner reckoned a scan for; None where the plan does not tell."""
     tree, calls = reckoned.tree, max(facts.outer.planner_rows, 1.0)
-    if facts.outer.scan is not None:
+    if facts.outer.scan is not None or isinstance(tree.nodes[facts.outer.node], GatherNode):
         return Loops(max(calls * facts.outer.processes, 1.0), calls, 1.0)
     wanted = {c.outer_alias for c in facts.clauses if c.inner_node is not None}
     best: tuple[float, float | None] | None = None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from rowreckon.cost import STD_FUZZ_FACTOR
 from rowreckon.report.document import Basis, Method, MethodCost, Way
 
 from .evidence import JoinEvidence
@@ -31,9 +32,10 @@ def method_costs(
     if model.executed is not None:
         at_estimate[executed] = model.cost(model.executed, points.estimate)
     others = [(m.costs(p.estimate), m.costs(p.actual) if p.actual is not None else {}) for m, p in all_worlds]
-    at_estimate = _dared(model, points.estimate, at_estimate, [o[0] for o in others], executed, evidence)
+    least = _least_of_others(model, at_estimate.get(executed), executed)
+    at_estimate = _dared(model, points.estimate, at_estimate, [o[0] for o in others], executed, evidence, least)
     if points.actual is not None:
-        at_actual = _dared(model, points.actual, at_actual, [o[1] for o in others], executed, evidence)
+        at_actual = _dared(model, points.actual, at_actual, [o[1] for o in others], executed, evidence, 0.0)
     told = [_of_ways(model, point) for point in (points.estimate, points.actual)]
     for method in METHOD_ORDER:
         if method in evidence.excluded:
@@ -81,19 +83,26 @@ def _dared(
     others: list[dict[Method, float]],
     executed: Method,
     evidence: JoinEvidence,
+    least: float,
 ) -> dict[Method, float]:
     """The costs that all worlds agree on closely enough, and no unseen way may undercut, to be printed as a figure."""
     kept: dict[Method, float] = {}
-    guesses = model.basis == "plan"
     for method, cost in costs.items():
         told = [cost, *(o[method] for o in others if method in o)]
-        if method != executed and guesses and evidence.facts.kind in STOPS:
-            continue
         if method != executed:
             told += [way.low(point) for way in model.hidden if way.method == method]
+            told = [cost, *(max(t, min(cost, least)) for t in told)]
         if max(told) <= MOST_PLAY * max(min(told), 1e-9):
             kept[method] = cost
     return kept
+
+
+def _least_of_others(model: JoinModel, chosen: float | None, executed: Method) -> float:
+    """What any other method costs at least at the estimates, as the planner left it: add_path in
+    optimizer/util/pathnode.c. A merge join or a nested loop may have been kept for its order, a hash join never is."""
+    if chosen is None or model.fraction < 1.0 or executed != "hash":
+        return 0.0
+    return chosen / STD_FUZZ_FACTOR
 
 
 def _basis(model: JoinModel, method: Method) -> Basis | None:

@@ -48,6 +48,7 @@ def plan_worlds(
     if outer is None or inner is None:
         return []
     read = Counted(outer.rows, _tuples(reckoned, facts.outer, relations), None)
+    share = _match_frac(facts, outer.rows)
     worlds: list[JoinInput] = []
     for number, world in enumerate(_inner_worlds(settings, reckoned, facts, inner, relations, keys_inner)):
         side, access = world.side, world.access
@@ -60,7 +61,7 @@ def plan_worlds(
                     kind=facts.kind,
                     outer=_in_order(outer, keys_outer) if ordered else outer,
                     inner=_in_order(side, keys_inner) if ordered and access is None else side,
-                    clauses=_clauses(facts, read, world.counted, mode),
+                    clauses=_clauses(facts, read, world.counted, share, mode),
                     unique=facts.inner_unique and facts.kind not in ("Semi", "Anti"),
                     workers=facts.workers,
                     processes=facts.processes,
@@ -68,7 +69,7 @@ def plan_worlds(
                     total_table_pages=0.0,
                     output_rows=facts.output_rows,
                     basis="plan",
-                    match_frac=_match_frac(facts, outer.rows),
+                    match_frac=share,
                     executed_inner=access,
                     free_order=ordered,
                     full_buckets=mode == "full",
@@ -100,13 +101,13 @@ def _inner_worlds(
         return []
     if not known.sizes:
         access = executed_access(settings, reckoned, facts, known, None)
-        return [InnerWorld(inner, access, Counted(inner.rows, 0.0, known.found))]
+        return [InnerWorld(inner, access, Counted(inner.rows, 0.0, known.found, known.matches))]
     worlds: list[InnerWorld] = []
     for size in known.sizes:
         paths = whole_inner(settings, facts, known, size, keys)
         side = replace(inner, rows=paths[0].path.rows, paths=paths)
         access = executed_access(settings, reckoned, facts, known, size)
-        worlds.append(InnerWorld(side, access, Counted(side.rows, size.tuples, known.found)))
+        worlds.append(InnerWorld(side, access, Counted(side.rows, size.tuples, size.found, known.matches)))
     return worlds
 
 
@@ -187,16 +188,20 @@ def _in_order(side: SideInput, keys: list[str]) -> SideInput:
     return replace(side, paths=ordered, partial_paths=tuple(p._replace(order=tuple(keys)) for p in side.partial_paths))
 
 
-def _clauses(facts: JoinFacts, outer: Counted, inner: Counted, mode: str) -> tuple[ClauseInput, ...]:
+def _clauses(
+    facts: JoinFacts, outer: Counted, inner: Counted, share: float | None, mode: str
+) -> tuple[ClauseInput, ...]:
     """The clauses; the first carries the selectivity of all, which the output's estimate tells.
 
     An equality's selectivity is one in the larger number of distinct values of its two sides (eqjoinsel in
     utils/adt/selfuncs.c), so that its inverse bounds both.
     """
     output = facts.output_rows * facts.processes
-    if facts.kind in ("Semi", "Anti", "Right Semi", "Right Anti"):
-        matches = max(facts.inner.planner_rows, 1.0) if facts.inner.parameterised else _MATCHES[mode]
-        output = max(min(outer.rows, inner.rows), 1.0) * matches
+    if share is not None:
+        # what the inner join would put out: each row with a match as often as it has one
+        matches = inner.matches if inner.matches is not None else _MATCHES[mode]
+        output = max(share * outer.rows, 1.0) * matches
+        inner = inner._replace(per_value=inner.per_value or matches)
     selectivity = min(max(output, 1.0) / max(outer.rows * inner.rows, 1.0), 1.0)
     values = 1.0 / selectivity
     keys = (outer.distinct(values, mode), inner.distinct(values, mode))
@@ -220,12 +225,14 @@ def _clauses(facts: JoinFacts, outer: Counted, inner: Counted, mode: str) -> tup
 class Counted(NamedTuple):
     """A side's rows, and where it is one relation of known size its tuples (else 0).
 
-    `per_value` is how many tuples share a key where the plan tells, else None.
+    `per_value` is how many tuples share a key, `matches` how many rows a semijoin's outer row finds if it finds any,
+    where the plan tells, else None.
     """
 
     rows: float
     tuples: float
     per_value: float | None
+    matches: float | None = None
 
     def distinct(self, values: float, mode: str) -> float:
         """Distinct keys among the tuples, at most so many; fewer where frequent keys are to fill a hash bucket."""

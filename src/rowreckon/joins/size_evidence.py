@@ -11,7 +11,7 @@ releases 13 to 18.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from math import ceil, floor
 from typing import NamedTuple
 
@@ -24,6 +24,8 @@ from .row_shape import RowShape
 _PAGE_CPU = 50.0
 _ROUNDING = 0.0051
 _HALVINGS = 7
+_DAMPED = 0.5625
+"""The most that the squared correlation counts for an index of several columns (btcostestimate damps it by 3/4)."""
 _FEWEST_IN_BITMAP = 2.0
 _MOST_PAGES = 1.0e9
 _NEARLY = 1e-3
@@ -34,7 +36,7 @@ _NEARLY = 1e-3
 class SizeGuess:
     """One possible size of a relation and of the index on it: pages, tuples, index pages, levels below the root.
 
-    `order` is how much of the index's order the table keeps: the correlation's square.
+    `order` is how much of the index's order the table keeps: the correlation's square. `found` rows share a key.
     """
 
     pages: float
@@ -42,6 +44,7 @@ class SizeGuess:
     index_pages: float
     height: int
     order: float = 0.0
+    found: float = 1.0
 
 
 @frozen
@@ -49,7 +52,8 @@ class Charged:
     """What one execution of an index scan was charged: between `least` and `most` (planner cost), with its startup.
 
     `found` rows each, over `loops` executions, at `cpu` planner cost of processing beyond the descent. `unseen` is the
-    share of table pages that have to be looked at (1 but for index-only scans).
+    share of table pages that have to be looked at (1 but for index-only scans). `orders` are the squared correlations
+    that are likely: 0, 1 or either.
     """
 
     least: float
@@ -59,6 +63,7 @@ class Charged:
     found: float
     loops: float
     unseen: float
+    orders: tuple[float, ...]
 
 
 class _Span(NamedTuple):
@@ -69,6 +74,7 @@ class _Span(NamedTuple):
     index_pages: tuple[float, float]
     height: int
     order: float
+    found: float
 
 
 def seen_sizes(seen: SeenRelation, shape: RowShape) -> list[SizeGuess]:
@@ -81,29 +87,27 @@ def seen_sizes(seen: SeenRelation, shape: RowShape) -> list[SizeGuess]:
     return found
 
 
-def possible_sizes(settings: CostSettings, charged: Charged, shape: RowShape) -> list[SizeGuess]:
-    """A size in the middle of those that agree with what was charged, the smallest and the largest of them.
+def possible_sizes(settings: CostSettings, readings: Sequence[Charged], shape: RowShape) -> list[SizeGuess]:
+    """The corners of what agrees with what was charged, empty where nothing does.
 
-    Smallest and largest by what the cheapest scan of all rows costs. Empty where none agrees.
+    `readings` are the ways to read what was charged.
     """
-    if charged.found * charged.loops > settings.effective_cache_size:
-        return []
     spans: list[_Span] = []
-    ordered = charged.found > 1.0 and charged.unseen > 0.0
-    for order in (0.0, 1.0) if ordered else (0.0,):
-        spans += _fitting(settings, charged, shape, order)
-    ends = [
-        SizeGuess(float(ceil(pages)), float(round(tuples)), float(ceil(index)), span.height, span.order)
+    for charged in readings:
+        if charged.found * charged.loops > settings.effective_cache_size:
+            continue
+        for order in charged.orders:
+            spans += _fitting(settings, charged, shape, order)
+    if not spans:
+        for charged in readings:
+            if charged.found > 1.0 and charged.unseen > 0.0:
+                spans += _fitting(settings, charged, shape, _DAMPED)
+    return [
+        SizeGuess(float(ceil(pages)), float(round(tuples)), float(ceil(index)), span.height, span.order, span.found)
         for span in spans
         for tuples, between, index in zip(span.tuples, span.pages, span.index_pages, strict=True)
         for pages in between
     ]
-    if not ends:
-        return []
-    only = charged.unseen < 1.0
-    low = min(ends, key=lambda g: scan_cost(settings, g, index_only=only))
-    high = max(ends, key=lambda g: scan_cost(settings, g, index_only=only))
-    return [between(low, high, 0.5), low, high]
 
 
 def between(low: SizeGuess, high: SizeGuess, part: float) -> SizeGuess:
@@ -118,6 +122,7 @@ def between(low: SizeGuess, high: SizeGuess, part: float) -> SizeGuess:
         index_pages=max(mean(low.index_pages, high.index_pages), 1.0),
         height=low.height if part < 0.5 else high.height,  # the executed scan's cost is told by the plan anyway
         order=low.order + (high.order - low.order) * part,
+        found=max(mean(low.found, high.found), 1.0),
     )
 
 
@@ -138,7 +143,7 @@ def bitmap_sizes(
     order = 0.5
     found_sizes = [(likely, shape.rows[1], shape.entries[1]), (fewest, shape.rows[0], shape.entries[2])]
     return [
-        _guess(pages * rows, rows, entries, _height(pages * rows, entries), order)
+        _guess(pages * rows, rows, entries, _height(pages * rows, entries), order, found)
         for pages, rows, entries in (*found_sizes, (most, shape.rows[2], shape.entries[0]))
     ]
 
@@ -176,6 +181,11 @@ def fewest_tuples(settings: CostSettings, startup: float) -> float:
     return min((2.0 ** (bits - 1) for _, bits in _descents(settings, startup)), default=1.0)
 
 
+def tree_levels(settings: CostSettings, startup: float) -> int:
+    """Levels below the root of an index whose descent prints as this startup cost."""
+    return min((height for height, _ in _descents(settings, startup)), default=0)
+
+
 def scan_cost(settings: CostSettings, guess: SizeGuess, *, index_only: bool) -> float:
     """Planner cost of reading all rows, from the table or, where that will do, from the index."""
     table = settings.seq_page_cost * guess.pages + settings.cpu_tuple_cost * guess.tuples
@@ -185,9 +195,9 @@ def scan_cost(settings: CostSettings, guess: SizeGuess, *, index_only: bool) -> 
     return min(table, settings.random_page_cost * guess.index_pages + per_row * guess.tuples)
 
 
-def _guess(tuples: float, rows: float, entries: float, height: int, order: float) -> SizeGuess:
+def _guess(tuples: float, rows: float, entries: float, height: int, order: float, found: float) -> SizeGuess:
     tuples = float(round(tuples))
-    return SizeGuess(float(ceil(tuples / rows)), tuples, _index_pages(tuples, entries), height, order)
+    return SizeGuess(float(ceil(tuples / rows)), tuples, _index_pages(tuples, entries), height, order, found)
 
 
 def _index_pages(tuples: float, entries: float) -> float:
@@ -214,14 +224,16 @@ def _fitting(settings: CostSettings, charged: Charged, shape: RowShape, order: f
     found: list[_Span] = []
     for height, bits in _descents(settings, charged.startup):
         descent = (height + 1) * _PAGE_CPU * operator + bits * operator
-        least = ceil((charged.least - descent - charged.cpu) / per_page - (slack if order else 0.0) - 1e-6)
-        most = floor((charged.most - descent - charged.cpu) / per_page + (0.0 if order else slack) + 1e-6)
-        if most < max(least, 1):  # no whole number of pages in between
+        least = (charged.least - descent - charged.cpu) / per_page - (slack if order else 0.0) - 1e-6
+        most = (charged.most - descent - charged.cpu) / per_page + (0.0 if order else slack) + 1e-6
+        if order != _DAMPED:
+            least, most = float(ceil(least)), float(floor(most))
+        if most < max(least, 1.0):  # no whole number of pages in between
             continue
         fewest, many = _tuples_at(height)
         low, high = max(2.0 ** (bits - 1) + 1.0 if bits else 1.0, fewest), min(2.0**bits, many)
         if low <= high:
-            span = _between(charged, shape, order, (low, high), (float(least), float(most)), height)
+            span = _between(charged, shape, order, (low, high), (least, most), height)
             if span is not None:
                 found.append(span)
     return found
@@ -242,11 +254,17 @@ def _between(
     fewest_rows, _, most_rows = shape.rows
     fewest_entries, _, most_entries = shape.entries
     of_index = ceil(found / most_entries) * loops
-    of_table = (ceil(found / most_rows) if order else found) * loops
+    scattered, together = found * loops, ceil(found / most_rows) * loops
+    of_table = together if order else scattered
 
     def read(count: float, rows: float, entries: float) -> float:
         index = _shared(of_index, _index_pages(count, entries))
-        return index if charged.unseen <= 0.0 else index + ceil(_shared(of_table, count / rows) * charged.unseen)
+        if charged.unseen <= 0.0:
+            return index
+        heap = _shared(of_table, count / rows)
+        if order == _DAMPED:
+            heap = order * heap + (1.0 - order) * _shared(scattered, count / rows)
+        return index + (heap if charged.unseen >= 1.0 else ceil(heap * charged.unseen))
 
     if read(low, most_rows, most_entries) > most or read(high, fewest_rows, fewest_entries) < least:
         return None
@@ -258,7 +276,7 @@ def _between(
     for count in (low, high):
         small, large = _index_pages(count, most_entries), _index_pages(count, fewest_entries)
         fewest, many = count / most_rows, count / fewest_rows
-        if charged.unseen >= 1.0:
+        if charged.unseen >= 1.0 and order != _DAMPED:
             fewest = min(max(fewest, _pages_read(of_table, least - 1.0 - _shared(of_index, large))), many)
             many = min(many, _pages_read(of_table, most - _shared(of_index, small)))
             fewest, many = min(fewest, many), max(fewest, many)
@@ -266,7 +284,7 @@ def _between(
         rest = least - (ceil(_shared(of_table, middle) * charged.unseen) if charged.unseen > 0.0 else 0.0)
         pages.append((fewest, many))
         index_pages.append(min(max(_pages_read(of_index, rest), small), large))
-    return _Span((low, high), (pages[0], pages[1]), (index_pages[0], index_pages[1]), height, order)
+    return _Span((low, high), (pages[0], pages[1]), (index_pages[0], index_pages[1]), height, order, found)
 
 
 def _edge(reached: Callable[[float], bool], low: float, high: float) -> float:

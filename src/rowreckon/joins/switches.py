@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from math import floor
+from dataclasses import replace
+from itertools import pairwise
+from math import ceil, floor
 
 from rowreckon.cost import PathCost
 from rowreckon.frozen import frozen
@@ -11,7 +13,6 @@ from rowreckon.report.document import Basis, Margin, Method, SwitchPoint
 
 from .borders import Border, ends_of, find_borders, flip_interval, grid, sounded
 from .inputs import Point
-from .method_costs import MOST_PLAY
 from .model import JoinModel
 from .points import Points
 from .verdict import HOPELESS, World
@@ -22,15 +23,24 @@ _FAR = 2.0
 _ABSURD = 20.0
 """A way that costs so many times the cheapest at both ends, at the estimate and at the actual is not tried between."""
 _MOST_ROWS = 1.0e9
+_WOBBLE = 1.1
+_WIDEST = 5.0
+"""A border is given where the evidence leaves it between rows that are at most so many times apart. In the middle of
+them it is off by more than two for one truth in seven, were all equally likely by ratio (common practice, no source).
+"""
 
 
 @frozen
 class Line:
-    """The borders along the outer rows (planner rows) with the inner side at one place, and the ways that matter."""
+    """The borders along the outer rows (planner rows) with the inner side at one place, and the ways that matter.
+
+    `spans` say for each border between which rows the evidence leaves it; from 0 where it may lie anywhere.
+    """
 
     inner_actual: bool
     borders: tuple[Border, ...]
     model: JoinModel
+    spans: tuple[tuple[float, float], ...] = ()
 
 
 def outer_line(world: World, *, inner_actual: bool) -> Line:
@@ -57,13 +67,30 @@ def outer_line(world: World, *, inner_actual: bool) -> Line:
     return Line(inner_actual, tuple(find_borders(leader, rows, [near.winner(priced[n]) for n in rows])), lean)
 
 
-def outer_lines(world: World, *, shown_inner_differs: bool) -> tuple[Line, ...]:
-    """The line with the inner side at its estimate, and at its actual where that differs."""
-    points = world[1]
-    lines = [outer_line(world, inner_actual=False)]
+def outer_lines(worlds: Sequence[World], *, shown_inner_differs: bool) -> tuple[Line, ...]:
+    """The line with the inner side at its estimate, and at its actual where that differs.
+
+    The first world gives the borders; where others put them elsewhere they stand in the middle, by ratio.
+    """
+    points = worlds[0][1]
+    lines = [outer_line(worlds[0], inner_actual=False)]
     if points.actual is not None and (shown_inner_differs or points.inner_moves):
-        lines.append(outer_line(world, inner_actual=True))
-    return tuple(lines)
+        lines.append(outer_line(worlds[0], inner_actual=True))
+    return tuple(_placed(worlds, line) for line in lines)
+
+
+def _placed(worlds: Sequence[World], line: Line) -> Line:
+    spans = tuple(_interval(worlds, line, border) for border in line.borders)
+    borders = tuple(_moved(border, *span) for border, span in zip(line.borders, spans, strict=True))
+    if len(worlds) == 1 or any(one.rows >= two.rows for one, two in pairwise(borders)):
+        borders = line.borders
+    return replace(line, borders=borders, spans=spans)
+
+
+def _moved(border: Border, low: float, high: float) -> Border:
+    if low <= 0.0 or high <= low * _WOBBLE:
+        return border
+    return Border(border.below, border.above, float(ceil((low * high) ** 0.5)))
 
 
 def switch_points(
@@ -119,8 +146,7 @@ def _set(worlds: Sequence[World], line: Line, *, scale: float, inner_scale: floa
     at_actual = line.inner_actual and points.actual is not None
     inner = points.actual.inner if at_actual and points.actual is not None else points.estimate.inner
     found: list[SwitchPoint] = []
-    for border in line.borders:
-        low, high = _interval(worlds, line, border)
+    for border, (low, high) in zip(line.borders, line.spans, strict=True):
         if low <= 0.0:
             continue  # a border that may lie anywhere is no border
         found.append(
@@ -188,7 +214,7 @@ def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[floa
         if rows is None:
             return 0.0, border.rows  # so far away that the border is not worth a figure
         low, high = min(low, rows), max(high, rows)
-    return low, high
+    return (low, high) if high <= low * _WIDEST else (0.0, border.rows)
 
 
 def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: bool) -> float | None:
@@ -198,11 +224,11 @@ def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: boo
     def below_leads(rows: float) -> bool:
         return pair.leader(points.along(rows, inner_actual=inner_actual)) == border.below
 
-    low, high = max(floor(border.rows / MOST_PLAY), 1.0), float(floor(border.rows * MOST_PLAY)) + 1.0
+    low, high = max(floor(border.rows / _WIDEST), 1.0), float(floor(border.rows * _WIDEST)) + 1.0
     if not below_leads(low) or below_leads(high):
         return None
     while high - low > max(1.0, 0.1 * low):
-        middle = float(floor((low + high) / 2.0))
+        middle = float(round((low * high) ** 0.5))
         if below_leads(middle):
             low = middle
         else:
