@@ -16,6 +16,8 @@ First whatever cures the estimate. Only where nothing does: dropping the index, 
 
 ## When it is wrong
 Nearly always when a statistics cure exists. The server's counters and this list of queries are not the whole workload.
+A loop that finds all its pages in memory may be as fast as a method that costs half as much: measured on 16, 58 ms
+against 59.
 
 ## References
 PostgreSQL documentation, "Examining Index Usage" and pg_stat_user_indexes.
@@ -37,6 +39,10 @@ if TYPE_CHECKING:
     from rowreckon.report.document import Join
 
 _CONFIDENCE = 0.55
+
+_IN_MEMORY = 0.7
+"""What is left of it where the loop read no page from disk: its cost is then mostly that of pages which the planner
+prices as reads."""
 
 
 def check(join: Join, context: Context) -> IndexGain | None:
@@ -69,12 +75,15 @@ def check(join: Join, context: Context) -> IndexGain | None:
     ]
     if index is not None:
         evidence.append(fact("scans of the index, by the server's counters", index.idx_scan, "catalog"))
+    read = node.shared_read_blocks
+    if read is not None:
+        evidence.append(fact("pages that the inner side read from disk", read, "plan"))
     rows = max(join.outer.actual_rows or 0.0, join.inner.actual_rows or 0.0)
     return IndexGain(
         join=join,
         subject=Subject(table=table, relation=relation, index=name, columns=_columns(relation, index)),
         ratio=join.loss_factor or 1.0,
-        confidence=_CONFIDENCE,
+        confidence=round(_CONFIDENCE * (_IN_MEMORY if read == 0 else 1.0), 2),
         basis="catalog" if index is not None else "plan",
         summary=f"The index {name} makes a nested loop over {counted_rows(rows)} look cheap; "
         f"without it a {join.best_at_actual} join would be chosen.",
