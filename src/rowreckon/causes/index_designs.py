@@ -24,6 +24,9 @@ _CLEARLY_CHEAPER = 1.2
 """What a wider, longer or partial index has to bring over the simpler one, as a factor of the whole join's modelled
 cost: every column makes the index larger and bars HOT updates of one more column (common practice, no source)."""
 
+_COVERING = 1.5
+"""The same for included columns, which are copies of data for the sake of few queries."""
+
 _HARDLY = 0.9
 """A condition that lets so many of the rows pass is no use in an index."""
 
@@ -34,7 +37,7 @@ _COPY = 0.5
 """An index with so large a part of the table's pages is a second copy of it (common practice, no source)."""
 
 _MOST_KEYS = 6
-_MOST_INCLUDED = 8
+_MOST_INCLUDED = 4
 _RANGES = frozenset({"<", "<=", ">", ">=", "= ANY"})
 _PREDICATES = frozenset({"flag", "null_test", "pattern"})
 _CHANGING = re.compile(r"\b(current_\w+|localtime\w*|session_user|user)\b", re.I)
@@ -76,7 +79,7 @@ def best_design(side: SidePrices, *, parameters: bool) -> IndexDesign | None:
         wider = _price(side, _Shape(shape.keys, included))
         if wider is None or wider.pages > _COPY * side.relation.size.pages:
             continue
-        if wider.cost * _CLEARLY_CHEAPER < design.cost:
+        if wider.cost * _COVERING < design.cost:
             design = wider
     return design
 
