@@ -58,8 +58,7 @@ class LoopEvidence:
     """One execution of the inner side: its cost, the rows that its index finds, and the sizes that are possible.
 
     `found` rows come from the index, `kept` is the share that the scan's own filter leaves. `exact` says that `total`
-    is precise enough to reckon the join's cost from it. `matches` is how many inner rows a semijoin's outer row finds
-    if it finds any. `sizes` hold the likely one, the smallest and the largest.
+    is precise enough to reckon the join's cost from it. `sizes` hold the likely one, the smallest and the largest.
     """
 
     total: float
@@ -72,7 +71,6 @@ class LoopEvidence:
     loops: Loops
     index_only: bool
     allvisfrac: float
-    matches: float
     sizes: tuple[SizeGuess, ...]
 
 
@@ -125,7 +123,6 @@ def loop_evidence(
         loops=loops or Loops(calls, calls, 1.0),
         index_only=scan is not None and scan.node_type == "Index Only Scan",
         allvisfrac=visible,
-        matches=_matches(settings, reckoned, facts),
         sizes=tuple(sizes),
     )
 
@@ -148,27 +145,6 @@ def _solved(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, pr
     at_join = sum(1 for c in facts.clauses if c.place == "filter")
     per_pair = settings.cpu_tuple_cost + settings.cpu_operator_cost * at_join
     return beyond / calls - per_pair * rows, play
-
-
-def _matches(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts) -> float:
-    """Inner rows that match an outer row which has any: those of one scan, as exactly as a semijoin's cost tells.
-
-    An index scan stops after 2 ÷ (matches + 1) of its rows for an outer row with a match, and costs a row's share for
-    one without (final_cost_nestloop).
-    """
-    rows, calls = max(facts.inner.planner_rows, 1.0), max(facts.outer.planner_rows, 1.0)
-    tree = reckoned.tree
-    top, join, outer = tree.nodes[facts.inner.child], tree.nodes[facts.node], tree.nodes[facts.outer.child]
-    if facts.kind not in ("Semi", "Anti") or facts.inner.memoized or any(c.place != "index" for c in facts.clauses):
-        return rows
-    startup = float(top.startup_cost or 0.0)
-    run = float(top.total_cost or 0.0) - startup
-    matched = clamp_row_est(facts.output_rows if facts.kind == "Semi" else calls - facts.output_rows)
-    spent = float(join.total_cost or 0.0) - float(outer.total_cost or 0.0) - calls * startup
-    part = (spent - max(calls - matched, 0.0) * run / rows) / (matched * (run + settings.cpu_tuple_cost * rows))
-    if part <= 0.0:
-        return rows
-    return min(max(2.0 / part - 1.0, rows - 0.5, 1.0), rows + 0.5)
 
 
 class Asked(NamedTuple):

@@ -22,6 +22,7 @@ from .inputs import ClauseInput, JoinInput, KeyInput, ParameterisedAccess, SideI
 from .loop_evidence import loop_evidence, shape_of
 from .methods import can_hash, can_merge
 from .relation_evidence import RelationEvidence
+from .semi_evidence import matches_of
 from .side_paths import printed_paths
 from .sides import JoinFacts, Side
 from .size_evidence import seen_sizes
@@ -48,7 +49,10 @@ def plan_worlds(
     if outer is None or inner is None:
         return []
     read = Counted(outer.rows, _tuples(reckoned, facts.outer, relations), None)
-    share = _match_frac(facts, outer.rows)
+    share, matches = _match_frac(facts), None
+    if facts.kind in ("Semi", "Anti"):
+        told = matches_of(settings, reckoned, facts)
+        share, matches = min(told.matched * facts.outer.processes / max(outer.rows, 1.0), 1.0), told.rows
     worlds: list[JoinInput] = []
     for number, world in enumerate(_inner_worlds(settings, reckoned, facts, inner, relations, keys_inner)):
         side, access = world.side, world.access
@@ -61,7 +65,7 @@ def plan_worlds(
                     kind=facts.kind,
                     outer=_in_order(outer, keys_outer) if ordered else outer,
                     inner=_in_order(side, keys_inner) if ordered and access is None else side,
-                    clauses=_clauses(facts, read, world.counted, share, mode),
+                    clauses=_clauses(facts, read, world.counted._replace(matches=matches), share, mode),
                     unique=facts.inner_unique and facts.kind not in ("Semi", "Anti"),
                     workers=facts.workers,
                     processes=facts.processes,
@@ -101,13 +105,13 @@ def _inner_worlds(
         return []
     if not known.sizes:
         access = executed_access(settings, reckoned, facts, known, None)
-        return [InnerWorld(inner, access, Counted(inner.rows, 0.0, known.found, known.matches))]
+        return [InnerWorld(inner, access, Counted(inner.rows, 0.0, known.found))]
     worlds: list[InnerWorld] = []
     for size in known.sizes:
         paths = whole_inner(settings, facts, known, size, keys)
         side = replace(inner, rows=paths[0].path.rows, paths=paths)
         access = executed_access(settings, reckoned, facts, known, size)
-        worlds.append(InnerWorld(side, access, Counted(side.rows, size.tuples, size.found, known.matches)))
+        worlds.append(InnerWorld(side, access, Counted(side.rows, size.tuples, size.found)))
     return worlds
 
 
@@ -254,10 +258,10 @@ def _key(clause: JoinClause, inner: bool, side: Counted, ndistinct: float) -> Ke
     )
 
 
-def _match_frac(facts: JoinFacts, outer: float) -> float | None:
-    """The share of the kept side's rows with a match that the planner expected."""
-    if facts.kind not in ("Semi", "Anti", "Right Semi", "Right Anti"):
+def _match_frac(facts: JoinFacts) -> float | None:
+    """The share of the inner side's rows with a match that the planner expected of a join that keeps those."""
+    if facts.kind not in ("Right Semi", "Right Anti"):
         return None
-    kept = outer if facts.kind in ("Semi", "Anti") else facts.inner.planner_rows * facts.inner.processes
+    kept = facts.inner.planner_rows * facts.inner.processes
     share = min(facts.output_rows * facts.processes / max(kept, 1.0), 1.0)
     return share if "Semi" in facts.kind else 1.0 - share

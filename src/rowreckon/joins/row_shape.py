@@ -31,10 +31,11 @@ _NAMES = re.compile(r'[\w$"]+\.[\w$"]+')
 
 
 class RowShape(NamedTuple):
-    """Rows and index entries per page: the fewest, the likely number, the most."""
+    """Rows and index entries per page: the fewest, the likely number, the most; and the entries that a page can hold."""
 
     rows: tuple[float, float, float]
     entries: tuple[float, float, float]
+    full_leaf: float
 
 
 def row_shape(
@@ -56,7 +57,7 @@ def row_shape(
     once = (narrow + _POINTER * shared) / shared if shared >= 2.0 else narrow
     likely = (widest + _POINTER * shared) / shared if shared >= 2.0 else widest
     entries = [max(_LEAF_USABLE * f // b, 2.0) for f, b in zip(_FILLED, (widest, likely, once), strict=True)]
-    return RowShape((rows[0], rows[1], rows[2]), (entries[0], entries[1], entries[2]))
+    return RowShape((rows[0], rows[1], rows[2]), (entries[0], entries[1], entries[2]), _LEAF_USABLE // once)
 
 
 def _unseen(output: Sequence[str], needed: Sequence[str]) -> int:

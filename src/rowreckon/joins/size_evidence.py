@@ -24,6 +24,9 @@ from .row_shape import RowShape
 _PAGE_CPU = 50.0
 _ROUNDING = 0.0051
 _HALVINGS = 7
+_LEAST_FANOUT = 60.0
+_MOST_FANOUT = 407.0
+"""Entries on an inner page of an index: wide keys on pages half full, and eight bytes with their overhead on full ones."""
 _DAMPED = 0.5625
 """The most that the squared correlation counts for an index of several columns (btcostestimate damps it by 3/4)."""
 _FEWEST_IN_BITMAP = 2.0
@@ -230,7 +233,7 @@ def _fitting(settings: CostSettings, charged: Charged, shape: RowShape, order: f
             least, most = float(ceil(least)), float(floor(most))
         if most < max(least, 1.0):  # no whole number of pages in between
             continue
-        fewest, many = _tuples_at(height)
+        fewest, many = _tuples_at(height, shape)
         low, high = max(2.0 ** (bits - 1) + 1.0 if bits else 1.0, fewest), min(2.0**bits, many)
         if low <= high:
             span = _between(charged, shape, order, (low, high), (least, most), height)
@@ -313,11 +316,8 @@ def _shared(fetched: float, pages: float) -> float:
     return pages if distinct >= pages else float(ceil(distinct))
 
 
-def _tuples_at(height: int) -> tuple[float, float]:
-    """Tuples that a B-tree of so many levels below its root holds, for wide keys half full up to narrow ones full.
-
-    Equal keys that are stored once make for up to three times as many.
-    """
+def _tuples_at(height: int, shape: RowShape) -> tuple[float, float]:
+    """Tuples that a B-tree of so many levels below its root holds, for wide keys half full up to narrow ones full."""
     if height == 0:
-        return 1.0, 1360.0
-    return 60.0**height, 410.0**height * 1360.0
+        return 1.0, shape.full_leaf
+    return _LEAST_FANOUT**height, _MOST_FANOUT**height * shape.full_leaf
