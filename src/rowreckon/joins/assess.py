@@ -105,7 +105,8 @@ def assess(
     believed = executed_known and model.leader(points.estimate) == facts.method
     costs = method_costs(worlds, everything, evidence, facts.method)
     scale = facts.outer.divisor / facts.outer.processes
-    lines = outer_lines(worlds, shown_inner_differs=inner_differs) if believed else ()
+    drawable = believed and facts.made_unique != "outer"  # the executed join's outer rows are those without duplicates
+    lines = outer_lines(worlds, shown_inner_differs=inner_differs) if drawable else ()
     return Assessment(
         verdict=verdict,
         basis=_basis(model, evidence),

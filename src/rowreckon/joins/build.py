@@ -69,7 +69,7 @@ def build_model(
 def _executed(reckoned: ReckonedTree, facts: JoinFacts, ways: list[Way]) -> Way | None:
     """The way that the plan took."""
     mine = [w for w in ways if w.method == facts.method and not w.turned and w.existing]
-    mine = [w for w in mine if w.unique == facts.inner_made_unique]
+    mine = [w for w in mine if w.unique == facts.made_unique]
     tree = reckoned.tree
     if facts.method == "hash":
         return next((w for w in mine if w.shared == facts.shared_hash), None)

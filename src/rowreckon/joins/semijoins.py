@@ -12,28 +12,40 @@ from dataclasses import replace
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.plan.nodes import AggregateNode, PassNode, SortNode
 
-from .sides import JoinFacts, side_facts
+from .sides import JoinFacts, Side, side_facts
 
 _DEDUPLICATES = re.compile(r"\b(distinct|group\s+by|union|intersect|except)\b", re.I)
 
 
 def as_semijoin(reckoned: ReckonedTree, facts: JoinFacts, query: str | None) -> JoinFacts:
-    """The facts with the semijoin's own inner side, where the join is one; else unchanged."""
-    if facts.kind != "Inner" or facts.inner.parameterised or query is None or _DEDUPLICATES.search(query):
+    """The facts with the semijoin's own inner side, where the join is one; else unchanged.
+
+    The side without duplicates may be read as the join's outer one: the semijoin then stands the other way round.
+    """
+    if facts.kind != "Inner" or query is None or _DEDUPLICATES.search(query):
         return facts
+    if not facts.inner.parameterised:
+        inner = _before(reckoned, facts.inner, {c.inner_text for c in facts.clauses})
+        if inner is not None:
+            return replace(facts, kind="Semi", inner=inner, made_unique="inner")
+    outer = _before(reckoned, facts.outer, {c.outer_text for c in facts.clauses})
+    if outer is not None:
+        return replace(facts, kind="Right Semi", outer=outer, made_unique="outer")
+    return facts
+
+
+def _before(reckoned: ReckonedTree, side: Side, keys: set[str]) -> Side | None:
+    """The relation below a side that lost its duplicates by these keys; None where it is something else."""
     tree = reckoned.tree
-    node = tree.nodes[facts.inner.node]
-    below = tree.inputs(facts.inner.node)
+    node = tree.nodes[side.node]
+    below = tree.inputs(side.node)
     grouped = isinstance(node, AggregateNode) and node.strategy in ("Hashed", "Sorted")
     if not (grouped or (isinstance(node, PassNode) and node.node_type == "Unique")) or len(below) != 1:
-        return facts
+        return None
     at = below[0]
     while isinstance(tree.nodes[at], SortNode) and len(tree.inputs(at)) == 1:
         at = tree.inputs(at)[0]
-    keys = {c.inner_text for c in facts.clauses}
     if isinstance(node, AggregateNode) and node.group_key is not None and not keys <= set(node.group_key):
-        return facts
-    inner = side_facts(reckoned, at, parameterised=False)
-    if inner.scan is None:
-        return facts
-    return replace(facts, kind="Semi", inner=replace(inner, child=facts.inner.child), inner_made_unique=True)
+        return None
+    found = side_facts(reckoned, at, parameterised=False)
+    return replace(found, child=side.child, sorted_here=side.sorted_here) if found.scan is not None else None

@@ -6,6 +6,8 @@ side). Sort, Hash, Materialize and Memoize stand between a join and its relation
 
 from __future__ import annotations
 
+from typing import Literal
+
 from rowreckon.counts.interval import Interval
 from rowreckon.counts.reach import CountState
 from rowreckon.counts.reckon import ReckonedTree
@@ -77,7 +79,7 @@ class JoinFacts:
 
     `workers` counts the planned workers where the join itself is partial, else 0. `output_rows` and its actual are on
     the planner's scale of the join node. `removed_rows` are pairs that the join filter rejected, same scale.
-    `inner_made_unique` says that the join is a semijoin whose inner side lost its duplicates first (see `semijoins`).
+    `made_unique` names the side that lost its duplicates first, where the join is a semijoin (see `semijoins`).
     """
 
     node: int
@@ -97,7 +99,7 @@ class JoinFacts:
     output_actual_interval: Interval | None
     removed_rows: float
     scale: float | None
-    inner_made_unique: bool = False
+    made_unique: Literal["", "inner", "outer"] = ""
 
     @property
     def condition(self) -> str | None:

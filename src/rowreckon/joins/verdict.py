@@ -77,6 +77,10 @@ def decide(
     unseen = _unseen(model, points.actual, method)
     if unseen is not None:
         return Decision("undecided", None, None, f"the plan does not tell whether there is {unseen}")
+    alike = loss is not None and 1.0 / STD_FUZZ_FACTOR <= loss <= STD_FUZZ_FACTOR
+    if found == {"close"} and len(worlds) == 1 and alike:
+        first = "" if best is None else f", of which the planner would take the {_name(best)}"
+        return Decision("undecided", best, loss, f"at the actual rows two methods cost the same within 1%{first}")
     if found != {"stays"}:
         return Decision("undecided", best, loss, "the evidence leaves open which method is cheaper at the actual rows")
     return Decision("held" if misestimated else "accurate", method, 1.0 if loss is None else max(loss, 1.0))

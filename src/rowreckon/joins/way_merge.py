@@ -39,7 +39,7 @@ def presorted_merges(settings: CostSettings, join: JoinInput) -> Iterator[Built]
         return
     must_merge_all = join.kind in ("Right", "Full", "Right Anti")
     cheapest_inner = join.inner.paths[0]
-    for outer in join.outer_paths if join.inner_made_unique is None else ():
+    for outer in join.outer_paths:
         leading = _led_by(outer, merged)
         if not leading or (must_merge_all and len(leading) < len(merged)):
             continue

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from typing import Literal
 
 from rowreckon.cost import CostSettings, PathCost
 from rowreckon.frozen import frozen
@@ -14,6 +15,7 @@ from .way_merge import presorted_merges, sorted_merges
 from .way_nested_loop import nested_loop_ways
 
 CostAt = Callable[[Point], PathCost]
+MadeUnique = Literal["", "inner", "outer"]
 
 
 @frozen
@@ -22,7 +24,7 @@ class Way:
 
     `cost` gives its path at a point. `existing` is false for a way that needs an index which isn't there: such a way
     never decides. `sorts` says which sides a merge join sorts, `shared` that all processes build one hash table,
-    `unique` that the inner side of a semijoin is made unique first, `solved` that its cost was solved from the join's
+    `unique` which side of it a semijoin makes unique first, `solved` that its cost was solved from the join's
     own printed one.
     """
 
@@ -35,13 +37,15 @@ class Way:
     existing: bool = True
     sorts: tuple[bool, bool] = (False, False)
     shared: bool = False
-    unique: bool = False
+    unique: MadeUnique = ""
     solved: bool = False
 
 
 def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
     """All ways in this order of the sides, in the order in which the planner tries them."""
-    unique = join.inner_made_unique is not None
+    unique: MadeUnique = "inner" if join.inner_made_unique is not None else ""
+    if join.outer_made_unique is not None:
+        unique = "outer"
     for merge in sorted_merges(settings, join):
         yield Way("merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1], unique=unique)
     for loop in nested_loop_ways(settings, join):
