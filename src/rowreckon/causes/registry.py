@@ -87,7 +87,7 @@ CAUSES: tuple[Cause, ...] = (
     Cause("ndistinct_wrong", "wrong number of distinct values", ndistinct_wrong, ndistinct_wrong.check),
     Cause("multi_column_join_key", "a join key of several columns", multi_column_join_key, multi_column_join_key.check),
     Cause("join_key_skew", "uneven join keys", join_key_skew, join_key_skew.check),
-    Cause("missing_join_index", "no index on the inner join key", missing_join_index),
+    Cause("missing_join_index", "no index that serves the inner side", missing_join_index),
     Cause("luring_index", "an index that lures into nested loops", luring_index),
     Cause("unexplained", "unexplained", unexplained),
 )

@@ -55,7 +55,7 @@ CAUSE_NAMES = {
     "ndistinct_wrong": "wrong number of distinct values",
     "multi_column_join_key": "a join key of several columns",
     "join_key_skew": "uneven join keys",
-    "missing_join_index": "no index on the inner join key",
+    "missing_join_index": "no index that serves the inner side",
     "luring_index": "an index that lures into nested loops",
 }
 

@@ -38,7 +38,7 @@ def expected_index_kb(remedy: Remedy, captures: Sequence[Capture]) -> float | No
     relation = _relation(remedy.tables[0], captures)
     if relation is None or relation.reltuples is None:
         return None
-    named = [*remedy.columns, *(c for s in made for c in _included(s))]
+    named = dict.fromkeys((*remedy.columns, *(c for s in made for c in _included(s))))
     widths = [_width(relation, column) for column in named]
     return index_kb(relation.reltuples, widths)
 
