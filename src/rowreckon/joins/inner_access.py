@@ -6,8 +6,10 @@ Source: cost_index and cost_seqscan in optimizer/path/costsize.c, releases 13 to
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from rowreckon.cost import (
+    STD_FUZZ_FACTOR,
     CostSettings,
     IndexCondition,
     IndexShape,
@@ -19,11 +21,13 @@ from rowreckon.cost import (
 )
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.frozen import frozen
 from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode
 from rowreckon.plan.tree import index_of
 
 from .inputs import ParameterisedAccess, SidePath
-from .loop_evidence import LoopEvidence
+from .loop_evidence import LoopEvidence, Loops
+from .row_shape import index_pages_of
 from .side_paths import taken_first
 from .sides import JoinFacts
 from .size_evidence import SizeGuess
@@ -83,30 +87,88 @@ def whole_inner(
     return tuple(taken_first(found))
 
 
-def unique_access(
-    settings: CostSettings, size: SizeGuess, found: float, own_quals: int, width: int, quals: int
-) -> ParameterisedAccess:
-    """A scan by the unique index that an Inner Unique join proves to be there, one row at most per execution."""
-    shape = IndexShape(size.index_pages, size.tuples, size.height, unique=True)
-    selectivity = min(1.0 / max(size.tuples, 1.0), 1.0)
-    condition = IndexCondition(selectivity, selectivity, quals, unique_match=True)
-    relation = RelationSize(size.pages, size.tuples)
-    qual = QualCost(0.0, settings.cpu_operator_cost * own_quals)
-
-    def at(loops: float) -> PathCost:
-        return cost_index(
+def ordered_path(
+    settings: CostSettings, size: SizeGuess, rows: float, width: int, own_quals: int, keys: list[str], printed: float
+) -> SidePath:
+    """What a relation costs at least in the order of an index on these columns: the table in that very order, or an
+    index that holds all columns needed; the scan that was taken for its cost is at most 1% dearer."""
+    quals = QualCost(0.0, settings.cpu_operator_cost * own_quals)
+    covering = replace(size, index_pages=index_pages_of(size.tuples, width))
+    found = [
+        cost_index(
             settings,
-            relation,
-            shape,
-            condition,
-            found,
+            RelationSize(size.pages, size.tuples, 1.0),
+            IndexShape(one.index_pages, one.tuples, one.height, correlation=1.0),
+            IndexCondition(1.0, 1.0, 0),
+            rows,
             width,
             total_table_pages=size.pages,
-            loop_count=max(loops, 1.0),
-            qual=qual,
+            index_only=only,
+            qual=quals,
         )
+        for one, only in ((size, False), (covering, True))
+    ]
+    path = min(found, key=lambda p: p.total_cost)
+    return SidePath(_no_cheaper(path, printed), tuple(keys), "index_scan")
 
-    return ParameterisedAccess(at, "index_scan", None, True, True, False)
+
+def _no_cheaper(path: PathCost, taken: float) -> PathCost:
+    """The path at a cost that the scan taken in its stead leaves possible (add_path in optimizer/util/pathnode.c)."""
+    least = max(path.total_cost, taken / STD_FUZZ_FACTOR)
+    return path._replace(total_cost=least, rescan_total_cost=least)
+
+
+@frozen
+class UniqueIndex:
+    """The index that an Inner Unique join over a table proves to be there, in a world where it has some size.
+
+    `own_quals` are the scan's own conditions, `quals` those of the join, on `keys`. `allvisfrac` is None where the
+    index does not hold all columns needed, else the share of pages that need not be looked at.
+    """
+
+    size: SizeGuess
+    own_quals: int
+    quals: int
+    keys: tuple[str, ...]
+    allvisfrac: float | None
+
+    @property
+    def access(self) -> str:
+        """How it is read."""
+        return "index_scan" if self.allvisfrac is None else "index_only_scan"
+
+    def searched(self, settings: CostSettings, loops: Loops, width: int) -> ParameterisedAccess:
+        """A scan for one row at most per execution."""
+        selectivity = min(1.0 / max(self.size.tuples, 1.0), 1.0)
+        condition = IndexCondition(selectivity, selectivity, self.quals, unique_match=True)
+
+        def at(outer_rows: float) -> PathCost:
+            return self._cost(settings, condition, 1.0, width, loops.at(outer_rows))
+
+        return ParameterisedAccess(at, self.access, None, True, True, False)
+
+    def whole(self, settings: CostSettings, rows: float, width: int, taken: float) -> SidePath:
+        """The relation in the index's order; the scan that was taken instead cost so much."""
+        path = self._cost(settings, IndexCondition(1.0, 1.0, 0), rows, width, 1.0)
+        return SidePath(_no_cheaper(path, taken), self.keys, self.access)
+
+    def _cost(
+        self, settings: CostSettings, condition: IndexCondition, rows: float, width: int, loops: float
+    ) -> PathCost:
+        size = self.size
+        shape = IndexShape(size.index_pages, size.tuples, size.height, unique=True, correlation=size.order**0.5)
+        return cost_index(
+            settings,
+            RelationSize(size.pages, size.tuples, self.allvisfrac or 0.0),
+            shape,
+            condition,
+            rows,
+            width,
+            total_table_pages=size.pages,
+            loop_count=loops,
+            index_only=self.allvisfrac is not None,
+            qual=QualCost(0.0, settings.cpu_operator_cost * self.own_quals),
+        )
 
 
 def _index_shape(facts: JoinFacts, size: SizeGuess) -> IndexShape:

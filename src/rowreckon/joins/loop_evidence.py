@@ -24,13 +24,14 @@ from rowreckon.plan.tree import alias_of
 from .choice_bound import InnerScan, weighed_sizes
 from .relation_evidence import RelationEvidence, SeenRelation
 from .row_shape import RowShape, row_shape
-from .sides import JoinFacts
+from .sides import JoinFacts, Side
 from .size_evidence import Charged, SizeGuess, bitmap_sizes, fewest_tuples, possible_sizes, seen_sizes, tree_levels
 
 _ROUNDING = 0.0051
 _LEAST_PRECISE = 0.01
 _MOST_CANDIDATES = 16
 _ENOUGH_ROWS = 20.0
+_WIDEST_KEY = 64
 
 
 @frozen
@@ -98,7 +99,7 @@ def loop_evidence(
     total = solved if believable or facts.inner.memoized else printed
     candidates = _found(reckoned, facts, rows)
     found = candidates[0] if len(candidates) == 1 else max(rows / kept, 1.0)
-    loops = _loops(reckoned, facts)
+    loops = loops_of(reckoned, facts)
     visible = _all_visible(scan, reckoned, facts) if isinstance(scan, IndexScanNode) else 0.0
     sizes: list[SizeGuess] = []
     if isinstance(scan, ScanNode):
@@ -237,12 +238,12 @@ def range_of(least: float, most: float, step: float) -> list[float]:
     return [float(n) for n in range(ceil(least), floor(most) + 1, int(step))]
 
 
-def _loops(reckoned: ReckonedTree, facts: JoinFacts) -> Loops | None:
+def loops_of(reckoned: ReckonedTree, facts: JoinFacts) -> Loops | None:
     """Executions that the planner reckoned a scan for; None where the plan does not tell."""
     tree, calls = reckoned.tree, max(facts.outer.planner_rows, 1.0)
     if facts.outer.scan is not None or isinstance(tree.nodes[facts.outer.node], GatherNode):
         return Loops(max(calls * facts.outer.processes, 1.0), calls, 1.0)
-    wanted = {c.outer_alias for c in facts.clauses if c.inner_node is not None}
+    wanted = {c.outer_alias for c in facts.clauses if c.inner_node is not None or not facts.inner.parameterised}
     best: tuple[float, float | None] | None = None
     for number in tree.subtree(facts.outer.node):
         node = tree.nodes[number]
@@ -297,15 +298,19 @@ def _all_visible(scan: IndexScanNode, reckoned: ReckonedTree, facts: JoinFacts) 
 
 def _shape(reckoned: ReckonedTree, facts: JoinFacts, scan: ScanNode, per_key: float) -> RowShape:
     whole = not facts.inner.memoized and scan.node_type in ("Index Scan", "Bitmap Heap Scan")
-    return shape_of(reckoned, facts, scan, per_key, whole=whole)
+    return shape_of(reckoned, facts, facts.inner, per_key, whole=whole)
 
 
-def shape_of(reckoned: ReckonedTree, facts: JoinFacts, scan: ScanNode, per_key: float, *, whole: bool) -> RowShape:
-    """Rows per page of the inner relation and entries per page of an index on the join columns."""
-    join = reckoned.tree.nodes[facts.node]
-    needed = [*(join.output or ()), *(_qualified(c.inner_column) for c in facts.clauses)]
-    key_width = min(facts.inner.width, facts.outer.width) if facts.outer.width else facts.inner.width
-    return row_shape(scan.output, needed, facts.inner.width, key_width, per_key, whole=whole)
+def shape_of(reckoned: ReckonedTree, facts: JoinFacts, side: Side, per_key: float, *, whole: bool) -> RowShape:
+    """Rows per page of a side's relation and entries per page of an index on the join columns."""
+    tree = reckoned.tree
+    scan = tree.nodes[side.scan] if side.scan is not None else tree.nodes[side.node]
+    needed: list[str] = []
+    if whole:
+        columns = (c.inner_column if side is facts.inner else c.outer_column for c in facts.clauses)
+        needed = [*(tree.nodes[facts.node].output or ()), *(_qualified(c) for c in columns)]
+    key_width = min(facts.inner.width or _WIDEST_KEY, facts.outer.width or _WIDEST_KEY)
+    return row_shape(scan.output, needed, side.width, key_width, per_key, whole=whole)
 
 
 def _qualified(column: object) -> str:

@@ -17,9 +17,9 @@ from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
 
 from .clauses import JoinClause
-from .inner_access import executed_access, unique_access, whole_inner
+from .inner_access import UniqueIndex, executed_access, ordered_path, whole_inner
 from .inputs import ClauseInput, JoinInput, KeyInput, ParameterisedAccess, SideInput, SidePath
-from .loop_evidence import loop_evidence, shape_of
+from .loop_evidence import Loops, loop_evidence, loops_of, shape_of
 from .methods import can_hash, can_merge
 from .relation_evidence import RelationEvidence
 from .semi_evidence import matches_of
@@ -63,8 +63,10 @@ def plan_worlds(
                 JoinInput(
                     turned=False,
                     kind=facts.kind,
-                    outer=_in_order(outer, keys_outer) if ordered else outer,
-                    inner=_in_order(side, keys_inner) if ordered and access is None else side,
+                    outer=_in_order(settings, reckoned, facts, facts.outer, outer, relations) if ordered else outer,
+                    inner=_in_order(settings, reckoned, facts, facts.inner, side, relations)
+                    if ordered and not facts.inner.parameterised
+                    else side,
                     clauses=_clauses(facts, read, world.counted._replace(matches=matches), share, mode),
                     unique=facts.inner_unique and facts.kind not in ("Semi", "Anti"),
                     workers=facts.workers,
@@ -129,10 +131,19 @@ def _unique_worlds(
     if not facts.inner_unique or not isinstance(scan, ScanNode) or facts.method == "nested_loop" or seen is None:
         return [InnerWorld(inner, None, counted)]
     own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
-    quals = max(len([c for c in facts.clauses if c.is_equality]), 1)
-    sizes = seen_sizes(seen, shape_of(reckoned, facts, scan, 1.0, whole=False))
-    width = facts.inner.width
-    return [InnerWorld(inner, unique_access(settings, size, 1.0, own, width, quals), counted) for size in sizes]
+    keys = tuple(c.inner_text or c.text for c in facts.clauses if c.is_equality)
+    covered = scan.output is not None and set(scan.output) <= set(keys)
+    loops = loops_of(reckoned, facts) or Loops(inner.rows, max(facts.outer.planner_rows, 1.0), 0.0)
+    worlds: list[InnerWorld] = []
+    for size in seen_sizes(seen, shape_of(reckoned, facts, facts.inner, 1.0, whole=False)):
+        # an index in the table's order goes with a table that was cleaned up, one in no order with one that was not
+        index = UniqueIndex(size, own, max(len(keys), 1), keys, min(2.0 * size.order, 1.0) if covered else None)
+        paths = inner.paths
+        if paths:  # the scan that was taken stays the cheapest
+            paths = (*paths, index.whole(settings, inner.rows, inner.width, paths[0].path.total_cost))
+        access = index.searched(settings, loops, inner.width)
+        worlds.append(InnerWorld(replace(inner, paths=paths), access, counted))
+    return worlds
 
 
 def _tuples(reckoned: ReckonedTree, side: Side, relations: RelationEvidence) -> float:
@@ -184,12 +195,32 @@ def _whole(
     return (SidePath(path, (), "seq_scan"),)
 
 
-def _in_order(side: SideInput, keys: list[str]) -> SideInput:
-    """The side as if its relation had an index in the order of the join columns, read at no extra cost."""
-    if not side.single:
-        return side
-    ordered = tuple(path._replace(order=tuple(keys)) for path in side.paths)
-    return replace(side, paths=ordered, partial_paths=tuple(p._replace(order=tuple(keys)) for p in side.partial_paths))
+def _in_order(
+    settings: CostSettings,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    side: Side,
+    given: SideInput,
+    relations: RelationEvidence,
+) -> SideInput:
+    """The side as if its relation had an index in the order of the join columns; at no extra cost where its size is
+    not known."""
+    if not given.single:
+        return given
+    inner = side is facts.inner
+    keys = [(c.inner_text if inner else c.outer_text) or c.text for c in facts.clauses]
+    scan = reckoned.tree.nodes[side.scan] if side.scan is not None else None
+    seen = relations.of(scan) if isinstance(scan, ScanNode) else None
+    if seen is None or given.partial_paths or not given.paths or not isinstance(scan, ScanNode):
+        paths = tuple(path._replace(order=tuple(keys)) for path in given.paths)
+        return replace(
+            given, paths=paths, partial_paths=tuple(p._replace(order=tuple(keys)) for p in given.partial_paths)
+        )
+    own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
+    size = seen_sizes(seen, shape_of(reckoned, facts, side, 1.0, whole=False))[1]
+    printed = given.paths[0].path.total_cost
+    ordered = ordered_path(settings, size, given.rows, given.width, own, keys, printed)
+    return replace(given, paths=(*given.paths, ordered))
 
 
 def _clauses(

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from math import ceil
 from typing import NamedTuple
 
 from rowreckon.cost.units import maxalign
@@ -31,7 +32,7 @@ _NAMES = re.compile(r'[\w$"]+\.[\w$"]+')
 
 
 class RowShape(NamedTuple):
-    """Rows and index entries per page: the fewest, the likely number, the most; and the entries that a page can hold."""
+    """Rows and index entries per page: the fewest, the likely number, the most; and entries that a leaf can hold."""
 
     rows: tuple[float, float, float]
     entries: tuple[float, float, float]
@@ -58,6 +59,11 @@ def row_shape(
     likely = (widest + _POINTER * shared) / shared if shared >= 2.0 else widest
     entries = [max(_LEAF_USABLE * f // b, 2.0) for f, b in zip(_FILLED, (widest, likely, once), strict=True)]
     return RowShape((rows[0], rows[1], rows[2]), (entries[0], entries[1], entries[2]), _LEAF_USABLE // once)
+
+
+def index_pages_of(tuples: float, width: int) -> float:
+    """Pages of an index as built that holds columns of so many bytes."""
+    return ceil(tuples / max(_LEAF_USABLE * _FILLED[1] // (_ENTRY_OVERHEAD + maxalign(width)), 1.0)) + 1.0
 
 
 def _unseen(output: Sequence[str], needed: Sequence[str]) -> int:

@@ -12,6 +12,7 @@ from typing import NamedTuple
 from rowreckon.cost import CostSettings, PathCost, path_input
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.plan.nodes import AggregateNode
 
 from .sides import JoinFacts
 
@@ -31,6 +32,8 @@ def matches_of(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts)
     calls = clamp_row_est(facts.outer.planner_rows)
     output = clamp_row_est(facts.output_rows)
     matched = min(output, calls) if facts.kind == "Semi" else max(calls - output, 0.0)
+    if facts.made_unique == "inner":
+        return Matches(matched, _per_group(reckoned, facts))
     if facts.method != "nested_loop":
         return Matches(matched, None)
     # a printed single row may stand for none: then all rows of an anti join matched, or none of a semijoin did
@@ -40,6 +43,18 @@ def matches_of(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts)
         if part is not None and _FEWEST <= part <= 1.0 + _FEWEST:
             return Matches(reading, max(2.0 / part - 1.0, 1.0))
     return Matches(matched, max(facts.inner.planner_rows, 1.0) if facts.inner.parameterised else None)
+
+
+def _per_group(reckoned: ReckonedTree, facts: JoinFacts) -> float | None:
+    """Rows that were made one, where the inner side lost its duplicates before the join."""
+    tree = reckoned.tree
+    at = facts.inner.child
+    while at < facts.inner.node:
+        node = tree.nodes[at]
+        if isinstance(node, AggregateNode) or node.node_type == "Unique":
+            return max(facts.inner.planner_rows / max(float(node.plan_rows or 1.0), 1.0), 1.0)
+        at = tree.inputs(at)[0]
+    return None
 
 
 def _part(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, matched: float) -> float | None:

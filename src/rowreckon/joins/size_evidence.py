@@ -26,7 +26,7 @@ _ROUNDING = 0.0051
 _HALVINGS = 7
 _LEAST_FANOUT = 60.0
 _MOST_FANOUT = 407.0
-"""Entries on an inner page of an index: wide keys on pages half full, and eight bytes with their overhead on full ones."""
+"""Entries on an inner page of an index: wide keys on half full pages, and eight bytes with overhead on full ones."""
 _DAMPED = 0.5625
 """The most that the squared correlation counts for an index of several columns (btcostestimate damps it by 3/4)."""
 _FEWEST_IN_BITMAP = 2.0
