@@ -113,3 +113,23 @@ def test_run_proves_more_keys_than_the_statistics_know(connection: Connection, g
 
     # the server expects 2,952 keys by then (estimate_num_groups), 3,324 came
     assert min(_ways(joins[0], "nested_loop")) == pytest.approx(server, rel=0.1)
+
+
+def test_filter_of_an_inner_index_scan(connection: Connection) -> None:
+    """What the inner scan's filter kept of what its index found tells how many rows the other methods would read."""
+    template = "select v.nights, s.id from visit v join trip s on s.guest = v.guest where v.nights < 50 and {}"
+    settings = {**SERIAL, "random_page_cost": "0.5", "enable_bitmapscan": "off"}
+    run_script(
+        connection.info.dsn,
+        "create table trip as select id, week, season, (hashint4(id) & 65535) % 5000 + 1 as guest from stay;"
+        " create index trip_guest on trip(guest); analyze trip",
+    )
+    try:
+        (join,) = judge(capture(connection, template.format(WRONG), settings=settings))
+        assert join.method == "nested_loop"
+        server = {m: _server_cost(connection, template.format(RIGHT), settings | only(m)) for m in ("hash", "merge")}
+    finally:
+        run_script(connection.info.dsn, "drop table trip")
+    for method, cost in join.costs.items():
+        if method in server:
+            assert cost.at_actual == pytest.approx(server[method], rel=0.05)

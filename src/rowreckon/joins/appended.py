@@ -24,7 +24,7 @@ from rowreckon.cost.units import clamp_row_est
 from .index_match import parameter_selectivity
 from .inputs import ClauseInput, JoinInput, Point, SidePath
 from .known_relation import KnownRelation, statistics_of
-from .parameterised import Parameterised, index_costs, is_memoizable, scan_ratio
+from .parameterised import Parameterised, index_costs, is_memoizable, kept_at, scan_ratio
 from .partitioned import PartitionedTable
 from .side_paths import catalog_paths, taken_first
 
@@ -106,7 +106,7 @@ def _filtered(
     ratio_of = scan_ratio(member, clauses)
 
     def cost(point: Point) -> PathCost:
-        rows = clamp_row_est(min(per_scan * ratio_of(point), 1.0) * member.size.tuples)
+        rows = clamp_row_est(min(per_scan * ratio_of(point) * kept_at(join, point), 1.0) * member.size.tuples)
         return cost_seqscan(settings, member.size, rows, join.inner.width, qual=qual)
 
     return cost

@@ -13,6 +13,7 @@ from .appended import append_paths
 from .clause_statistics import clause_by_statistics
 from .inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput
 from .methods import can_hash, can_merge
+from .own_filter import own_factor
 from .parameters import proven_parameters
 from .partitioned import known_table
 from .side_paths import catalog_paths, gathered_paths, printed_paths, shared_paths, taken_first
@@ -148,6 +149,7 @@ def _side(
         parameter_rows_actual=least_actual,
         actual_ratio=side.actual_rows / side.planner_rows if side.actual_rows and side.planner_rows else None,
         members=table.members if table is not None else (),
+        own_factor=own_factor(reckoned, side, relation) if side.parameterised and relation is not None else 1.0,
     )
 
 

@@ -77,7 +77,8 @@ class SideInput:
     `single` says that it is one relation's scan, whose rows are the side's. `partial_paths` share their rows between
     the processes of a Gather; rows here are those of all processes together. `parameter_rows` are the estimated rows
     of the smallest relation below that would supply a parameter, with their actual; `actual_ratio` is the side's own
-    actual ÷ estimate. `members` are the partitions of a partitioned table.
+    actual ÷ estimate. `members` are the partitions of a partitioned table. `own_factor` is given for
+    a parameterised side: how many times more rows than expected its relation's own conditions let through.
     """
 
     rows: float
@@ -90,6 +91,7 @@ class SideInput:
     parameter_rows_actual: float | None = None
     actual_ratio: float | None = None
     members: tuple[KnownRelation, ...] = ()
+    own_factor: float = 1.0
 
     def path_at(self, path: SidePath, rows: float, processes: float = 1.0) -> PathCost:
         """A way to produce the side once it gives so many rows in each of the processes.

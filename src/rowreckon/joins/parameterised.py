@@ -147,13 +147,15 @@ def _cost(
     shape = index.shape
 
     ratio_of = scan_ratio(relation, clauses)
+    enforces_own = match.quals > len(match.join_clauses)
 
     def cost(point: Point) -> PathCost:
-        ratio = ratio_of(point)
-        rows = clamp_row_est(min(per_scan * ratio, 1.0) * tuples)
+        ratio, kept = ratio_of(point), kept_at(join, point)
+        rows = clamp_row_est(min(per_scan * ratio * kept, 1.0) * tuples)
+        found = ratio * kept if enforces_own else ratio
         condition = IndexCondition(
-            selectivity=min(match.selectivity * ratio, 1.0),
-            boundary_selectivity=min(match.boundary * ratio, 1.0),
+            selectivity=min(match.selectivity * found, 1.0),
+            boundary_selectivity=min(match.boundary * found, 1.0),
             num_quals=match.quals,
             num_sa_scans=match.descents,
             unique_match=match.unique_match,
@@ -172,10 +174,10 @@ def _cost(
                 index_only=access == "index_only_scan",
                 qual=filter_cost,
             )
-        found = btcostestimate(
+        searched = btcostestimate(
             settings, shape, condition, relation_tuples=tuples, total_table_pages=pages, loop_count=loops
         )
-        bitmap = bitmap_index(settings, found, shape, rows)
+        bitmap = bitmap_index(settings, searched, shape, rows)
         return cost_bitmap_heap_scan(
             settings,
             relation.size,
@@ -188,6 +190,12 @@ def _cost(
         )
 
     return cost
+
+
+def kept_at(join: JoinInput, point: Point) -> float:
+    """How many times more rows than expected the inner relation's own conditions let through at a point."""
+    _, inner_rows = join.rows_at(point)
+    return inner_rows / max(join.inner.rows, 1.0)
 
 
 def scan_ratio(relation: KnownRelation, clauses: tuple[ClauseInput, ...]) -> Callable[[Point], float]:

@@ -59,7 +59,7 @@ def points_of(facts: JoinFacts, join: JoinInput) -> Points:
     """
     estimate = Point(join.outer.rows, join.inner.rows)
     outer = usable_rows(facts.outer, estimate.outer)
-    inner: float | None = estimate.inner
+    inner: float | None = estimate.inner * join.inner.own_factor
     if not facts.inner.parameterised:
         inner = usable_rows(facts.inner, estimate.inner)
     if outer is None or inner is None:
@@ -103,8 +103,7 @@ def _matches(facts: JoinFacts, outer: float, inner: float, estimate: Point) -> t
             return 1.0, None
         share = min((came.low + came.high) / 2 / kept, 1.0)
         return 1.0, share if "Semi" in facts.kind else 1.0 - share
-    if not facts.inner.parameterised:
-        moved *= max(inner, 1.0) / max(estimate.inner, 1.0)
+    moved *= max(inner, 1.0) / max(estimate.inner, 1.0)
     if facts.kind in ("Left", "Right", "Full"):
         kept = outer_rows if facts.kind == "Left" else max(inner, 1.0)
         if came.high <= kept * 1.1 or facts.output_rows * facts.processes <= estimate.outer * 1.1:
