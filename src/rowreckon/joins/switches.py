@@ -24,6 +24,8 @@ _ABSURD = 20.0
 """A way that costs so many times the cheapest at both ends, at the estimate and at the actual is not tried between."""
 _MOST_ROWS = 1.0e9
 _WOBBLE = 1.1
+_STEP = 1.7
+_CLOSE = 0.12
 _WIDEST = 5.0
 """A border is given where the evidence leaves it between rows that are at most so many times apart. In the middle of
 them it is off by more than two for one truth in seven, were all equally likely by ratio (common practice, no source).
@@ -224,10 +226,20 @@ def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: boo
     def below_leads(rows: float) -> bool:
         return pair.leader(points.along(rows, inner_actual=inner_actual)) == border.below
 
-    low, high = max(floor(border.rows / _WIDEST), 1.0), float(floor(border.rows * _WIDEST)) + 1.0
-    if not below_leads(low) or below_leads(high):
-        return None
-    while high - low > max(1.0, 0.1 * low):
+    low = high = border.rows
+    least, most = max(floor(border.rows / _WIDEST), 1.0), float(floor(border.rows * _WIDEST)) + 1.0
+    if below_leads(border.rows):
+        while below_leads(high):
+            if high >= most:
+                return None
+            low, high = high, min(high * _STEP, most)
+    else:
+        while not below_leads(low):
+            if low <= least:
+                return None
+            low, high = max(low / _STEP, least), low
+    low, high = float(floor(low)), float(ceil(high))
+    while high - low > max(1.0, _CLOSE * low):
         middle = float(round((low * high) ** 0.5))
         if below_leads(middle):
             low = middle

@@ -36,6 +36,7 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     moves = any(c.inner.relation_tuples > 0.0 for c in hashed)
 
     made: dict[tuple[Matching, float, bool], HashJoinTerms] = {}
+    common: list[tuple[float, QualCost, QualCost]] = []  # what all points share, once it is asked for
 
     def key_of(key: KeyInput, inner_rows: float) -> HashKey:
         if not moves:
@@ -43,13 +44,18 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
         return key.hash_key(moved_with(join.inner, inner_rows, key.relation_rows, key.relation_actual))
 
     def terms_of(matching: Matching, inner_rows: float, shared: bool) -> HashJoinTerms:
-        operator = settings.cpu_operator_cost
+        if not common:
+            operator = settings.cpu_operator_cost
+            of_hashed = QualCost(0.0, operator * sum(c.calls for c in hashed))
+            of_others = QualCost(0.0, operator * sum(c.calls for c in join.clauses if not c.can_hash))
+            common.append((prod(c.selectivity for c in hashed), of_hashed, of_others))
+        selectivity, hash_quals, join_quals = common[0]
         return HashJoinTerms(
-            selectivity=min(prod(c.selectivity for c in hashed) * matching.ratio, 1.0),
-            keys=tuple(key_of(c.inner, inner_rows) for c in hashed),
+            selectivity=min(selectivity * matching.ratio, 1.0),
+            keys=tuple([key_of(c.inner, inner_rows) for c in hashed]),
             num_hashclauses=len(hashed),
-            hash_quals=QualCost(0.0, operator * sum(c.calls for c in hashed)),
-            join_quals=QualCost(0.0, operator * sum(c.calls for c in join.clauses if not c.can_hash)),
+            hash_quals=hash_quals,
+            join_quals=join_quals,
             factors=factors_of(join, matching),
             anti=anti,
             unique_inner=join.inner_made_unique is not None,
