@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from math import ceil
 
 from rowreckon.cost import (
     STD_FUZZ_FACTOR,
@@ -18,6 +19,7 @@ from rowreckon.cost import (
     RelationSize,
     cost_index,
     cost_seqscan,
+    index_pages_fetched,
 )
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
@@ -32,6 +34,8 @@ from .side_paths import taken_first
 from .sides import JoinFacts
 from .size_evidence import SizeGuess
 
+_FEWEST_IN_BITMAP = 2.0
+
 
 def executed_access(
     settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, known: LoopEvidence, size: SizeGuess | None
@@ -42,13 +46,16 @@ def executed_access(
     rows = max(facts.inner.planner_rows, 1.0)
     kind = tree.nodes[facts.inner.child].node_type
     loops = known.loops
-    modelled = _modelled(settings, facts, known, size) if size is not None and isinstance(scan, IndexScanNode) else None
-    offset = known.total - modelled(loops.rows) if modelled is not None else 0.0
+    read: Callable[[float], float] | None = None
+    if size is not None and isinstance(scan, (IndexScanNode, BitmapHeapScanNode)):
+        read = _pages_cost(settings, known, size, bitmap=isinstance(scan, BitmapHeapScanNode))
+    rest = known.total - read(loops.rows) if read is not None else known.total
+    startup, width = known.startup, facts.inner.width
 
     def at(outer_rows: float) -> PathCost:
-        total = known.total if modelled is None else max(modelled(loops.at(outer_rows)) + offset, known.startup)
-        begin = min(known.startup, total)
-        return PathCost(begin, total, rows, facts.inner.width, begin, total, 0, kind)
+        total = rest if read is None else max(rest + read(loops.at(outer_rows)), startup)
+        begin = min(startup, total)
+        return PathCost(begin, total, rows, width, begin, total, 0, kind)
 
     names = {"Index Scan": "index_scan", "Index Only Scan": "index_only_scan", "Bitmap Heap Scan": "bitmap_scan"}
     simple = isinstance(scan, (IndexScanNode, BitmapHeapScanNode))
@@ -177,27 +184,37 @@ def _index_shape(facts: JoinFacts, size: SizeGuess) -> IndexShape:
     )
 
 
-def _modelled(
-    settings: CostSettings, facts: JoinFacts, known: LoopEvidence, size: SizeGuess
+def _pages_cost(
+    settings: CostSettings, known: LoopEvidence, size: SizeGuess, *, bitmap: bool
 ) -> Callable[[float], float]:
-    relation = RelationSize(size.pages, size.tuples, known.allvisfrac)
-    shape = _index_shape(facts, size)
-    selectivity = min(size.found / max(size.tuples, 1.0), 1.0)
-    condition = IndexCondition(selectivity, selectivity, known.quals)
-    qual = QualCost(0.0, settings.cpu_operator_cost * known.own_quals)
+    """What of one execution's cost depends on how many there are: the pages of index and table, partly shared.
+
+    Source: genericcostestimate in utils/adt/selfuncs.c, cost_index and compute_bitmap_pages in
+    optimizer/path/costsize.c.
+    """
+    random, seq = settings.random_page_cost, settings.seq_page_cost
+    table, index = max(size.pages, 1.0), max(size.index_pages, 1.0)
+    found, unseen = size.found, 1.0 - known.allvisfrac
+    per_scan = ceil(found * index / max(size.tuples, 1.0)) if index > 1.0 and size.tuples > 1.0 else 1.0
+    ordered = ceil(found / max(size.tuples, 1.0) * size.pages)
+
+    def pages(fetched: float, of: float) -> float:
+        return index_pages_fetched(settings, fetched, of, index, size.pages)
 
     def cost(loops: float) -> float:
-        return cost_index(
-            settings,
-            relation,
-            shape,
-            condition,
-            1.0,
-            total_table_pages=size.pages,
-            loop_count=loops,
-            index_only=known.index_only,
-            qual=qual,
-        ).total_cost
+        if loops <= 1.0:
+            total = per_scan * random
+            heap, least = random * pages(found, table), random + (ordered - 1.0) * seq
+        else:
+            total = pages(per_scan * loops, index) * random / loops
+            heap = pages(found * loops, table)
+            if bitmap:
+                heap = table if heap >= table * loops else float(ceil(heap / loops))
+                part = (random - seq) * (heap / table) ** 0.5 if heap >= _FEWEST_IN_BITMAP else 0.0
+                return total + heap * (random - part)
+            heap *= random / loops
+            least = pages(ordered * loops, table) * random / loops if size.order else heap
+        return total + (heap + size.order * (least - heap)) * unseen
 
     return cost
 
