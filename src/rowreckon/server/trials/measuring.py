@@ -9,6 +9,7 @@ from .rules import TrialRules
 from .stage import Clock, Runs, Stage, execution_ms
 
 _FAST_MS, _SLOW_MS = 100.0, 5_000.0
+_MORE_IF_ALIKE = 2
 _SPENT = "the trial's time was spent before it could be timed"
 
 
@@ -37,9 +38,15 @@ def take_turns(
             stage.run(statement, runs, min(clock.left_ms(), limit) if runs is with_change else clock.left_ms())
         if without.failed or with_change.failed or clock.left_ms() <= 0:
             break
-        if turn + 1 >= least and compare(without.times(), with_change.times()).settled:
+        if turn + 1 >= least and _enough(without, with_change, turn + 1 - least):
             break
     return _within_budget(without, clock), _within_budget(with_change, clock)
+
+
+def _enough(without: Runs, with_change: Runs, more: int) -> bool:
+    """Whether the sides are told apart, or so alike after some more rounds that their noise is left to be said."""
+    compared = compare(without.times(), with_change.times())
+    return compared.settled or (compared.time == "same" and more >= _MORE_IF_ALIKE)
 
 
 def in_a_block(stage: Stage, item: QueryItem, rules: TrialRules, clock: Clock, limit_ms: float | None = None) -> Runs:

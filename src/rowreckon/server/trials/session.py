@@ -30,6 +30,9 @@ from .on_copies import OnCopies
 from .rules import TrialRules
 from .stage import Clock
 
+_ROOM_TOGETHER = 2.0
+"""Trying the best changes together is reckoned to take so many times what the longest trial before took."""
+
 TrialProgress = Callable[[str, int, int], None]
 """What is being done, how many attempts are done, how many there are."""
 
@@ -90,17 +93,22 @@ class TrialSession:
 
     def _all(self, place: _Place, clock: Clock, *, combine: bool) -> None:
         waiting = list(self.attempts)
+        longest_ms = 0.0
         try:
             while waiting:
                 attempt = waiting[0]
-                reason = self._unfit(attempt) or (None if clock.left_ms() > 0 else "the trial's time was spent before")
+                left_ms = clock.left_ms()
+                reason = self._unfit(attempt) or (None if left_ms > 0 else "the trial's time was spent before")
+                if reason is None and combine and left_ms < _ROOM_TOGETHER * longest_ms and self._best() is not None:
+                    reason = "the trial's time was kept for the best changes together"
                 if reason is not None:
                     self._leave(attempt, reason)
                 elif not self._try(place, attempt, clock):
                     return
+                longest_ms = max(longest_ms, left_ms - clock.left_ms())
                 waiting.pop(0)
                 self._done += 1
-            together = best_combination(self.audit.remedies, self.judged) if combine else None
+            together = self._best() if combine else None
             if together is not None and clock.left_ms() > 0:
                 self._together(place, together)
             elif together is not None:
@@ -113,6 +121,10 @@ class TrialSession:
             reason = first_line(error) if isinstance(error, psycopg.Error) else error.sentence()
             for attempt in waiting:
                 self._leave(attempt, f"the connection to the server was lost: {reason}")
+
+    def _best(self) -> Attempt | None:
+        """What is to be tried together, as far as is known."""
+        return best_combination(self.audit.remedies, self.judged)
 
     def _try(self, place: _Place, attempt: Attempt, clock: Clock) -> bool:
         """One attempt; False where no further can be made."""

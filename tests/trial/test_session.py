@@ -1,0 +1,108 @@
+"""How a trial spends its time: rules of this project's own design, no source. The clock is the test's own."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from rowreckon.auditing import audit
+from rowreckon.report.document import Audit, FindingRef, Plan, Remedy
+from rowreckon.server.trials.rules import TrialRules
+from rowreckon.server.trials.session import TrialSession
+from rowreckon.server.trials.stage import Clock
+from rowreckon.trial.measured import Attempt, Measured, QueryMeasure
+from rowreckon.trial.planning import attempts_of
+from rowreckon.trial.times import Times
+
+
+class Hand(Clock):
+    """A clock that moves by hand."""
+
+    def __init__(self, left_ms: float) -> None:
+        """Set it."""
+        self.left = left_ms
+
+    def left_ms(self) -> float:
+        """What remains, ms."""
+        return max(self.left, 0.0)
+
+
+@dataclass
+class Place:
+    """Every change helps its query, and takes a second to try."""
+
+    clock: Hand
+    tried: list[tuple[int, ...]] = field(default_factory=list)
+
+    def try_(self, attempt: Attempt) -> Measured:
+        """Measure nothing and say so."""
+        self.clock.left -= 1000.0
+        self.tried.append(attempt.ranks)
+        queries = tuple(
+            QueryMeasure(
+                plan=plan,
+                name=f"query {plan}",
+                change="plan_changed",
+                before=Times((50.0, 51.0, 52.0)),
+                after=Times((10.0, 11.0, 12.0)),
+            )
+            for plan in sorted(attempt.victims)
+        )
+        return Measured(attempt=attempt, where="copy", queries=queries)
+
+
+def _audit(changes: int) -> Audit:
+    remedies = tuple(
+        Remedy(
+            rank=rank,
+            kind="new_index",
+            sql=(f"CREATE INDEX i{rank} ON bookings (hut_id)",),
+            transactional=True,
+            confidence=0.9,
+            reason="",
+            findings=(FindingRef(plan=rank - 1, finding=0),),
+        )
+        for rank in range(1, changes + 1)
+    )
+    plans = tuple(Plan(source=f"query {n}", analyzed=True) for n in range(changes))
+    return audit([]).model_copy(update={"plans": plans, "remedies": remedies})
+
+
+def _spent(changes: int, budget_ms: float, *, combine: bool = True) -> tuple[TrialSession, Place]:
+    result = _audit(changes)
+    session = TrialSession(
+        lambda _: (_ for _ in ()).throw(AssertionError),
+        (),
+        (),
+        result,
+        attempts_of(result, ()),
+        TrialRules(),
+        lambda *_: None,
+    )
+    clock = Hand(budget_ms)
+    place = Place(clock)
+    session._all(place, clock, combine=combine)
+    return session, place
+
+
+def test_time_is_kept_for_the_best_together() -> None:
+    """The last changes of a long list are worth less than knowing what the best do together."""
+    session, place = _spent(9, 5500.0)
+    assert place.tried == [(1,), (2,), (3,), (4,), (1, 2, 3, 4)]
+    assert session.combination is not None
+    assert session.combination.trial.verdict == "helped"
+    assert {entry.reason for entry in session.not_tried} == {"the trial's time was kept for the best changes together"}
+    assert [entry.rank for entry in session.not_tried] == [5, 6, 7, 8, 9]
+
+
+def test_with_time_enough_all_are_tried() -> None:
+    """Each alone, then the best together."""
+    session, place = _spent(3, 60_000.0)
+    assert place.tried == [(1,), (2,), (3,), (1, 2, 3)]
+    assert session.not_tried == []
+
+
+def test_in_place_nothing_is_kept_back() -> None:
+    """There the changes are not tried together."""
+    session, place = _spent(9, 3500.0, combine=False)
+    assert place.tried == [(1,), (2,), (3,), (4,)]
+    assert {entry.reason for entry in session.not_tried} == {"the trial's time was spent before"}
