@@ -202,18 +202,16 @@ def _pages_cost(
         return index_pages_fetched(settings, fetched, of, index, size.pages)
 
     def cost(loops: float) -> float:
-        if loops <= 1.0:
-            total = per_scan * random
-            heap, least = random * pages(found, table), random + (ordered - 1.0) * seq
-        else:
-            total = pages(per_scan * loops, index) * random / loops
-            heap = pages(found * loops, table)
-            if bitmap:
-                heap = table if heap >= table * loops else float(ceil(heap / loops))
-                part = (random - seq) * (heap / table) ** 0.5 if heap >= _FEWEST_IN_BITMAP else 0.0
-                return total + heap * (random - part)
-            heap *= random / loops
-            least = pages(ordered * loops, table) * random / loops if size.order else heap
+        total = (pages(per_scan * loops, index) if loops > 1.0 else per_scan) * random / loops
+        heap = pages(found * loops, table)
+        if bitmap:
+            heap = min(float(ceil(heap / loops)), table)
+            part = (random - seq) * (heap / table) ** 0.5 if heap >= _FEWEST_IN_BITMAP else 0.0
+            return total + heap * (random - part)
+        heap *= random / loops
+        least = heap
+        if size.order:
+            least = pages(ordered * loops, table) * random / loops if loops > 1.0 else random + (ordered - 1.0) * seq
         return total + (heap + size.order * (least - heap)) * unseen
 
     return cost
