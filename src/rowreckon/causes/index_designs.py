@@ -18,7 +18,7 @@ from rowreckon.joins.index_match import index_to_build
 
 if TYPE_CHECKING:
     from rowreckon.causes.index_prices import SidePrices
-    from rowreckon.joins.known_relation import KnownRelation, Restriction
+    from rowreckon.joins.known_relation import KnownIndex, KnownRelation, Restriction
 
 _CLEARLY_CHEAPER = 1.2
 """What a wider, longer or partial index has to bring over the simpler one, as a factor of the whole join's modelled
@@ -67,21 +67,22 @@ def best_design(side: SidePrices, *, parameters: bool) -> IndexDesign | None:
 
     `parameters` says that a generic plan's values stand in the conditions: then no index is made partial.
     """
-    held: tuple[_Shape, IndexDesign] | None = None
+    held: tuple[_Shape, float] | None = None
     for shape in _shapes(side, parameters=parameters):
-        priced = _price(side, shape)
-        if priced is not None and (held is None or priced.cost * _CLEARLY_CHEAPER < held[1].cost):
-            held = shape, priced
+        cost = side.cost(_index(side.relation, shape))
+        if cost is not None and (held is None or cost * _CLEARLY_CHEAPER < held[1]):
+            held = shape, cost
     if held is None:
         return None
-    shape, design = held
-    for included in _included(side.relation, shape):
-        wider = _price(side, _Shape(shape.keys, included))
-        if wider is None or wider.pages > _COPY * side.relation.size.pages:
+    for included in _included(side.relation, held[0]):
+        wider = _Shape(held[0].keys, included)
+        index = _index(side.relation, wider)
+        if index.shape.pages > _COPY * side.relation.size.pages:
             continue
-        if wider.cost * _COVERING < design.cost:
-            design = wider
-    return design
+        cost = side.cost(index)
+        if cost is not None and cost * _COVERING < held[1]:
+            held = wider, cost
+    return _design(side, *held)
 
 
 def _shapes(side: SidePrices, *, parameters: bool) -> Iterator[_Shape]:
@@ -140,17 +141,17 @@ def _included(relation: KnownRelation, shape: _Shape) -> Iterator[tuple[str, ...
         yield tuple(order)
 
 
-def _price(side: SidePrices, shape: _Shape) -> IndexDesign | None:
-    share = planned_share = 1.0
-    planned = {r.clause: r.selectivity for r in side.planned.restrictions}
+def _index(relation: KnownRelation, shape: _Shape) -> KnownIndex:
+    """The index to build, its predicate keeping what the relation's conditions keep."""
+    shares = {r.clause: r.selectivity for r in relation.restrictions}
+    share = 1.0
     for r in shape.predicate:
-        share *= r.selectivity or 1.0
-        planned_share *= planned.get(r.clause) or 1.0
-    index = index_to_build(side.relation, shape.keys, shape.included, share)
-    cost = side.cost(index)
-    if cost is None:
-        return None
-    at_estimate = side.cost_at_estimate(index_to_build(side.planned, shape.keys, shape.included, planned_share))
+        share *= shares.get(r.clause) or 1.0
+    return index_to_build(relation, shape.keys, shape.included, share)
+
+
+def _design(side: SidePrices, shape: _Shape, cost: float) -> IndexDesign:
+    at_estimate = side.cost_at_estimate(_index(side.planned, shape))
     texts = [without_alias(r.clause.text, side.relation.alias) for r in shape.predicate]
     return IndexDesign(
         columns=shape.keys,
@@ -158,5 +159,5 @@ def _price(side: SidePrices, shape: _Shape) -> IndexDesign | None:
         predicate=" AND ".join(texts) or None,
         cost=max(cost, 0.01),
         cost_at_estimate=at_estimate if at_estimate is not None else cost,
-        pages=index.shape.pages,
+        pages=_index(side.relation, shape).shape.pages,
     )

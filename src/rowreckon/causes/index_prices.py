@@ -20,7 +20,7 @@ from rowreckon.joins.points import points_of
 from rowreckon.joins.settings import settings_of
 from rowreckon.joins.sides import Aliases, join_facts
 from rowreckon.joins.way_nested_loop import nested_loop_ways
-from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, ScanNode
+from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
@@ -59,6 +59,11 @@ class SidePrices:
     actual: Point
     existing: float
     fetched: Fetched | None
+
+    @property
+    def least(self) -> float:
+        """What the driving side alone costs, below which no index takes the join, planner cost."""
+        return self.order.outer_paths[0].path.total_cost if self.order.outer_paths else 0.0
 
     def cost(self, index: KnownIndex) -> float | None:
         """The cheapest nested loop over a new index at the actual rows, planner cost."""
@@ -205,9 +210,3 @@ def _with_kept(planned: KnownRelation, filtered: KnownRelation, kept: float) -> 
         whole *= r.selectivity if r.selectivity is not None else 1.0
     estimate = planned.estimate.model_copy(update={"selectivity": whole}) if planned.estimate is not None else None
     return replace(planned, restrictions=restrictions, estimate=estimate)
-
-
-def alias_of_scan(reckoned: ReckonedTree, scan: int) -> str | None:
-    """The alias under which the conditions of a scan name its columns."""
-    node = reckoned.tree.nodes[scan]
-    return node.alias if isinstance(node, ScanNode) else None

@@ -68,6 +68,7 @@ def check(join: Join, context: Context) -> IndexGain | None:
     sides = context.prices.sides(join)
     if not sides:
         return _from_ways(join, context)
+    sides = tuple(s for s in sides if s.existing > _CLEARLY * s.least)
     designs = [(s, d) for s in sides if (d := best_design(s, parameters=_generic(context, s.scan))) is not None]
     if not designs:
         return None
