@@ -38,7 +38,8 @@ def hidden_ways(
     found: list[HiddenWay] = []
     if "nested_loop" not in excluded and not facts.inner.parameterised:
         outer_cost = join.outer_paths[0].path.total_cost
-        if facts.kind in ("Inner", "Left", "Semi", "Anti") and facts.inner.scan is not None:
+        known = join.executed_inner is not None
+        if facts.kind in ("Inner", "Left", "Semi", "Anti") and facts.inner.scan is not None and not known:
             per_outer = facts.output_rows / max(facts.outer.planner_rows, 1.0)
             if not _ruled_out(settings, bound, outer_cost, join.outer.rows / join.processes, per_outer):
                 low = _driven(settings, bound, outer_cost, join.outer.rows, join.inner.rows, turned=False)

@@ -205,9 +205,10 @@ def _pages_cost(
         total = (pages(per_scan * loops, index) if loops > 1.0 else per_scan) * random / loops
         heap = pages(found * loops, table)
         if bitmap:
-            heap = min(float(ceil(heap / loops)), table)
-            part = (random - seq) * (heap / table) ** 0.5 if heap >= _FEWEST_IN_BITMAP else 0.0
-            return total + heap * (random - part)
+            each = min(float(ceil(heap / loops)), table)
+            part = (random - seq) * (each / table) ** 0.5 if each >= _FEWEST_IN_BITMAP else 0.0
+            # from some number of executions on the same index is cheaper without a bitmap
+            return total + min(each * (random - part), heap * random / loops)
         heap *= random / loops
         least = heap
         if size.order:

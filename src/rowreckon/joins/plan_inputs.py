@@ -54,9 +54,13 @@ def plan_worlds(
         told = matches_of(settings, reckoned, facts)
         share, matches = min(told.matched * facts.outer.processes / max(outer.rows, 1.0), 1.0), told.rows
     worlds: list[JoinInput] = []
-    for number, world in enumerate(_inner_worlds(settings, reckoned, facts, inner, relations, keys_inner)):
+    inner_worlds = _inner_worlds(settings, reckoned, facts, inner, relations, keys_inner)
+    for number, world in enumerate(inner_worlds):
         side, access = world.side, world.access
-        modes = _MODES if number == 0 and (side.paths or side.partial_paths) else _MODES[:1]
+        modes: tuple[str, ...] = _MODES[:1]
+        if side.paths or side.partial_paths:
+            # fuller buckets make a hash join dearer, as a larger relation does
+            modes = _MODES if len(inner_worlds) == 1 else {0: _MODES[:2], 2: _MODES[::2]}.get(number, _MODES[:1])
         for mode in modes:
             ordered = mode == "ordered"
             worlds.append(

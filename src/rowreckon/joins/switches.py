@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 from math import ceil, floor
 
-from rowreckon.cost import PathCost
+from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
 from rowreckon.frozen import frozen
 from rowreckon.report.document import Basis, Margin, Method, SwitchPoint
 
@@ -82,17 +82,11 @@ def outer_lines(worlds: Sequence[World], *, shown_inner_differs: bool) -> tuple[
 
 
 def _placed(worlds: Sequence[World], line: Line) -> Line:
-    spans = tuple(_interval(worlds, line, border) for border in line.borders)
-    borders = tuple(_moved(border, *span) for border, span in zip(line.borders, spans, strict=True))
+    found = [_interval(worlds, line, border) for border in line.borders]
+    borders = tuple(moved for moved, _ in found)
     if len(worlds) == 1 or any(one.rows >= two.rows for one, two in pairwise(borders)):
         borders = line.borders
-    return replace(line, borders=borders, spans=spans)
-
-
-def _moved(border: Border, low: float, high: float) -> Border:
-    if low <= 0.0 or high <= low * _WOBBLE:
-        return border
-    return Border(border.below, border.above, float(ceil((low * high) ** 0.5)))
+    return replace(line, borders=borders, spans=tuple(span for _, span in found))
 
 
 def switch_points(
@@ -198,25 +192,43 @@ def _along_inner(model: JoinModel, points: Points, *, scale: float) -> list[Swit
     ]
 
 
-def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[float, float]:
-    """What the evidence leaves of a border: where steps make the lead wobble, and where other worlds put it."""
+def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[Border, tuple[float, float]]:
+    """The border in the middle of what likely worlds leave of it, and the first and last row that any world does.
+
+    Steps make the lead wobble too. From 0 where the border may lie anywhere.
+    """
     points = worlds[0][1]
 
     def leads(rows: float) -> bool:
         return line.model.leader(points.along(rows, inner_actual=line.inner_actual)) == border.below
 
     methods = {border.below, border.above}
+    if _may_move(worlds[0][0], points.along(border.rows, inner_actual=line.inner_actual), methods):
+        return border, (0.0, border.rows)
     low = high = border.rows
     if "nested_loop" in methods:  # whose page counts come in steps
         low, high = flip_interval(leads, border.rows)
+    least, most = low, high
     for other, there in worlds[1:]:
         if (other.free_order and "merge" not in methods) or (other.full_buckets and "hash" not in methods):
             continue  # what sets this world apart does not touch these two
         rows = _flip(other, there, border, inner_actual=line.inner_actual)
         if rows is None:
-            return 0.0, border.rows  # so far away that the border is not worth a figure
-        low, high = min(low, rows), max(high, rows)
-    return (low, high) if high <= low * _WIDEST else (0.0, border.rows)
+            return border, (0.0, border.rows)  # so far away that the border is not worth a figure
+        least, most = min(least, rows), max(most, rows)
+        if not (other.free_order or other.full_buckets):
+            low, high = min(low, rows), max(high, rows)
+    if high > low * _WIDEST:
+        return border, (0.0, border.rows)
+    if high > low * _WOBBLE:
+        border = Border(border.below, border.above, float(ceil((low * high) ** 0.5)))
+    return border, (least, most)
+
+
+def _may_move(model: JoinModel, point: Point, methods: set[Method]) -> bool:
+    """Whether an index that may be there unseen could lead at a border."""
+    hidden = [way for way in model.hidden if way.method in methods]
+    return bool(hidden) and STD_FUZZ_FACTOR * min(way.low(point) for way in hidden) < min(model.costs(point).values())
 
 
 def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: bool) -> float | None:

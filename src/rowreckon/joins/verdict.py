@@ -23,6 +23,11 @@ HOPELESS = 2.0
 _FUZZ_OVER_JOIN = STD_FUZZ_FACTOR**3
 """The planner's tolerance for a join, its outer side and that one's inputs together (common practice, no source)."""
 
+_NEARLY = 1.03
+"""How much dearer than the cheapest the executed method may be at the edge of what the evidence leaves: what sizes it
+leaves is cut off by a simpler reckoning than the model's (common practice, no source).
+"""
+
 Outcome = Literal["crossed", "stays", "close", "misled", "lacking"]
 
 
@@ -54,7 +59,10 @@ def decide(
     if points.actual is None:
         return Decision("undecided", None, None, "the rows that would have come are not known")
     found: set[Outcome] = set()
-    for world in worlds:
+    for number, world in enumerate(worlds):
+        if number == 0 and model.leader(points.estimate) != method and method in {w.method for w in model.deciding()}:
+            found.add("misled")
+            break
         found.add(_outcome(*world, method, permitted, _FUZZ_OVER_JOIN if over_join else STD_FUZZ_FACTOR))
         if len(found) > 1:
             break  # two worlds disagree: no further one can settle it
@@ -87,9 +95,21 @@ def decide(
 
 
 def fitting(worlds: list[World], method: Method) -> list[World]:
-    """The worlds in which the executed method leads at the estimate, as the planner found; the first if in none."""
+    """The worlds in which the executed method leads at the estimate, as the planner found; the first if in none.
+
+    Of several, one where it is only just beaten is kept behind those: at the edge of what the choice leaves it bounds
+    them.
+    """
     kept = [w for w in worlds if w[0].leader(w[1].estimate) == method]
-    return kept or worlds[:1]
+    if not kept:
+        return worlds[:1]
+    return kept + [w for w in worlds if w not in kept and _nearly(*w, method)]
+
+
+def _nearly(model: JoinModel, points: Points, method: Method) -> bool:
+    """Whether a world on the plan's evidence misses the planner's choice by a little."""
+    costs = model.costs(points.estimate)
+    return model.basis == "plan" and method in costs and costs[method] <= _NEARLY * min(costs.values())
 
 
 def trimmed(worlds: list[World]) -> list[World]:
@@ -124,8 +144,6 @@ def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozen
     assert points.actual is not None
     if method not in priced:
         return "lacking"
-    if model.leader(points.estimate) != method:
-        return "misled"
     there = model.costs(points.actual)
     best = model.leader(points.actual)
     others = [c for m, c in there.items() if m != method]
