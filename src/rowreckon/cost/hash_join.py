@@ -11,7 +11,7 @@ from __future__ import annotations
 from rowreckon.cost.capabilities import uses_ndistinct_for_hash_buckets
 from rowreckon.cost.gather import parallel_divisor
 from rowreckon.cost.hash_table import HashTableSize, hash_table_size
-from rowreckon.cost.path import FREE, PathCost, QualCost
+from rowreckon.cost.path import FREE, PathCost, QualCost, made_path
 from rowreckon.cost.selectivity import HashKey, SemiAntiJoinFactors, estimate_hash_bucket_stats
 from rowreckon.cost.settings import CostSettings
 from rowreckon.cost.units import DISABLE_COST, clamp_row_est, page_size, relation_byte_size, rint
@@ -63,10 +63,12 @@ def cost_hashjoin(
     width: int,
     terms: HashJoinTerms,
     table: HashTableSize | None = None,
+    keys: tuple[HashKey, ...] | None = None,
 ) -> PathCost:
     """Hash Join that builds on `inner` and probes with `outer`; `rows` (per process) is what it puts out.
 
-    `table` spares working out the hash table again where the inner side is the same as before (`join_hash_table`).
+    `table` spares working out the hash table again where the inner side is the same as before (`join_hash_table`);
+    `keys` stand in for those of the terms where the inner relation's rows vary.
 
     The startup cost holds 1e10 on all releases where the inner side's most frequent value alone would not fit into
     hash_mem: the planner's way to avoid such a join.
@@ -84,7 +86,7 @@ def cost_hashjoin(
         startup += settings.seq_page_cost * inner_pages
         run += settings.seq_page_cost * (inner_pages + 2.0 * page_size(outer_rows, outer.width))
     virtual_buckets = float(table.num_buckets) * table.num_batches
-    bucket_size, mcv_freq = _bucket(settings, terms, virtual_buckets)
+    bucket_size, mcv_freq = _bucket(settings, terms, terms.keys if keys is None else keys, virtual_buckets)
     disabled = outer.disabled_nodes + inner.disabled_nodes
     if not settings.enable_hashjoin:
         startup += settings.disable_cost
@@ -111,11 +113,13 @@ def cost_hashjoin(
     run += terms.target.per_tuple * rows
     total = startup + run
     if table.num_batches == 1:
-        return PathCost(startup, total, rows, width, 0.0, total - startup, disabled, "Hash Join")
-    return PathCost(startup, total, rows, width, startup, total, disabled, "Hash Join")
+        return made_path((startup, total, rows, width, 0.0, total - startup, disabled, "Hash Join"))
+    return made_path((startup, total, rows, width, startup, total, disabled, "Hash Join"))
 
 
-def _bucket(settings: CostSettings, terms: HashJoinTerms, virtual_buckets: float) -> tuple[float, float]:
+def _bucket(
+    settings: CostSettings, terms: HashJoinTerms, keys: tuple[HashKey, ...], virtual_buckets: float
+) -> tuple[float, float]:
     """Fraction of the inner rows in one bucket, and frequency of the most frequent key."""
     if terms.unique_inner:
         return 1.0 / virtual_buckets, 0.0
@@ -124,7 +128,7 @@ def _bucket(settings: CostSettings, terms: HashJoinTerms, virtual_buckets: float
     bucket_size = mcv_freq = 1.0
     if terms.multivariate_ndistinct is not None and uses_ndistinct_for_hash_buckets(settings.server_major):
         bucket_size = 1.0 / terms.multivariate_ndistinct
-    for key in terms.keys:
+    for key in keys:
         size, frequency = estimate_hash_bucket_stats(key, virtual_buckets)
         if bucket_size > size:
             bucket_size = size

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from rowreckon.cost.capabilities import caps_array_scans, counts_boundary_arrays_only
 from rowreckon.cost.gather import parallel_divisor
 from rowreckon.cost.pages import index_pages_fetched
-from rowreckon.cost.path import FREE, PathCost, QualCost
+from rowreckon.cost.path import FREE, PathCost, QualCost, made_path
 from rowreckon.cost.relation import RelationSize
 from rowreckon.cost.settings import CostSettings
 from rowreckon.cost.units import DEFAULT_RANGE_INEQ_SEL, clamp_row_est, float4, rint
@@ -237,7 +237,7 @@ def cost_index(
         disabled = settings.disabled_node
     total = startup + run + cpu
     kind = "Index Only Scan" if index_only else "Index Scan"
-    return PathCost(startup, total, rows, width, startup, total, disabled, kind)
+    return made_path((startup, total, rows, width, startup, total, disabled, kind))
 
 
 def heap_pages_for_workers(

@@ -6,7 +6,7 @@ the price of reading back, so that the planner materialises the side that is rea
 
 from __future__ import annotations
 
-from rowreckon.cost.path import PathCost
+from rowreckon.cost.path import PathCost, made_path
 from rowreckon.cost.scans import tuplestore_rescan
 from rowreckon.cost.settings import CostSettings
 
@@ -16,4 +16,4 @@ def cost_material(settings: CostSettings, subpath: PathCost) -> PathCost:
     rows, width = subpath.rows, subpath.width
     total = subpath.total_cost + tuplestore_rescan(settings, 2.0 * settings.cpu_operator_cost, rows, width)
     again = tuplestore_rescan(settings, settings.cpu_operator_cost, rows, width)
-    return PathCost(subpath.startup_cost, total, rows, width, 0.0, again, subpath.disabled_nodes, "Materialize")
+    return made_path((subpath.startup_cost, total, rows, width, 0.0, again, subpath.disabled_nodes, "Materialize"))

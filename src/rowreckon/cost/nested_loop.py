@@ -6,7 +6,7 @@ releases 13 to 18.
 
 from __future__ import annotations
 
-from rowreckon.cost.path import FREE, PathCost, QualCost
+from rowreckon.cost.path import FREE, PathCost, QualCost, made_path
 from rowreckon.cost.selectivity import SemiAntiJoinFactors
 from rowreckon.cost.settings import CostSettings
 from rowreckon.cost.units import rint
@@ -89,4 +89,4 @@ def cost_nestloop(
         startup += settings.disable_cost
         disabled += settings.disabled_node
     total = startup + run
-    return PathCost(startup, total, rows, width, startup, total, disabled, "Nested Loop")
+    return made_path((startup, total, rows, width, startup, total, disabled, "Nested Loop"))

@@ -6,6 +6,8 @@ cost of doing it again. Both kinds of values are tuples, because thousands are m
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import partial
 from typing import NamedTuple
 
 
@@ -55,6 +57,10 @@ class PathCost(NamedTuple):
         """The same path if it delivered another number of rows at the same cost (a misestimated filter)."""
         return self._replace(rows=rows)
 
+
+_Fields = tuple[float, float, float, int, float, float, int, str]
+made_path: Callable[[_Fields], PathCost] = partial(tuple.__new__, PathCost)
+"""A PathCost of its fields in their order without the detour over `PathCost.__new__`: for what is made in thousands."""
 
 MARK_RESTORE_KINDS = frozenset({"Index Scan", "Index Only Scan", "Materialize", "Sort"})
 """Node types that can go back to a marked position, as a merge join's inner side may have to.

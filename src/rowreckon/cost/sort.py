@@ -10,7 +10,7 @@ from __future__ import annotations
 from math import ceil, log
 
 from rowreckon.cost.capabilities import has_balanced_merge_order, has_plain_incremental_sort_groups
-from rowreckon.cost.path import PathCost
+from rowreckon.cost.path import PathCost, made_path
 from rowreckon.cost.scans import tuplestore_rescan
 from rowreckon.cost.settings import CostSettings
 from rowreckon.cost.units import BLCKSZ, log2, relation_byte_size
@@ -65,7 +65,7 @@ def cost_sort(settings: CostSettings, subpath: PathCost, limit_tuples: float = -
         startup += settings.disable_cost
         disabled += settings.disabled_node
     again = tuplestore_rescan(settings, settings.cpu_operator_cost, subpath.rows, subpath.width)
-    return PathCost(startup, startup + run, subpath.rows, subpath.width, 0.0, again, disabled, "Sort")
+    return made_path((startup, startup + run, subpath.rows, subpath.width, 0.0, again, disabled, "Sort"))
 
 
 def cost_incremental_sort(
@@ -86,4 +86,6 @@ def cost_incremental_sort(
     run = group_run + (group_run + group_startup) * (groups - 1.0) + input_run * (groups - 1.0)
     run += settings.cpu_tuple_cost * tuples + 2.0 * settings.cpu_tuple_cost * groups
     total = startup + run
-    return PathCost(startup, total, tuples, subpath.width, startup, total, subpath.disabled_nodes, "Incremental Sort")
+    return made_path(
+        (startup, total, tuples, subpath.width, startup, total, subpath.disabled_nodes, "Incremental Sort")
+    )

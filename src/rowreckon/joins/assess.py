@@ -160,7 +160,7 @@ def _residual(reckoned: ReckonedTree, facts: JoinFacts, models: list[JoinModel],
     printed = reckoned.tree.nodes[facts.node].total_cost
     if not printed or not models or any(m.executed is None or m.executed.solved for m in models):
         return None
-    costs = [m.executed.cost(point).total_cost for m in models if m.executed is not None]
+    costs = [(m.executed.whole or m.executed.cost)(point).total_cost for m in models if m.executed is not None]
     if max(costs) > _MOST_PLAY_OF_EXECUTED * min(costs):
         return None
     return costs[0] / float(printed)

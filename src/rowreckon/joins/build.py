@@ -16,6 +16,7 @@ from .known import Known
 from .model import JoinModel
 from .sides import JoinFacts
 from .unique_side import made_unique
+from .wanted import Wanted, as_wanted
 from .ways import Way, ways_of
 
 
@@ -25,14 +26,14 @@ def plan_models(
     facts: JoinFacts,
     worlds: list[JoinInput],
     excluded: dict[Method, str],
-    fraction: float,
+    wanted: Wanted,
 ) -> list[JoinModel]:
     """A model for each world that the plan allows, with the ways that may exist unseen."""
     printed = float(reckoned.tree.nodes[facts.node].total_cost or 0.0)
     hidden = hidden_ways(settings, facts, worlds[0], printed, excluded)
     return [
         replace(
-            build_model(settings, reckoned, facts, world, None, excluded, fraction), hidden=hidden, _kept={}, _best={}
+            build_model(settings, reckoned, facts, world, None, excluded, wanted), hidden=hidden, _kept={}, _best={}
         )
         for world in worlds
     ]
@@ -45,7 +46,7 @@ def build_model(
     join: JoinInput,
     known: Known | None,
     excluded: dict[Method, str],
-    fraction: float,
+    wanted: Wanted,
 ) -> JoinModel:
     """The model over the executed order of the sides and, where the join type permits, the other one."""
     orders = [join]
@@ -54,11 +55,12 @@ def build_model(
     for order in tuple(orders):
         orders += made_unique(settings, order)
     ways = [w for order in orders for w in ways_of(settings, order) if w.method not in excluded]
+    ways = as_wanted(settings, join, ways, wanted)
     outer_cost = join.outer_paths[0].path.total_cost if join.outer_paths else 0.0
     return JoinModel(
         ways=tuple(ways),
-        executed=_executed(reckoned, facts, ways),
-        fraction=fraction,
+        executed=_executed(reckoned, facts, ways, join.order),
+        fraction=1.0 if wanted.share is None else min(wanted.share, 1.0),
         base_cost=outer_cost,
         partial=facts.workers > 0,
         free_order=join.free_order,
@@ -66,10 +68,12 @@ def build_model(
     )
 
 
-def _executed(reckoned: ReckonedTree, facts: JoinFacts, ways: list[Way]) -> Way | None:
+def _executed(reckoned: ReckonedTree, facts: JoinFacts, ways: list[Way], order: tuple[str, ...]) -> Way | None:
     """The way that the plan took."""
     mine = [w for w in ways if w.method == facts.method and not w.turned and w.existing]
     mine = [w for w in mine if w.unique == facts.made_unique]
+    if order:
+        mine = [w for w in mine if order[0] in w.order]
     tree = reckoned.tree
     if facts.method == "hash":
         return next((w for w in mine if w.shared == facts.shared_hash), None)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import field
+from dataclasses import field, replace
 from types import MappingProxyType
 
 from rowreckon.capture import Capture
@@ -16,7 +16,6 @@ from .build import build_model, plan_models
 from .catalog_inputs import catalog_input
 from .inputs import JoinInput
 from .known import Known
-from .limits import fetched_fraction
 from .lower import LowerJoin, lower_join
 from .methods import excluded_methods, nothing_known
 from .model import JoinModel
@@ -25,7 +24,9 @@ from .planner_figures import PlannerFigure, planner_figures
 from .reasons import catalog_facts
 from .relation_evidence import RelationEvidence
 from .semijoins import as_semijoin
+from .side_paths import order_of
 from .sides import JoinFacts
+from .wanted import wanted_of
 
 
 @frozen
@@ -59,17 +60,21 @@ def gather(
     facts = as_semijoin(reckoned, facts, capture.query)
     join = catalog_input(settings, reckoned, facts, known, below) if known is not None else None
     missing: list[Missing] = []
-    fraction = fetched_fraction(reckoned.tree, facts.node)
     if join is None:
         joins = plan_worlds(settings, reckoned, facts, relations)
         if joins:
-            models = plan_models(settings, reckoned, facts, joins, excluded, fraction)
+            wanted = wanted_of(reckoned.tree, facts.node, (), capture.query)
+            models = plan_models(settings, reckoned, facts, joins, excluded, wanted)
             return JoinEvidence(facts, tuple(zip(joins, models, strict=True)), excluded, planner)
         tables = tuple(reckoned.tables[facts.node])
         why = "the plan alone does not tell sizes and statistics" if known is None else "they were not all readable"
         missing.append(catalog_facts(tables, why))
         return JoinEvidence(facts, (), excluded, planner, tuple(missing))
-    model = build_model(settings, reckoned, facts, join, known, excluded, fraction)
+    assert known is not None
+    delivered = order_of(reckoned.tree, facts.node, known.index_order)
+    wanted = wanted_of(reckoned.tree, facts.node, delivered, capture.query)
+    join = replace(join, order=wanted.order)
+    model = build_model(settings, reckoned, facts, join, known, excluded, wanted)
     return JoinEvidence(facts, ((join, model),), excluded, planner)
 
 

@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import NamedTuple, Protocol
 
 from rowreckon.cost import HashKey, MergeScanSelectivity, PathCost
+from rowreckon.cost.path import made_path
 from rowreckon.cost.units import DEFAULT_NUM_DISTINCT, clamp_row_est
 from rowreckon.frozen import frozen
 from rowreckon.report.document import Basis
@@ -46,7 +48,7 @@ class Point(NamedTuple):
 def with_rows(path: PathCost, rows: float) -> PathCost:
     """The path if it delivered another number of rows at the same cost; searches make it thousands of times."""
     startup, total, _, width, again_startup, again_total, disabled, kind = path
-    return PathCost(startup, total, rows, width, again_startup, again_total, disabled, kind)
+    return made_path((startup, total, rows, width, again_startup, again_total, disabled, kind))
 
 
 def _between(here: PathCost, there: PathCost, way: float) -> PathCost:
@@ -93,18 +95,21 @@ class SideInput:
     members: tuple[KnownRelation, ...] = ()
     own_factor: float = 1.0
 
-    def path_at(self, path: SidePath, rows: float, processes: float = 1.0) -> PathCost:
-        """A way to produce the side once it gives so many rows in each of the processes.
+    def pricer(self, path: SidePath, processes: float = 1.0) -> Callable[[float], PathCost]:
+        """A way to produce the side, by the rows that it gives in each of the processes.
 
         The cost of a join below goes from its estimate to its actual in a straight line, and stays there beyond.
         """
-        if path.actual is None or self.actual_ratio is None:
-            return with_rows(path.path, rows)
-        further = (self.actual_ratio - 1.0) * self.rows
-        if abs(further) < 1.0:
-            return with_rows(path.path, rows)
-        way = min(max((rows * processes - self.rows) / further, 0.0), 1.0)
-        return _between(path.path, path.actual, way)._replace(rows=rows)
+        further = 0.0 if self.actual_ratio is None else (self.actual_ratio - 1.0) * self.rows
+        there = path.actual
+        if there is None or abs(further) < 1.0:
+            return partial(with_rows, path.path)
+
+        def at(rows: float) -> PathCost:
+            way = min(max((rows * processes - self.rows) / further, 0.0), 1.0)
+            return _between(path.path, there, way)._replace(rows=rows)
+
+        return at
 
 
 @frozen
@@ -219,7 +224,7 @@ class JoinInput:
     semijoin is run as an inner join over a side without duplicates. `free_order` marks a world in which every relation
     comes in the order of the join columns for nothing, `full_buckets` one whose hash buckets are fuller than their
     average: bounds, no likelihoods. `parameters_came` are the different keys among the outer rows that came, where the
-    run proves the statistics wrong.
+    run proves the statistics wrong. `order` is the one in which the output is taken as it comes (empty: none is).
     """
 
     turned: bool
@@ -242,6 +247,7 @@ class JoinInput:
     free_order: bool = False
     full_buckets: bool = False
     parameters_came: float | None = None
+    order: tuple[str, ...] = ()
 
     @property
     def selectivity(self) -> float:
@@ -256,13 +262,13 @@ class JoinInput:
         """The ways to read the outer side, the cheapest first."""
         return self.outer.partial_paths if self.workers > 0 else self.outer.paths
 
-    def outer_at(self, path: SidePath, rows: float) -> PathCost:
-        """A way to produce the outer side once it gives so many rows in one process."""
-        return self.outer.path_at(path, rows, self.processes if self.workers > 0 else 1.0)
+    def outer_pricer(self, path: SidePath) -> Callable[[float], PathCost]:
+        """A way to produce the outer side, by the rows that it gives in one process."""
+        return self.outer.pricer(path, self.processes if self.workers > 0 else 1.0)
 
-    def inner_at(self, path: SidePath, rows: float, *, shared: bool = False) -> PathCost:
-        """A way to produce the inner side once it gives so many rows; `shared`: in one process."""
-        return self.inner.path_at(path, rows, self.processes if shared else 1.0)
+    def inner_pricer(self, path: SidePath, *, shared: bool = False) -> Callable[[float], PathCost]:
+        """A way to produce the inner side, by its rows; `shared`: by those of one process."""
+        return self.inner.pricer(path, self.processes if shared else 1.0)
 
     def rows_at(self, point: Point) -> tuple[float, float]:
         """Outer rows of one process and inner rows at a point, in this order of the sides."""

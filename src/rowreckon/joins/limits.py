@@ -35,15 +35,27 @@ _BLOCKING = (
 
 def fetched_fraction(tree: PlanTree, number: int) -> float:
     """The share of the rows of the join at `number` that the planner expected to be fetched, above 0, at most 1."""
-    at, fraction = number, 1.0
+    share = wanted_share(tree, number)
+    return 1.0 if share is None else min(share, 1.0)
+
+
+def wanted_share(tree: PlanTree, number: int) -> float | None:
+    """Rows wanted of the join at `number`, as a multiple of those expected of it; None where all are, however many.
+
+    A LIMIT above what was expected is printed as that; what came of it tells then that more was wanted.
+    """
+    at, share = number, None
     while at > 0:
         above = tree.parent[at]
         node, child = tree.nodes[above], tree.nodes[at]
         if isinstance(node, _BLOCKING) or child.parent_relationship in ("InitPlan", "SubPlan", "Inner"):
-            return fraction
+            break
         if isinstance(node, LimitNode) and node.plan_rows and child.plan_rows:
-            fraction *= min(node.plan_rows / child.plan_rows, 1.0)
+            came = float(node.actual_rows or 0.0) if node.loops == 1 else 0.0
+            stopped = node.plan_rows < child.plan_rows or came > node.plan_rows
+            if stopped:
+                share = (1.0 if share is None else share) * max(node.plan_rows, came) / child.plan_rows
         elif isinstance(node, JoinNode) and child.parent_relationship != "Outer":
-            return fraction
+            break
         at = above
-    return max(fraction, 1e-9)
+    return None if share is None else max(share, 1e-9)

@@ -49,7 +49,7 @@ def lower_join(
     points = points_of(facts, join)
     if points.actual is None or model.leader(points.estimate) != facts.method:
         return None
-    if abs(model.executed.cost(points.estimate).total_cost / printed - 1.0) > _TRUSTED:
+    if abs((model.executed.whole or model.executed.cost)(points.estimate).total_cost / printed - 1.0) > _TRUSTED:
         return None
     taken = model.taken(points.actual)
     return None if taken is None else LowerJoin(taken, model.executed.cost(points.actual))

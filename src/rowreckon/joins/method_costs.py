@@ -71,7 +71,7 @@ def _of_ways(model: JoinModel, point: Point | None) -> dict[int, float]:
     """What each way costs at a point, by its identity."""
     if point is None:
         return {}
-    found = {id(w): model.fetched(p) for w, (_, p) in zip(model.deciding(), model.paths(point), strict=True)}
+    found = {id(w): p.total_cost for w, (_, p) in zip(model.deciding(), model.paths(point), strict=True)}
     found.update({id(w): model.cost(w, point) for w in model.ways if not w.existing})
     return found
 

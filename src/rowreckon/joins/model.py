@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import field, replace
 
-from rowreckon.cost import PathCost, fractional_cost
+from rowreckon.cost import PathCost
 from rowreckon.frozen import frozen
 from rowreckon.report.document import Basis, Method
 
@@ -60,7 +60,7 @@ class JoinModel:
 
     def cost(self, way: Way, point: Point) -> float:
         """A way's cost of the fraction that will be fetched, planner cost."""
-        return self.fetched(self.path(way, point))
+        return self.path(way, point).total_cost
 
     def paths(self, point: Point) -> tuple[tuple[Method, PathCost], ...]:
         """The paths of all existing ways at a point, in the planner's order; the estimate and the actual are kept."""
@@ -82,7 +82,7 @@ class JoinModel:
         best: dict[Method, PathCost] = {}
         for method, path in self.paths(point):
             held = best.get(method)
-            if held is None or self.fetched(path) < self.fetched(held):
+            if held is None or path.total_cost < held.total_cost:
                 best[method] = path
         if point in self._kept:
             self._best[point] = best
@@ -90,7 +90,7 @@ class JoinModel:
 
     def costs(self, point: Point) -> dict[Method, float]:
         """Per method the cost of its cheapest existing way at a point, planner cost."""
-        return {m: self.fetched(p) for m, p in self.best_paths(point).items()}
+        return {m: p.total_cost for m, p in self.best_paths(point).items()}
 
     def leader(self, point: Point) -> Method | None:
         """The method that the planner would take at a point.
@@ -114,16 +114,12 @@ class JoinModel:
 
     def _survivor(self, paths: Sequence[tuple[Method, PathCost]]) -> tuple[Method, PathCost] | None:
         if self.fraction < 1.0 or self.partial:
-            return min(paths, key=lambda f: self.fetched(f[1])) if paths else None
+            return min(paths, key=lambda f: f[1].total_cost) if paths else None
         held: tuple[Method, PathCost] | None = None
         for found in paths:
             if held is None or replaces(found[1], held[1]):
                 held = found
         return held
-
-    def fetched(self, path: PathCost) -> float:
-        """What the fraction of a path's rows that will be fetched costs, planner cost."""
-        return path.total_cost if self.fraction >= 1.0 else fractional_cost(path, self.fraction)
 
     def _calibrated(self, method: Method, path: PathCost) -> PathCost:
         factor = self.scale.get(method, 1.0)

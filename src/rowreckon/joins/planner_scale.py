@@ -29,8 +29,8 @@ def calibrated(
     """
     told = {m: f.total_cost for m, f in figures.items() if f.total_cost is not None}
     printed = reckoned.tree.nodes[facts.node].total_cost
-    if not told or model.executed is None or printed is None:
-        return model
+    if not told or model.executed is None or printed is None or model.executed.whole is not None:
+        return model  # the server's figures are those of the whole output
     told[facts.method] = float(printed)
     best = model.best_paths(estimate)
     scale: dict[Method, float] = {}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import floor, log
+from math import floor, inf, log
 
 from rowreckon.counts.interval import Interval
 from rowreckon.frozen import frozen
@@ -93,6 +93,8 @@ def _matches(facts: JoinFacts, outer: float, inner: float, estimate: Point) -> t
     outer_rows = max(outer, 1.0)
     if came is None:
         return 1.0, None
+    if facts.output_state == "at_least":
+        came = Interval(came.low, inf)  # it may have been cut short long before its end
     came, expected = came.scaled(facts.processes), expected.scaled(facts.processes)
     moved = outer_rows / max(estimate.outer, 1.0)
     if facts.kind in ("Semi", "Anti", "Right Semi", "Right Anti"):
@@ -101,7 +103,7 @@ def _matches(facts: JoinFacts, outer: float, inner: float, estimate: Point) -> t
         grown = kept / max(planned, 1.0)
         if Interval(expected.low * grown, expected.high * grown).meets(came):
             return 1.0, None
-        share = min((came.low + came.high) / 2 / kept, 1.0)
+        share = min((came.low + min(came.high, kept)) / 2 / kept, 1.0)
         return 1.0, share if "Semi" in facts.kind else 1.0 - share
     moved *= max(inner, 1.0) / max(estimate.inner, 1.0)
     if facts.kind in ("Left", "Right", "Full"):

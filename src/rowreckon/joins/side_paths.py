@@ -67,7 +67,7 @@ def printed_paths(
         num_batches=_batches(tree, side.node),
     )
     presorted = facts.method == "merge" and not side.sorted_here
-    order = tuple(keys) if presorted else _order(tree, side.node, index_order)
+    order = tuple(keys) if presorted else order_of(tree, side.node, index_order)
     yield SidePath(path, order, _ACCESS.get(node.node_type, ""))
 
 
@@ -185,7 +185,7 @@ def _batches(tree: PlanTree, number: int) -> int:
     return 1
 
 
-def _order(tree: PlanTree, number: int, index_order: IndexOrder) -> tuple[str, ...]:
+def order_of(tree: PlanTree, number: int, index_order: IndexOrder) -> tuple[str, ...]:
     """The sort order in which a node delivers, as far as merge joins and nested loops hand it up."""
     node: PlanNode = tree.nodes[number]
     while isinstance(node, (JoinNode, MaterializeNode, LimitNode)):

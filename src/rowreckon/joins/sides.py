@@ -99,6 +99,7 @@ class JoinFacts:
     output_actual_interval: Interval | None
     removed_rows: float
     scale: float | None
+    output_state: CountState = "exact"
     made_unique: Literal["", "inner", "outer"] = ""
 
     @property
@@ -173,6 +174,7 @@ def join_facts(reckoned: ReckonedTree, number: int, aliases: Aliases) -> JoinFac
         output_actual=None if count.actual is None else count.actual / divisor,
         output_actual_interval=None if count.actual_interval is None else count.actual_interval.scaled(1 / divisor),
         removed_rows=(node.rows_removed_by_join_filter or 0) * max(node.loops, 1.0) / divisor,
+        output_state=count.state,
         scale=outer.divisor if node.actual_loops is None or node.loops > 0 else None,
     )
 

@@ -33,29 +33,24 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     outer = join.outer_paths[0]
     anti = join.kind == "Anti"
 
-    moves = any(c.inner.relation_tuples > 0.0 for c in hashed)
+    single = join.inner.single
+    moves = any(c.inner.relation_tuples > 0.0 and (single or c.inner.relation_actual is not None) for c in hashed)
 
-    made: dict[tuple[Matching, float, bool], HashJoinTerms] = {}
-    common: list[tuple[float, QualCost, QualCost]] = []  # what all points share, once it is asked for
+    made: dict[tuple[Matching, bool], HashJoinTerms] = {}
+    inner_keys = tuple(c.inner for c in hashed)
+    still = tuple(key.hash_key() for key in inner_keys)
 
-    def key_of(key: KeyInput, inner_rows: float) -> HashKey:
-        if not moves:
-            return key.hash_key()
+    def moved(key: KeyInput, inner_rows: float) -> HashKey:
         return key.hash_key(moved_with(join.inner, inner_rows, key.relation_rows, key.relation_actual))
 
-    def terms_of(matching: Matching, inner_rows: float, shared: bool) -> HashJoinTerms:
-        if not common:
-            operator = settings.cpu_operator_cost
-            of_hashed = QualCost(0.0, operator * sum(c.calls for c in hashed))
-            of_others = QualCost(0.0, operator * sum(c.calls for c in join.clauses if not c.can_hash))
-            common.append((prod(c.selectivity for c in hashed), of_hashed, of_others))
-        selectivity, hash_quals, join_quals = common[0]
+    def terms_of(matching: Matching, shared: bool) -> HashJoinTerms:
+        operator = settings.cpu_operator_cost
         return HashJoinTerms(
-            selectivity=min(selectivity * matching.ratio, 1.0),
-            keys=tuple([key_of(c.inner, inner_rows) for c in hashed]),
+            selectivity=min(prod(c.selectivity for c in hashed) * matching.ratio, 1.0),
+            keys=still,
             num_hashclauses=len(hashed),
-            hash_quals=hash_quals,
-            join_quals=join_quals,
+            hash_quals=QualCost(0.0, operator * sum(c.calls for c in hashed)),
+            join_quals=QualCost(0.0, operator * sum(c.calls for c in join.clauses if not c.can_hash)),
             factors=factors_of(join, matching),
             anti=anti,
             unique_inner=join.inner_made_unique is not None,
@@ -64,31 +59,37 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
         )
 
     matching = matching_of(join)
-    tables: dict[tuple[float, bool], HashTableSize] = {}  # the last one: along outer rows it stays the same
+    tables: dict[tuple[float, bool], tuple[HashTableSize, tuple[HashKey, ...]]] = {}  # the last: it mostly stays
+    outer_at = join.outer_pricer(outer)
 
-    def cost(point: Point, inner: SidePath, shared: bool) -> PathCost:
+    def cost(point: Point, inner_at: Callable[[float], PathCost], shared: bool) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
-        key = (matching(point), inner_rows if moves else 0.0, shared)
+        key = (matching(point), shared)
         terms = made.get(key)
         if terms is None:
             made.clear()
             terms = made[key] = terms_of(*key)
+        whole_rows = inner_rows
         if shared:
             inner_rows = clamp_row_est(inner_rows / join.processes)
-        built = join.inner_at(inner, inner_rows, shared=shared)
-        table = tables.get((inner_rows, shared))
-        if table is None:
+        built = inner_at(inner_rows)
+        known = tables.get((inner_rows, shared))
+        if known is None:
             tables.clear()
-            table = tables[(inner_rows, shared)] = join_hash_table(settings, built, terms)
-        return cost_hashjoin(settings, join.outer_at(outer, outer_rows), built, join.output_rows, 0, terms, table)
+            keys = tuple([moved(k, whole_rows) for k in inner_keys]) if moves else still
+            known = tables[(inner_rows, shared)] = (join_hash_table(settings, built, terms), keys)
+        outer_path = outer_at(outer_rows)
+        return cost_hashjoin(settings, outer_path, built, join.output_rows, 0, terms, known[0], known[1])
 
     if join.inner.paths and _has_type(settings, join, shared=False):
         whole = join.inner.paths[0]
-        yield _words("hash", whole), False, lambda point: cost(point, whole, False)
+        whole_at = join.inner_pricer(whole)
+        yield _words("hash", whole), False, lambda point: cost(point, whole_at, False)
     shares = join.workers > 0 and bool(join.inner.partial_paths) and settings.enable_parallel_hash
     if shares and _has_type(settings, join, shared=True):
         part = join.inner.partial_paths[0]
-        yield _words("shared hash", part), True, lambda point: cost(point, part, True)
+        part_at = join.inner_pricer(part, shared=True)
+        yield _words("shared hash", part), True, lambda point: cost(point, part_at, True)
 
 
 def _words(table: str, inner: SidePath) -> str:

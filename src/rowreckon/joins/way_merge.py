@@ -16,7 +16,7 @@ from rowreckon.cost.capabilities import has_right_anti_join
 
 from .inputs import ClauseInput, JoinInput, Point, SidePath
 
-Built = tuple[str, tuple[bool, bool], Callable[[Point], PathCost]]
+Built = tuple[str, tuple[bool, bool], Callable[[Point], PathCost], tuple[str, ...]]
 
 
 def sorted_merges(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
@@ -89,6 +89,7 @@ def _built(
 ) -> Built:
     # Most ways are priced at a handful of points only: what they share is worked out when first needed.
     made: dict[float, MergeJoinTerms] = {}
+    outer_at, inner_at = join.outer_pricer(outer), join.inner_pricer(inner)
 
     def terms_of(ratio: float) -> MergeJoinTerms:
         others = [c for c in join.clauses if c not in merged]
@@ -110,12 +111,12 @@ def _built(
         terms = made.get(point.ratio)
         if terms is None:
             terms = made[point.ratio] = terms_of(point.ratio)
-        outer_path, inner_path = join.outer_at(outer, outer_rows), join.inner_at(inner, inner_rows)
-        return cost_mergejoin(settings, outer_path, inner_path, join.output_rows, 0, terms)
+        return cost_mergejoin(settings, outer_at(outer_rows), inner_at(inner_rows), join.output_rows, 0, terms)
 
     words = [f"sort of {outer.access}" if outer_sorts else outer.access]
     words.append(f"sort of {inner.access}" if inner_sorts else inner.access)
-    return " with ".join(words), (outer_sorts, inner_sorts), cost
+    leading = () if join.kind in ("Right", "Full", "Right Anti") else (merged[0].outer.text, merged[0].inner.text)
+    return " with ".join(words), (outer_sorts, inner_sorts), cost, leading
 
 
 def _has_type(settings: CostSettings, join: JoinInput) -> bool:

@@ -9,11 +9,11 @@ from rowreckon.cost.capabilities import has_memoize, materializes_below_gather
 
 from .appended import appended_paths
 from .factors import Matching, factors_of, matching_of
-from .inputs import JoinInput, Point
+from .inputs import JoinInput, Point, SidePath
 from .parameterised import Parameterised, parameterised_paths
 from .parameters import distinct_parameters
 
-Built = tuple[str, str | None, Callable[[Point], PathCost], bool, bool]
+Built = tuple[str, str | None, Callable[[Point], PathCost], bool, bool, tuple[str, ...]]
 _SELF_KEEPING = frozenset({"Materialize", "CTE Scan", "WorkTable Scan", "Function Scan", "Sort"})
 
 
@@ -21,34 +21,48 @@ def nested_loop_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]
     """Nested loops in this order of the sides; none for join types that need unmatched inner rows."""
     if join.kind not in ("Inner", "Left", "Semi", "Anti") or not join.outer_paths:
         return
-    plain = list(_unparameterised(settings, join))
+    inners = (*parameterised_paths(settings, join), *appended_paths(settings, join))
+    wanted = [path for path in join.outer_paths[1:] if join.order and path.order[:1] == join.order[:1]]
+    for outer in (join.outer_paths[0], *wanted):
+        for access, index, cost, existing, solved in _over(settings, join, outer, inners):
+            yield access, index, cost, existing, solved, outer.order[:1]
+
+
+def _over(
+    settings: CostSettings, join: JoinInput, outer: SidePath, inners: tuple[Parameterised, ...]
+) -> Iterator[tuple[str, str | None, Callable[[Point], PathCost], bool, bool]]:
+    plain = list(_unparameterised(settings, join, outer))
     yield from plain[:1]
-    for inner in (*parameterised_paths(settings, join), *appended_paths(settings, join)):
-        yield inner.access, inner.index, _with_index(settings, join, inner), inner.existing, inner.solved
+    for inner in inners:
+        yield inner.access, inner.index, _with_index(settings, join, outer, inner), inner.existing, inner.solved
         if inner.memoizable and has_memoize(settings.server_major) and settings.enable_memoize:
-            yield f"memoize of {inner.access}", inner.index, _with_memoize(settings, join, inner), inner.existing, False
+            cost = _with_memoize(settings, join, outer, inner)
+            yield f"memoize of {inner.access}", inner.index, cost, inner.existing, False
     yield from plain[1:]
 
 
-def _unparameterised(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
+def _unparameterised(
+    settings: CostSettings, join: JoinInput, outer: SidePath
+) -> Iterator[tuple[str, str | None, Callable[[Point], PathCost], bool, bool]]:
     if not join.inner.paths:
         return
-    outer, inner = join.outer_paths[0], join.inner.paths[0]
+    inner = join.inner.paths[0]
     quals = QualCost(0.0, settings.cpu_operator_cost * sum(c.calls for c in join.clauses))
 
     terms_of = _terms(join, quals, indexed=False)
+    outer_at, inner_at = join.outer_pricer(outer), join.inner_pricer(inner)
 
     def plain(point: Point) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
         terms = terms_of(point)
-        path = join.inner_at(inner, inner_rows)
-        return cost_nestloop(settings, join.outer_at(outer, outer_rows), path, join.output_rows, 0, terms)
+        path = inner_at(inner_rows)
+        return cost_nestloop(settings, outer_at(outer_rows), path, join.output_rows, 0, terms)
 
     def kept(point: Point) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
         terms = terms_of(point)
-        path = cost_material(settings, join.inner_at(inner, inner_rows))
-        return cost_nestloop(settings, join.outer_at(outer, outer_rows), path, join.output_rows, 0, terms)
+        path = cost_material(settings, inner_at(inner_rows))
+        return cost_nestloop(settings, outer_at(outer_rows), path, join.output_rows, 0, terms)
 
     yield inner.access or "plain", None, plain, True, False
     keepable = inner.path.kind not in _SELF_KEEPING and join.inner_made_unique is None
@@ -57,22 +71,26 @@ def _unparameterised(settings: CostSettings, join: JoinInput) -> Iterator[Built]
         yield f"materialize of {inner.access}" if inner.access else "materialize", None, kept, True, False
 
 
-def _with_index(settings: CostSettings, join: JoinInput, inner: Parameterised) -> Callable[[Point], PathCost]:
-    outer = join.outer_paths[0]
+def _with_index(
+    settings: CostSettings, join: JoinInput, outer: SidePath, inner: Parameterised
+) -> Callable[[Point], PathCost]:
     terms_of = _terms(join, _left_at_join(settings, join, inner), indexed=inner.indexed)
+    outer_at = join.outer_pricer(outer)
 
     def cost(point: Point) -> PathCost:
         outer_rows, _ = join.rows_at(point)
         terms = terms_of(point)
-        return cost_nestloop(settings, join.outer_at(outer, outer_rows), inner.cost(point), join.output_rows, 0, terms)
+        return cost_nestloop(settings, outer_at(outer_rows), inner.cost(point), join.output_rows, 0, terms)
 
     return cost
 
 
-def _with_memoize(settings: CostSettings, join: JoinInput, inner: Parameterised) -> Callable[[Point], PathCost]:
-    outer = join.outer_paths[0]
+def _with_memoize(
+    settings: CostSettings, join: JoinInput, outer: SidePath, inner: Parameterised
+) -> Callable[[Point], PathCost]:
     terms_of = _terms(join, _left_at_join(settings, join, inner), indexed=False)
     key_width = sum(c.outer.width for c in inner.clauses)
+    outer_at = join.outer_pricer(outer)
 
     def cost(point: Point) -> PathCost:
         outer_rows, _ = join.rows_at(point)
@@ -84,7 +102,7 @@ def _with_memoize(settings: CostSettings, join: JoinInput, inner: Parameterised)
             key_width=key_width,
         )
         terms = terms_of(point)
-        return cost_nestloop(settings, join.outer_at(outer, outer_rows), path, join.output_rows, 0, terms)
+        return cost_nestloop(settings, outer_at(outer_rows), path, join.output_rows, 0, terms)
 
     return cost
 

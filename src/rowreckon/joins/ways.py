@@ -11,6 +11,7 @@ from rowreckon.report.document import Basis, Method
 
 from .inputs import JoinInput, Point
 from .way_hash import hash_ways
+from .way_merge import Built as MergeBuilt
 from .way_merge import presorted_merges, sorted_merges
 from .way_nested_loop import nested_loop_ways
 
@@ -25,7 +26,8 @@ class Way:
     `cost` gives its path at a point. `existing` is false for a way that needs an index which isn't there: such a way
     never decides. `sorts` says which sides a merge join sorts, `shared` that all processes build one hash table,
     `unique` which side of it a semijoin makes unique first, `solved` that its cost was solved from the join's
-    own printed one.
+    own printed one. `order` are expressions of which any may be the first that it delivers in order. `whole` is given
+    where `cost` prices only the rows that are wanted.
     """
 
     method: Method
@@ -39,6 +41,13 @@ class Way:
     shared: bool = False
     unique: MadeUnique = ""
     solved: bool = False
+    order: tuple[str, ...] = ()
+    whole: CostAt | None = None
+
+
+def _merge(join: JoinInput, built: MergeBuilt, unique: MadeUnique) -> Way:
+    access, sorts, cost, order = built
+    return Way("merge", access, None, join.turned, join.basis, cost, sorts=sorts, unique=unique, order=order)
 
 
 def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
@@ -47,7 +56,9 @@ def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
     if join.outer_made_unique is not None:
         unique = "outer"
     for merge in sorted_merges(settings, join):
-        yield Way("merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1], unique=unique)
+        yield Way(
+            "merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1], unique=unique, order=merge[3]
+        )
     for loop in nested_loop_ways(settings, join):
         yield Way(
             "nested_loop",
@@ -59,8 +70,11 @@ def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
             existing=loop[3],
             unique=unique,
             solved=loop[4],
+            order=loop[5],
         )
     for merge in presorted_merges(settings, join):
-        yield Way("merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1], unique=unique)
+        yield Way(
+            "merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1], unique=unique, order=merge[3]
+        )
     for hashed in hash_ways(settings, join):
         yield Way("hash", hashed[0], None, join.turned, join.basis, hashed[2], shared=hashed[1], unique=unique)
