@@ -31,6 +31,7 @@ _ROUNDING = 0.0051
 _LEAST_PRECISE = 0.01
 _MOST_CANDIDATES = 16
 _ENOUGH_ROWS = 20.0
+_SEVERAL = 1.5
 _WIDEST_KEY = 64
 
 
@@ -142,6 +143,8 @@ def _solved(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, pr
         fewest = fewest_tuples(settings, float(tree.nodes[facts.inner.child].startup_cost or 0.0))
         if facts.output_rows >= 0.5 * fewest:
             return printed, _ROUNDING
+        if any(c.place != "index" for c in facts.clauses):  # the rows that it finds are looked at
+            beyond -= settings.cpu_tuple_cost * rows * calls
         return beyond / calls, play + 2.0 * printed / fewest / calls
     at_join = sum(1 for c in facts.clauses if c.place == "filter")
     per_pair = settings.cpu_tuple_cost + settings.cpu_operator_cost * at_join
@@ -203,12 +206,14 @@ def _orders(
     """
     if found <= 1.0 or scan.node_type == "Index Only Scan":
         return (0.0,)
-    came = (float(scan.actual_rows or 0.0) + float(scan.rows_removed_by_filter or 0.0)) * scan.loops
-    if scan.shared_hit_blocks is None or scan.shared_read_blocks is None or came < _ENOUGH_ROWS:
+    per_scan = float(scan.actual_rows or 0.0) + float(scan.rows_removed_by_filter or 0.0)
+    came = per_scan * scan.loops
+    if scan.shared_hit_blocks is None or scan.shared_read_blocks is None or came < _ENOUGH_ROWS or per_scan < _SEVERAL:
         return (0.0, 1.0)
     levels = tree_levels(settings, float(scan.startup_cost or 0.0)) + 1.0
     blocks = float(scan.shared_hit_blocks) + float(scan.shared_read_blocks) - levels * scan.loops
-    return (1.0,) if blocks < came * (1.0 + 1.0 / found) / 2.0 else (0.0,)
+    # rows of one key may lie together while the keys come in any order
+    return (1.0, 0.0) if blocks < came * (1.0 + 1.0 / found) / 2.0 else (0.0,)
 
 
 def _found(reckoned: ReckonedTree, facts: JoinFacts, rows: float) -> list[float]:
