@@ -39,13 +39,15 @@ _WIDEST_KEY = 64
 class Loops:
     """How often the planner took the inner side to be scanned, and how that moves with the join's outer rows.
 
-    `rows` are those of the smallest relation that supplies a parameter. `exponent` is 1 where they are the outer side's
-    own; where that is a join, they grow as this power of its rows.
+    `rows` are those of the smallest relation that supplies a parameter, one of `whole` where the plan prints the share
+    of one process. `exponent` is 1 where they are the outer side's own; where that is a join, they grow as this power of
+    its rows.
     """
 
     rows: float
     outer_rows: float
     exponent: float
+    whole: tuple[float, ...] = ()
 
     def at(self, outer_rows: float) -> float:
         """Executions that are reckoned with at so many outer rows (of one process)."""
@@ -110,7 +112,7 @@ def loop_evidence(
             sizes = seen_sizes(seen, shape)
         elif loops is not None:
             cost = (solved, play) if believable and not facts.inner.memoized else None
-            asked = Asked(max(quals, 1), own, loops.rows, visible)
+            asked = Asked(max(quals, 1), own, loops.rows, visible, loops.whole)
             sizes = _sizes(settings, reckoned, facts, scan, shape, cost, candidates, asked)
             inner = InnerScan(own, kept, visible > 0.0)
             sizes = weighed_sizes(settings, reckoned, facts, sizes, inner)
@@ -152,12 +154,14 @@ def _solved(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, pr
 
 
 class Asked(NamedTuple):
-    """What an inner scan was asked: index quals, quals of its own, executions, and the share of all-visible pages."""
+    """What an inner scan was asked: index quals, quals of its own, executions (one of `whole` where the plan prints a
+    share of them), and the share of all-visible pages."""
 
     quals: int
     own_quals: int
     loops: float
     visible: float
+    whole: tuple[float, ...]
 
 
 def _sizes(
@@ -188,11 +192,12 @@ def _sizes(
             startup=startup,
             cpu=found * per_row,
             found=found,
-            loops=asked.loops,
+            loops=loops,
             unseen=1.0 - asked.visible,
             orders=_orders(settings, reckoned, facts, scan, found),
         )
         for found in candidates
+        for loops in asked.whole or (asked.loops,)
     ]
     return possible_sizes(settings, readings, shape)
 
@@ -247,7 +252,9 @@ def loops_of(reckoned: ReckonedTree, facts: JoinFacts) -> Loops | None:
     """Executions that the planner reckoned a scan for; None where the plan does not tell."""
     tree, calls = reckoned.tree, max(facts.outer.planner_rows, 1.0)
     if facts.outer.scan is not None or isinstance(tree.nodes[facts.outer.node], GatherNode):
-        return Loops(max(calls * facts.outer.processes, 1.0), calls, 1.0)
+        shares = facts.outer.processes
+        whole = _whole(calls, shares) if shares > 1.0 and facts.outer.scan is not None else ()
+        return Loops(max(calls * shares, 1.0), calls, 1.0, whole)
     wanted = {c.outer_alias for c in facts.clauses if c.inner_node is not None or not facts.inner.parameterised}
     best: tuple[float, float | None] | None = None
     for number in tree.subtree(facts.outer.node):
@@ -263,6 +270,14 @@ def loops_of(reckoned: ReckonedTree, facts: JoinFacts) -> Loops | None:
     if best is None:
         return None
     return Loops(max(best[0], 1.0), calls, _exponent(facts, *best))
+
+
+def _whole(share: float, processes: float) -> tuple[float, ...]:
+    """Whole row counts of which each process is reckoned to get so many (clamp_row_est)."""
+    least = 1 if share <= 1.0 else ceil((share - 0.5) * processes)
+    most = max(floor((share + 0.5) * processes), least)
+    step = max(ceil((most - least) / _MOST_CANDIDATES), 1)
+    return tuple(range_of(float(least), float(most), step))
 
 
 def _exponent(facts: JoinFacts, rows: float, actual: float | None) -> float:
@@ -315,7 +330,9 @@ def shape_of(reckoned: ReckonedTree, facts: JoinFacts, side: Side, per_key: floa
         columns = (c.inner_column if side is facts.inner else c.outer_column for c in facts.clauses)
         needed = [*(tree.nodes[facts.node].output or ()), *(_qualified(c) for c in columns)]
     key_width = min(facts.inner.width or _WIDEST_KEY, facts.outer.width or _WIDEST_KEY)
-    return row_shape(scan.output, needed, side.width, key_width, per_key, whole=whole)
+    unique = facts.inner_unique and side is facts.inner
+    several = not unique and sum(1 for c in facts.clauses if c.is_equality) > 1
+    return row_shape(scan.output, needed, side.width, key_width, per_key, whole=whole, correlated=several)
 
 
 def _qualified(column: object) -> str:

@@ -40,12 +40,20 @@ class RowShape(NamedTuple):
 
 
 def row_shape(
-    output: Sequence[str] | None, needed: Sequence[str], width: int, key_width: int, per_key: float, *, whole: bool
+    output: Sequence[str] | None,
+    needed: Sequence[str],
+    width: int,
+    key_width: int,
+    per_key: float,
+    *,
+    whole: bool,
+    correlated: bool = False,
 ) -> RowShape:
     """The shape of a relation whose scan puts out `output` at `width` bytes in the columns of `needed`.
 
     `whole` says that the scan may hand up whole rows. `key_width` bounds the bytes of an index key, `per_key` is how
-    many rows share one on average: equal keys may be stored once (deduplicate_items), or may not.
+    many rows share one on average: equal keys may be stored once (deduplicate_items), or may not. `correlated` says that
+    far more may share one, as the planner multiplies the numbers of several columns.
     """
     rows = []
     unseen = _unseen(output, needed) if whole and output is not None else None
@@ -56,6 +64,8 @@ def row_shape(
     shared = max(per_key, 1.0)
     widest, narrow = float(_ENTRY_OVERHEAD + key), float(_ENTRY_OVERHEAD + 8)
     once = (narrow + _POINTER * shared) / shared if shared >= 2.0 else narrow
+    if correlated:
+        once = float(_POINTER)
     likely = (widest + _POINTER * shared) / shared if shared >= 2.0 else widest
     entries = [max(_LEAF_USABLE * f // b, 2.0) for f, b in zip(_FILLED, (widest, likely, once), strict=True)]
     return RowShape((rows[0], rows[1], rows[2]), (entries[0], entries[1], entries[2]), _LEAF_USABLE // once)
