@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -46,14 +47,14 @@ class Opened:
     document: str = ""
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
     """One browser with an empty user data folder."""
     program = shutil.which("chromium") or shutil.which("chromium-browser")
     if program is None:
         _lacking("chromium is not installed (Debian: apt-get install chromium)")
     try:
-        from playwright.sync_api import sync_playwright
+        from playwright.sync_api import Error, sync_playwright
     except ImportError:
         _lacking("playwright is not installed (pip install playwright)")
     with sync_playwright() as driver:
@@ -61,7 +62,9 @@ def browser(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Any]:
             str(tmp_path_factory.mktemp("profile")), executable_path=program, args=FLAGS
         )
         yield context
-        context.close()
+        # a browser that has ended by itself after the last page has nothing left to close
+        with suppress(Error):
+            context.close()
 
 
 @pytest.fixture(scope="session")
