@@ -40,8 +40,8 @@ class Loops:
     """How often the planner took the inner side to be scanned, and how that moves with the join's outer rows.
 
     `rows` are those of the smallest relation that supplies a parameter, one of `whole` where the plan prints the share
-    of one process. `exponent` is 1 where they are the outer side's own; where that is a join, they grow as this power of
-    its rows.
+    of one process. `exponent` is 1 where they are the outer side's own; where that is a join, they grow as this power
+    of its rows.
     """
 
     rows: float

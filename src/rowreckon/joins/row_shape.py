@@ -52,8 +52,8 @@ def row_shape(
     """The shape of a relation whose scan puts out `output` at `width` bytes in the columns of `needed`.
 
     `whole` says that the scan may hand up whole rows. `key_width` bounds the bytes of an index key, `per_key` is how
-    many rows share one on average: equal keys may be stored once (deduplicate_items), or may not. `correlated` says that
-    far more may share one, as the planner multiplies the numbers of several columns.
+    many rows share one on average: equal keys may be stored once (deduplicate_items), or may not. `correlated` says
+    that far more may share one, as the planner multiplies the numbers of several columns.
     """
     rows = []
     unseen = _unseen(output, needed) if whole and output is not None else None
