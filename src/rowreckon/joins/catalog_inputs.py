@@ -11,7 +11,7 @@ from rowreckon.plan.nodes import CteScanNode, FunctionScanNode, GatherNode, Inde
 
 from .appended import append_paths
 from .clause_statistics import clause_by_statistics
-from .inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput
+from .inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput, SidePath
 from .methods import can_hash, can_merge
 from .own_filter import own_factor
 from .parameters import proven_parameters
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
     from .clauses import JoinClause
     from .known import Known
+    from .known_relation import KnownRelation
     from .lower import LowerJoin
     from .sides import JoinFacts, Side
 
@@ -124,6 +125,7 @@ def _side(
         printed = [path for p in printed for path in below[side.node].at_actual(p)]
     paths = [] if partial else printed
     partial_paths = printed if partial else []
+    gathers = False
     if relation is not None and relation.complete:
         paths = [*paths, *catalog_paths(settings, relation, rows, known.total_table_pages)]
         if facts.workers == 0 and any(isinstance(n, GatherNode) for n in reckoned.tree.nodes):
@@ -131,6 +133,7 @@ def _side(
         if facts.workers > 0:
             shared = shared_paths(settings, relation, rows, facts.workers, known.total_table_pages)
             partial_paths = [*partial_paths, *shared]
+        gathers = facts.workers > 0 and _gathers(settings, relation, rows, paths)
     elif table is not None:
         pages = known.total_table_pages
         paths += append_paths(settings, table, side.width, pages, unordered=not paths)
@@ -148,9 +151,16 @@ def _side(
         parameter_rows=least,
         parameter_rows_actual=least_actual,
         actual_ratio=side.actual_rows / side.planner_rows if side.actual_rows and side.planner_rows else None,
+        gathers=gathers,
         members=table.members if table is not None else (),
         own_factor=own_factor(reckoned, side, relation) if side.parameterised and relation is not None else 1.0,
     )
+
+
+def _gathers(settings: CostSettings, relation: KnownRelation, rows: float, paths: list[SidePath]) -> bool:
+    """Whether the cheapest way to scan a relation is by several processes and a Gather of its own."""
+    gathered = list(gathered_paths(settings, relation, rows))
+    return bool(gathered) and taken_first([*paths, *gathered])[0] in gathered
 
 
 def _is_leaf(reckoned: ReckonedTree, side: Side) -> bool:

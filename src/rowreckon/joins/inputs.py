@@ -81,6 +81,7 @@ class SideInput:
     of the smallest relation below that would supply a parameter, with their actual; `actual_ratio` is the side's own
     actual ÷ estimate. `members` are the partitions of a partitioned table. `own_factor` is given for
     a parameterised side: how many times more rows than expected its relation's own conditions let through.
+    `gathers` says that the cheapest way to scan it by itself is a Gather, which no join below another Gather can use.
     """
 
     rows: float
@@ -94,6 +95,7 @@ class SideInput:
     actual_ratio: float | None = None
     members: tuple[KnownRelation, ...] = ()
     own_factor: float = 1.0
+    gathers: bool = False
 
     def pricer(self, path: SidePath, processes: float = 1.0) -> Callable[[float], PathCost]:
         """A way to produce the side, by the rows that it gives in each of the processes.

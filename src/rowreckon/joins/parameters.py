@@ -24,6 +24,8 @@ _STILL = 0.01
 def distinct_parameters(join: JoinInput, clauses: tuple[ClauseInput, ...], outer_rows: float) -> float:
     """Different parameter values among the outer rows of one process; all where a distinct count is a mere default."""
     calls = clamp_row_est(outer_rows)
+    if join.outer_made_unique is not None:
+        return calls  # the outer side lost its duplicates by these very keys
     expected = _expected(join, clauses, outer_rows)
     grown = join.outer.actual_ratio
     if join.parameters_came is None or grown is None:

@@ -44,8 +44,8 @@ def _over(
 def _unparameterised(
     settings: CostSettings, join: JoinInput, outer: SidePath
 ) -> Iterator[tuple[str, str | None, Callable[[Point], PathCost], bool, bool]]:
-    if not join.inner.paths:
-        return
+    if not join.inner.paths or (join.workers > 0 and join.inner.gathers):
+        return  # consider_parallel_nestloop tries the cheapest inner path alone, and that must be parallel-safe
     inner = join.inner.paths[0]
     quals = QualCost(0.0, settings.cpu_operator_cost * sum(c.calls for c in join.clauses))
 
