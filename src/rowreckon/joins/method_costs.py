@@ -13,7 +13,7 @@ from .verdict import World
 STOPS = frozenset({"Semi", "Anti", "Right Semi", "Right Anti"})
 """Join types of which a plan tells neither how many rows match nor what removing duplicates first would bring."""
 
-MOST_PLAY = 2.0
+MOST_PLAY = 2.5
 """A figure is given where the dearest reading of the evidence is at most so many times the cheapest."""
 
 

@@ -26,9 +26,9 @@ _MOST_ROWS = 1.0e9
 _WOBBLE = 1.1
 _STEP = 1.7
 _CLOSE = 0.12
-_WIDEST = 5.0
+_WIDEST = 7.0
 """A border is given where the evidence leaves it between rows that are at most so many times apart. In the middle of
-them it is off by more than two for one truth in seven, were all equally likely by ratio (common practice, no source).
+them it is off by more than two for two truths in seven, were all equally likely by ratio (common practice, no source).
 """
 
 
