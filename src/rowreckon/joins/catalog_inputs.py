@@ -137,7 +137,8 @@ def _side(
     elif table is not None:
         pages = known.total_table_pages
         paths += append_paths(settings, table, side.width, pages, unordered=not paths)
-    paths, partial_paths = taken_first(paths), taken_first(partial_paths)
+    useful = frozenset(key.text for key in keys)
+    paths, partial_paths = taken_first(paths, useful), taken_first(partial_paths, useful)
     least, least_actual = _parameter_rows(reckoned, facts, side, known, keys)
     return SideInput(
         rows=rows,

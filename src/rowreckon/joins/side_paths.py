@@ -158,17 +158,32 @@ def shared_paths(
         yield SidePath(path, order, "index_only_scan" if only else "index_scan")
 
 
-def taken_first(paths: list[SidePath]) -> list[SidePath]:
+def taken_first(paths: list[SidePath], useful: frozenset[str] = frozenset()) -> list[SidePath]:
     """The paths with the one first that the planner would take for its cost alone: the cheapest, or one within 1% that
-    starts sooner; what the plan itself took is tried first, as ties go to the earlier."""
+    starts sooner; what the plan itself took is tried first, as ties go to the earlier.
+
+    A path in an order that begins with one of the `useful` expressions is not thrown away for one without; of all
+    kept the cheapest counts, without tolerance. Source: add_path and set_cheapest in optimizer/util/pathnode.c.
+    """
     if not paths:
         return paths
+    ordered = [p for p in paths if p.order and p.order[0] in useful]
+    plain = [p for p in paths if not (p.order and p.order[0] in useful)]
+    held = _survivor(plain or ordered)
+    if plain and ordered:
+        kept = _survivor(ordered)
+        if replaces(kept.path, held.path) or kept.path.total_cost < held.path.total_cost:
+            held = kept
+    rest = sorted((p for p in paths if p is not held), key=lambda p: p.path.total_cost)
+    return [held, *rest]
+
+
+def _survivor(paths: list[SidePath]) -> SidePath:
     held = paths[0]
     for new in paths[1:]:
         if replaces(new.path, held.path):
             held = new
-    rest = sorted((p for p in paths if p is not held), key=lambda p: p.path.total_cost)
-    return [held, *rest]
+    return held
 
 
 def _covers(relation: KnownRelation, index: KnownIndex | None) -> bool:
