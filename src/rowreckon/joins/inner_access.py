@@ -144,15 +144,34 @@ class UniqueIndex:
         """How it is read."""
         return "index_scan" if self.allvisfrac is None else "index_only_scan"
 
-    def searched(self, settings: CostSettings, loops: Loops, width: int) -> ParameterisedAccess:
-        """A scan for one row at most per execution."""
+    def searched(
+        self, settings: CostSettings, loops: Loops, width: int, spared: float | None = None
+    ) -> ParameterisedAccess:
+        """A scan for one row at most per execution.
+
+        `spared` is what all executions together cost at least, where a Memoize may spare some of them: the fewest
+        different values among the outer rows are then as many as that leaves (cost_memoize_rescan).
+        """
         selectivity = min(1.0 / max(self.size.tuples, 1.0), 1.0)
         condition = IndexCondition(selectivity, selectivity, self.quals, unique_match=True)
 
-        def at(outer_rows: float) -> PathCost:
+        def scanned(outer_rows: float) -> PathCost:
             return self._cost(settings, condition, 1.0, width, loops.at(outer_rows))
 
-        return ParameterisedAccess(at, self.access, None, True, True, False)
+        if spared is None:
+            return ParameterisedAccess(scanned, self.access, None, True, True, False)
+        per_hit = settings.cpu_tuple_cost + 2.0 * settings.cpu_operator_cost
+        once = scanned(loops.outer_rows).total_cost
+        fewest = max((spared - loops.outer_rows * per_hit) / max(once, per_hit), 1.0)
+
+        def remembered(outer_rows: float) -> PathCost:
+            path = scanned(outer_rows)
+            again = path.total_cost * min(fewest / max(outer_rows, 1.0), 1.0) + per_hit
+            if again >= path.total_cost:
+                return path
+            return path._replace(rescan_startup_cost=0.0, rescan_total_cost=again)
+
+        return ParameterisedAccess(remembered, self.access, None, True, True, False)
 
     def whole(self, settings: CostSettings, rows: float, width: int, taken: float) -> SidePath:
         """The relation in the index's order; the scan that was taken instead cost so much."""

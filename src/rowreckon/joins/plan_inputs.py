@@ -9,7 +9,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import NamedTuple
 
-from rowreckon.cost import CostSettings, QualCost, RelationSize, cost_seqscan
+from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, QualCost, RelationSize, cost_seqscan
+from rowreckon.cost.capabilities import has_memoize
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
@@ -138,6 +139,9 @@ def _unique_worlds(
     keys = tuple(c.inner_text or c.text for c in facts.clauses if c.is_equality)
     covered = scan.output is not None and set(scan.output) <= set(keys)
     loops = loops_of(reckoned, facts) or Loops(inner.rows, max(facts.outer.planner_rows, 1.0), 0.0)
+    printed, outer = (reckoned.tree.nodes[n].total_cost or 0.0 for n in (facts.node, facts.outer.child))
+    spared = float(printed) / STD_FUZZ_FACTOR - float(outer) if facts.method == "hash" else 0.0
+    keeps = has_memoize(settings.server_major) and settings.enable_memoize and facts.kind in ("Inner", "Left")
     worlds: list[InnerWorld] = []
     for size in seen_sizes(seen, shape_of(reckoned, facts, facts.inner, 1.0, whole=False)):
         # an index in the table's order goes with a table that was cleaned up, one in no order with one that was not
@@ -145,7 +149,8 @@ def _unique_worlds(
         paths = inner.paths
         if paths:  # the scan that was taken stays the cheapest
             paths = (*paths, index.whole(settings, inner.rows, inner.width, paths[0].path.total_cost))
-        access = index.searched(settings, loops, inner.width)
+        cheapest = size.order == 1.0  # the world in which all that is open favours the index
+        access = index.searched(settings, loops, inner.width, max(spared, 0.0) if cheapest and keeps else None)
         worlds.append(InnerWorld(replace(inner, paths=paths), access, counted))
     return worlds
 
