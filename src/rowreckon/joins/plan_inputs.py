@@ -32,7 +32,9 @@ _MODES = ("likely", "ordered", "full")
 _MATCHES = {"likely": 2.0, "ordered": 1.0, "full": 20.0}
 """Rows that match, per row that finds any, where a semijoin's plan does not tell."""
 _MORE_PER_BUCKET = 4.0
-"""How much fuller than its average the hash bucket of a frequent key may be taken to be, without statistics."""
+"""How much more frequent than the average a key's most frequent value may be: hash buckets are taken to be as much
+fuller (estimate_hash_bucket_stats in utils/adt/selfuncs.c).
+"""
 
 
 def plan_worlds(
@@ -248,7 +250,8 @@ def _clauses(
         inner = inner._replace(per_value=inner.per_value or matches)
     selectivity = min(max(output, 1.0) / max(outer.rows * inner.rows, 1.0), 1.0)
     values = 1.0 / selectivity
-    keys = (outer.distinct(values, mode), inner.distinct(values, mode))
+    keys = (outer.distinct(values), inner.distinct(values))
+    fuller = _MORE_PER_BUCKET if mode == "full" else 0.0
     found: list[ClauseInput] = []
     for position, clause in enumerate(facts.clauses):
         found.append(
@@ -256,8 +259,8 @@ def _clauses(
                 operator=clause.operator,
                 selectivity=selectivity if position == 0 else 1.0,
                 semi=None,
-                outer=_key(clause, False, outer, keys[0]),
-                inner=_key(clause, True, inner, keys[1]),
+                outer=_key(clause, False, outer, keys[0], fuller),
+                inner=_key(clause, True, inner, keys[1], fuller),
                 can_hash=can_hash(clause),
                 can_merge=can_merge(clause),
                 scan=WHOLE_SCAN,
@@ -278,21 +281,21 @@ class Counted(NamedTuple):
     per_value: float | None
     matches: float | None = None
 
-    def distinct(self, values: float, mode: str) -> float:
-        """Distinct keys among the tuples, at most so many; fewer where frequent keys are to fill a hash bucket."""
+    def distinct(self, values: float) -> float:
+        """Distinct keys among the tuples, at most so many."""
         whole = max(self.tuples, self.rows)
         per_value = self.per_value if self.per_value is not None else whole / min(values, whole)
-        if mode == "full":
-            per_value *= _MORE_PER_BUCKET
         return max(whole / max(per_value, 1.0), 1.0)
 
 
-def _key(clause: JoinClause, inner: bool, side: Counted, ndistinct: float) -> KeyInput:
+def _key(clause: JoinClause, inner: bool, side: Counted, ndistinct: float, fuller: float) -> KeyInput:
+    """A key; its most frequent value is so many times as frequent as the average one (0: none is known)."""
     return KeyInput(
         alias=clause.inner_alias if inner else clause.outer_alias,
         text=(clause.inner_text if inner else clause.outer_text) or clause.text,
         column=None,
         ndistinct=ndistinct,
+        mcv_freq=min(fuller / ndistinct, 1.0),
         relation_rows=side.rows if side.tuples else 0.0,
         relation_tuples=max(side.tuples, side.rows) if side.tuples else 0.0,
     )
