@@ -18,6 +18,9 @@ from rowreckon.report.document import Method
 Leader = Callable[[float], Method | None]
 _PER_DECADE = 2
 _CLOSE = 4.0
+_SPAN = 128.0
+"""A nested loop's cost may fall again as its rows grow (index_pages_fetched saturates): look between what is so far
+apart."""
 _MOST_CHANGES = 12
 
 
@@ -45,7 +48,7 @@ def sounded(marks: Sequence[float], highest: float, far: Callable[[float], Metho
     """Whole row counts from 1 to `highest` with the marks among them, denser where the lead is not clear.
 
     `far` names the leader at a row count where it leads by far, None where others come near: between two row counts at
-    which the same method leads by far nothing is looked up.
+    which the same method leads by far, and which are not many times apart, nothing is looked up.
     """
     rows = sorted(ends_of(marks, highest))
     clear = [far(n) for n in rows]
@@ -54,7 +57,8 @@ def sounded(marks: Sequence[float], highest: float, far: Callable[[float], Metho
     while stack:
         low, below, high, above = stack.pop()
         middle = float(round((low * high) ** 0.5))
-        if (below is not None and below == above) or high <= low * _CLOSE or not low < middle < high:
+        alike = below is not None and below == above and high <= low * _SPAN
+        if alike or high <= low * _CLOSE or not low < middle < high:
             found.append(high)
             continue
         at = far(middle)

@@ -1,0 +1,44 @@
+"""Borders between the same leader: a nested loop that loses the lead for a while.
+
+A live server of 18 priced an index of 2,000,000 rows in table order at 43,338 planner cost for 7,000 outer rows, where
+it takes a hash join (42,871). What lies beyond is cost_index's own answer, which agrees with that to the cent: index
+pages saturate (index_pages_fetched), so that the nested loop leads again.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from math import exp, log
+
+from rowreckon.joins.borders import find_borders, sounded
+from rowreckon.report.document import Method
+
+LOOP = ((1.0, 511.0), (800.0, 6963.0), (6992.0, 43302.44), (20000.0, 78975.0), (1e5, 28062.4), (8e5, 31426.83))
+HASH = ((1.0, 42712.0), (800.0, 42731.0), (6992.0, 42870.32), (20000.0, 43163.0), (1e5, 44963.0), (8e5, 91965.0))
+
+
+def _cost(curve: tuple[tuple[float, float], ...], rows: float) -> float:
+    for (low, below), (high, above) in pairwise(curve):
+        if rows <= high:
+            way = log(rows / low) / log(high / low)
+            return below * exp(way * log(above / below))
+    return curve[-1][1]
+
+
+def _leader(rows: float) -> Method:
+    return "hash" if _cost(LOOP, rows) > 1.01 * _cost(HASH, rows) else "nested_loop"
+
+
+def _far(rows: float) -> Method | None:
+    costs: dict[Method, float] = {"nested_loop": _cost(LOOP, rows), "hash": _cost(HASH, rows)}
+    first = min(costs, key=lambda m: costs[m])
+    return first if 2.0 * costs[first] < max(costs.values()) else None
+
+
+def test_lead_lost_in_between_is_found() -> None:
+    """The same method leads by far at both ends, and another one in the middle."""
+    rows = sounded([32.0, 800.0], 8e5, _far)
+    borders = find_borders(_leader, rows, [_leader(n) for n in rows])
+
+    assert [(b.below, b.above) for b in borders] == [("nested_loop", "hash"), ("hash", "nested_loop")]
+    assert abs(borders[0].rows - 6992.0) <= 10.0
