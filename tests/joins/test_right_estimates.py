@@ -133,3 +133,22 @@ def test_filter_of_an_inner_index_scan(connection: Connection) -> None:
     for method, cost in join.costs.items():
         if method in server:
             assert cost.at_actual == pytest.approx(server[method], rel=0.05)
+
+
+def test_rows_are_remembered_once_more_than_one_comes(connection: Connection) -> None:
+    """The planner remembers nothing for a single outer row; where a hundred came it would have."""
+    template = "select t.id, v.nights from trip t join visit v on v.guest = t.guest where {}"
+    few, right = "t.week < 1 and t.season < 1", "t.week < 1 and t.season >= -1"
+    settings = {**SERIAL, **only("nested_loop"), "enable_bitmapscan": "off"}
+    run_script(
+        connection.info.dsn,
+        "create table trip as select id, week, season, (hashint4(id) & 7) + 1 as guest from stay; analyze trip",
+    )
+    try:
+        (join,) = judge(capture(connection, template.format(few), settings=settings))
+        server = _server_cost(connection, template.format(right), settings)
+    finally:
+        run_script(connection.info.dsn, "drop table trip")
+
+    assert join.outer.estimated_rows == 1
+    assert min(_ways(join, "nested_loop")) == pytest.approx(server, rel=0.02)

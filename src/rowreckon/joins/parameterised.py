@@ -110,7 +110,7 @@ def index_costs(
 def is_memoizable(join: JoinInput) -> bool:
     """Whether a parameterised inner side's rows may be kept per parameter value (get_memoize_path)."""
     equal = all(c.operator == "=" and c.can_hash for c in join.clauses)
-    return equal and (join.kind in ("Inner", "Left") or join.unique) and join.outer.rows >= 2.0
+    return equal and (join.kind in ("Inner", "Left") or join.unique)
 
 
 def _keyed(clauses: tuple[ClauseInput, ...]) -> list[ClauseInput]:

@@ -14,6 +14,8 @@ from .parameterised import Parameterised, parameterised_paths
 from .parameters import distinct_parameters
 
 Built = tuple[str, str | None, Callable[[Point], PathCost], bool, bool, tuple[str, ...]]
+_LEAST_REMEMBERED = 2.0
+"""Outer rows below which nothing is remembered (get_memoize_path in optimizer/path/joinpath.c)."""
 _SELF_KEEPING = frozenset({"Materialize", "CTE Scan", "WorkTable Scan", "Function Scan", "Sort"})
 
 
@@ -90,10 +92,14 @@ def _with_memoize(
 ) -> Callable[[Point], PathCost]:
     terms_of = _terms(join, _left_at_join(settings, join, inner), indexed=False)
     key_width = sum(c.outer.width for c in inner.clauses)
+    plain = _with_index(settings, join, outer, inner)
+    processes = join.processes if join.workers > 0 else 1.0
     outer_at = join.outer_pricer(outer)
 
     def cost(point: Point) -> PathCost:
         outer_rows, _ = join.rows_at(point)
+        if outer_rows * processes < _LEAST_REMEMBERED:
+            return plain(point)
         path = cost_memoize(
             settings,
             inner.cost(point),
