@@ -22,7 +22,7 @@ from rowreckon.plan.nodes import BitmapHeapScanNode, BitmapIndexScanNode, Gather
 from rowreckon.plan.tree import alias_of
 
 from .choice_bound import InnerScan, weighed_sizes
-from .relation_evidence import RelationEvidence, SeenRelation
+from .relation_evidence import RelationEvidence
 from .row_shape import RowShape, row_shape
 from .sides import JoinFacts, Side
 from .size_evidence import Charged, SizeGuess, bitmap_sizes, fewest_tuples, possible_sizes, seen_sizes, tree_levels
@@ -32,6 +32,8 @@ _LEAST_PRECISE = 0.01
 _MOST_CANDIDATES = 16
 _ENOUGH_ROWS = 20.0
 _SEVERAL = 1.5
+_ENOUGH_OUTPUT = 4.0
+_LEAST_KEPT = 0.01
 _WIDEST_KEY = 64
 
 
@@ -95,8 +97,7 @@ def loop_evidence(
         index_cond = _index_cond(reckoned, facts)
         quals = len(parse_condition(index_cond).clauses) if index_cond is not None else 0
         own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
-        came, gone = float(scan.actual_rows or 0.0), float(scan.rows_removed_by_filter or 0.0)
-        kept = max(came / (came + gone), 0.01) if own and came + gone > 0 else 1.0
+        kept = _kept(facts, scan) if own else 1.0
     solved, play = _solved(settings, reckoned, facts, printed)
     believable = abs(solved - printed) <= _ROUNDING + play
     total = solved if believable or facts.inner.memoized else printed
@@ -151,6 +152,20 @@ def _solved(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, pr
     at_join = sum(1 for c in facts.clauses if c.place == "filter")
     per_pair = settings.cpu_tuple_cost + settings.cpu_operator_cost * at_join
     return beyond / calls - per_pair * rows, play
+
+
+def _kept(facts: JoinFacts, scan: ScanNode) -> float:
+    """The share of the rows found that the scan's own filter keeps.
+
+    Over a unique index the join's estimate tells it: each outer row finds one row. Elsewhere it is as it came, where
+    rows per execution are printed rounded; the join's output tells them more exactly.
+    """
+    if facts.inner_unique and facts.output_rows >= _ENOUGH_OUTPUT:
+        return min(max(facts.output_rows / max(facts.outer.planner_rows, 1.0), _LEAST_KEPT), 1.0)
+    came, gone = float(scan.actual_rows or 0.0), float(scan.rows_removed_by_filter or 0.0)
+    if facts.kind == "Inner" and facts.output_actual and facts.outer.actual_rows:
+        came = max(facts.output_actual / facts.outer.actual_rows, came - 0.5)
+    return max(came / (came + gone), _LEAST_KEPT) if came + gone > 0 else 1.0
 
 
 class Asked(NamedTuple):
@@ -338,6 +353,3 @@ def shape_of(reckoned: ReckonedTree, facts: JoinFacts, side: Side, per_key: floa
 def _qualified(column: object) -> str:
     table, name = getattr(column, "table", None), getattr(column, "column", None)
     return f"{table}.{name}"
-
-
-__all__ = ["LoopEvidence", "Loops", "SeenRelation", "loop_evidence", "shape_of"]
