@@ -1,5 +1,7 @@
 """Fixtures live in plugin modules beside the tests that they serve; this file only names them."""
 
+import signal
+
 from hypothesis import HealthCheck, settings
 
 pytest_plugins = ["tests.servers.fixtures"]
@@ -7,3 +9,6 @@ pytest_plugins = ["tests.servers.fixtures"]
 # How long an example takes says more about what else the machine does than about the code: time has its own benchmarks.
 settings.register_profile("shared machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("shared machine")
+
+# Whoever starts the tests in a shell's background has them ignore Ctrl-C, and their children with them.
+signal.signal(signal.SIGINT, signal.default_int_handler)
