@@ -75,6 +75,12 @@ def has_parallel_right_hash_join(major: int) -> bool:
     return major >= 16
 
 
+def ignores_switches_among_partial_paths(major: int) -> bool:
+    """A partial path is refused for a cheaper one though that was switched off: 18, where switches became a count that
+    add_partial_path_precheck in optimizer/util/pathnode.c leaves out of its first comparison."""
+    return major >= 18
+
+
 def has_plain_incremental_sort_groups(major: int) -> bool:
     """Incremental sort costs its groups at their average size: 16 (at 1.5 times that before)."""
     return major >= 16

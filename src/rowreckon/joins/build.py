@@ -5,13 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 
 from rowreckon.cost import CostSettings
+from rowreckon.cost.capabilities import ignores_switches_among_partial_paths
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, MaterializeNode
 from rowreckon.report.document import Method
 
+from .below_gather import below_gather_ways, consistent
 from .catalog_inputs import turned_input
 from .hidden import hidden_ways
-from .inputs import TURNED_KIND, JoinInput
+from .inputs import TURNED_KIND, JoinInput, Point
 from .known import Known
 from .model import JoinModel
 from .sides import JoinFacts
@@ -47,25 +49,44 @@ def build_model(
     known: Known | None,
     excluded: dict[Method, str],
     wanted: Wanted,
+    lower: tuple[JoinInput, ...] = (),
 ) -> JoinModel:
-    """The model over the executed order of the sides and, where the join type permits, the other one."""
-    orders = [join]
-    if join.kind in TURNED_KIND and (not facts.inner.parameterised or join.inner.paths):
-        orders.append(turned_input(join, facts, known))
-    for order in tuple(orders):
-        orders += made_unique(settings, order)
-    ways = [w for order in orders for w in ways_of(settings, order) if w.method not in excluded]
+    """The model over the executed order of the sides and, where the join type permits, the other one.
+
+    `lower` is the join below each Gather that it stands on.
+    """
+    ways = _ways(settings, facts, join, known, excluded)
+    for below in lower:
+        ways += below_gather_ways(settings, join, below, _ways(settings, facts, below, known, excluded))
     ways = as_wanted(settings, join, ways, wanted)
+    executed = _executed(reckoned, facts, [w for w in ways if not w.gathered], join.order)
+    if lower:
+        ways = consistent(ways, executed, Point(join.outer.rows, join.inner.rows))
+    gathers = any(w.gathered for w in ways)
+    refuses = ignores_switches_among_partial_paths(settings.server_major)
     outer_cost = join.outer_paths[0].path.total_cost if join.outer_paths else 0.0
     return JoinModel(
         ways=tuple(ways),
-        executed=_executed(reckoned, facts, ways, join.order),
+        executed=executed,
         fraction=1.0 if wanted.share is None else min(wanted.share, 1.0),
         base_cost=outer_cost,
         partial=facts.workers > 0,
         free_order=join.free_order,
         full_buckets=join.full_buckets,
+        gathers=gathers,
+        gather_setup=settings.parallel_setup_cost if gathers and refuses else None,
     )
+
+
+def _ways(
+    settings: CostSettings, facts: JoinFacts, join: JoinInput, known: Known | None, excluded: dict[Method, str]
+) -> list[Way]:
+    orders = [join]
+    if join.kind in TURNED_KIND and (not facts.inner.parameterised or join.inner.paths):
+        orders.append(turned_input(join, facts, known))
+    for order in tuple(orders):
+        orders += made_unique(settings, order)
+    return [w for order in orders for w in ways_of(settings, order) if w.method not in excluded]
 
 
 def _executed(reckoned: ReckonedTree, facts: JoinFacts, ways: list[Way], order: tuple[str, ...]) -> Way | None:

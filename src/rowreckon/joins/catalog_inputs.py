@@ -147,7 +147,8 @@ def _side(
         relation=relation,
         single=relation is not None
         or side.partitioned is not None
-        or isinstance(reckoned.tree.nodes[side.node], _LEAVES),
+        or _is_leaf(reckoned, side)
+        or _gathers_scan(reckoned, side),
         partial_paths=tuple(partial_paths),
         parameter_rows=least,
         parameter_rows_actual=least_actual,
@@ -166,6 +167,15 @@ def _gathers(settings: CostSettings, relation: KnownRelation, rows: float, paths
 
 def _is_leaf(reckoned: ReckonedTree, side: Side) -> bool:
     return isinstance(reckoned.tree.nodes[side.node], _LEAVES)
+
+
+def _gathers_scan(reckoned: ReckonedTree, side: Side) -> bool:
+    """Whether a side is one relation's scan, brought together by a Gather."""
+    tree = reckoned.tree
+    return (
+        isinstance(tree.nodes[side.node], GatherNode)
+        and side_facts(reckoned, tree.inputs(side.node)[0], parameterised=False).scan is not None
+    )
 
 
 def _parameter_rows(

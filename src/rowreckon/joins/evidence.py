@@ -12,11 +12,12 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
 from rowreckon.report.document import Method, Missing
 
+from .below_gather import below_gather_inputs
 from .build import build_model, plan_models
 from .catalog_inputs import catalog_input
 from .inputs import JoinInput
 from .known import Known
-from .lower import LowerJoin, lower_join
+from .lower import LowerJoin, lower_join, through_gather
 from .methods import excluded_methods, nothing_known
 from .model import JoinModel
 from .plan_inputs import plan_worlds
@@ -74,7 +75,8 @@ def gather(
     delivered = order_of(reckoned.tree, facts.node, known.index_order)
     wanted = wanted_of(reckoned.tree, facts.node, delivered, capture.query)
     join = replace(join, order=wanted.order)
-    model = build_model(settings, reckoned, facts, join, known, excluded, wanted)
+    lower = below_gather_inputs(settings, reckoned, facts, join, known, below)
+    model = build_model(settings, reckoned, facts, join, known, excluded, wanted, lower)
     return JoinEvidence(facts, ((join, model),), excluded, planner)
 
 
@@ -95,4 +97,8 @@ def gather_all(
         lower = lower_join(reckoned, evidence.facts, evidence.worlds) if known is not None else None
         if lower is not None:
             below[facts.node] = lower
+            above = reckoned.tree.parent[facts.node]
+            through = through_gather(settings, reckoned, above, lower)
+            if through is not None:
+                below[above] = through
     return found

@@ -60,16 +60,24 @@ def _between(here: PathCost, there: PathCost, way: float) -> PathCost:
     )
 
 
+def _handed_over(path: PathCost, rows: float, more: float) -> PathCost:
+    """The path if it delivered another number of rows, which costs so much more."""
+    startup, total, _, width, again_startup, again_total, disabled, kind = path
+    return made_path((startup, total + more, rows, width, again_startup, again_total + more, disabled, kind))
+
+
 class SidePath(NamedTuple):
     """One way to produce a side by itself, and the column expressions that it comes sorted by (none: unsorted).
 
     `actual` is given where the side is a join: what it would cost had its own inputs been expected as they came.
+    `per_row` is what each row beyond the estimate adds: a Gather hands over rows one by one.
     """
 
     path: PathCost
     order: tuple[str, ...] = ()
     access: str = ""
     actual: PathCost | None = None
+    per_row: float = 0.0
 
 
 @frozen
@@ -103,13 +111,15 @@ class SideInput:
         The cost of a join below goes from its estimate to its actual in a straight line, and stays there beyond.
         """
         further = 0.0 if self.actual_ratio is None else (self.actual_ratio - 1.0) * self.rows
-        there = path.actual
+        there, per_row, expected = path.actual, path.per_row, self.rows
         if there is None or abs(further) < 1.0:
-            return partial(with_rows, path.path)
+            if per_row <= 0.0:
+                return partial(with_rows, path.path)
+            return lambda rows: _handed_over(path.path, rows, per_row * (rows - expected))
 
         def at(rows: float) -> PathCost:
             way = min(max((rows * processes - self.rows) / further, 0.0), 1.0)
-            return _between(path.path, there, way)._replace(rows=rows)
+            return _handed_over(_between(path.path, there, way), rows, per_row * (rows - expected))
 
         return at
 

@@ -8,9 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from rowreckon.cost import PathCost
+from rowreckon.cost import CostSettings, PathCost, cost_gather
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
+from rowreckon.plan.nodes import GatherNode
 
 from .inputs import JoinInput, SidePath
 from .model import JoinModel
@@ -53,3 +54,15 @@ def lower_join(
         return None
     taken = model.taken(points.actual)
     return None if taken is None else LowerJoin(taken, model.executed.cost(points.actual))
+
+
+def through_gather(settings: CostSettings, reckoned: ReckonedTree, number: int, lower: LowerJoin) -> LowerJoin | None:
+    """What the node at `number`, right above a lower join, hands up if it is a Gather; None for any other node.
+
+    The price of handing over rows is the estimated rows': `SidePath.per_row` adds the rest.
+    """
+    node = reckoned.tree.nodes[number] if number >= 0 else None
+    if not isinstance(node, GatherNode) or node.node_type != "Gather" or node.single_copy:
+        return None
+    rows = float(node.plan_rows or 1)
+    return LowerJoin(cost_gather(settings, lower.taken, rows), cost_gather(settings, lower.executed, rows))

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import field, replace
+from math import inf
 
-from rowreckon.cost import PathCost
+from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
 from rowreckon.frozen import frozen
 from rowreckon.report.document import Basis, Method
 
@@ -25,8 +26,9 @@ class JoinModel:
     `executed` is the way that the plan took, None where it could not be modelled. `fraction` of the output will be
     fetched (1: all). `scale` per method takes the model to the server's own figure at the estimate (1: uncalibrated),
     applied to what the method costs beyond producing the outer side. `partial` says that it stands below a Gather.
-    `hidden` are ways that may exist without the evidence showing them; `free_order` and `full_buckets`
-    mark bounding worlds.
+    `hidden` are ways that may exist without the evidence showing them; `free_order` and `full_buckets` mark bounding
+    worlds. `gathers` says that there are ways below a Gather of their own; `gather_setup` is the cost of starting one,
+    given where a hash join there is refused for another method's that is cheaper, even one that was switched off.
     """
 
     ways: tuple[Way, ...]
@@ -38,6 +40,8 @@ class JoinModel:
     hidden: tuple[HiddenWay, ...] = ()
     free_order: bool = False
     full_buckets: bool = False
+    gathers: bool = False
+    gather_setup: float | None = None
     _kept: dict[Point, tuple[tuple[Method, PathCost], ...]] = field(default_factory=dict, repr=False, compare=False)
     _best: dict[Point, dict[Method, PathCost]] = field(default_factory=dict, repr=False, compare=False)
 
@@ -80,13 +84,24 @@ class JoinModel:
         if known is not None:
             return known
         best: dict[Method, PathCost] = {}
+        refused = self._refused(point)
         for method, path in self.paths(point):
+            if method == "hash" and path.kind == "Gather" and path.total_cost > refused:
+                continue
             held = best.get(method)
             if held is None or path.total_cost < held.total_cost:
                 best[method] = path
         if point in self._kept:
             self._best[point] = best
         return best
+
+    def _refused(self, point: Point) -> float:
+        """The total cost from which a hash join below a Gather is refused, as it is tried last (hash_inner_and_outer in
+        optimizer/path/joinpath.c): no figure of the server's, with methods switched off, then stands for it."""
+        if self.gather_setup is None:
+            return inf
+        least = min((p.total_cost for m, p in self.paths(point) if m != "hash" and p.kind == "Gather"), default=inf)
+        return least + (STD_FUZZ_FACTOR - 1.0) * (least - self.gather_setup)
 
     def costs(self, point: Point) -> dict[Method, float]:
         """Per method the cost of its cheapest existing way at a point, planner cost."""
@@ -98,7 +113,8 @@ class JoinModel:
         Paths are offered in the planner's order and each is kept or thrown away against the one held: within 1% of
         total cost the one that starts sooner wins, else the cheaper. Source: add_path and compare_path_costs_fuzzily
         in optimizer/util/pathnode.c. Where only a part of the rows is wanted the cost of that part decides, and among
-        partial paths the total cost alone (add_partial_path).
+        partial paths the total cost alone (add_partial_path): of those below a Gather only the cheapest is gathered,
+        and offered last (generate_gather_paths in optimizer/path/allpaths.c).
         """
         return self.winner(self.paths(point))
 
@@ -115,6 +131,9 @@ class JoinModel:
     def _survivor(self, paths: Sequence[tuple[Method, PathCost]]) -> tuple[Method, PathCost] | None:
         if self.fraction < 1.0 or self.partial:
             return min(paths, key=lambda f: f[1].total_cost) if paths else None
+        if self.gathers:
+            gathered = min((f for f in paths if f[1].kind == "Gather"), key=lambda f: f[1].total_cost, default=None)
+            paths = [f for f in paths if f[1].kind != "Gather"] + ([gathered] if gathered is not None else [])
         held: tuple[Method, PathCost] | None = None
         for found in paths:
             if held is None or replaces(found[1], held[1]):

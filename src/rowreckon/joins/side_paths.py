@@ -68,7 +68,9 @@ def printed_paths(
     )
     presorted = facts.method == "merge" and not side.sorted_here
     order = tuple(keys) if presorted else order_of(tree, side.node, index_order)
-    yield SidePath(path, order, _ACCESS.get(node.node_type, ""))
+    # cost_gather in optimizer/path/costsize.c
+    per_row = settings.parallel_tuple_cost if node.node_type == "Gather" else 0.0
+    yield SidePath(path, order, _ACCESS.get(node.node_type, ""), per_row=per_row)
 
 
 def catalog_paths(
@@ -120,7 +122,8 @@ def gathered_paths(settings: CostSettings, relation: KnownRelation, rows: float)
     if workers > 0:
         quals = QualCost(0.0, settings.cpu_operator_cost * relation.restriction_calls)
         part = cost_seqscan(settings, relation.size, rows, relation.width, qual=quals, workers=workers)
-        yield SidePath(cost_gather(settings, part, rows), (), "parallel seq_scan")
+        gathered = cost_gather(settings, part, rows)
+        yield SidePath(gathered, (), "parallel seq_scan", per_row=settings.parallel_tuple_cost)
 
 
 def shared_paths(

@@ -26,8 +26,8 @@ class Way:
     `cost` gives its path at a point. `existing` is false for a way that needs an index which isn't there: such a way
     never decides. `sorts` says which sides a merge join sorts, `shared` that all processes build one hash table,
     `unique` which side of it a semijoin makes unique first, `solved` that its cost was solved from the join's
-    own printed one. `order` are expressions of which any may be the first that it delivers in order. `whole` is given
-    where `cost` prices only the rows that are wanted.
+    own printed one, `gathered` that it runs below a Gather of its own. `order` are expressions of which any may be the
+    first that it delivers in order. `whole` is given where `cost` prices only the rows that are wanted.
     """
 
     method: Method
@@ -41,6 +41,7 @@ class Way:
     shared: bool = False
     unique: MadeUnique = ""
     solved: bool = False
+    gathered: bool = False
     order: tuple[str, ...] = ()
     whole: CostAt | None = None
 

@@ -1,0 +1,59 @@
+"""Joins of what a Gather brought together, priced as they would run below it too, on a live server."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import psycopg
+import pytest
+
+from rowreckon.plan.nodes import GatherNode, JoinNode
+from rowreckon.report.document import Method
+from tests.servers.databases import run_script
+
+from .live import Connection, apply, capture, explain, judge, only
+from .test_below_gather import TOGETHER
+
+TABLES = """
+create table hut(id int, region int, pad text);
+insert into hut select g, g % 9, repeat('h', 20) from generate_series(1, 1500) g;
+create unique index hut_id on hut(id);
+create table booking(id int, hut int, week int, season int, month int, pad text);
+insert into booking select g, (g / 20) % 1500 + 1, g % 50, g % 50, g % 50, repeat('b', 20)
+  from generate_series(1, 30000) g;
+analyze hut; analyze booking;
+"""
+QUERY = "select b.id, {} where b.week < 1 and "
+FEW, RIGHT = QUERY + "b.season < 1 and b.month < 1", QUERY + "b.season >= -1 and b.month >= -1"
+"""Both give the same 600 rows; in the first the planner takes the three columns to be independent, and expects 1."""
+FROM = {
+    "inner": "h.region from booking b join hut h on h.id = b.hut",
+    "left": "h.region from booking b left join hut h on h.id = b.hut",
+}
+SETTINGS = TOGETHER | {"parallel_tuple_cost": "0.1", "work_mem": "4MB"}
+
+
+@pytest.fixture(scope="module")
+def connection(database: str) -> Iterator[Connection]:
+    """A session on a database with huts and bookings."""
+    run_script(database, TABLES)
+    with psycopg.connect(database, autocommit=True) as session:
+        session.execute("vacuum analyze")
+        yield session
+
+
+@pytest.mark.parametrize("method", ["nested_loop", "hash", "merge"])
+@pytest.mark.parametrize("kind", ["inner", "left"])
+def test_join_below_the_gather_of_its_side_is_priced(connection: Connection, kind: str, method: Method) -> None:
+    """A side that a Gather brings together for one row is joined below it once its 600 rows are expected."""
+    captured = capture(connection, FEW.format(FROM[kind]), settings=SETTINGS)
+    (join,) = judge(captured)
+    with connection.transaction(force_rollback=True):
+        apply(connection, SETTINGS | only(method))
+        right = explain(connection, RIGHT.format(FROM[kind])).plan
+    assert captured.explain is not None
+    plan = captured.explain.plan
+    assert isinstance(plan, JoinNode)
+    assert any(isinstance(side, GatherNode) for side in plan.plans)
+
+    assert join.costs[method].at_actual == pytest.approx(float(right.total_cost or 0.0), rel=0.01)
