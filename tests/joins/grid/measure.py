@@ -26,7 +26,11 @@ from .cases import Case
 
 SWITCHES = {"nested_loop": "enable_nestloop", "hash": "enable_hashjoin", "merge": "enable_mergejoin"}
 _TIMEOUT = "20s"
+_FUZZ = 1.01
+"""What the planner takes for equal, and the contract for no crossing."""
+
 Flip = tuple[str, str, float]
+Sides = tuple[frozenset[str], frozenset[str]]
 
 
 @dataclass
@@ -34,7 +38,7 @@ class Measured:
     """One join of one case: the model's figures on one basis beside the server's."""
 
     case: str
-    join: str
+    sides: Sides
     basis: str
     method: str
     verdict: str
@@ -46,7 +50,13 @@ class Measured:
     points: list[tuple[str, str, float, float, float]] = field(default_factory=list)
     confirmed: list[bool] = field(default_factory=list)
     flips_known: bool = False
+    tied: bool = False
     why: str = ""
+
+    @property
+    def join(self) -> str:
+        """The join's two sides by their aliases."""
+        return " x ".join("*".join(sorted(side)) for side in self.sides)
 
 
 def measure(connection: psycopg.Connection[Any], case: Case, *, flips: bool = True) -> list[Measured]:
@@ -96,8 +106,24 @@ def _measure_both(
         for row in _compare(basis, capture, tree, right, alternatives, case, live):
             if row.flips_known:
                 row.confirmed = [_flips_there(connection, case, p[0], p[1], p[2]) for p in row.points]
+            if row.truth is not None and row.truth != row.method:
+                row.tied = _tied(connection, case, right, row)
             found.append(row)
     return found
+
+
+def _tied(connection: psycopg.Connection[Any], case: Case, right: PlanTree, row: Measured) -> bool:
+    """Whether the server itself, its estimate made right, prices the executed method within 1% of the one it takes."""
+    assert row.truth is not None
+    _apply(connection, {SWITCHES[row.truth]: "off"})
+    without = lay_out(_explain(connection, case.right).plan)
+    _apply(connection, {SWITCHES[row.truth]: "on"})
+    taken, other = _join_over(right, row.sides), _join_over(without, row.sides)
+    if taken is None or other is None or METHODS[without.nodes[other].node_type] != row.method:
+        return False
+    if find_parallelism(right).partial[taken] != find_parallelism(without).partial[other]:
+        return False
+    return (without.nodes[other].total_cost or 0) <= _FUZZ * (right.nodes[taken].total_cost or 0)
 
 
 def _flips_there(connection: psycopg.Connection[Any], case: Case, below: str, above: str, rows: float) -> bool:
@@ -146,7 +172,7 @@ def _compare(
         sides = _sides(tree, join.node)
         row = Measured(
             case=case.name,
-            join="*".join(sorted(sides[0])) + " x " + "*".join(sorted(sides[1])),
+            sides=sides,
             basis=basis,
             method=join.method,
             verdict=join.verdict,
@@ -230,26 +256,25 @@ def _drives(join: Join, tree: PlanTree, alias: str) -> bool:
     return any(alias_of(tree.nodes[n]) == alias for n in tree.subtree(join.outer.node))
 
 
-def _method_over(
-    right: PlanTree, sides: tuple[frozenset[str], frozenset[str]], tree: PlanTree, node: int
-) -> str | None:
+def _method_over(right: PlanTree, sides: Sides, tree: PlanTree, node: int) -> str | None:
     """The method that the right query's plan has over the same two inputs.
 
     None where it has no such join, or where its estimates of the inputs and the output did not become right: then it
     tells nothing about what right estimates would bring.
     """
-    reckoned = reckon(tree)
-    for number in right.joins():
-        theirs = _sides(right, number)
-        if set(theirs) != set(sides):
-            continue
-        parallel = find_parallelism(right)
-        output = reckoned.counts[node].actual
-        expected = (right.nodes[number].plan_rows or 0) * parallel.divisor(right, number)
-        if output is None or not _near(expected, output):
-            return None
-        return METHODS[right.nodes[number].node_type]
-    return None
+    number = _join_over(right, sides)
+    if number is None:
+        return None
+    output = reckon(tree).counts[node].actual
+    expected = (right.nodes[number].plan_rows or 0) * find_parallelism(right).divisor(right, number)
+    if output is None or not _near(expected, output):
+        return None
+    return METHODS[right.nodes[number].node_type]
+
+
+def _join_over(plan: PlanTree, sides: Sides) -> int | None:
+    """The join of these two inputs, whichever is the outer one."""
+    return next((n for n in plan.joins() if set(_sides(plan, n)) == set(sides)), None)
 
 
 def _near(expected: float, actual: float) -> bool:
@@ -257,7 +282,7 @@ def _near(expected: float, actual: float) -> bool:
     return abs(expected - actual) <= max(0.25 * actual, 2.0)
 
 
-def _sides(tree: PlanTree, number: int) -> tuple[frozenset[str], frozenset[str]]:
+def _sides(tree: PlanTree, number: int) -> Sides:
     def names(at: int | None) -> frozenset[str]:
         span = tree.subtree(at) if at is not None else range(0)
         return frozenset(a for n in span if (a := alias_of(tree.nodes[n])) is not None)
