@@ -130,22 +130,14 @@ begin
       low := null;
       high := null;
       begin
-        if side.indexed then
-          perform set_config('enable_seqscan', 'off', true), set_config('enable_sort', 'off', true),
-            set_config('enable_bitmapscan', 'off', true);
-          execute format('select (select v::text from (select %1$I as v from only %2$s where %1$I is not null '
-            'order by %1$I limit 1) x), (select v::text from (select %1$I as v from only %2$s where %1$I is not null '
-            'order by %1$I desc limit 1) x)', side.column, side.item) into low, high;
-        else
-          execute format('select (array_agg(v::text order by v %3$s))[1], (array_agg(v::text order by v %3$s desc))[1] '
-            'from pg_stats s cross join lateral ('
-            'select unnest(array[h[1], h[array_upper(h, 1)]] || case when h is not null or '
-            '(select sum(f) from unnest(s.most_common_freqs) f) + s.null_frac > 0.99999 then m end) as v '
-            'from (select s.histogram_bounds::text::%1$s[] as h, s.most_common_vals::text::%1$s[] as m) x) y '
-            'where s.schemaname = %4$L and s.tablename = %5$L and s.attname = %6$L and not s.inherited '
-            'and v is not null',
-            side.type, '', side.collation, side.schema, side.name, side.column) into low, high;
-        end if;
+        execute format('select (array_agg(v::text order by v %2$s))[1], (array_agg(v::text order by v %2$s desc))[1] '
+          'from pg_stats s cross join lateral ('
+          'select unnest(array[h[1], h[array_upper(h, 1)]] || case when h is not null or '
+          '(select sum(f) from unnest(s.most_common_freqs) f) + s.null_frac > 0.99999 then m end) as v '
+          'from (select s.histogram_bounds::text::%1$s[] as h, s.most_common_vals::text::%1$s[] as m) x) y '
+          'where s.schemaname = %3$L and s.tablename = %4$L and s.attname = %5$L and not s.inherited '
+          'and v is not null',
+          side.type, side.collation, side.schema, side.name, side.column) into low, high;
         if low is not null and high is not null then
           ends := (ends::jsonb || jsonb_build_array(jsonb_build_object('relation', side.relation, 'attnum', side.attnum,
             'type', side.type, 'low', low, 'high', high)))::json;

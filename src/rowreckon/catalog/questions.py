@@ -202,8 +202,9 @@ where i.indrelid = any($2) and i.indisvalid and i.indislive and k.found = i.indn
 order by 2
 """
 
-# The two ends of a join column: from an index that leads with it, as the planner probes one, else from the histogram,
-# widened by the most common values, else from these alone where they are all there is (> 99.999 % of the rows).
+# The two ends of a join column as get_variable_range takes them (utils/adt/selfuncs.c): the histogram's, widened by the
+# most common values, else these alone where they are all there is (> 99.999 % of the rows). It does not probe an index;
+# the selectivities asked at these ends below do, where the planner does.
 END_COLUMNS = f"""
 with {CLAUSES},
 sides as (
@@ -212,10 +213,6 @@ sides as (
 select a.attrelid::int8 as relation, a.attnum, format('%I.%I', s.nspname, c.relname) as item, s.nspname as schema,
   c.relname as name, a.attname as column, format_type(a.atttypid, a.atttypmod) as type,
   coalesce(' collate ' || nullif(a.attcollation, 0)::regcollation::text, '') as collation,
-  exists (select from pg_index i join pg_class ic on ic.oid = i.indexrelid join pg_am am on am.oid = ic.relam
-    where i.indrelid = c.oid and i.indkey[0] = a.attnum and i.indisvalid and i.indpred is null
-      and am.amname = 'btree' and (select opcdefault from pg_opclass o where o.oid = i.indclass[0])
-      and i.indcollation[0] in (0, a.attcollation)) as indexed,
   has_column_privilege(c.oid, a.attnum, 'SELECT') and not row_security_active(c.oid) as open
 from sides join pg_attribute a on a.attrelid = sides.oid and a.attnum = sides.attnum
   join pg_class c on c.oid = a.attrelid join pg_namespace s on s.oid = c.relnamespace
