@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
+from rowreckon.plan import lay_out
 from tests.servers.databases import run_script
 from tests.servers.fixtures import MatrixServer
 
@@ -61,3 +62,16 @@ def test_outer_side_without_duplicates(connection: Connection) -> None:
     (join,) = judge(captured)
     assert join.residual == pytest.approx(1.0, abs=1e-3)
     assert join.verdict == "accurate"
+
+
+def test_groups_are_unique_where_the_relation_is_not(connection: Connection) -> None:
+    """Inner Unique over a hash aggregate proves no index on the relation below: the plan alone can't tell of one."""
+    captured = capture(connection, PROBED, settings=SERIAL | only("hash"), catalog=False)
+    assert captured.explain is not None
+    plan = captured.explain.plan
+    assert plan.inner_unique
+    assert "Aggregate" in {node.node_type for node in lay_out(plan).nodes}
+
+    (join,) = judge(captured)
+    assert join.verdict != "crossed"
+    assert "nested_loop" not in join.costs or join.costs["nested_loop"].at_actual is None

@@ -27,7 +27,8 @@ def as_semijoin(reckoned: ReckonedTree, facts: JoinFacts, query: str | None) -> 
     if not facts.inner.parameterised:
         inner = _before(reckoned, facts.inner, {c.inner_text for c in facts.clauses})
         if inner is not None:
-            return replace(facts, kind="Semi", inner=inner, made_unique="inner")
+            # Inner Unique spoke of the side without duplicates, not of the relation
+            return replace(facts, kind="Semi", inner=inner, inner_unique=False, made_unique="inner")
     outer = _before(reckoned, facts.outer, {c.outer_text for c in facts.clauses})
     if outer is not None:
         return replace(facts, kind="Right Semi", outer=outer, made_unique="outer")
