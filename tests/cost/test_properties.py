@@ -39,6 +39,7 @@ from rowreckon.cost import (
     estimate_num_groups,
     hash_table_size,
     mergejoinscansel,
+    most_rows_in_one_batch,
     path_input,
     scalarineqsel,
 )
@@ -203,6 +204,18 @@ def test_hash_tables(settings: CostSettings, inner_rows: float, width: int) -> N
         assert number & (number - 1) == 0
     assert table.num_batches <= more.num_batches
     assert table.num_skew_mcvs >= 0
+
+
+@given(planner_settings(), widths, st.none() | st.integers(1, 8))
+def test_most_rows_in_one_batch(settings: CostSettings, width: int, workers: int | None) -> None:
+    """The last row count without further batches is the one that the table's own planning turns at."""
+    most = most_rows_in_one_batch(settings, width, combined_workers=workers)
+    memory = settings.hash_mem_bytes * (1 if workers is None else workers + 1)
+    if most > 1.0:
+        # with a memory of less than a few rows each batch has one of its own, and 18 balances these away
+        assert hash_table_size(settings, most, width, combined_workers=workers).num_batches == 1
+    if memory >= 1024 * 1024:
+        assert hash_table_size(settings, most + 1.0, width, combined_workers=workers).num_batches > 1
 
 
 @given(st.floats(1.0, 1e7), fractions, fractions, rows, st.integers(0, 24))

@@ -10,7 +10,7 @@ from __future__ import annotations
 from itertools import pairwise
 from math import exp, log
 
-from rowreckon.joins.borders import find_borders, sounded
+from rowreckon.joins.borders import Lead, find_borders, sounded
 from rowreckon.report.document import Method
 
 LOOP = ((1.0, 511.0), (800.0, 6963.0), (6992.0, 43302.44), (20000.0, 78975.0), (1e5, 28062.4), (8e5, 31426.83))
@@ -29,16 +29,39 @@ def _leader(rows: float) -> Method:
     return "hash" if _cost(LOOP, rows) > 1.01 * _cost(HASH, rows) else "nested_loop"
 
 
-def _far(rows: float) -> Method | None:
-    costs: dict[Method, float] = {"nested_loop": _cost(LOOP, rows), "hash": _cost(HASH, rows)}
-    first = min(costs, key=lambda m: costs[m])
-    return first if 2.0 * costs[first] < max(costs.values()) else None
+def _lead(rows: float) -> Lead:
+    loop, hashed = _cost(LOOP, rows), _cost(HASH, rows)
+    return Lead("nested_loop", loop, hashed) if loop <= hashed else Lead("hash", hashed, loop)
 
 
 def test_lead_lost_in_between_is_found() -> None:
     """The same method leads by far at both ends, and another one in the middle."""
-    rows = sounded([32.0, 800.0], 8e5, _far)
+    rows = sounded([32.0, 800.0], 8e5, _lead)
     borders = find_borders(_leader, rows, [_leader(n) for n in rows])
 
     assert [(b.below, b.above) for b in borders] == [("nested_loop", "hash"), ("hash", "nested_loop")]
     assert abs(borders[0].rows - 6992.0) <= 10.0
+
+
+def test_lead_up_to_a_kink_is_found() -> None:
+    """A hash table that outgrows memory costs several times as much from one row to the next."""
+
+    def hashed(rows: float) -> float:
+        return 9000.0 + 0.03 * rows if rows <= 8192 else 15000.0
+
+    def loop(rows: float) -> float:
+        return 1461.0 + 1.3 * rows
+
+    def lead(rows: float) -> Lead:
+        pair = (loop(rows), hashed(rows))
+        return Lead("nested_loop", *pair) if pair[0] <= pair[1] else Lead("hash", pair[1], pair[0])
+
+    def leader(rows: float) -> Method:
+        return "nested_loop" if loop(rows) <= hashed(rows) else "hash"
+
+    rows = sounded([1.0, 300.0, 5471.0], 1e4, lead, kinks=(8192.0,))
+    borders = find_borders(leader, rows, [leader(n) for n in rows])
+
+    assert 8192.0 in rows
+    assert [(b.below, b.above) for b in borders] == [("nested_loop", "hash"), ("hash", "nested_loop")]
+    assert borders[1].rows == 8193.0

@@ -25,7 +25,7 @@ append        cost_append, cost_merge_append
 materialize   cost_material
 memoize       cost_memoize, memoize_ratios
 nested_loop   NestLoopTerms, cost_nestloop
-hash_table    hash_table_size
+hash_table    hash_table_size, most_rows_in_one_batch
 hash_join     HashJoinTerms, cost_hashjoin, join_hash_table
 merge_join    MergeJoinTerms, cost_mergejoin, merge_join_details, scan_fractions
 gather        parallel_divisor, partial_rows, cost_gather, cost_gather_merge, compute_parallel_worker
@@ -65,7 +65,7 @@ from rowreckon.cost.gather import (
     partial_rows,
 )
 from rowreckon.cost.hash_join import HashJoinTerms, cost_hashjoin, join_hash_table
-from rowreckon.cost.hash_table import HashTableSize, hash_table_size
+from rowreckon.cost.hash_table import HashTableSize, hash_table_size, most_rows_in_one_batch
 from rowreckon.cost.histogram import OrderedStatistics, mergejoinscansel, scalarineqsel
 from rowreckon.cost.index_scan import (
     IndexAccessCost,
@@ -200,6 +200,7 @@ __all__ = [
     "memoize_ratios",
     "merge_join_details",
     "mergejoinscansel",
+    "most_rows_in_one_batch",
     "operator_cost",
     "parallel_divisor",
     "partial_index_tuples",

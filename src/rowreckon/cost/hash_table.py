@@ -69,5 +69,29 @@ def hash_table_size(
     return HashTableSize(buckets, batches, skew_mcvs, allowed)
 
 
+def most_rows_in_one_batch(settings: CostSettings, width: int, *, combined_workers: int | None = None) -> float:
+    """The most inner rows (of all processes) of that width (bytes) whose table is planned without further batches.
+
+    The first batch more is what costs: all rows of both sides are then written and read again.
+    """
+    tuple_bytes = _TUPLE_OVERHEAD_BYTES + ((width + 7) & ~7)
+    memory = int(settings.hash_mem_bytes) * (1 if combined_workers is None else combined_workers + 1)
+    memory -= min((memory // (tuple_bytes + _SKEW_BUCKET_BYTES)) * _SKEW_HASH_MEM_PERCENT // 100, _INT_MAX) * (
+        tuple_bytes + _SKEW_BUCKET_BYTES
+    )
+    largest = 1 << ((min(memory, _MAX_ALLOC_BYTES) // _POINTER_BYTES).bit_length() - 1)
+    buckets, most = 1024, 1.0
+    while True:
+        fitting = (memory - buckets * _POINTER_BYTES) // tuple_bytes
+        if fitting < 1:
+            return most
+        if buckets >= largest:
+            return float(fitting)
+        most = max(most, float(min(fitting, buckets)))
+        if fitting <= buckets:
+            return most
+        buckets *= 2
+
+
 def _next_power_of_2(number: int) -> int:
     return 1 if number <= 1 else 1 << (number - 1).bit_length()

@@ -73,12 +73,14 @@ def cost_mergejoin(
     rows: float,
     width: int,
     terms: MergeJoinTerms,
+    sorted_inner: PathCost | None = None,
 ) -> PathCost:
     """Merge Join of `outer` and `inner`, sorting either side first where the terms say so.
 
-    `rows` (per process) is what it puts out. See `merge_join_details` for what the planner decided on the way.
+    `rows` (per process) is what it puts out. `sorted_inner` spares sorting the inner side again where it is the same as
+    before. See `merge_join_details` for what the planner decided on the way.
     """
-    return merge_join_details(settings, outer, inner, rows, width, terms).path
+    return merge_join_details(settings, outer, inner, rows, width, terms, sorted_inner).path
 
 
 def merge_join_details(
@@ -88,6 +90,7 @@ def merge_join_details(
     rows: float,
     width: int,
     terms: MergeJoinTerms,
+    sorted_inner: PathCost | None = None,
 ) -> MergeJoinCost:
     """The cost of a merge join with the decisions behind it."""
     outer_path_rows = outer.rows if outer.rows > 0.0 else 1.0
@@ -109,7 +112,8 @@ def merge_join_details(
             outer = cost_incremental_sort(settings, outer, groups)
         else:
             outer = cost_sort(settings, outer)
-    sorted_inner = cost_sort(settings, inner) if terms.sort_inner else inner
+    if sorted_inner is None:
+        sorted_inner = cost_sort(settings, inner) if terms.sort_inner else inner
     outer_run = outer.total_cost - outer.startup_cost
     full_inner_run = sorted_inner.total_cost - sorted_inner.startup_cost
     startup = outer.startup_cost + outer_run * outer_start

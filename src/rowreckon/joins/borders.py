@@ -1,9 +1,8 @@
 """Where along the rows the lead between join methods changes: all crossings, to the row.
 
-The lead is looked up on a logarithmic grid that holds the estimate and the actual, and every change is narrowed down to
-two neighbouring whole numbers. Cost curves need not be monotone nor their difference have one root (sorts and hash
-tables outgrow memory, index pages saturate), so that nothing is assumed between grid points but that the lead changes
-at most a few times.
+The lead is looked up at the estimate, the actual and wherever it could change in between, and every change is narrowed
+down to two neighbouring whole numbers. Cost curves need not be monotone nor their difference have one root (sorts and
+hash tables outgrow memory, index pages saturate): the closer two methods are, the denser it is looked up.
 Source for several crossings: N. Reddy, J. Haritsa, "Analyzing Plan Diagrams of Database Query Optimizers", VLDB 2005.
 """
 
@@ -18,9 +17,10 @@ from rowreckon.report.document import Method
 Leader = Callable[[float], Method | None]
 _PER_DECADE = 2
 _CLOSE = 4.0
+_CLOSEST = 1.3
 _SPAN = 128.0
 """A nested loop's cost may fall again as its rows grow (index_pages_fetched saturates): look between what is so far
-apart."""
+apart, whatever the lead."""
 _MOST_CHANGES = 12
 
 
@@ -44,26 +44,54 @@ def grid(marks: Sequence[float], highest: float) -> list[float]:
     return sorted(points)
 
 
-def sounded(marks: Sequence[float], highest: float, far: Callable[[float], Method | None]) -> list[float]:
+@frozen
+class Lead:
+    """Who leads at a row count: the method, its cost, and the least cost of any other method (planner cost)."""
+
+    method: Method | None
+    cost: float
+    next: float
+
+
+def sounded(
+    marks: Sequence[float], highest: float, lead: Callable[[float], Lead], kinks: Sequence[float] = ()
+) -> list[float]:
     """Whole row counts from 1 to `highest` with the marks among them, denser where the lead is not clear.
 
-    `far` names the leader at a row count where it leads by far, None where others come near: between two row counts at
-    which the same method leads by far, and which are not many times apart, nothing is looked up.
+    After each of the `kinks` a cost may step up or begin to fall.
     """
     rows = sorted(ends_of(marks, highest))
-    clear = [far(n) for n in rows]
+    leads = [lead(n) for n in rows]
     found = [rows[0]]
-    stack = [(rows[n], clear[n], rows[n + 1], clear[n + 1]) for n in range(len(rows) - 2, -1, -1)]
+    stack = [(rows[n], leads[n], rows[n + 1], leads[n + 1]) for n in range(len(rows) - 2, -1, -1)]
     while stack:
         low, below, high, above = stack.pop()
-        middle = float(round((low * high) ** 0.5))
-        alike = below is not None and below == above and high <= low * _SPAN
-        if alike or high <= low * _CLOSE or not low < middle < high:
+        kink = next((k for k in kinks if low < k < high), None)
+        middle = float(round((low * high) ** 0.5)) if kink is None else kink
+        if _clear(below, above, high / low, smooth=kink is None) or not low < middle < high:
             found.append(high)
             continue
-        at = far(middle)
+        at = lead(middle)
         stack += [(middle, at, high, above), (low, below, middle, at)]
     return found
+
+
+def _clear(below: Lead, above: Lead, apart: float, *, smooth: bool) -> bool:
+    """Whether no other method can lead between two row counts that are so many times apart.
+
+    Costs grow in proportion to the rows at most, so that a lead can't be lost and regained over fewer times than it has
+    at both ends together; and nearby they mostly do not fall, so that the leader stays below what the others began at.
+    Where they are not smooth only the lower end tells.
+    """
+    if not smooth:
+        return below.method == above.method and apart * below.cost <= below.next
+    if below.method != above.method or below.method is None:
+        return apart <= _CLOSE  # what lies between the two is narrowed down anyway
+    if apart <= _CLOSEST:
+        return True
+    if apart <= _CLOSE and above.cost <= below.next:
+        return True
+    return apart <= _SPAN and apart * below.cost * above.cost <= below.next * above.next
 
 
 def ends_of(marks: Sequence[float], highest: float) -> set[float]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from functools import partial
 
 from rowreckon.cost import CostSettings
 from rowreckon.cost.capabilities import ignores_switches_among_partial_paths
@@ -12,8 +12,9 @@ from rowreckon.report.document import Method
 
 from .below_gather import below_gather_ways, consistent
 from .catalog_inputs import turned_input
-from .hidden import hidden_ways
+from .hidden import HiddenWay, hidden_ways
 from .inputs import TURNED_KIND, JoinInput, Point
+from .kinks import kinks
 from .known import Known
 from .model import JoinModel
 from .sides import JoinFacts
@@ -33,12 +34,7 @@ def plan_models(
     """A model for each world that the plan allows, with the ways that may exist unseen."""
     printed = float(reckoned.tree.nodes[facts.node].total_cost or 0.0)
     hidden = hidden_ways(settings, facts, worlds[0], printed, excluded)
-    return [
-        replace(
-            build_model(settings, reckoned, facts, world, None, excluded, wanted), hidden=hidden, _kept={}, _best={}
-        )
-        for world in worlds
-    ]
+    return [build_model(settings, reckoned, facts, world, None, excluded, wanted, hidden=hidden) for world in worlds]
 
 
 def build_model(
@@ -50,10 +46,11 @@ def build_model(
     excluded: dict[Method, str],
     wanted: Wanted,
     lower: tuple[JoinInput, ...] = (),
+    hidden: tuple[HiddenWay, ...] = (),
 ) -> JoinModel:
     """The model over the executed order of the sides and, where the join type permits, the other one.
 
-    `lower` is the join below each Gather that it stands on.
+    `lower` is the join below each Gather that it stands on, `hidden` are the ways that may exist unseen.
     """
     ways = _ways(settings, facts, join, known, excluded)
     for below in lower:
@@ -71,10 +68,12 @@ def build_model(
         fraction=1.0 if wanted.share is None else min(wanted.share, 1.0),
         base_cost=outer_cost,
         partial=facts.workers > 0,
+        hidden=hidden,
         free_order=join.free_order,
         full_buckets=join.full_buckets,
         gathers=gathers,
         gather_setup=settings.parallel_setup_cost if gathers and refuses else None,
+        kinks=partial(kinks, settings, join),
     )
 
 

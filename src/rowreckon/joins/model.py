@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import field, replace
+from collections.abc import Callable, Sequence
+from dataclasses import field
 from math import inf
 
 from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
@@ -29,6 +29,7 @@ class JoinModel:
     `hidden` are ways that may exist without the evidence showing them; `free_order` and `full_buckets` mark bounding
     worlds. `gathers` says that there are ways below a Gather of their own; `gather_setup` is the cost of starting one,
     given where a hash join there is refused for another method's that is cheaper, even one that was switched off.
+    `kinks` finds the outer rows after which a cost goes on otherwise.
     """
 
     ways: tuple[Way, ...]
@@ -42,12 +43,26 @@ class JoinModel:
     full_buckets: bool = False
     gathers: bool = False
     gather_setup: float | None = None
+    kinks: Callable[[], tuple[float, ...]] = tuple
     _kept: dict[Point, tuple[tuple[Method, PathCost], ...]] = field(default_factory=dict, repr=False, compare=False)
     _best: dict[Point, dict[Method, PathCost]] = field(default_factory=dict, repr=False, compare=False)
 
     def with_ways(self, ways: tuple[Way, ...]) -> JoinModel:
         """The same model with other ways, nothing remembered."""
-        return replace(self, ways=ways, _kept={}, _best={})
+        return JoinModel(  # made by hand, since `replace` takes four times as long and there are thousands
+            ways,
+            self.executed,
+            self.fraction,
+            self.base_cost,
+            self.scale,
+            self.partial,
+            self.hidden,
+            self.free_order,
+            self.full_buckets,
+            self.gathers,
+            self.gather_setup,
+            self.kinks,
+        )
 
     @property
     def basis(self) -> Basis:

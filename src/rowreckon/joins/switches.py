@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
-from math import ceil, floor
+from math import ceil, exp, floor, inf, log
 
 from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
 from rowreckon.frozen import frozen
 from rowreckon.report.document import Basis, Margin, Method, SwitchPoint
 
-from .borders import Border, ends_of, find_borders, flip_interval, grid, sounded
+from .borders import Border, Lead, ends_of, find_borders, flip_interval, grid, sounded
 from .inputs import Point
 from .model import JoinModel
 from .points import Points
@@ -19,12 +19,10 @@ from .verdict import HOPELESS, World
 
 _BEYOND = 1000.0
 _LEAST_HIGH = 1.0e5
-_FAR = 2.0
 _ABSURD = 20.0
 """A way that costs so many times the cheapest at both ends, at the estimate and at the actual is not tried between."""
 _MOST_ROWS = 1.0e9
 _WOBBLE = 1.1
-_STEP = 1.7
 _CLOSE = 0.12
 _WIDEST = 7.0
 """A border is given where the evidence leaves it between rows that are at most so many times apart. In the middle of
@@ -55,12 +53,12 @@ def outer_line(world: World, *, inner_actual: bool) -> Line:
     near = model.with_ways(tuple(ways[n] for n in kept))
     priced = {rows: tuple(paths[n] for n in kept) for rows, paths in known.items()}
 
-    def far_ahead(outer: float) -> Method | None:
+    def lead(outer: float) -> Lead:
         if outer not in priced:
             priced[outer] = near.paths(points.along(outer, inner_actual=inner_actual))
-        return _far_ahead(priced[outer])
+        return _lead(priced[outer])
 
-    rows = sounded(marks, highest, far_ahead)
+    rows = sounded(marks, highest, lead, model.kinks())
     lean = near.with_ways(tuple(near.ways[n] for n in _not_hopeless(list(priced.values()), HOPELESS)))
 
     def leader(outer: float) -> Method | None:
@@ -118,13 +116,12 @@ def margin(world: World, line: Line, method: Method) -> Margin:
     )
 
 
-def _far_ahead(paths: Sequence[tuple[Method, PathCost]]) -> Method | None:
-    """The method whose cheapest path costs less than a part of any other method's, None where others come nearer."""
+def _lead(paths: Sequence[tuple[Method, PathCost]]) -> Lead:
+    """The method of the cheapest path, and the cheapest of any other method."""
     if not paths:
-        return None
+        return Lead(None, inf, inf)
     method, path = min(paths, key=lambda f: f[1].total_cost)
-    limit = _FAR * path.total_cost
-    return None if any(m != method and p.total_cost < limit for m, p in paths) else method
+    return Lead(method, path.total_cost, min((p.total_cost for m, p in paths if m != method), default=inf))
 
 
 def _not_hopeless(priced: Sequence[Sequence[tuple[Method, PathCost]]], factor: float) -> list[int]:
@@ -235,25 +232,33 @@ def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: boo
     """Where another world puts the border between the same two methods, None where far from here."""
     pair = model.with_ways(tuple(w for w in model.ways if w.method in (border.below, border.above)))
 
-    def below_leads(rows: float) -> bool:
-        return pair.leader(points.along(rows, inner_actual=inner_actual)) == border.below
+    def ahead(rows: float) -> tuple[bool, float]:
+        """Whether the method below leads, and by how much the methods' costs differ (logarithm of their ratio)."""
+        paths = pair.paths(points.along(rows, inner_actual=inner_actual))
+        lead = _lead(paths)
+        return pair.winner(paths) == border.below, log(
+            lead.next / lead.cost
+        ) if 0.0 < lead.cost < lead.next < inf else 0.0
 
-    low = high = border.rows
     least, most = max(floor(border.rows / _WIDEST), 1.0), float(floor(border.rows * _WIDEST)) + 1.0
-    if below_leads(border.rows):
-        while below_leads(high):
-            if high >= most:
-                return None
-            low, high = high, min(high * _STEP, most)
-    else:
-        while not below_leads(low):
-            if low <= least:
-                return None
-            low, high = max(low / _STEP, least), low
+    leads, apart = below_leads, _ = ahead(border.rows)
+    low = high = border.rows
+    slope = 1.0  # costs grow in proportion to the rows at most: the lead is not lost before its logarithm is used up
+    while leads == below_leads:
+        if (high >= most) if below_leads else (low <= least):
+            return None
+        step = exp(min(apart / slope, 2.0)) * (1.0 + _CLOSE)
+        before = apart
+        if below_leads:
+            low, high = high, min(high * step, most)
+        else:
+            low, high = max(low / step, least), low
+        leads, apart = ahead(high if below_leads else low)
+        slope = min(max((before - apart) / log(step), 0.2), 1.0)
     low, high = float(floor(low)), float(ceil(high))
     while high - low > max(1.0, _CLOSE * low):
         middle = float(round((low * high) ** 0.5))
-        if below_leads(middle):
+        if ahead(middle)[0]:
             low = middle
         else:
             high = middle

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from math import prod
 
-from rowreckon.cost import CostSettings, MergeJoinTerms, PathCost, QualCost, cost_mergejoin, scan_fractions
+from rowreckon.cost import CostSettings, MergeJoinTerms, PathCost, QualCost, cost_mergejoin, cost_sort, scan_fractions
 from rowreckon.cost.capabilities import has_right_anti_join
 
 from .inputs import ClauseInput, JoinInput, Point, SidePath
@@ -89,6 +89,7 @@ def _built(
 ) -> Built:
     # Most ways are priced at a handful of points only: what they share is worked out when first needed.
     made: dict[float, MergeJoinTerms] = {}
+    ordered: dict[float, tuple[PathCost, PathCost]] = {}  # the inner side and itself sorted; the last: it mostly stays
     outer_at, inner_at = join.outer_pricer(outer), join.inner_pricer(inner)
 
     def terms_of(ratio: float) -> MergeJoinTerms:
@@ -111,7 +112,12 @@ def _built(
         terms = made.get(point.ratio)
         if terms is None:
             terms = made[point.ratio] = terms_of(point.ratio)
-        return cost_mergejoin(settings, outer_at(outer_rows), inner_at(inner_rows), join.output_rows, 0, terms)
+        known = ordered.get(inner_rows)
+        if known is None:
+            path = inner_at(inner_rows)
+            ordered.clear()
+            known = ordered[inner_rows] = (path, cost_sort(settings, path) if inner_sorts else path)
+        return cost_mergejoin(settings, outer_at(outer_rows), known[0], join.output_rows, 0, terms, known[1])
 
     words = [f"sort of {outer.access}" if outer_sorts else outer.access]
     words.append(f"sort of {inner.access}" if inner_sorts else inner.access)

@@ -1,0 +1,30 @@
+"""Outer row counts after which a join method's cost goes on otherwise: a lead there may show nowhere else.
+
+A hash table or a sort of the outer side outgrows memory, and from one row to the next costs several times as much.
+From as many rows on as there are different keys these repeat, and a nested loop that remembers (Memoize) gets cheaper.
+Source: ExecChooseHashTableSize in executor/nodeHash.c; cost_tuplesort, cost_material and cost_memoize_rescan in
+optimizer/path/costsize.c; releases 13 to 18.
+"""
+
+from __future__ import annotations
+
+from math import floor
+
+from rowreckon.cost import CostSettings, most_rows_in_one_batch
+from rowreckon.cost.units import relation_byte_size
+
+from .inputs import JoinInput
+
+
+def kinks(settings: CostSettings, join: JoinInput) -> tuple[float, ...]:
+    """Outer rows (of all processes, at least 1): the most that fit into a hash table, into the one that all processes
+    share, and into a sort or a tuplestore; and as many as there are different keys."""
+    width = join.outer.width
+    held = {most_rows_in_one_batch(settings, width)}
+    stored = float(floor(settings.work_mem_bytes / relation_byte_size(1.0, width)))
+    if join.workers > 0:
+        held.add(most_rows_in_one_batch(settings, width, combined_workers=join.workers))
+        held.add(float(floor(stored * join.processes)))
+    held.add(stored)
+    held.update(float(floor(c.outer.ndistinct)) for c in join.clauses if c.outer.ndistinct is not None)
+    return tuple(sorted(max(rows, 1.0) for rows in held))
