@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rowreckon.cost import CostSettings, MergeScanSelectivity
 from rowreckon.cost.selectivity import WHOLE_SCAN
+from rowreckon.cost.units import clamp_row_est
 from rowreckon.plan.nodes import CteScanNode, FunctionScanNode, GatherNode, IndexScanNode, ValuesScanNode
 
 from .appended import append_paths
@@ -120,6 +121,8 @@ def _side(
         rows = relation.rows
     elif side.parameterised and table is not None:
         rows = table.rows
+    elif side.processes > 1.0 and relation is not None and _shares(relation.rows, side):
+        rows = relation.rows  # a share is printed as whole rows
     printed = list(printed_paths(settings, reckoned.tree, facts, side, [k.text for k in keys], known.index_order))
     if side.node in below:
         printed = [path for p in printed for path in below[side.node].at_actual(p)]
@@ -157,6 +160,11 @@ def _side(
         members=table.members if table is not None else (),
         own_factor=own_factor(reckoned, side, relation) if side.parameterised and relation is not None else 1.0,
     )
+
+
+def _shares(rows: float, side: Side) -> bool:
+    """Whether a process's share of so many rows is what the plan expects of it."""
+    return clamp_row_est(rows / side.processes) == side.planner_rows
 
 
 def _gathers(settings: CostSettings, relation: KnownRelation, rows: float, paths: list[SidePath]) -> bool:

@@ -282,6 +282,11 @@ class JoinInput:
         """A way to produce the inner side, by its rows; `shared`: by those of one process."""
         return self.inner.pricer(path, self.processes if shared else 1.0)
 
+    def whole_outer(self, point: Point) -> float:
+        """Outer rows of all processes at a point, in this order of the sides."""
+        outer = point.inner if self.turned else point.outer
+        return outer if self.outer_made_unique is None else self.outer_made_unique.rows(outer)
+
     def rows_at(self, point: Point) -> tuple[float, float]:
         """Outer rows of one process and inner rows at a point, in this order of the sides."""
         outer, inner = (point.inner, point.outer) if self.turned else (point.outer, point.inner)

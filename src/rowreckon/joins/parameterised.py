@@ -224,9 +224,7 @@ def loop_count(join: JoinInput, point: Point) -> float:
     estimate to its actual as the outer rows do.
     """
     side = join.outer
-    rows, _ = join.rows_at(point)
-    if join.workers > 0:
-        rows *= join.processes
+    rows = join.whole_outer(point)
     if join.outer_made_unique is not None:
         return clamp_row_est(rows)
     moved = moved_with(side, rows, side.parameter_rows, side.parameter_rows_actual)

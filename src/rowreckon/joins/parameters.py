@@ -21,27 +21,29 @@ from .sides import JoinFacts
 _STILL = 0.01
 
 
-def distinct_parameters(join: JoinInput, clauses: tuple[ClauseInput, ...], outer_rows: float) -> float:
-    """Different parameter values among the outer rows of one process; all where a distinct count is a mere default."""
+def distinct_parameters(join: JoinInput, clauses: tuple[ClauseInput, ...], outer_rows: float, whole: float) -> float:
+    """Different parameter values among the outer rows of one process; all where a distinct count is a mere default.
+
+    `whole` are the outer rows of all processes.
+    """
     calls = clamp_row_est(outer_rows)
     if join.outer_made_unique is not None:
         return calls  # the outer side lost its duplicates by these very keys
-    expected = _expected(join, clauses, outer_rows)
+    expected = _expected(join, clauses, calls, whole)
     grown = join.outer.actual_ratio
     if join.parameters_came is None or grown is None:
         return expected
-    whole = log(max(grown, 1e-9))
-    if abs(whole) < _STILL or join.outer.rows <= 0.0:
+    further = log(max(grown, 1e-9))
+    if abs(further) < _STILL or join.outer.rows <= 0.0:
         return expected
-    way = min(max(log(max(outer_rows, 1.0) / join.outer.rows) / whole, 0.0), 1.0)
-    factor = join.parameters_came / _expected(join, clauses, clamp_row_est(join.outer.rows * grown))
+    way = min(max(log(max(outer_rows, 1.0) / join.outer.rows) / further, 0.0), 1.0)
+    came = clamp_row_est(join.outer.rows * grown)  # never below a Gather, see `proven_parameters`
+    factor = join.parameters_came / _expected(join, clauses, came, came)
     return min(max(expected * float(max(factor, 1.0) ** way), 1.0), calls)
 
 
-def _expected(join: JoinInput, clauses: tuple[ClauseInput, ...], outer_rows: float) -> float:
-    """What the statistics let expect."""
-    calls = clamp_row_est(outer_rows)
-    whole = outer_rows * join.processes if join.workers > 0 else outer_rows
+def _expected(join: JoinInput, clauses: tuple[ClauseInput, ...], calls: float, whole: float) -> float:
+    """What the statistics let expect of so many calls in one process."""
     by_alias: dict[str | None, list[KeyInput]] = {}
     for clause in clauses:
         by_alias.setdefault(clause.outer.alias, []).append(clause.outer)

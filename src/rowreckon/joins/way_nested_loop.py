@@ -104,7 +104,7 @@ def _with_memoize(
             settings,
             inner.cost(point),
             calls=outer_rows,
-            ndistinct=distinct_parameters(join, inner.clauses, outer_rows),
+            ndistinct=distinct_parameters(join, inner.clauses, outer_rows, join.whole_outer(point)),
             key_width=key_width,
         )
         terms = terms_of(point)
