@@ -82,7 +82,7 @@ def assess(
     model, points = worlds[0]
     permitted = frozenset(m for m in METHOD_ORDER if m not in evidence.excluded)
     moved = facts.outer.q_error_low
-    over_join = _over_join(reckoned, facts, evidence) and moved is not None and moved >= 2.0
+    over_join = _over_join(facts, evidence) and moved is not None and moved >= 2.0
     decision = decide(worlds, facts.method, misestimated=misestimated, permitted=permitted, over_join=over_join)
     verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor
     if verdict == "crossed" and residual is not None and loss is not None and max(residual, 1 / residual) > loss:
@@ -130,9 +130,10 @@ def assess(
     )
 
 
-def _over_join(reckoned: ReckonedTree, facts: JoinFacts, evidence: JoinEvidence) -> bool:
+def _over_join(facts: JoinFacts, evidence: JoinEvidence) -> bool:
     """Whether the outer side is more than a table, and what it costs at its actual rows is not known."""
-    if facts.outer.scan is not None or facts.outer.partitioned is not None:
+    outer = evidence.worlds[0][0].outer
+    if facts.outer.scan is not None or outer.single:
         return False
     return not any(path.actual is not None for path in evidence.worlds[0][0].outer_paths)
 
