@@ -113,7 +113,11 @@ def _measure_both(
 
 
 def _tied(connection: psycopg.Connection[Any], case: Case, right: PlanTree, row: Measured) -> bool:
-    """Whether the server itself, its estimate made right, prices the executed method within 1% of the one it takes."""
+    """Whether the server itself, its estimate made right, prices the executed method within 1% of the one it takes.
+
+    Switching a method off may change a join below too. What the join adds to its outer side's cost stays the same: it
+    depends on that side's rows only. So it is put on top of the outer side that the server takes.
+    """
     assert row.truth is not None
     _apply(connection, {SWITCHES[row.truth]: "off"})
     without = lay_out(_explain(connection, case.right).plan)
@@ -123,7 +127,11 @@ def _tied(connection: psycopg.Connection[Any], case: Case, right: PlanTree, row:
         return False
     if find_parallelism(right).partial[taken] != find_parallelism(without).partial[other]:
         return False
-    return (without.nodes[other].total_cost or 0) <= _FUZZ * (right.nodes[taken].total_cost or 0)
+    cost, there = _cost(without, other), _cost(right, taken)
+    below, there_below = without.outer(other), right.outer(taken)
+    if below is not None and there_below is not None and _aliases(without, below) == _aliases(right, there_below):
+        cost += _cost(right, there_below) - _cost(without, below)
+    return cost <= _FUZZ * there
 
 
 def _flips_there(connection: psycopg.Connection[Any], case: Case, below: str, above: str, rows: float) -> bool:
@@ -135,8 +143,7 @@ def _flips_there(connection: psycopg.Connection[Any], case: Case, below: str, ab
     template = case.flip
 
     def at(literal: int) -> tuple[str, float]:
-        plan = lay_out(_explain(connection, template.format(n=literal)).plan)
-        method, expected = _method_and_rows(plan, case.outer)
+        method, expected = _method_and_rows(connection, template.format(n=literal), case.outer)
         return method.removesuffix("|p"), expected
 
     low, high = _literal(at, min(rows * 0.98, rows - 1.0)), _literal(at, max(rows * 1.02, rows + 1.0)) + 1
@@ -209,8 +216,7 @@ def _flips(connection: psycopg.Connection[Any], case: Case) -> tuple[list[Flip],
 
     def method(rows: int) -> tuple[str, float]:
         if rows not in seen:
-            plan = lay_out(_explain(connection, template.format(n=rows)).plan)
-            seen[rows] = _method_and_rows(plan, case.outer)
+            seen[rows] = _method_and_rows(connection, template.format(n=rows), case.outer)
         return seen[rows]
 
     steps = [n for n in (1, 3, 6, 20, 60, 200, 600, 2000, 6000, 20000) if n < case.most_rows] + [case.most_rows]
@@ -220,17 +226,23 @@ def _flips(connection: psycopg.Connection[Any], case: Case) -> tuple[list[Flip],
     return found, method(steps[0])[1]
 
 
-def _method_and_rows(plan: PlanTree, alias: str) -> tuple[str, float]:
-    """The plan's one join method (with `|p` where it runs in parallel) and the expected rows of the varied relation."""
+def _method_and_rows(connection: psycopg.Connection[Any], query: str, alias: str) -> tuple[str, float]:
+    """The plan's one join method (with `|p` where it runs in parallel) and the expected rows of the varied relation.
+
+    Below a Gather the plan prints a process's share in whole rows: there the rows are those of the plan without it.
+    """
+    plan = lay_out(_explain(connection, query).plan)
     joins = plan.joins()
     if len(joins) != 1:
         return "none", 0.0
     parallel = find_parallelism(plan)
     method = METHODS[plan.nodes[joins[0]].node_type] + ("|p" if parallel.partial[joins[0]] else "")
-    for number, node in enumerate(plan.nodes):
-        if alias_of(node) == alias:
-            return method, float(node.plan_rows or 0) * parallel.divisor(plan, number)
-    return "none", 0.0
+    if any(parallel.partial):
+        with connection.transaction(force_rollback=True):
+            _apply(connection, {"max_parallel_workers_per_gather": "0"})
+            plan = lay_out(_explain(connection, query).plan)
+    rows = [float(node.plan_rows or 0) for node in plan.nodes if alias_of(node) == alias]
+    return (method, rows[0]) if rows else ("none", 0.0)
 
 
 def _bisect(method: Callable[[int], tuple[str, float]], low: int, high: int, found: list[Flip]) -> None:
@@ -283,11 +295,16 @@ def _near(expected: float, actual: float) -> bool:
 
 
 def _sides(tree: PlanTree, number: int) -> Sides:
-    def names(at: int | None) -> frozenset[str]:
-        span = tree.subtree(at) if at is not None else range(0)
-        return frozenset(a for n in span if (a := alias_of(tree.nodes[n])) is not None)
+    return _aliases(tree, tree.outer(number)), _aliases(tree, tree.inner(number))
 
-    return names(tree.outer(number)), names(tree.inner(number))
+
+def _aliases(tree: PlanTree, at: int | None) -> frozenset[str]:
+    span = tree.subtree(at) if at is not None else range(0)
+    return frozenset(a for n in span if (a := alias_of(tree.nodes[n])) is not None)
+
+
+def _cost(tree: PlanTree, number: int) -> float:
+    return float(tree.nodes[number].total_cost or 0.0)
 
 
 def _settings(settings: Mapping[str, str], connection: psycopg.Connection[Any]) -> dict[str, str]:
