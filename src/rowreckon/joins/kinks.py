@@ -2,8 +2,9 @@
 
 A hash table or a sort of the outer side outgrows memory, and from one row to the next costs several times as much.
 From as many rows on as there are different keys these repeat, and a nested loop that remembers (Memoize) gets cheaper.
-Source: ExecChooseHashTableSize in executor/nodeHash.c; cost_tuplesort, cost_material and cost_memoize_rescan in
-optimizer/path/costsize.c; releases 13 to 18.
+From the second execution on an inner scan shares pages with those before, so that two may be charged less than one.
+Source: ExecChooseHashTableSize in executor/nodeHash.c; cost_tuplesort, cost_material, cost_memoize_rescan and
+index_pages_fetched in optimizer/path/costsize.c; releases 13 to 18.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from .inputs import JoinInput
 
 def kinks(settings: CostSettings, join: JoinInput) -> tuple[float, ...]:
     """Outer rows (of all processes, at least 1): the most that fit into a hash table, into the one that all processes
-    share, and into a sort or a tuplestore; and as many as there are different keys."""
+    share, and into a sort or a tuplestore; as many as there are different keys; and 2, on the catalog's facts."""
     width = join.outer.width
     held = {most_rows_in_one_batch(settings, width)}
     stored = float(floor(settings.work_mem_bytes / relation_byte_size(1.0, width)))
@@ -26,5 +27,7 @@ def kinks(settings: CostSettings, join: JoinInput) -> tuple[float, ...]:
         held.add(most_rows_in_one_batch(settings, width, combined_workers=join.workers))
         held.add(float(floor(stored * join.processes)))
     held.add(stored)
+    if join.basis == "catalog":
+        held.add(2.0)
     held.update(float(floor(c.outer.ndistinct)) for c in join.clauses if c.outer.ndistinct is not None)
     return tuple(sorted(max(rows, 1.0) for rows in held))

@@ -26,6 +26,7 @@ from .index_match import Match, hypothetical_index, match_index, parameter_selec
 from .inputs import ClauseInput, JoinInput, KnownIndex, Point
 from .known_relation import KnownRelation
 from .moved import moved_with
+from .offering import replaces
 
 _PLAINLY_OFF = log(2.0)
 _COMPARISONS = frozenset({"=", "<", "<=", ">", ">="})
@@ -90,9 +91,27 @@ def _paths(
 ) -> Iterator[Parameterised]:
     indexed_all = len(match.join_clauses) == len(join.clauses)
     name = index.name if existing else None
+    held: Callable[[Point], PathCost] | None = None
     for access in _accesses(settings, join, relation, index):
         cost = _cost(settings, join, relation, index, match, access, join.clauses)
+        if held is not None:
+            cost = _replacing(held, cost)
+        held = cost
         yield Parameterised(access, name, cost, join.clauses, indexed_all, is_memoizable(join), existing)
+
+
+def _replacing(held: Callable[[Point], PathCost], new: Callable[[Point], PathCost]) -> Callable[[Point], PathCost]:
+    """What a join is built on: the new path where the planner throws the held one away for it, else that one.
+
+    Scans of one relation by the same parameters are weighed against each other before any join is (add_path in
+    optimizer/util/pathnode.c, called by create_index_paths in optimizer/path/indxpath.c).
+    """
+
+    def cost(point: Point) -> PathCost:
+        before, after = held(point), new(point)
+        return after if replaces(after, before) else before
+
+    return cost
 
 
 def index_costs(
