@@ -10,7 +10,7 @@ from __future__ import annotations
 from itertools import pairwise
 from math import exp, log
 
-from rowreckon.joins.borders import Lead, find_borders, sounded
+from rowreckon.joins.borders import Kink, Lead, find_borders, sounded
 from rowreckon.report.document import Method
 
 LOOP = ((1.0, 511.0), (800.0, 6963.0), (6992.0, 43302.44), (20000.0, 78975.0), (1e5, 28062.4), (8e5, 31426.83))
@@ -59,7 +59,7 @@ def test_lead_up_to_a_kink_is_found() -> None:
     def leader(rows: float) -> Method:
         return "nested_loop" if loop(rows) <= hashed(rows) else "hash"
 
-    rows = sounded([1.0, 300.0, 5471.0], 1e4, lead, kinks=(8192.0,))
+    rows = sounded([1.0, 300.0, 5471.0], 1e4, lead, kinks=(Kink(8192.0, "hash"),))
     borders = find_borders(leader, rows, [leader(n) for n in rows])
 
     assert 8192.0 in rows

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from math import floor
+from typing import NamedTuple
 
 from rowreckon.frozen import frozen
 from rowreckon.report.document import Method
@@ -44,6 +45,13 @@ def grid(marks: Sequence[float], highest: float) -> list[float]:
     return sorted(points)
 
 
+class Kink(NamedTuple):
+    """A row count after which a cost goes on otherwise; that of one of `method`'s ways steps up, if one is named."""
+
+    rows: float
+    method: Method | None = None
+
+
 @frozen
 class Lead:
     """Who leads at a row count: the method, its cost, and the least cost of any other method (planner cost)."""
@@ -54,11 +62,11 @@ class Lead:
 
 
 def sounded(
-    marks: Sequence[float], highest: float, lead: Callable[[float], Lead], kinks: Sequence[float] = ()
+    marks: Sequence[float], highest: float, lead: Callable[[float], Lead], kinks: Sequence[Kink] = ()
 ) -> list[float]:
     """Whole row counts from 1 to `highest` with the marks among them, denser where the lead is not clear.
 
-    After each of the `kinks` a cost may step up or begin to fall.
+    Each of the `kinks` is looked at, and the row after it where the leader's own cost may step up there.
     """
     rows = sorted(ends_of(marks, highest))
     leads = [lead(n) for n in rows]
@@ -66,9 +74,15 @@ def sounded(
     stack = [(rows[n], leads[n], rows[n + 1], leads[n + 1]) for n in range(len(rows) - 2, -1, -1)]
     while stack:
         low, below, high, above = stack.pop()
-        kink = next((k for k in kinks if low < k < high), None)
-        middle = float(round((low * high) ** 0.5)) if kink is None else kink
-        if _clear(below, above, high / low, smooth=kink is None) or not low < middle < high:
+        kink = next((k.rows for k in kinks if low < k.rows < high), None)
+        stepped = any(k.rows == low and k.method is not None and k.method == below.method for k in kinks)
+        middle = kink if kink is not None else float(round((low * high) ** 0.5))
+        if stepped:
+            middle = low + 1.0
+        clear = (
+            _clear_of_kinks(below, above, high / low, stepped) if stepped or kink else _clear(below, above, high / low)
+        )
+        if clear or not low < middle < high:
             found.append(high)
             continue
         at = lead(middle)
@@ -76,15 +90,12 @@ def sounded(
     return found
 
 
-def _clear(below: Lead, above: Lead, apart: float, *, smooth: bool) -> bool:
+def _clear(below: Lead, above: Lead, apart: float) -> bool:
     """Whether no other method can lead between two row counts that are so many times apart.
 
     Costs grow in proportion to the rows at most, so that a lead can't be lost and regained over fewer times than it has
     at both ends together; and nearby they mostly do not fall, so that the leader stays below what the others began at.
-    Where they are not smooth only the lower end tells.
     """
-    if not smooth:
-        return below.method == above.method and apart * below.cost <= below.next
     if below.method != above.method or below.method is None:
         return apart <= _CLOSE  # what lies between the two is narrowed down anyway
     if apart <= _CLOSEST:
@@ -92,6 +103,12 @@ def _clear(below: Lead, above: Lead, apart: float, *, smooth: bool) -> bool:
     if apart <= _CLOSE and above.cost <= below.next:
         return True
     return apart <= _SPAN and apart * below.cost * above.cost <= below.next * above.next
+
+
+def _clear_of_kinks(below: Lead, above: Lead, apart: float, stepped: bool) -> bool:
+    """The same where there are kinks: only the lower end tells, from which the leader's own cost may step up first."""
+    grown = max(apart, _CLOSE) if stepped else apart
+    return below.method == above.method and grown * below.cost <= below.next
 
 
 def ends_of(marks: Sequence[float], highest: float) -> set[float]:

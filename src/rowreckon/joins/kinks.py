@@ -14,20 +14,21 @@ from math import floor
 from rowreckon.cost import CostSettings, most_rows_in_one_batch
 from rowreckon.cost.units import relation_byte_size
 
+from .borders import Kink
 from .inputs import JoinInput
 
 
-def kinks(settings: CostSettings, join: JoinInput) -> tuple[float, ...]:
+def kinks(settings: CostSettings, join: JoinInput) -> tuple[Kink, ...]:
     """Outer rows (of all processes, at least 1): the most that fit into a hash table, into the one that all processes
     share, and into a sort or a tuplestore; as many as there are different keys; and 2, on the catalog's facts."""
     width = join.outer.width
-    held = {most_rows_in_one_batch(settings, width)}
+    found = {Kink(most_rows_in_one_batch(settings, width), "hash")}
     stored = float(floor(settings.work_mem_bytes / relation_byte_size(1.0, width)))
+    found.add(Kink(max(stored, 1.0), "merge"))
     if join.workers > 0:
-        held.add(most_rows_in_one_batch(settings, width, combined_workers=join.workers))
-        held.add(float(floor(stored * join.processes)))
-    held.add(stored)
+        found.add(Kink(most_rows_in_one_batch(settings, width, combined_workers=join.workers), "hash"))
+        found.add(Kink(max(float(floor(stored * join.processes)), 1.0), "merge"))
     if join.basis == "catalog":
-        held.add(2.0)
-    held.update(float(floor(c.outer.ndistinct)) for c in join.clauses if c.outer.ndistinct is not None)
-    return tuple(sorted(max(rows, 1.0) for rows in held))
+        found.add(Kink(2.0))
+    found.update(Kink(max(float(floor(c.outer.ndistinct)), 1.0)) for c in join.clauses if c.outer.ndistinct is not None)
+    return tuple(sorted(found, key=lambda kink: kink.rows))

@@ -10,6 +10,7 @@ from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
 from rowreckon.frozen import frozen
 from rowreckon.report.document import Basis, Method
 
+from .borders import Kink
 from .hidden import HiddenWay
 from .inputs import Point
 from .offering import replaces
@@ -43,7 +44,7 @@ class JoinModel:
     full_buckets: bool = False
     gathers: bool = False
     gather_setup: float | None = None
-    kinks: Callable[[], tuple[float, ...]] = tuple
+    kinks: Callable[[], tuple[Kink, ...]] = tuple
     _kept: dict[Point, tuple[tuple[Method, PathCost], ...]] = field(default_factory=dict, repr=False, compare=False)
     _best: dict[Point, dict[Method, PathCost]] = field(default_factory=dict, repr=False, compare=False)
 

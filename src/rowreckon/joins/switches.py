@@ -203,7 +203,7 @@ def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[Bord
     if _may_move(worlds[0][0], points.along(border.rows, inner_actual=line.inner_actual), methods):
         return border, (0.0, border.rows)
     low = high = border.rows
-    if "nested_loop" in methods:  # whose page counts come in steps
+    if "nested_loop" in methods and len(worlds) == 1:  # whose page counts come in steps
         low, high = flip_interval(leads, border.rows)
     least, most = low, high
     for other, there in worlds[1:]:
