@@ -202,8 +202,8 @@ def _sizes(
     per_row = settings.cpu_index_tuple_cost + settings.cpu_operator_cost * asked.quals + per_heap_row
     readings = [
         Charged(
-            least=middle - play,
-            most=middle + play,
+            least=max(middle - play, printed - _ROUNDING),
+            most=min(middle + play, printed + _ROUNDING),
             startup=startup,
             cpu=found * per_row,
             found=found,
