@@ -112,7 +112,7 @@ def _room(
     )
 
     def beyond(guess: SizeGuess) -> float:
-        built = guess.tuples * scan.kept
+        built = guess.tuples * guess.share * scan.kept
         cost = settings.cpu_operator_cost * scan.own_quals * guess.tuples
         cost += (operator + settings.cpu_tuple_cost) * built + operator * rows * guess.found * 0.5
         if relation_byte_size(built, facts.inner.width) * _OVERHEAD > settings.hash_mem_bytes:

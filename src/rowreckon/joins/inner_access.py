@@ -74,23 +74,25 @@ def whole_inner(
 ) -> tuple[SidePath, ...]:
     """The inner relation scanned by itself, where it has that size: the whole table, and its index from end to end."""
     quals = QualCost(0.0, settings.cpu_operator_cost * known.own_quals)
-    rows = clamp_row_est(size.tuples * known.kept)
+    all_quals = QualCost(0.0, settings.cpu_operator_cost * (known.own_quals + known.range_quals))
+    rows = clamp_row_est(size.tuples * size.share * known.kept)
     width = facts.inner.width
     relation = RelationSize(size.pages, size.tuples, known.allvisfrac)
-    found = [SidePath(cost_seqscan(settings, relation, rows, width, qual=quals), (), "seq_scan")]
+    found = [SidePath(cost_seqscan(settings, relation, rows, width, qual=all_quals), (), "seq_scan")]
     if settings.enable_indexscan:
         path = cost_index(
             settings,
             relation,
             _index_shape(facts, size),
-            IndexCondition(1.0, 1.0, 0),
+            IndexCondition(size.share, size.share, known.range_quals),
             rows,
             width,
             total_table_pages=size.pages,
             index_only=known.index_only,
             qual=quals,
         )
-        found.append(SidePath(path, tuple(keys), "index_only_scan" if known.index_only else "index_scan"))
+        order = () if size.visited else tuple(keys)  # an index that leads to no key is in another order
+        found.append(SidePath(path, order, "index_only_scan" if known.index_only else "index_scan"))
     return tuple(taken_first(found))
 
 
@@ -214,7 +216,8 @@ def _pages_cost(
     random, seq = settings.random_page_cost, settings.seq_page_cost
     table, index = max(size.pages, 1.0), max(size.index_pages, 1.0)
     found, unseen = size.found, 1.0 - known.allvisfrac
-    per_scan = ceil(found * index / max(size.tuples, 1.0)) if index > 1.0 and size.tuples > 1.0 else 1.0
+    visited = max(size.visited, found)
+    per_scan = ceil(visited * index / max(size.tuples, 1.0)) if index > 1.0 and size.tuples > 1.0 else 1.0
     ordered = ceil(found / max(size.tuples, 1.0) * size.pages)
 
     def pages(fetched: float, of: float) -> float:

@@ -26,6 +26,7 @@ from .relation_evidence import RelationEvidence
 from .row_shape import RowShape, row_shape
 from .sides import JoinFacts, Side
 from .size_evidence import Charged, SizeGuess, bitmap_sizes, fewest_tuples, possible_sizes, seen_sizes, tree_levels
+from .swept_index import swept_sizes
 
 _ROUNDING = 0.0051
 _LEAST_PRECISE = 0.01
@@ -65,6 +66,7 @@ class LoopEvidence:
 
     `found` rows come from the index, `kept` is the share that the scan's own filter leaves. `exact` says that `total`
     is precise enough to reckon the join's cost from it. `sizes` hold the likely one, the smallest and the largest.
+    `range_quals` are the conditions with constants that the index takes up beside those of the join.
     """
 
     total: float
@@ -78,6 +80,7 @@ class LoopEvidence:
     index_only: bool
     allvisfrac: float
     sizes: tuple[SizeGuess, ...]
+    range_quals: int = 0
 
 
 def loop_evidence(
@@ -129,6 +132,7 @@ def loop_evidence(
         index_only=scan is not None and scan.node_type == "Index Only Scan",
         allvisfrac=visible,
         sizes=tuple(sizes),
+        range_quals=_range_quals(reckoned, facts) or 0,
     )
 
 
@@ -189,7 +193,8 @@ def _sizes(
     candidates: Sequence[float],
     asked: Asked,
 ) -> list[SizeGuess]:
-    if not _pins_by_equality(reckoned, facts):
+    constants = _range_quals(reckoned, facts)
+    if constants is None or (constants and isinstance(scan, BitmapHeapScanNode)):
         return []
     printed, startup = float(scan.total_cost or 0.0), float(scan.startup_cost or 0.0)
     middle, play = (printed, _ROUNDING) if cost is None else cost
@@ -214,7 +219,11 @@ def _sizes(
         for found in candidates
         for loops in asked.whole or (asked.loops,)
     ]
-    return possible_sizes(settings, readings, shape)
+    found_by_key = possible_sizes(settings, readings, shape) if not constants else []
+    if found_by_key:
+        return found_by_key
+    per_entry = settings.cpu_index_tuple_cost + settings.cpu_operator_cost * asked.quals
+    return swept_sizes(settings, readings, shape, per_entry, ranged=bool(constants))
 
 
 def _orders(
@@ -312,13 +321,14 @@ def _index_cond(reckoned: ReckonedTree, facts: JoinFacts) -> str | None:
     return scan.index_cond if isinstance(scan, (IndexScanNode, BitmapIndexScanNode)) else None
 
 
-def _pins_by_equality(reckoned: ReckonedTree, facts: JoinFacts) -> bool:
-    """Whether the index is searched by equalities with outer columns alone, so that each row found is asked for."""
+def _range_quals(reckoned: ReckonedTree, facts: JoinFacts) -> int | None:
+    """The conditions of the index that compare with no outer column; None where another than an equality does."""
     text = _index_cond(reckoned, facts)
     if text is None:
-        return False
-    joined = {c.text for c in facts.clauses if c.place == "index" and c.is_equality}
-    return all(clause.text in joined for clause in parse_condition(text).clauses)
+        return None
+    joined = {c.text: c.is_equality for c in facts.clauses if c.place == "index"}
+    told = [joined.get(clause.text) for clause in parse_condition(text).clauses]
+    return None if False in told or True not in told else told.count(None)
 
 
 def _all_visible(scan: IndexScanNode, reckoned: ReckonedTree, facts: JoinFacts) -> float:

@@ -40,6 +40,7 @@ class SizeGuess:
     """One possible size of a relation and of the index on it: pages, tuples, index pages, levels below the root.
 
     `order` is how much of the index's order the table keeps: the correlation's square. `found` rows share a key.
+    `visited` entries are read to find them, 0 where the index leads to just those.
     """
 
     pages: float
@@ -48,6 +49,12 @@ class SizeGuess:
     height: int
     order: float = 0.0
     found: float = 1.0
+    visited: float = 0.0
+
+    @property
+    def share(self) -> float:
+        """The share of all entries that an execution visits, where it visits others than those it finds, else 1."""
+        return min(self.visited / max(self.tuples, 1.0), 1.0) if self.visited else 1.0
 
 
 @frozen
@@ -127,6 +134,7 @@ def between(low: SizeGuess, high: SizeGuess, part: float) -> SizeGuess:
         height=low.height if part < 0.5 else high.height,  # the executed scan's cost is told by the plan anyway
         order=low.order + (high.order - low.order) * part,
         found=max(mean(low.found, high.found), 1.0),
+        visited=mean(low.visited, high.visited) if low.visited and high.visited else 0.0,
     )
 
 
@@ -182,12 +190,12 @@ def _height(tuples: float, entries: float) -> int:
 
 def fewest_tuples(settings: CostSettings, startup: float) -> float:
     """The fewest tuples of an index whose descent prints as this startup cost."""
-    return min((2.0 ** (bits - 1) for _, bits in _descents(settings, startup)), default=1.0)
+    return min((2.0 ** (bits - 1) for _, bits in descents(settings, startup)), default=1.0)
 
 
 def tree_levels(settings: CostSettings, startup: float) -> int:
     """Levels below the root of an index whose descent prints as this startup cost."""
-    return min((height for height, _ in _descents(settings, startup)), default=0)
+    return min((height for height, _ in descents(settings, startup)), default=0)
 
 
 def scan_cost(settings: CostSettings, guess: SizeGuess, *, index_only: bool) -> float:
@@ -196,7 +204,8 @@ def scan_cost(settings: CostSettings, guess: SizeGuess, *, index_only: bool) -> 
     if not index_only:
         return table
     per_row = settings.cpu_index_tuple_cost + settings.cpu_tuple_cost
-    return min(table, settings.random_page_cost * guess.index_pages + per_row * guess.tuples)
+    whole = settings.random_page_cost * guess.index_pages + per_row * guess.tuples
+    return min(table, guess.share * whole)
 
 
 def _guess(tuples: float, rows: float, entries: float, height: int, order: float, found: float) -> SizeGuess:
@@ -209,7 +218,7 @@ def _index_pages(tuples: float, entries: float, height: int) -> float:
     return max(float(ceil(tuples / entries)), 2.0) + 2.0 if height else 2.0
 
 
-def _descents(settings: CostSettings, startup: float) -> Iterator[tuple[int, int]]:
+def descents(settings: CostSettings, startup: float) -> Iterator[tuple[int, int]]:
     """Levels below the root, and powers of two that hold the tuples, which print as this startup cost."""
     operator = settings.cpu_operator_cost
     for height in range(4):
@@ -220,21 +229,25 @@ def _descents(settings: CostSettings, startup: float) -> Iterator[tuple[int, int
             yield height, bits
 
 
+def descent_cost(settings: CostSettings, height: int, bits: int) -> float:
+    """Planner cost of one descent: so many levels below the root, so many comparisons."""
+    return ((height + 1) * _PAGE_CPU + bits) * settings.cpu_operator_cost
+
+
 def _fitting(settings: CostSettings, charged: Charged, shape: RowShape, order: float) -> list[_Span]:
     """Stretches of tuple counts whose pages come to what was charged."""
     per_page = settings.random_page_cost / charged.loops
-    operator = settings.cpu_operator_cost
     slack = _NEARLY * (charged.found - 1.0) * charged.loops if charged.unseen > 0.0 else 0.0
     found: list[_Span] = []
-    for height, bits in _descents(settings, charged.startup):
-        descent = (height + 1) * _PAGE_CPU * operator + bits * operator
+    for height, bits in descents(settings, charged.startup):
+        descent = descent_cost(settings, height, bits)
         least = (charged.least - descent - charged.cpu) / per_page - (slack if order else 0.0) - 1e-6
         most = (charged.most - descent - charged.cpu) / per_page + (0.0 if order else slack) + 1e-6
         if order != _DAMPED:
             least, most = float(ceil(least)), float(floor(most))
         if most < max(least, 1.0):  # no whole number of pages in between
             continue
-        fewest, many = _tuples_at(height, shape)
+        fewest, many = tuples_at(height, shape)
         low, high = max(2.0 ** (bits - 1) + 1.0 if bits else 1.0, fewest), min(2.0**bits, many)
         if low <= high:
             span = _between(charged, shape, order, (low, high), (least, most), height)
@@ -317,7 +330,7 @@ def _shared(fetched: float, pages: float) -> float:
     return pages if distinct >= pages else float(ceil(distinct))
 
 
-def _tuples_at(height: int, shape: RowShape) -> tuple[float, float]:
+def tuples_at(height: int, shape: RowShape) -> tuple[float, float]:
     """Tuples that a B-tree of so many levels below its root holds, for wide keys half full up to narrow ones full."""
     if height == 0:
         return 1.0, shape.full_leaf
