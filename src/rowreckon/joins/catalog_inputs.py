@@ -97,6 +97,7 @@ def turned_input(join: JoinInput, facts: JoinFacts, known: Known | None) -> Join
         output_rows=join.output_rows,
         basis=join.basis,
         match_frac=_match_frac(facts, known, turned=facts.kind in _REVERSED) if known is not None else join.match_frac,
+        executed_inner=join.turned_inner,
     )
 
 

@@ -38,13 +38,13 @@ def hidden_ways(
     found: list[HiddenWay] = []
     if "nested_loop" not in excluded and not facts.inner.parameterised:
         outer_cost = join.outer_paths[0].path.total_cost
-        known = join.executed_inner is not None
+        known, told = join.executed_inner is not None, join.turned_inner is not None
         if facts.kind in ("Inner", "Left", "Semi", "Anti") and facts.inner.scan is not None and not known:
             per_outer = facts.output_rows / max(facts.outer.planner_rows, 1.0)
             if not _ruled_out(settings, bound, outer_cost, join.outer.rows / join.processes, per_outer):
                 low = _driven(settings, bound, outer_cost, join.outer.rows, join.inner.rows, turned=False)
                 found.append(HiddenWay("nested_loop", "an index on the inner side's join columns", low))
-        if facts.kind in ("Inner", "Right", "Right Semi", "Right Anti") and facts.outer.scan is not None:
+        if facts.kind in ("Inner", "Right", "Right Semi", "Right Anti") and facts.outer.scan is not None and not told:
             inner_cost = join.inner.paths[0].path.total_cost if join.inner.paths else 0.0
             per_inner = facts.output_rows / max(join.inner.rows, 1.0)
             if not _ruled_out(settings, bound, inner_cost, join.inner.rows, per_inner):

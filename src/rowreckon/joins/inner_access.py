@@ -128,11 +128,12 @@ def _no_cheaper(path: PathCost, taken: float) -> PathCost:
 
 
 @frozen
-class UniqueIndex:
-    """The index that an Inner Unique join over a table proves to be there, in a world where it has some size.
+class ProvenIndex:
+    """An index on a join's columns that the plan proves to be there, in a world where it has some size.
 
     `own_quals` are the scan's own conditions, `quals` those of the join, on `keys`. `allvisfrac` is None where the
-    index does not hold all columns needed, else the share of pages that need not be looked at.
+    index does not hold all columns needed, else the share of pages that need not be looked at. A search finds
+    `found` rows, None where the index is unique.
     """
 
     size: SizeGuess
@@ -140,6 +141,7 @@ class UniqueIndex:
     quals: int
     keys: tuple[str, ...]
     allvisfrac: float | None
+    found: float | None = None
 
     @property
     def access(self) -> str:
@@ -149,16 +151,17 @@ class UniqueIndex:
     def searched(
         self, settings: CostSettings, loops: Loops, width: int, spared: float | None = None
     ) -> ParameterisedAccess:
-        """A scan for one row at most per execution.
+        """A scan for the rows of one key per execution.
 
         `spared` is what all executions together cost at least, where a Memoize may spare some of them: the fewest
         different values among the outer rows are then as many as that leaves (cost_memoize_rescan).
         """
-        selectivity = min(1.0 / max(self.size.tuples, 1.0), 1.0)
-        condition = IndexCondition(selectivity, selectivity, self.quals, unique_match=True)
+        rows = self.found or 1.0
+        selectivity = min(rows / max(self.size.tuples, 1.0), 1.0)
+        condition = IndexCondition(selectivity, selectivity, self.quals, unique_match=self.found is None)
 
         def scanned(outer_rows: float) -> PathCost:
-            return self._cost(settings, condition, 1.0, width, loops.at(outer_rows))
+            return self._cost(settings, condition, clamp_row_est(rows), width, loops.at(outer_rows))
 
         if spared is None:
             return ParameterisedAccess(scanned, self.access, None, True, True, False)
@@ -184,7 +187,8 @@ class UniqueIndex:
         self, settings: CostSettings, condition: IndexCondition, rows: float, width: int, loops: float
     ) -> PathCost:
         size = self.size
-        shape = IndexShape(size.index_pages, size.tuples, size.height, unique=True, correlation=size.order**0.5)
+        unique = self.found is None
+        shape = IndexShape(size.index_pages, size.tuples, size.height, unique=unique, correlation=size.order**0.5)
         return cost_index(
             settings,
             RelationSize(size.pages, size.tuples, self.allvisfrac or 0.0),

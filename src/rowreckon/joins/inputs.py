@@ -232,11 +232,12 @@ class JoinInput:
     `workers` is 0 where the join is not partial; else `processes` divides rows among them (the parallel divisor), and
     the outer side is read by its partial paths. `match_frac` is the share of outer rows with a match where the server
     answered for all clauses together. `executed_inner` stands in for the inner side's indexes where only the plan
-    tells of them; `executed_index` names an index that the plan reads without the table. The `…made_unique` say that a
-    semijoin is run as an inner join over a side without duplicates. `free_order` marks a world in which every relation
-    comes in the order of the join columns for nothing, `full_buckets` one whose hash buckets are fuller than their
-    average: bounds, no likelihoods. `parameters_came` are the different keys among the outer rows that came, where the
-    run proves the statistics wrong. `order` is the one in which the output is taken as it comes (empty: none is).
+    tells of them, and `turned_inner` for the outer side's; `executed_index` names an index that the plan reads without
+    the table. The `…made_unique` say that a semijoin is run as an inner join over a side without duplicates.
+    `free_order` marks a world in which every relation comes in the order of the join columns for nothing,
+    `full_buckets` one whose hash buckets are fuller than their average: bounds, no likelihoods. `parameters_came` are
+    the different keys among the outer rows that came, where the run proves the statistics wrong. `order` is the one in
+    which the output is taken as it comes (empty: none is).
     """
 
     turned: bool
@@ -260,6 +261,7 @@ class JoinInput:
     full_buckets: bool = False
     parameters_came: float | None = None
     order: tuple[str, ...] = ()
+    turned_inner: ParameterisedAccess | None = None
 
     @property
     def selectivity(self) -> float:

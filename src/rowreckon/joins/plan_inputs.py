@@ -9,8 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import NamedTuple
 
-from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, QualCost, RelationSize, cost_seqscan
-from rowreckon.cost.capabilities import has_memoize
+from rowreckon.cost import CostSettings, QualCost, RelationSize, cost_seqscan
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
@@ -18,10 +17,11 @@ from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
 
 from .clauses import JoinClause
-from .inner_access import UniqueIndex, executed_access, ordered_path, whole_inner
+from .inner_access import executed_access, ordered_path, whole_inner
 from .inputs import ClauseInput, JoinInput, KeyInput, ParameterisedAccess, SideInput, SidePath
-from .loop_evidence import Loops, loop_evidence, loops_of, shape_of
+from .loop_evidence import loop_evidence, shape_of
 from .methods import can_hash, can_merge
+from .proven_index import searches
 from .relation_evidence import RelationEvidence
 from .semi_evidence import matches_of
 from .side_paths import printed_paths
@@ -57,6 +57,9 @@ def plan_worlds(
         told = matches_of(settings, reckoned, facts)
         share, matches = min(told.matched * facts.outer.processes / max(outer.rows, 1.0), 1.0), told.rows
     worlds: list[JoinInput] = []
+    turned = searches(settings, reckoned, facts, facts.outer, relations)
+    if turned and turned[0].taken:
+        outer = replace(outer, paths=tuple(p._replace(order=turned[0].index.keys) for p in outer.paths))
     inner_worlds = _inner_worlds(settings, reckoned, facts, inner, relations, keys_inner)
     for number, world in enumerate(inner_worlds):
         side, access = world.side, world.access
@@ -86,6 +89,7 @@ def plan_worlds(
                     executed_inner=access,
                     free_order=ordered,
                     full_buckets=mode == "full",
+                    turned_inner=turned[max(_MODES.index(mode), min(number, 2))].access if turned else None,
                 )
             )
     return worlds
@@ -108,7 +112,7 @@ def _inner_worlds(
     keys: list[str],
 ) -> list[InnerWorld]:
     if not facts.inner.parameterised:
-        return _unique_worlds(settings, reckoned, facts, inner, relations)
+        return _proven_worlds(settings, reckoned, facts, inner, relations)
     known = loop_evidence(settings, reckoned, facts, relations)
     if known is None:
         return []
@@ -124,37 +128,22 @@ def _inner_worlds(
     return worlds
 
 
-def _unique_worlds(
+def _proven_worlds(
     settings: CostSettings,
     reckoned: ReckonedTree,
     facts: JoinFacts,
     inner: SideInput,
     relations: RelationEvidence,
 ) -> list[InnerWorld]:
-    """The inner side by itself; with the unique index that an Inner Unique join over a table proves to be there."""
-    scan = reckoned.tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
+    """The inner side by itself; with an index on the join columns where the plan proves one to be there."""
     counted = Counted(inner.rows, _tuples(reckoned, facts.inner, relations), 1.0 if facts.inner_unique else None)
-    seen = relations.of(scan) if isinstance(scan, ScanNode) else None
-    if not facts.inner_unique or not isinstance(scan, ScanNode) or facts.method == "nested_loop" or seen is None:
-        return [InnerWorld(inner, None, counted)]
-    own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
-    keys = tuple(c.inner_text or c.text for c in facts.clauses if c.is_equality)
-    covered = scan.output is not None and set(scan.output) <= set(keys)
-    loops = loops_of(reckoned, facts) or Loops(inner.rows, max(facts.outer.planner_rows, 1.0), 0.0)
-    printed, outer = (reckoned.tree.nodes[n].total_cost or 0.0 for n in (facts.node, facts.outer.child))
-    spared = float(printed) / STD_FUZZ_FACTOR - float(outer) if facts.method == "hash" else 0.0
-    keeps = has_memoize(settings.server_major) and settings.enable_memoize and facts.kind in ("Inner", "Left")
     worlds: list[InnerWorld] = []
-    for size in seen_sizes(seen, shape_of(reckoned, facts, facts.inner, 1.0, whole=False)):
-        # an index in the table's order goes with a table that was cleaned up, one in no order with one that was not
-        index = UniqueIndex(size, own, max(len(keys), 1), keys, min(2.0 * size.order, 1.0) if covered else None)
+    for index, access, _ in searches(settings, reckoned, facts, facts.inner, relations):
         paths = inner.paths
         if paths:  # the scan that was taken stays the cheapest
             paths = (*paths, index.whole(settings, inner.rows, inner.width, paths[0].path.total_cost))
-        cheapest = size.order == 1.0  # the world in which all that is open favours the index
-        access = index.searched(settings, loops, inner.width, max(spared, 0.0) if cheapest and keeps else None)
         worlds.append(InnerWorld(replace(inner, paths=paths), access, counted))
-    return worlds
+    return worlds or [InnerWorld(inner, None, counted)]
 
 
 def _tuples(reckoned: ReckonedTree, side: Side, relations: RelationEvidence) -> float:

@@ -72,7 +72,9 @@ def _swept(
             leaves = min(max(pages - above, visited / most), visited / fewest) * tuples / visited
             index = max(float(ceil(leaves)), 2.0 if height else 1.0) + above
             guesses += [
-                SizeGuess(float(ceil(tuples / rows)), float(round(tuples)), index, height, 0.0, charged.found, round(visited))
+                SizeGuess(
+                    float(ceil(tuples / rows)), float(round(tuples)), index, height, 0.0, charged.found, round(visited)
+                )
                 for rows in (shape.rows[2], shape.rows[0])
             ]
     return guesses
