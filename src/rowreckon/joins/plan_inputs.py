@@ -136,7 +136,8 @@ def _proven_worlds(
     relations: RelationEvidence,
 ) -> list[InnerWorld]:
     """The inner side by itself; with an index on the join columns where the plan proves one to be there."""
-    counted = Counted(inner.rows, _tuples(reckoned, facts.inner, relations), 1.0 if facts.inner_unique else None)
+    unique = facts.inner_unique and facts.made_unique != "inner"
+    counted = Counted(inner.rows, _tuples(reckoned, facts.inner, relations), 1.0 if unique else None)
     worlds: list[InnerWorld] = []
     for index, access, _ in searches(settings, reckoned, facts, facts.inner, relations):
         paths = inner.paths
