@@ -139,7 +139,11 @@ def _identity(way: Way) -> tuple[object, ...]:
 
 
 def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozenset[Method], fuzz: float) -> Outcome:
-    """What one world says; a lead by less than `fuzz` is no crossing."""
+    """What one world says; a lead by less than `fuzz` is no crossing.
+
+    Where `fuzz` is more than the planner's own, the outer side would be done in some other way: within 1% the path that
+    starts sooner is taken, and which one that is then hangs on the outer side's own start.
+    """
     priced = {w.method for w in model.deciding()}
     assert points.actual is not None
     if method not in priced:
@@ -153,7 +157,8 @@ def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozen
         return "close" if hidden and min(hidden) <= STD_FUZZ_FACTOR * min(others) else "crossed"
     if permitted - priced:
         return "lacking"
-    return "close" if beaten or best != method else "stays"
+    tied = fuzz > STD_FUZZ_FACTOR and bool(others) and min(others) <= STD_FUZZ_FACTOR * there[method]
+    return "close" if beaten or best != method or tied else "stays"
 
 
 def _unseen(model: JoinModel, point: Point, method: Method) -> str | None:
