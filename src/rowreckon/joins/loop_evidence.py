@@ -36,6 +36,8 @@ _SEVERAL = 1.5
 _ENOUGH_OUTPUT = 4.0
 _LEAST_KEPT = 0.01
 _WIDEST_KEY = 64
+_LEAST_SCANNED = 0.8
+"""The share of a scan that is read for a row with a match where an average of one and a half match."""
 
 
 @frozen
@@ -144,7 +146,7 @@ def _solved(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, pr
     beyond = float(join.total_cost or 0.0) - float(outer.total_cost or 0.0)
     play = 2.0 * _ROUNDING / calls
     if facts.kind in ("Semi", "Anti"):
-        return printed, _ROUNDING
+        return _solved_stopping(settings, facts, printed, beyond, play)
     if facts.inner_unique:
         # next to no outer row is taken to match: all but the first are charged as unmatched, that one next to nothing
         fewest = fewest_tuples(settings, float(tree.nodes[facts.inner.child].startup_cost or 0.0))
@@ -156,6 +158,29 @@ def _solved(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, pr
     at_join = sum(1 for c in facts.clauses if c.place == "filter")
     per_pair = settings.cpu_tuple_cost + settings.cpu_operator_cost * at_join
     return beyond / calls - per_pair * rows, play
+
+
+def _solved_stopping(
+    settings: CostSettings, facts: JoinFacts, printed: float, beyond: float, play: float
+) -> tuple[float, float]:
+    """As `_solved` for a loop that stops at the first match, where its index finds a row or none.
+
+    What is read for a row with a match is 2 ÷ (matches + 1) of a scan, matches being one to one and a half then. That
+    it is the whole scan shows by the two totals agreeing; where they would anyhow, either may be.
+    """
+    calls = max(facts.outer.planner_rows, 1.0)
+    if facts.inner.planner_rows > 1.0 or any(c.place not in ("index", "filter") for c in facts.clauses):
+        return printed, _ROUNDING
+    output = facts.output_rows
+    matched = min(output, calls) if facts.kind == "Semi" else max(calls - output, 0.0)
+    at_join = sum(1 for c in facts.clauses if c.place == "filter")
+    per_match = settings.cpu_tuple_cost + settings.cpu_operator_cost * at_join
+    total = (beyond - per_match * matched) / calls
+    play += (printed + per_match) / calls if matched <= 1.0 else per_match / calls
+    hidden = (1.0 - _LEAST_SCANNED) * printed * matched / calls
+    if hidden > 2.0 * _ROUNDING:
+        return total, play
+    return total + hidden / 2.0, play + hidden / 2.0
 
 
 def _kept(facts: JoinFacts, scan: ScanNode) -> float:
