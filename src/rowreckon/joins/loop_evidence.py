@@ -10,6 +10,7 @@ optimizer/path/indxpath.c; releases 13 to 18.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from math import ceil, floor, log
 from typing import NamedTuple
 
@@ -96,18 +97,21 @@ def loop_evidence(
     rows, calls = max(facts.inner.planner_rows, 1.0), max(facts.outer.planner_rows, 1.0)
     printed = float(top.total_cost)
     scan = tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
-    quals = own = 0
-    kept = 1.0
+    quals = filters = own = 0
+    kept = share = 1.0
     if isinstance(scan, ScanNode):
         index_cond = _index_cond(reckoned, facts)
         quals = len(parse_condition(index_cond).clauses) if index_cond is not None else 0
-        own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
-        kept = _kept(facts, scan) if own else 1.0
+        filters = len(parse_condition(scan.filter).clauses) if scan.filter else 0
+        own = max(filters - sum(1 for c in facts.clauses if c.place == "scan_filter"), 0)
+        # conditions of the join among them are none of the relation's own: each is taken to keep an equal share
+        share = _kept(facts, scan) if filters else 1.0
+        kept = share ** (own / filters) if own else 1.0
     solved, play = _solved(settings, reckoned, facts, printed)
     believable = abs(solved - printed) <= _ROUNDING + play
     total = solved if believable or facts.inner.memoized else printed
     candidates = _found(reckoned, facts, rows)
-    found = candidates[0] if len(candidates) == 1 else max(rows / kept, 1.0)
+    found = candidates[0] if len(candidates) == 1 else max(rows / share, 1.0)
     loops = loops_of(reckoned, facts)
     visible = _all_visible(scan, reckoned, facts) if isinstance(scan, IndexScanNode) else 0.0
     sizes: list[SizeGuess] = []
@@ -118,7 +122,7 @@ def loop_evidence(
             sizes = seen_sizes(seen, shape)
         elif loops is not None:
             cost = (solved, play) if believable and not facts.inner.memoized else None
-            asked = Asked(max(quals, 1), own, loops.rows, visible, loops.whole)
+            asked = Asked(max(quals, 1), filters, loops.rows, visible, loops.whole)
             sizes = _sizes(settings, reckoned, facts, scan, shape, cost, candidates, asked)
             inner = InnerScan(own, kept, visible > 0.0)
             sizes = weighed_sizes(settings, reckoned, facts, sizes, inner)
@@ -198,11 +202,11 @@ def _kept(facts: JoinFacts, scan: ScanNode) -> float:
 
 
 class Asked(NamedTuple):
-    """What an inner scan was asked: index quals, quals of its own, executions (one of `whole` where the plan prints a
+    """What an inner scan was asked: index quals, quals of its filter, executions (one of `whole` where the plan prints a
     share of them), and the share of all-visible pages."""
 
     quals: int
-    own_quals: int
+    filters: int
     loops: float
     visible: float
     whole: tuple[float, ...]
@@ -223,7 +227,7 @@ def _sizes(
         return []
     printed, startup = float(scan.total_cost or 0.0), float(scan.startup_cost or 0.0)
     middle, play = (printed, _ROUNDING) if cost is None else cost
-    per_heap_row = settings.cpu_tuple_cost + settings.cpu_operator_cost * asked.own_quals
+    per_heap_row = settings.cpu_tuple_cost + settings.cpu_operator_cost * asked.filters
     if isinstance(scan, BitmapHeapScanNode):
         found = candidates[0]
         heap = middle - startup - found * (per_heap_row + settings.cpu_operator_cost * asked.quals)
@@ -248,7 +252,12 @@ def _sizes(
     if found_by_key:
         return found_by_key
     per_entry = settings.cpu_index_tuple_cost + settings.cpu_operator_cost * asked.quals
-    return swept_sizes(settings, readings, shape, per_entry, ranged=bool(constants))
+    swept = swept_sizes(settings, readings, shape, per_entry, ranged=bool(constants))
+    if swept or constants or not scan.filter:
+        return swept
+    # statistics that expect far more or fewer rows of a key than came
+    most = max((middle - startup) / per_row, 1.0)
+    return possible_sizes(settings, [replace(readings[0], cpu=n * per_row, found=n) for n in _spread(most)], shape)
 
 
 def _orders(
@@ -290,6 +299,15 @@ def _found(reckoned: ReckonedTree, facts: JoinFacts, rows: float) -> list[float]
     step = max(ceil((most - least) / _MOST_CANDIDATES), 1)
     likely = min(max(clamp_row_est(came + gone), least), most)
     return [likely, *(n for n in range_of(least, most, step) if n != likely)]
+
+
+def _spread(most: float) -> list[float]:
+    """Whole numbers up to `most`, further apart the larger they are."""
+    found, step = [1.0], 1.0
+    while found[-1] + step <= most and len(found) < _MOST_CANDIDATES:
+        found.append(found[-1] + step)
+        step = max(float(floor(found[-1] / 4.0)), 1.0)
+    return found
 
 
 def range_of(least: float, most: float, step: float) -> list[float]:
