@@ -103,7 +103,8 @@ def assess(
         return Assessment(verdict, _basis(model, evidence), reason, best_at_actual=best, loss_factor=loss)
     executed_known = model.executed is not None
     believed = executed_known and model.leader(points.estimate) == facts.method
-    costs = method_costs(worlds, everything, evidence, facts.method)
+    # worlds in which another method would have been taken are none, unless all of them are such
+    costs = method_costs(worlds, worlds if len(worlds) > 1 else everything, evidence, facts.method)
     scale = facts.outer.divisor / facts.outer.processes
     drawable = believed and facts.made_unique != "outer"  # the executed join's outer rows are those without duplicates
     lines = outer_lines(worlds, shown_inner_differs=inner_differs) if drawable else ()
