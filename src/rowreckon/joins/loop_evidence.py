@@ -385,7 +385,7 @@ def _all_visible(scan: IndexScanNode, reckoned: ReckonedTree, facts: JoinFacts) 
 
 
 def _shape(reckoned: ReckonedTree, facts: JoinFacts, scan: ScanNode, per_key: float) -> RowShape:
-    whole = not facts.inner.memoized and scan.node_type in ("Index Scan", "Bitmap Heap Scan")
+    whole = not facts.inner.memoized and scan.node_type in ("Index Scan", "Bitmap Heap Scan", "Index Only Scan")
     return shape_of(reckoned, facts, facts.inner, per_key, whole=whole)
 
 
@@ -400,7 +400,10 @@ def shape_of(reckoned: ReckonedTree, facts: JoinFacts, side: Side, per_key: floa
     key_width = min(facts.inner.width or _WIDEST_KEY, facts.outer.width or _WIDEST_KEY)
     unique = facts.inner_unique and side is facts.inner
     several = not unique and sum(1 for c in facts.clauses if c.is_equality) > 1
-    return row_shape(scan.output, needed, side.width, key_width, per_key, whole=whole, correlated=several)
+    only = scan.node_type == "Index Only Scan"
+    return row_shape(
+        scan.output, needed, side.width, key_width, per_key, whole=whole, correlated=several, index_only=only
+    )
 
 
 def _qualified(column: object) -> str:

@@ -48,25 +48,29 @@ def row_shape(
     *,
     whole: bool,
     correlated: bool = False,
+    index_only: bool = False,
 ) -> RowShape:
     """The shape of a relation whose scan puts out `output` at `width` bytes in the columns of `needed`.
 
-    `whole` says that the scan may hand up whole rows. `key_width` bounds the bytes of an index key, `per_key` is how
+    `whole` says that the scan may hand up whole rows; of an `index_only` scan whole entries, which hold all `width`
+    bytes, while nothing is known of the rows. `key_width` bounds the bytes of an index key, `per_key` is how
     many rows share one on average: equal keys may be stored once (deduplicate_items), or may not. `correlated` says
     that far more may share one, as the planner multiplies the numbers of several columns.
     """
     rows = []
     unseen = _unseen(output, needed) if whole and output is not None else None
     for step in (2, 1, 0):
-        beyond = _UNSEEN_BYTES[step] if unseen is None else unseen * _UNSEEN_COLUMN[step] + _PADDING[step]
+        known = unseen is not None and not index_only
+        beyond = (unseen or 0) * _UNSEEN_COLUMN[step] + _PADDING[step] if known else _UNSEEN_BYTES[step]
         rows.append(max(_USABLE // (_TUPLE_OVERHEAD + maxalign(int(width + beyond))), 1.0))
-    key = maxalign(max(key_width, 1))
     shared = max(per_key, 1.0)
-    widest, narrow = float(_ENTRY_OVERHEAD + key), float(_ENTRY_OVERHEAD + 8)
+    more = unseen if index_only and unseen is not None else 0
+    keys = [width + more * column for column in _UNSEEN_COLUMN] if index_only else [1.0, key_width, key_width]
+    narrow, middle, widest = (float(_ENTRY_OVERHEAD + maxalign(max(int(key), 1))) for key in keys)
     once = (narrow + _POINTER * shared) / shared if shared >= 2.0 else narrow
     if correlated:
         once = float(_POINTER)
-    likely = (widest + _POINTER * shared) / shared if shared >= 2.0 else widest
+    likely = (middle + _POINTER * shared) / shared if shared >= 2.0 else middle
     entries = [max(_LEAF_USABLE * f // b, 2.0) for f, b in zip(_FILLED, (widest, likely, once), strict=True)]
     return RowShape((rows[0], rows[1], rows[2]), (entries[0], entries[1], entries[2]), _LEAF_USABLE // once)
 
