@@ -18,7 +18,7 @@ from rowreckon.joins.settings import settings_of
 from rowreckon.joins.sides import Aliases, JoinFacts, join_facts
 from rowreckon.plan import lay_out
 
-from .live import SERIAL, Connection, capture, judge, only
+from .live import SERIAL, Connection, apply, capture, explain, judge, only
 
 LOOPS = SERIAL | only("nested_loop") | {"enable_seqscan": "off", "enable_bitmapscan": "off"}
 
@@ -117,10 +117,40 @@ def test_matches_of_a_semijoin(huts: Connection, method: str) -> None:
     assert 5.0 <= told.rows <= 7.0
 
 
+def _live_border(connection: Connection, query: str) -> float:
+    """The estimated outer rows from which the server takes a hash join, as `{n}` grows."""
+
+    def method(n: int) -> str:
+        with connection.transaction(force_rollback=True):
+            apply(connection, SERIAL)
+            return explain(connection, query.format(n=n)).plan.node_type
+
+    low, high = 1, 9000
+    assert (method(low), method(high)) == ("Nested Loop", "Hash Join")
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if method(middle) == "Nested Loop" else (low, middle)
+    return float(high)
+
+
+def test_one_execution_leaves_a_border_between_bounds(huts: Connection) -> None:
+    """Descent and pages of one execution tell the inner table's size to a factor of four: the border is given with what
+    that leaves, the server's own in between, and no crossing."""
+    query = "select * from visits v join guests i on i.member = v.guest where v.id <= {n} and v.kind >= -1"
+    captured = capture(huts, query.format(n=1), settings=SERIAL, catalog=False)
+    join = judge(captured)[0]
+    border = next(p for p in join.switch_points if p.from_ == "nested_loop")
+
+    assert border.low is not None
+    assert border.high is not None
+    assert border.low <= _live_border(huts, query) <= border.high
+    assert join.verdict == "accurate"
+
+
 def test_what_is_left_open_is_left_undecided(huts: Connection) -> None:
-    """One execution tells the inner table's size to a factor of thirty: no border is given, and no crossing."""
+    """With next to free operators one execution does not tell the inner table's size: no border, and no crossing."""
     query = "select * from visits v join guests i on i.member = v.guest where v.id = 5 and v.kind = 5"
-    captured = capture(huts, query, settings=SERIAL, catalog=False)
+    captured = capture(huts, query, settings=SERIAL | {"cpu_operator_cost": "0.00001"}, catalog=False)
     join = judge(captured)[0]
 
     assert join.method == "nested_loop"

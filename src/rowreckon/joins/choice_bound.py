@@ -37,6 +37,7 @@ def weighed_sizes(
     settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, sizes: Sequence[SizeGuess], scan: InnerScan
 ) -> list[SizeGuess]:
     """Of the corners of what is possible: a size in the middle, the smallest and the largest, by the cost of a scan.
+    Where they differ in how many entries an execution visits, also those with the fewest and the most.
 
     Sizes at which a hash join would have been taken are left out; all of them stay where they all are such, as some
     assumption does not hold then. Empty where none is possible.
@@ -56,7 +57,15 @@ def weighed_sizes(
         beyond, bound = room
         sizes = _clipped(_corners(sizes, hashed), lambda guess: cost(guess) + beyond(guess) >= bound)
     low, high = min(sizes, key=hashed), max(sizes, key=hashed)
-    return [_middle(sizes, (hashed(low) * hashed(high)) ** 0.5, hashed), low, high]
+    chosen = [_middle(sizes, (hashed(low) * hashed(high)) ** 0.5, hashed), low, high]
+    fewest, most = min(sizes, key=_visits), max(sizes, key=_visits)
+    if _visits(fewest) == _visits(most):
+        return chosen
+    return chosen + [size for size in (fewest, most) if size not in chosen]
+
+
+def _visits(guess: SizeGuess) -> float:
+    return max(guess.visited, guess.found)
 
 
 def _middle(sizes: Sequence[SizeGuess], wanted: float, cost: Callable[[SizeGuess], float]) -> SizeGuess:
@@ -75,7 +84,12 @@ def _middle(sizes: Sequence[SizeGuess], wanted: float, cost: Callable[[SizeGuess
 
 def _corners(sizes: Sequence[SizeGuess], cost: Callable[[SizeGuess], float]) -> list[SizeGuess]:
     """The smallest and largest in any respect."""
-    respects: tuple[Callable[[SizeGuess], float], ...] = (cost, lambda g: g.tuples, lambda g: g.pages)
+    respects: tuple[Callable[[SizeGuess], float], ...] = (
+        cost,
+        lambda g: g.tuples,
+        lambda g: g.pages,
+        _visits,
+    )
     return list(dict.fromkeys(end(sizes, key=respect) for respect in respects for end in (min, max)))
 
 

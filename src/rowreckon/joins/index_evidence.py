@@ -56,12 +56,13 @@ def leads(reckoned: ReckonedTree, facts: JoinFacts, side: Side) -> bool:
     inner = side is facts.inner
     equal = [c for c in facts.clauses if c.is_equality]
     keys = [(c.inner_text if inner else c.outer_text) or c.text for c in equal]
-    if side.scan is None or side.scan != side.child:
+    if side.scan is None or side.scan != side.node:
         return False
     if facts.method == "merge":
-        return not side.sorted_here and any(c.place == "merge" for c in equal)
-    output = reckoned.tree.nodes[side.scan].output
-    return facts.method == "hash" and not inner and _one_batch(reckoned, facts) and bool(output) and output[0] in keys
+        return not side.sorted_here and all(c.place == "merge" for c in equal)
+    output = reckoned.tree.nodes[side.scan].output or ()
+    whole = facts.method == "hash" and not inner and _one_batch(reckoned, facts)
+    return whole and set(output[: len(keys)]) == set(keys)
 
 
 def _one_batch(reckoned: ReckonedTree, facts: JoinFacts) -> bool:

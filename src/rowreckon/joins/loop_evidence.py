@@ -37,6 +37,8 @@ _SEVERAL = 1.5
 _ENOUGH_OUTPUT = 4.0
 _LEAST_KEPT = 0.01
 _WIDEST_KEY = 64
+_MOST_MATCHES = 20.0
+"""How many times more rows a key may have than were read until the first match (common practice, no source)."""
 _LEAST_SCANNED = 0.8
 """The share of a scan that is read for a row with a match where an average of one and a half match."""
 
@@ -202,8 +204,8 @@ def _kept(facts: JoinFacts, scan: ScanNode) -> float:
 
 
 class Asked(NamedTuple):
-    """What an inner scan was asked: index quals, quals of its filter, executions (one of `whole` where the plan prints a
-    share of them), and the share of all-visible pages."""
+    """What an inner scan was asked: quals of its index and of its filter, executions (one of `whole` where the plan
+    prints a share of them), and the share of all-visible pages."""
 
     quals: int
     filters: int
@@ -294,6 +296,9 @@ def _found(reckoned: ReckonedTree, facts: JoinFacts, rows: float) -> list[float]
     if not scan.filter:
         return [clamp_row_est(rows)]
     came, gone = float(scan.actual_rows or 0.0), float(scan.rows_removed_by_filter or 0.0)
+    if facts.kind in ("Semi", "Anti"):  # a scan ends at the first row that matches: what came tells the fewest
+        likely = max(clamp_row_est(came + gone), rows)
+        return [likely, *(n for n in _spread(_MOST_MATCHES * likely) if n >= rows and n != likely)]
     least = max(rows, float(floor(max(came - 0.5, 0.0) + max(gone - 0.5, 0.0))), 1.0)
     most = max(2.0 * (came + gone + 1.0), least)  # outer rows that find nothing halve the average, at most
     step = max(ceil((most - least) / _MOST_CANDIDATES), 1)

@@ -59,7 +59,7 @@ def plan_worlds(
     worlds: list[JoinInput] = []
     turned = searches(settings, reckoned, facts, facts.outer, relations)
     if turned and turned[0].taken:
-        outer = replace(outer, paths=tuple(p._replace(order=turned[0].index.keys) for p in outer.paths))
+        outer = replace(outer, paths=tuple(p._replace(order=turned[0].proven.keys) for p in outer.paths))
     inner_worlds = _inner_worlds(settings, reckoned, facts, inner, relations, keys_inner)
     for number, world in enumerate(inner_worlds):
         side, access = world.side, world.access

@@ -33,7 +33,7 @@ _MORE_PER_KEY = 4.0
 class Search(NamedTuple):
     """One reading of a proven index, and how a nested loop would search it; whether it is the scan that was taken."""
 
-    index: ProvenIndex
+    proven: ProvenIndex
     access: ParameterisedAccess
     taken: bool
 
