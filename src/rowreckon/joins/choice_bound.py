@@ -1,7 +1,7 @@
 """What the planner's choice tells of a relation's size: had it been smaller, a hash join would have been taken.
 
-The planner keeps a path only while no other is more than 1% cheaper, and a hash join that builds on the inner side was
-weighed wherever a clause can be hashed. What it costs at a size bounds the size from below.
+The planner keeps a path only while no other is more than 1% cheaper, and hash joins that build on either side were
+weighed wherever a clause can be hashed. What the cheaper costs at a size bounds the size from below.
 Source: add_path in optimizer/util/pathnode.c, hash_inner_and_outer in optimizer/path/joinpath.c, initial_cost_hashjoin
 and final_cost_hashjoin in optimizer/path/costsize.c; releases 13 to 18.
 """
@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from typing import NamedTuple
 
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
+from rowreckon.cost.capabilities import has_right_anti_join, has_right_semi_join
 from rowreckon.cost.units import page_size, relation_byte_size
 from rowreckon.counts.reckon import ReckonedTree
 
@@ -21,6 +22,10 @@ from .sides import JoinFacts
 from .size_evidence import SizeGuess, between, scan_cost
 
 _STEPS = 8
+_PER_BUCKET = 1.0
+"""Outer rows that share a key: more would make a hash join dearer and leave room for smaller sizes, which is what the
+model's bounds on buckets are for.
+"""
 _OVERHEAD = 1.5
 """Memory of a hash table over its rows' own bytes, at most (ExecChooseHashTableSize)."""
 
@@ -121,17 +126,27 @@ def _room(
         return None
     operator = settings.cpu_operator_cost * len(hashed)
     rows = max(facts.outer.planner_rows, 1.0)
-    bound = (
-        float(printed) / STD_FUZZ_FACTOR - float(outer) - settings.cpu_tuple_cost * facts.output_rows - operator * rows
-    )
+    bound = float(printed) / STD_FUZZ_FACTOR - float(outer) - settings.cpu_tuple_cost * facts.output_rows
+    turns = _turns(settings, facts.kind)
 
-    def beyond(guess: SizeGuess) -> float:
-        built = guess.tuples * guess.share * scan.kept
-        cost = settings.cpu_operator_cost * scan.own_quals * guess.tuples
-        cost += (operator + settings.cpu_tuple_cost) * built + operator * rows * guess.found * 0.5
-        if relation_byte_size(built, facts.inner.width) * _OVERHEAD > settings.hash_mem_bytes:
-            spilled = 2.0 * (page_size(built, facts.inner.width) + page_size(rows, facts.outer.width))
-            cost += settings.seq_page_cost * spilled
+    def joined(built: float, width: int, probing: float, probing_width: int, matches: float) -> float:
+        cost = (operator + settings.cpu_tuple_cost) * built + operator * probing * (1.0 + matches * 0.5)
+        if relation_byte_size(built, width) * _OVERHEAD > settings.hash_mem_bytes:
+            cost += settings.seq_page_cost * 2.0 * (page_size(built, width) + page_size(probing, probing_width))
         return cost
 
+    def beyond(guess: SizeGuess) -> float:
+        inner = guess.tuples * guess.share * scan.kept
+        cost = joined(inner, facts.inner.width, rows, facts.outer.width, guess.found)
+        if turns:
+            cost = min(cost, joined(rows, facts.outer.width, inner, facts.inner.width, _PER_BUCKET))
+        return cost + settings.cpu_operator_cost * scan.own_quals * guess.tuples
+
     return beyond, bound
+
+
+def _turns(settings: CostSettings, kind: str) -> bool:
+    """Whether a hash join of this type may as well build on the outer side."""
+    if kind == "Anti":
+        return has_right_anti_join(settings.server_major)
+    return kind in ("Inner", "Left") or (kind == "Semi" and has_right_semi_join(settings.server_major))
