@@ -240,3 +240,34 @@ def test_a_condition_of_the_join_is_no_filter_of_the_relation(huts: Connection) 
     assert [c.place for c in planned.facts.clauses].count("scan_filter") == 1
     assert planned.loop.own_quals == 0
     assert planned.loop.kept == 1.0
+
+
+@pytest.mark.parametrize("kinds", [2, 3, 5, 8, 12])
+def test_the_choice_leaves_the_size_that_it_was_made_at(huts: Connection, kinds: int) -> None:
+    """Sizes at which a hash join over either side would have been cheaper are left out, not the one that there is."""
+    query = f"select w.id, b.label from walks w join beds b on b.hiker = w.hiker where w.kind < {kinds}"
+    planned = Planned(huts, query, CHEAP_INDEX)
+    sizes, (pages, tuples) = planned.loop.sizes, _size(huts, "beds")
+
+    assert planned.facts.method == "nested_loop"
+    assert planned.facts.inner.parameterised
+    assert min(s.tuples for s in sizes) <= tuples * 1.01
+    assert max(s.tuples for s in sizes) >= tuples * 0.99
+    assert min(s.pages for s in sizes) <= pages * 1.05
+    assert max(s.pages for s in sizes) >= pages * 0.95
+
+
+@pytest.mark.parametrize("kinds", [20, 60])
+@pytest.mark.parametrize("no", ["", "not "])
+def test_a_scan_cut_short_by_its_first_match_misleads_no_size(huts: Connection, kinds: int, no: str) -> None:
+    """A semijoin's scans end early: that few rows came of a key is not taken for few rows of a key."""
+    rows = "exists (select from beds b where b.hiker = w.hiker and b.label <> 'x')"
+    query = f"select w.id from walks w where w.kind < {kinds} and {no}{rows}"
+    settings = INDEX_ONLY | only("nested_loop") | {"enable_sort": "off", "enable_hashagg": "off"}
+    planned = Planned(huts, query, settings)
+    sizes, (_, tuples) = planned.loop.sizes, _size(huts, "beds")
+
+    assert planned.facts.kind in ("Semi", "Anti")
+    assert planned.reckoned.tree.nodes[planned.facts.inner.scan or 0].node_type == "Index Scan"
+    assert min(s.tuples for s in sizes) <= tuples * 1.01
+    assert max(s.tuples for s in sizes) >= tuples * 0.99

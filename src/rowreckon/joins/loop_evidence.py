@@ -271,14 +271,28 @@ def _orders(
     """
     if found <= 1.0 or scan.node_type == "Index Only Scan":
         return (0.0,)
-    per_scan = float(scan.actual_rows or 0.0) + float(scan.rows_removed_by_filter or 0.0)
-    came = per_scan * scan.loops
-    if scan.shared_hit_blocks is None or scan.shared_read_blocks is None or came < _ENOUGH_ROWS or per_scan < _SEVERAL:
+    fewest, most = _came_per_scan(facts, scan)
+    if scan.shared_hit_blocks is None or scan.shared_read_blocks is None or fewest * scan.loops < _ENOUGH_ROWS:
         return (0.0, 1.0)
     levels = tree_levels(settings, float(scan.startup_cost or 0.0)) + 1.0
-    blocks = float(scan.shared_hit_blocks) + float(scan.shared_read_blocks) - levels * scan.loops
+    blocks = (float(scan.shared_hit_blocks) + float(scan.shared_read_blocks)) / scan.loops - levels
+    half = (1.0 + 1.0 / found) / 2.0
+    if fewest < _SEVERAL or fewest * half <= blocks < most * half:
+        return (0.0, 1.0)
     # rows of one key may lie together while the keys come in any order
-    return (1.0, 0.0) if blocks < came * (1.0 + 1.0 / found) / 2.0 else (0.0,)
+    return (1.0, 0.0) if blocks < fewest * half else (0.0,)
+
+
+def _came_per_scan(facts: JoinFacts, scan: ScanNode) -> tuple[float, float]:
+    """The rows that one execution looked at, at least and at most: averages are printed rounded."""
+    came, gone = float(scan.actual_rows or 0.0), float(scan.rows_removed_by_filter or 0.0)
+    rounding = 0.5 if scan.loops > 1 and came.is_integer() and gone.is_integer() else 0.0
+    least, most = max(came - rounding, 0.0), came + rounding
+    exact = facts.outer.actual_rows and facts.output_actual is not None and not facts.inner.memoized
+    if exact and facts.kind in ("Inner", "Semi", "Anti") and all(c.place != "filter" for c in facts.clauses):
+        put_out = (facts.output_actual or 0.0) / (facts.outer.actual_rows or 1.0)
+        least = most = 1.0 - put_out if facts.kind == "Anti" else put_out  # a semijoin's scan ends with the first row
+    return least + max(gone - rounding, 0.0), most + gone + (rounding if scan.filter else 0.0)
 
 
 def _found(reckoned: ReckonedTree, facts: JoinFacts, rows: float) -> list[float]:
