@@ -6,7 +6,7 @@ methods switched off what a join over them would have cost.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 import psycopg
 import pytest
@@ -18,6 +18,7 @@ from rowreckon.joins.relation_evidence import RelationEvidence
 from rowreckon.joins.settings import settings_of
 from rowreckon.joins.sides import Aliases, JoinFacts, join_facts
 from rowreckon.plan import lay_out
+from rowreckon.plan.tree import alias_of
 from rowreckon.report.document import Join
 
 from .live import SERIAL, Connection, apply, capture, explain, judge, only
@@ -60,7 +61,7 @@ def huts(database: str) -> Iterator[Connection]:
 class Planned:
     """One join of a live plan, with what the tests ask of it."""
 
-    def __init__(self, connection: Connection, query: str, settings: Mapping[str, str]) -> None:
+    def __init__(self, connection: Connection, query: str, settings: dict[str, str]) -> None:
         self.captured = capture(connection, query, settings=SERIAL | settings, catalog=False)
         assert self.captured.explain is not None
         self.reckoned: ReckonedTree = reckon(lay_out(self.captured.explain.plan))
@@ -88,7 +89,7 @@ def _size(connection: Connection, name: str) -> tuple[float, float]:
     return float(row[0]), float(row[1])
 
 
-def _server_cost(connection: Connection, query: str, settings: Mapping[str, str]) -> float:
+def _server_cost(connection: Connection, query: str, settings: dict[str, str]) -> float:
     with connection.transaction(force_rollback=True):
         apply(connection, SERIAL | settings)
         return float(explain(connection, query).plan.total_cost or 0.0)
@@ -179,7 +180,7 @@ def test_a_merge_joins_unsorted_input_is_led_by_the_merged_column(huts: Connecti
     query = "select w.id from beds b join walks w on w.hiker = b.hiker"
     planned = Planned(huts, query, INDEX_ONLY | only("merge"))
     sides = (planned.facts.outer, planned.facts.inner)
-    beds = next(s for s in sides if planned.reckoned.tree.nodes[s.scan or 0].relation_name == "beds")
+    beds = next(s for s in sides if alias_of(planned.reckoned.tree.nodes[s.node]) == "b")
 
     assert not beds.sorted_here
     assert leads(planned.reckoned, planned.facts, beds)
