@@ -14,6 +14,7 @@ import pytest
 from rowreckon.counts import ReckonedTree, reckon
 from rowreckon.joins.index_evidence import leads, whole_index
 from rowreckon.joins.loop_evidence import LoopEvidence, loop_evidence
+from rowreckon.joins.plan_inputs import plan_worlds
 from rowreckon.joins.relation_evidence import RelationEvidence
 from rowreckon.joins.settings import settings_of
 from rowreckon.joins.sides import Aliases, JoinFacts, join_facts
@@ -272,3 +273,56 @@ def test_a_scan_cut_short_by_its_first_match_misleads_no_size(huts: Connection, 
     assert planned.reckoned.tree.nodes[planned.facts.inner.scan or 0].node_type == "Index Scan"
     assert min(s.tuples for s in sizes) <= tuples * 1.01
     assert max(s.tuples for s in sizes) >= tuples * 0.99
+
+
+def _crossed(connection: Connection) -> Planned:
+    """A third of the rows expected of a condition on an expression, one in a hundred came: a nested loop over the
+    unique index would have been cheaper than the hash join."""
+    query = "select w.id from walks w where w.kind + 0 < 5 and exists (select from lodges l where l.id = w.id)"
+    return Planned(connection, query, CHEAP_INDEX)
+
+
+def test_a_proven_index_decides(huts: Connection) -> None:
+    """No catalog: that the index is there the plan proves, and the server itself says what it would have cost."""
+    planned = _crossed(huts)
+    join = planned.join
+    right = "select w.id from walks w where w.kind < 5 and exists (select from lodges l where l.id = w.id)"
+    with huts.transaction(force_rollback=True):
+        apply(huts, SERIAL | CHEAP_INDEX)
+        plan = explain(huts, right).plan
+
+    assert (planned.facts.method, plan.node_type) == ("hash", "Nested Loop")
+    assert join.verdict == "crossed"
+    assert join.best_at_actual == "nested_loop"
+
+
+def test_a_model_that_misses_the_printed_cost_decides_nothing(huts: Connection) -> None:
+    """Worlds may differ in what they make of the executed join: where even the nearest misses its printed cost by more
+    than the methods differ, no crossing is claimed."""
+    planned = _crossed(huts)
+    loss = planned.join.loss_factor
+    assert loss is not None
+    assert planned.captured.explain is not None
+    document = planned.captured.explain
+    plan = document.plan.model_copy(update={"total_cost": float(document.plan.total_cost or 0.0) * loss * 1.1})
+    other = planned.captured.model_copy(update={"explain": document.model_copy(update={"plan": plan})})
+
+    assert judge(other)[0].verdict == "undecided"
+
+
+def test_keys_of_a_join_grow_with_its_rows(huts: Connection) -> None:
+    """What the outer side is when it is a join tells its distinct keys: with more rows there are more."""
+    query = (
+        "select w.id, b.label from walks w join lodges l on l.id = w.id join beds b on b.hiker = w.hiker"
+        " where w.kind = 5 and w.id % 500 = 5"
+    )
+    settings = CHEAP_INDEX | {"join_collapse_limit": "1", "enable_nestloop": "off", "enable_mergejoin": "off"}
+    planned = Planned(huts, query, settings)
+    relations = RelationEvidence(planned.settings, planned.reckoned)
+    worlds = plan_worlds(planned.settings, planned.reckoned, planned.facts, relations)
+    side = planned.facts.outer if planned.facts.outer.scan is None else planned.facts.inner
+    keys = [(c.outer if side is planned.facts.outer else c.inner) for w in worlds for c in w.clauses]
+
+    assert side.scan is None
+    assert keys
+    assert all((k.distinct(100.0) or 0.0) >= 50.0 * (k.distinct() or 1.0) for k in keys)

@@ -85,7 +85,8 @@ def assess(
     over_join = _over_join(facts, evidence) and moved is not None and moved >= 2.0
     decision = decide(worlds, facts.method, misestimated=misestimated, permitted=permitted, over_join=over_join)
     verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor
-    if verdict == "crossed" and residual is not None and loss is not None and max(residual, 1 / residual) > loss:
+    missed = _missed(reckoned, facts, [] if guessed else [m for m, _ in worlds], points.estimate)
+    if verdict == "crossed" and missed is not None and loss is not None and missed > loss:
         verdict, reason = "undecided", "the model misses the executed method's printed cost by more than the difference"
     if points.actual is None:
         best = loss = None
@@ -166,6 +167,17 @@ def _residual(reckoned: ReckonedTree, facts: JoinFacts, models: list[JoinModel],
     if max(costs) > _MOST_PLAY_OF_EXECUTED * min(costs):
         return None
     return costs[0] / float(printed)
+
+
+def _missed(reckoned: ReckonedTree, facts: JoinFacts, models: list[JoinModel], point: Point) -> float | None:
+    """By what factor the executed way's printed cost is missed by the model that comes nearest, None where none is
+    independent of it."""
+    printed = reckoned.tree.nodes[facts.node].total_cost
+    ways = [m.executed for m in models if m.executed is not None and not m.executed.solved]
+    if not printed or not ways:
+        return None
+    ratios = [(way.whole or way.cost)(point).total_cost / float(printed) for way in ways]
+    return min((max(r, 1.0 / r) for r in ratios if r > 0.0), default=None)
 
 
 def _cut_short(reckoned: ReckonedTree, facts: JoinFacts) -> list[doc.Missing]:

@@ -51,7 +51,8 @@ def plan_worlds(
     inner = _side(settings, reckoned, facts, facts.inner, keys_inner, relations)
     if outer is None or inner is None:
         return []
-    read = Counted(outer.rows, _tuples(reckoned, facts.outer, relations), None)
+    tuples = _tuples(reckoned, facts.outer, relations)
+    read = Counted(outer.rows, tuples, None, came=None if tuples else _came(facts.outer))
     share, matches = _match_frac(facts), None
     if facts.kind in ("Semi", "Anti"):
         told = matches_of(settings, reckoned, facts)
@@ -137,7 +138,9 @@ def _proven_worlds(
 ) -> list[InnerWorld]:
     """The inner side by itself; with an index on the join columns where the plan proves one to be there."""
     unique = facts.inner_unique and facts.made_unique != "inner"
-    counted = Counted(inner.rows, _tuples(reckoned, facts.inner, relations), 1.0 if unique else None)
+    tuples = _tuples(reckoned, facts.inner, relations)
+    came = None if tuples or facts.made_unique == "inner" else _came(facts.inner)
+    counted = Counted(inner.rows, tuples, 1.0 if unique else None, came=came)
     worlds: list[InnerWorld] = []
     for index, access, _ in searches(settings, reckoned, facts, facts.inner, relations):
         paths = inner.paths
@@ -145,6 +148,11 @@ def _proven_worlds(
             paths = (*paths, index.whole(settings, inner.rows, inner.width, paths[0].path.total_cost))
         worlds.append(InnerWorld(replace(inner, paths=paths), access, counted))
     return worlds or [InnerWorld(inner, None, counted)]
+
+
+def _came(side: Side) -> float | None:
+    """The rows of a side that came, over all processes."""
+    return side.actual_rows * side.processes if side.actual_rows else None
 
 
 def _tuples(reckoned: ReckonedTree, side: Side, relations: RelationEvidence) -> float:
@@ -263,13 +271,15 @@ class Counted(NamedTuple):
     """A side's rows, and where it is one relation of known size its tuples (else 0).
 
     `per_value` is how many tuples share a key, `matches` how many rows a semijoin's outer row finds if it finds any,
-    where the plan tells, else None.
+    where the plan tells, else None. `came` are the rows that came where nothing tells of the relation that has the key:
+    its distinct values are known by the side's own rows alone, and grow with them.
     """
 
     rows: float
     tuples: float
     per_value: float | None
     matches: float | None = None
+    came: float | None = None
 
     def distinct(self, values: float) -> float:
         """Distinct keys among the tuples, at most so many."""
@@ -280,14 +290,18 @@ class Counted(NamedTuple):
 
 def _key(clause: JoinClause, inner: bool, side: Counted, ndistinct: float, fuller: float) -> KeyInput:
     """A key; its most frequent value is so many times as frequent as the average one (0: none is known)."""
+    share = ndistinct / side.rows if side.came is not None and side.rows else None
+    known = side.rows if side.tuples or share is not None else 0.0
     return KeyInput(
         alias=clause.inner_alias if inner else clause.outer_alias,
         text=(clause.inner_text if inner else clause.outer_text) or clause.text,
         column=None,
         ndistinct=ndistinct,
-        mcv_freq=min(fuller / ndistinct, 1.0),
-        relation_rows=side.rows if side.tuples else 0.0,
-        relation_tuples=max(side.tuples, side.rows) if side.tuples else 0.0,
+        mcv_freq=min(fuller / max(ndistinct, (share or 0.0) * (side.came or 0.0)), 1.0),
+        relation_rows=known,
+        relation_tuples=max(side.tuples, known),
+        relation_actual=side.came,
+        share=share,
     )
 
 
