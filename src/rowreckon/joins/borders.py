@@ -9,7 +9,7 @@ Source for several crossings: N. Reddy, J. Haritsa, "Analyzing Plan Diagrams of 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from math import floor
+from math import floor, inf
 from typing import NamedTuple
 
 from rowreckon.frozen import frozen
@@ -46,10 +46,14 @@ def grid(marks: Sequence[float], highest: float) -> list[float]:
 
 
 class Kink(NamedTuple):
-    """A row count after which a cost goes on otherwise; that of one of `method`'s ways steps up, if one is named."""
+    """A row count after which a cost goes on otherwise.
+
+    That of one of `method`'s ways steps up, if one is named; if it `falls`, some cost may do so from there on.
+    """
 
     rows: float
     method: Method | None = None
+    falls: bool = False
 
 
 @frozen
@@ -70,18 +74,18 @@ def sounded(
     """
     rows = sorted(ends_of(marks, highest))
     leads = [lead(n) for n in rows]
+    falls = min((k.rows for k in kinks if k.falls), default=inf)
     found = [rows[0]]
     stack = [(rows[n], leads[n], rows[n + 1], leads[n + 1]) for n in range(len(rows) - 2, -1, -1)]
     while stack:
         low, below, high, above = stack.pop()
-        kink = next((k.rows for k in kinks if low < k.rows < high), None)
+        inside = [k for k in kinks if low < k.rows < high]
         stepped = any(k.rows == low and k.method is not None and k.method == below.method for k in kinks)
-        middle = kink if kink is not None else float(round((low * high) ** 0.5))
+        rising = high <= falls and all(k.method is not None for k in inside)
+        middle = inside[0].rows if inside else float(round((low * high) ** 0.5))
         if stepped:
             middle = low + 1.0
-        clear = (
-            _clear_of_kinks(below, above, high / low, stepped) if stepped or kink else _clear(below, above, high / low)
-        )
+        clear = _clear(below, above, high / low, rising=rising, smooth=not inside and not stepped)
         if clear or not low < middle < high:
             found.append(high)
             continue
@@ -90,25 +94,20 @@ def sounded(
     return found
 
 
-def _clear(below: Lead, above: Lead, apart: float) -> bool:
+def _clear(below: Lead, above: Lead, apart: float, *, rising: bool, smooth: bool) -> bool:
     """Whether no other method can lead between two row counts that are so many times apart.
 
-    Costs grow in proportion to the rows at most, so that a lead can't be lost and regained over fewer times than it has
-    at both ends together; and nearby they mostly do not fall, so that the leader stays below what the others began at.
+    `rising` costs never get less, so that a leader that stays below what the others began at is not beaten; nearby no
+    cost falls by much. `smooth` ones grow in proportion to the rows at most, so that a lead can't be lost and regained
+    over fewer times than it has at both ends together; else only the lower end tells.
     """
     if below.method != above.method or below.method is None:
-        return apart <= _CLOSE  # what lies between the two is narrowed down anyway
-    if apart <= _CLOSEST:
+        return smooth and apart <= _CLOSE  # what lies between the two is narrowed down anyway
+    if (apart <= _SPAN if rising else apart <= _CLOSE and smooth) and above.cost <= below.next:
         return True
-    if apart <= _CLOSE and above.cost <= below.next:
-        return True
-    return apart <= _SPAN and apart * below.cost * above.cost <= below.next * above.next
-
-
-def _clear_of_kinks(below: Lead, above: Lead, apart: float, stepped: bool) -> bool:
-    """The same where there are kinks: only the lower end tells, from which the leader's own cost may step up first."""
-    grown = max(apart, _CLOSE) if stepped else apart
-    return below.method == above.method and grown * below.cost <= below.next
+    if not smooth:
+        return max(apart, _CLOSE) * below.cost <= below.next
+    return apart <= _CLOSEST or (apart <= _SPAN and apart * below.cost * above.cost <= below.next * above.next)
 
 
 def ends_of(marks: Sequence[float], highest: float) -> set[float]:

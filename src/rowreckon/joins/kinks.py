@@ -30,5 +30,7 @@ def kinks(settings: CostSettings, join: JoinInput) -> tuple[Kink, ...]:
         found.add(Kink(max(float(floor(stored * join.processes)), 1.0), "merge"))
     if join.basis == "catalog":
         found.add(Kink(2.0))
-    found.update(Kink(max(float(floor(c.outer.ndistinct)), 1.0)) for c in join.clauses if c.outer.ndistinct is not None)
+    for clause in join.clauses:
+        if clause.outer.ndistinct is not None:
+            found.add(Kink(max(float(floor(clause.outer.ndistinct)), 1.0), falls=True))
     return tuple(sorted(found, key=lambda kink: kink.rows))

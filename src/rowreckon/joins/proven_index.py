@@ -79,8 +79,8 @@ def _unique(
 ) -> list[ProvenIndex]:
     """The unique index that an Inner Unique join over a table proves to be there."""
     scan = reckoned.tree.nodes[side.scan] if side.scan is not None else None
-    if not facts.inner_unique or facts.made_unique == "inner" or not isinstance(scan, ScanNode):
-        return []  # what was made unique proves no index
+    if not facts.inner_unique or not isinstance(scan, ScanNode):
+        return []
     seen, shape = relations.of(scan), shape_of(reckoned, facts, side, 1.0, whole=False)
     if seen is not None:
         # an index in the table's order goes with a table that was cleaned up, one in no order with one that was not
