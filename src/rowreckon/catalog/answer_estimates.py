@@ -56,6 +56,13 @@ def _selectivity(answer: Row | None, tuples: float) -> float | None:
     return 0.0 if share <= 1.0 / SERIES_LENGTH else min(share, 1.0)
 
 
+def _with_match(answer: Row | None, rows: float) -> float | None:
+    """Share of so many rows that have a match, by the estimate of those that have none, which never falls below one."""
+    if answer is None or rows <= 0:
+        return None
+    return min(max(1.0 - (float(answer["rows"]) - 1.0) / (rows * SERIES_LENGTH), 0.0), 1.0)
+
+
 def relation_estimates(
     request: FactsRequest, names: Sequence[PlanName], answers: Iterable[Row]
 ) -> dict[int, tuple[RelationEstimate, ...]]:
@@ -152,10 +159,8 @@ def clause_facts(
                 selectivity = float(told["inner"]["rows"]) / every
             elif "unequal" in told:  # 1 - selectivity, of the rows where neither side is null
                 selectivity = max(0.0, 1.0 - float(told["unequal"]["rows"]) / every)
-            if "semi" in told:
-                semi = min(1.0, float(told["semi"]["rows"]) / (left_rows * JOIN_SERIES_LENGTH))
-            if "semi_turned" in told:
-                semi_turned = min(1.0, float(told["semi_turned"]["rows"]) / (right_rows * JOIN_SERIES_LENGTH))
+            semi = _with_match(told.get("anti"), left_rows)
+            semi_turned = _with_match(told.get("anti_turned"), right_rows)
         operator = _operator(wanted, left, right, relations, operators)
         at_ends, rows = ends.get(number, {}), (left_rows, right_rows)
         fact = JoinClauseFacts(
@@ -289,17 +294,18 @@ def pair_estimates(request: FactsRequest, answers: Iterable[Row]) -> dict[int, t
         if not {"inner", "left_rows", "right_rows"} <= told.keys():
             continue
         left_rows, right_rows = float(told["left_rows"]["rows"]), float(told["right_rows"]["rows"])
-        rows = {k: float(told[k]["rows"]) / JOIN_SERIES_LENGTH for k in ("inner", "semi", "semi_turned") if k in told}
+        rows = float(told["inner"]["rows"]) / JOIN_SERIES_LENGTH
+        semi, turned = _with_match(told.get("anti"), left_rows), _with_match(told.get("anti_turned"), right_rows)
         estimate = JoinPairEstimate(
             left_alias=wanted.left_alias,
             right_alias=wanted.right_alias,
             clauses=wanted.clauses,
             left_rows=left_rows,
             right_rows=right_rows,
-            rows=rows["inner"],
-            selectivity=rows["inner"] / (left_rows * right_rows),
-            semi_rows=rows.get("semi"),
-            semi_rows_turned=rows.get("semi_turned"),
+            rows=rows,
+            selectivity=rows / (left_rows * right_rows),
+            semi_rows=None if semi is None else semi * left_rows,
+            semi_rows_turned=None if turned is None else turned * right_rows,
         )
         found[wanted.plan] = (*found.get(wanted.plan, ()), estimate)
     return found

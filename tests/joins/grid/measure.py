@@ -115,23 +115,33 @@ def _measure_both(
 def _tied(connection: psycopg.Connection[Any], case: Case, right: PlanTree, row: Measured) -> bool:
     """Whether the server itself, its estimate made right, prices the executed method within 1% of the one it takes.
 
-    Switching a method off may change a join below too. What the join adds to its outer side's cost stays the same: it
-    depends on that side's rows only. So it is put on top of the outer side that the server takes.
+    Switching a method off may change the joins below, and their order. What the join adds to the cost of a side that it
+    reads once stays the same: it depends on that side's rows only. So it is put on top of the sides that the server
+    takes, in the order as written where its own has no such join.
     """
     assert row.truth is not None
-    _apply(connection, {SWITCHES[row.truth]: "off"})
-    without = lay_out(_explain(connection, case.right).plan)
-    _apply(connection, {SWITCHES[row.truth]: "on"})
-    taken, other = _join_over(right, row.sides), _join_over(without, row.sides)
-    if taken is None or other is None or METHODS[without.nodes[other].node_type] != row.method:
-        return False
-    if find_parallelism(right).partial[taken] != find_parallelism(without).partial[other]:
-        return False
-    cost, there = _cost(without, other), _cost(right, taken)
-    below, there_below = without.outer(other), right.outer(taken)
-    if below is not None and there_below is not None and _aliases(without, below) == _aliases(right, there_below):
-        cost += _cost(right, there_below) - _cost(without, below)
-    return cost <= _FUZZ * there
+    taken = _join_over(right, row.sides)
+    for order in ({}, {"join_collapse_limit": "1"}):
+        with connection.transaction(force_rollback=True):
+            _apply(connection, {SWITCHES[row.truth]: "off"} | order)
+            without = lay_out(_explain(connection, case.right).plan)
+        other = _join_over(without, row.sides)
+        if taken is None or other is None or METHODS[without.nodes[other].node_type] != row.method:
+            continue
+        if find_parallelism(right).partial[taken] != find_parallelism(without).partial[other]:
+            continue
+        here, there = _read_once(without, other), _read_once(right, taken)
+        cost = _cost(without, other) + sum(there[side] - here[side] for side in here.keys() & there.keys())
+        return cost <= _FUZZ * _cost(right, taken)
+    return False
+
+
+def _read_once(plan: PlanTree, join: int) -> dict[frozenset[str], float]:
+    """What the sides cost that a join reads once."""
+    sides = [plan.outer(join)]
+    if METHODS[plan.nodes[join].node_type] != "nested_loop":
+        sides.append(plan.inner(join))
+    return {_aliases(plan, side): _cost(plan, side) for side in sides if side is not None}
 
 
 def _flips_there(connection: psycopg.Connection[Any], case: Case, below: str, above: str, rows: float) -> bool:
