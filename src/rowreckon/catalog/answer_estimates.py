@@ -60,7 +60,8 @@ def _with_match(answer: Row | None, rows: float) -> float | None:
     """Share of so many rows that have a match, by the estimate of those that have none, which never falls below one."""
     if answer is None or rows <= 0:
         return None
-    return min(max(1.0 - (float(answer["rows"]) - 1.0) / (rows * SERIES_LENGTH), 0.0), 1.0)
+    without = float(answer["rows"])
+    return 1.0 if without <= 1.0 else max(1.0 - without / (rows * SERIES_LENGTH), 0.0)
 
 
 def relation_estimates(

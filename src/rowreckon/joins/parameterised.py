@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterator
 from math import log
 
 from rowreckon.cost import (
+    STD_FUZZ_FACTOR,
     CostSettings,
     IndexCondition,
     PathCost,
@@ -29,6 +30,7 @@ from .moved import moved_with
 from .offering import replaces
 
 _PLAINLY_OFF = log(2.0)
+CostAt = Callable[[Point], PathCost]
 _COMPARISONS = frozenset({"=", "<", "<=", ">", ">="})
 
 
@@ -91,27 +93,34 @@ def _paths(
 ) -> Iterator[Parameterised]:
     indexed_all = len(match.join_clauses) == len(join.clauses)
     name = index.name if existing else None
-    held: Callable[[Point], PathCost] | None = None
-    for access in _accesses(settings, join, relation, index):
-        cost = _cost(settings, join, relation, index, match, access, join.clauses)
-        if held is not None:
-            cost = _replacing(held, cost)
-        held = cost
+    accesses = list(_accesses(settings, join, relation, index))
+    costs = [_cost(settings, join, relation, index, match, access, join.clauses) for access in accesses]
+    if len(costs) == 2:
+        costs = _weighed(*costs, sooner=join.kind in ("Semi", "Anti"))
+    for access, cost in zip(accesses, costs, strict=True):
         yield Parameterised(access, name, cost, join.clauses, indexed_all, is_memoizable(join), existing)
 
 
-def _replacing(held: Callable[[Point], PathCost], new: Callable[[Point], PathCost]) -> Callable[[Point], PathCost]:
-    """What a join is built on: the new path where the planner throws the held one away for it, else that one.
+def _weighed(held: CostAt, new: CostAt, *, sooner: bool) -> list[CostAt]:
+    """What a join is built on where a relation can be scanned in either way: that of the two which the planner keeps.
 
-    Scans of one relation by the same parameters are weighed against each other before any join is (add_path in
-    optimizer/util/pathnode.c, called by create_index_paths in optimizer/path/indxpath.c).
+    Scans by the same parameters are weighed against each other before any join is (add_path in
+    optimizer/util/pathnode.c, called by create_index_paths in optimizer/path/indxpath.c). Where a first row is wanted
+    `sooner`, as below a semijoin, the one that starts sooner stays too.
     """
+    last: list[tuple[Point, PathCost, PathCost]] = []
 
-    def cost(point: Point) -> PathCost:
-        before, after = held(point), new(point)
-        return after if replaces(after, before) else before
+    def both(point: Point) -> tuple[Point, PathCost, PathCost]:
+        if not last or last[0][0] is not point:
+            before, after = held(point), new(point)
+            if not replaces(after, before):
+                after = before
+            elif not sooner or after.startup_cost <= before.startup_cost * STD_FUZZ_FACTOR:
+                before = after
+            last[:] = [(point, before, after)]
+        return last[0]
 
-    return cost
+    return [lambda point: both(point)[1], lambda point: both(point)[2]]
 
 
 def index_costs(

@@ -59,10 +59,10 @@ def bars(measured: Iterable[Measured], basis: str) -> dict[str, Bar]:
     """chosen, others, switch; precision and recall of `crossed`; how many verdicts were decided, on one basis.
 
     `crossed` is by its definition what another method does more than 1% cheaper. Where the server's own costs, its
-    estimate made right, lie within that of each other, the other method is taken by tie rules: `recall` leaves these
-    out, `recall with ties` has them.
+    estimate made right, lie within that of each other, a method is taken by tie rules: `precision` and `recall` leave
+    these out, `... with ties` have them.
     """
-    names = ("chosen", "others", "switch", "precision", "recall", "recall with ties", "decided")
+    names = ("chosen", "others", "switch", "precision", "recall", "precision with ties", "recall with ties", "decided")
     found = {n: Bar(f"{basis} {n}") for n in names}
     limit = LIMITS[basis]
     for row in (m for m in measured if m.basis == basis):
@@ -78,12 +78,13 @@ def bars(measured: Iterable[Measured], basis: str) -> dict[str, Bar]:
             truly = row.truth != row.method
             says = f"{told} verdict {row.verdict}, right estimate {row.truth}: {row.why}"
             found["decided"].add(None if row.verdict == "undecided" else True, says)
-            if row.verdict == "crossed":
-                found["precision"].add(truly, says)
-            if truly:
-                found["recall with ties"].add(row.verdict == "crossed", says)
-            if truly and not row.tied:
-                found["recall"].add(row.verdict == "crossed", says)
+            for ties in ("", " with ties"):
+                if row.tied and not ties:
+                    continue
+                if row.verdict == "crossed":
+                    found[f"precision{ties}"].add(truly, says)
+                if truly:
+                    found[f"recall{ties}"].add(row.verdict == "crossed", says)
     return found
 
 

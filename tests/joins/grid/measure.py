@@ -50,6 +50,7 @@ class Measured:
     points: list[tuple[str, str, float, float, float]] = field(default_factory=list)
     confirmed: list[bool] = field(default_factory=list)
     flips_known: bool = False
+    best: str | None = None
     tied: bool = False
     why: str = ""
 
@@ -106,14 +107,15 @@ def _measure_both(
         for row in _compare(basis, capture, tree, right, alternatives, case, live):
             if row.flips_known:
                 row.confirmed = [_flips_there(connection, case, p[0], p[1], p[2]) for p in row.points]
-            if row.truth is not None and row.truth != row.method:
-                row.tied = _tied(connection, case, right, row)
+            rival = row.method if row.truth != row.method else row.best
+            if row.truth is not None and rival not in (None, row.truth):
+                row.tied = _tied(connection, case, right, row, rival)
             found.append(row)
     return found
 
 
-def _tied(connection: psycopg.Connection[Any], case: Case, right: PlanTree, row: Measured) -> bool:
-    """Whether the server itself, its estimate made right, prices the executed method within 1% of the one it takes.
+def _tied(connection: psycopg.Connection[Any], case: Case, right: PlanTree, row: Measured, rival: str | None) -> bool:
+    """Whether the server itself, its estimate made right, prices the rival method within 1% of the one it takes.
 
     Switching a method off may change the joins below, and their order. What the join adds to the cost of a side that it
     reads once stays the same: it depends on that side's rows only. So it is put on top of the sides that the server
@@ -126,7 +128,7 @@ def _tied(connection: psycopg.Connection[Any], case: Case, right: PlanTree, row:
             _apply(connection, {SWITCHES[row.truth]: "off"} | order)
             without = lay_out(_explain(connection, case.right).plan)
         other = _join_over(without, row.sides)
-        if taken is None or other is None or METHODS[without.nodes[other].node_type] != row.method:
+        if taken is None or other is None or METHODS[without.nodes[other].node_type] != rival:
             continue
         if find_parallelism(right).partial[taken] != find_parallelism(without).partial[other]:
             continue
@@ -193,6 +195,7 @@ def _compare(
             basis=basis,
             method=join.method,
             verdict=join.verdict,
+            best=join.best_at_actual,
             truth=_method_over(right, sides, tree, join.node),
             modelled=None if join.residual is None else join.residual * printed,
             printed=printed,
