@@ -99,7 +99,9 @@ def _executed(reckoned: ReckonedTree, facts: JoinFacts, ways: list[Way], order: 
         return next((w for w in mine if w.shared == facts.shared_hash), None)
     if facts.method == "merge":
         sorts = (facts.outer.sorted_here, facts.inner.sorted_here)
-        return next((w for w in mine if w.sorts == sorts), None)
+        merged = sum(1 for c in facts.clauses if c.place == "merge")
+        mine = sorted((w for w in mine if w.sorts == sorts), key=lambda w: w.merged != merged)
+        return mine[0] if mine else None
     if not facts.inner.parameterised:
         kept = isinstance(tree.nodes[facts.inner.child], MaterializeNode)
         return next((w for w in mine if w.index is None and w.access.startswith("materialize") == kept), None)

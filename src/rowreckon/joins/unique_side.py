@@ -17,7 +17,8 @@ from rowreckon.frozen import frozen
 from .inputs import JoinInput, KeyInput, SidePath
 from .uniqueness import proves_unique
 
-_HASH_ENTRY_OVERHEAD = 16 + 16 + 24
+_HASH_ENTRY_OVERHEAD = 64
+"""Bytes that create_unique_path adds to a row's width for its hash table, on all releases."""
 
 
 @frozen

@@ -135,7 +135,7 @@ def trimmed(worlds: list[World]) -> list[World]:
 
 
 def _identity(way: Way) -> tuple[object, ...]:
-    return (way.method, way.access, way.index, way.turned, way.sorts, way.shared, way.unique)
+    return (way.method, way.access, way.index, way.turned, way.sorts, way.merged, way.shared, way.unique)
 
 
 def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozenset[Method], fuzz: float) -> Outcome:

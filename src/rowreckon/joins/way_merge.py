@@ -16,7 +16,7 @@ from rowreckon.cost.capabilities import has_right_anti_join
 
 from .inputs import ClauseInput, JoinInput, Point, SidePath
 
-Built = tuple[str, tuple[bool, bool], Callable[[Point], PathCost], tuple[str, ...]]
+Built = tuple[str, tuple[bool, bool], Callable[[Point], PathCost], tuple[str, ...], int]
 
 
 def sorted_merges(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
@@ -122,7 +122,7 @@ def _built(
     words = [f"sort of {outer.access}" if outer_sorts else outer.access]
     words.append(f"sort of {inner.access}" if inner_sorts else inner.access)
     leading = () if join.kind in ("Right", "Full", "Right Anti") else (merged[0].outer.text, merged[0].inner.text)
-    return " with ".join(words), (outer_sorts, inner_sorts), cost, leading
+    return " with ".join(words), (outer_sorts, inner_sorts), cost, leading, len(merged)
 
 
 def _has_type(settings: CostSettings, join: JoinInput) -> bool:

@@ -24,10 +24,11 @@ class Way:
     """One way to run the join.
 
     `cost` gives its path at a point. `existing` is false for a way that needs an index which isn't there: such a way
-    never decides. `sorts` says which sides a merge join sorts, `shared` that all processes build one hash table,
-    `unique` which side of it a semijoin makes unique first, `solved` that its cost was solved from the join's
-    own printed one, `gathered` that it runs below a Gather of its own. `order` are expressions of which any may be the
-    first that it delivers in order. `whole` is given where `cost` prices only the rows that are wanted.
+    never decides. `sorts` says which sides a merge join sorts, `merged` by how many clauses it merges, `shared` that all
+    processes build one hash table, `unique` which side of it a semijoin makes unique first, `solved` that its cost was
+    solved from the join's own printed one, `gathered` that it runs below a Gather of its own. `order` are expressions of
+    which any may be the first that it delivers in order. `whole` is given where `cost` prices only the rows that are
+    wanted.
     """
 
     method: Method
@@ -38,6 +39,7 @@ class Way:
     cost: CostAt
     existing: bool = True
     sorts: tuple[bool, bool] = (False, False)
+    merged: int = 0
     shared: bool = False
     unique: MadeUnique = ""
     solved: bool = False
@@ -47,8 +49,19 @@ class Way:
 
 
 def _merge(join: JoinInput, built: MergeBuilt, unique: MadeUnique) -> Way:
-    access, sorts, cost, order = built
-    return Way("merge", access, None, join.turned, join.basis, cost, sorts=sorts, unique=unique, order=order)
+    access, sorts, cost, order, merged = built
+    return Way(
+        "merge",
+        access,
+        None,
+        join.turned,
+        join.basis,
+        cost,
+        sorts=sorts,
+        merged=merged,
+        unique=unique,
+        order=order,
+    )
 
 
 def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
@@ -57,9 +70,7 @@ def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
     if join.outer_made_unique is not None:
         unique = "outer"
     for merge in sorted_merges(settings, join):
-        yield Way(
-            "merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1], unique=unique, order=merge[3]
-        )
+        yield _merge(join, merge, unique)
     for loop in nested_loop_ways(settings, join):
         yield Way(
             "nested_loop",
@@ -74,8 +85,6 @@ def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
             order=loop[5],
         )
     for merge in presorted_merges(settings, join):
-        yield Way(
-            "merge", merge[0], None, join.turned, join.basis, merge[2], sorts=merge[1], unique=unique, order=merge[3]
-        )
+        yield _merge(join, merge, unique)
     for hashed in hash_ways(settings, join):
         yield Way("hash", hashed[0], None, join.turned, join.basis, hashed[2], shared=hashed[1], unique=unique)
