@@ -24,11 +24,11 @@ class Way:
     """One way to run the join.
 
     `cost` gives its path at a point. `existing` is false for a way that needs an index which isn't there: such a way
-    never decides. `sorts` says which sides a merge join sorts, `merged` by how many clauses it merges, `shared` that all
-    processes build one hash table, `unique` which side of it a semijoin makes unique first, `solved` that its cost was
-    solved from the join's own printed one, `gathered` that it runs below a Gather of its own. `order` are expressions of
-    which any may be the first that it delivers in order. `whole` is given where `cost` prices only the rows that are
-    wanted.
+    never decides. `sorts` says which sides a merge join sorts, `merged` by how many clauses it merges, `shared` that
+    all processes build one hash table, `unique` which side of it a semijoin makes unique first, `solved` that its cost
+    was solved from the join's own printed one, `gathered` that it runs below a Gather of its own. `order` are
+    expressions of which any may be the first that it delivers in order. `whole` is given where `cost` prices only the
+    rows that are wanted.
     """
 
     method: Method
