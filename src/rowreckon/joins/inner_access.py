@@ -17,6 +17,7 @@ from rowreckon.cost import (
     PathCost,
     QualCost,
     RelationSize,
+    compute_parallel_worker,
     cost_index,
     cost_seqscan,
     index_pages_fetched,
@@ -94,6 +95,24 @@ def whole_inner(
         order = () if size.visited else tuple(keys)  # an index that leads to no key is in another order
         found.append(SidePath(path, order, "index_only_scan" if known.index_only else "index_scan"))
     return tuple(taken_first(found))
+
+
+def shared_inner(
+    settings: CostSettings, facts: JoinFacts, known: LoopEvidence, size: SizeGuess
+) -> tuple[SidePath, ...]:
+    """The inner relation scanned by all processes together, where it has that size and the join runs in several.
+
+    A hash join may then build one table with them all (hash_inner_and_outer in optimizer/path/joinpath.c takes the
+    cheapest partial path of either side). A storage parameter may ask for other workers, which no plan tells.
+    """
+    wanted = compute_parallel_worker(settings, size.pages, None) if facts.workers > 0 else 0
+    if not wanted:
+        return ()
+    quals = QualCost(0.0, settings.cpu_operator_cost * (known.own_quals + known.range_quals))
+    rows = clamp_row_est(size.tuples * size.share * known.kept)
+    relation = RelationSize(size.pages, size.tuples, known.allvisfrac)
+    path = cost_seqscan(settings, relation, rows, facts.inner.width, qual=quals, workers=wanted)
+    return (SidePath(path, (), "seq_scan"),)
 
 
 def ordered_path(

@@ -36,6 +36,8 @@ _ENOUGH_ROWS = 20.0
 _SEVERAL = 1.5
 _ENOUGH_OUTPUT = 4.0
 _LEAST_KEPT = 0.01
+_MORE_KEPT = 2.0
+"""How many times more rows may pass a filter than the planner expects (common practice, no source)."""
 _WIDEST_KEY = 64
 _MOST_MATCHES = 20.0
 """How many times more rows a key may have than were read until the first match (common practice, no source)."""
@@ -109,7 +111,7 @@ def loop_evidence(
         # conditions of the join among them are none of the relation's own: each is taken to keep an equal share
         share = _kept(facts, scan) if filters else 1.0
         kept = share ** (own / filters) if own else 1.0
-    solved, play = _solved(settings, reckoned, facts, printed)
+    solved, play = _solved(settings, reckoned, facts, printed, kept)
     believable = abs(solved - printed) <= _ROUNDING + play
     total = solved if believable or facts.inner.memoized else printed
     candidates = _found(reckoned, facts, rows)
@@ -144,7 +146,9 @@ def loop_evidence(
     )
 
 
-def _solved(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, printed: float) -> tuple[float, float]:
+def _solved(
+    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, printed: float, kept: float
+) -> tuple[float, float]:
     """One execution's cost by the join's total, and how far either way two printed decimals leave it."""
     tree = reckoned.tree
     join, outer = tree.nodes[facts.node], tree.nodes[facts.outer.child]
@@ -155,7 +159,9 @@ def _solved(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, pr
         return _solved_stopping(settings, facts, printed, beyond, play)
     if facts.inner_unique:
         # next to no outer row is taken to match: all but the first are charged as unmatched, that one next to nothing
+        # of the inner rows that pass its own filter as many match the first (compute_semi_anti_join_factors)
         fewest = fewest_tuples(settings, float(tree.nodes[facts.inner.child].startup_cost or 0.0))
+        fewest = max(fewest * kept / _MORE_KEPT, 1.0) if kept < 1.0 else fewest
         if facts.output_rows >= 0.5 * fewest:
             return printed, _ROUNDING
         if any(c.place != "index" for c in facts.clauses):  # the rows that it finds are looked at
@@ -255,7 +261,7 @@ def _sizes(
         return found_by_key
     per_entry = settings.cpu_index_tuple_cost + settings.cpu_operator_cost * asked.quals
     swept = swept_sizes(settings, readings, shape, per_entry, ranged=bool(constants))
-    if swept or constants or not scan.filter:
+    if swept or constants or not scan.filter or facts.inner_unique:  # of a unique key one row is found, by whatever
         return swept
     # statistics that expect far more or fewer rows of a key than came
     most = max((middle - startup) / per_row, 1.0)

@@ -17,7 +17,7 @@ from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
 
 from .clauses import JoinClause
-from .inner_access import executed_access, ordered_path, whole_inner
+from .inner_access import executed_access, ordered_path, shared_inner, whole_inner
 from .inputs import ClauseInput, JoinInput, KeyInput, ParameterisedAccess, SideInput, SidePath
 from .loop_evidence import loop_evidence, shape_of
 from .methods import can_hash, can_merge
@@ -123,7 +123,8 @@ def _inner_worlds(
     worlds: list[InnerWorld] = []
     for size in known.sizes:
         paths = whole_inner(settings, facts, known, size, keys)
-        side = replace(inner, rows=paths[0].path.rows, paths=paths)
+        shared = shared_inner(settings, facts, known, size)
+        side = replace(inner, rows=paths[0].path.rows, paths=paths, partial_paths=shared)
         access = executed_access(settings, reckoned, facts, known, size)
         worlds.append(InnerWorld(side, access, Counted(side.rows, size.tuples, size.found)))
     return worlds
