@@ -77,11 +77,9 @@ class Charged:
 
 
 class _Span(NamedTuple):
-    """Tuples and table pages between bounds, with what else was taken for granted."""
+    """The corners of a stretch of sizes (tuples, table pages, index pages), with what else was taken for granted."""
 
-    tuples: tuple[float, float]
-    pages: tuple[tuple[float, float], tuple[float, float]]
-    index_pages: tuple[float, float]
+    corners: tuple[tuple[float, float, float], ...]
     height: int
     order: float
     found: float
@@ -116,8 +114,7 @@ def possible_sizes(settings: CostSettings, readings: Sequence[Charged], shape: R
     return [
         SizeGuess(float(ceil(pages)), float(round(tuples)), float(floor(index)), span.height, span.order, span.found)
         for span in spans
-        for tuples, between, index in zip(span.tuples, span.pages, span.index_pages, strict=True)
-        for pages in between
+        for tuples, pages, index in span.corners
     ]
 
 
@@ -289,7 +286,7 @@ def _between(
         low = _edge(lambda n: read(n, fewest_rows, fewest_entries) >= least, low, high)
     if read(high, most_rows, most_entries) > most:
         high = _edge(lambda n: read(n, most_rows, most_entries) > most, low, high)
-    pages, index_pages = [], []
+    corners: list[tuple[float, float, float]] = []
     for count in (low, high):
         small, large = (_index_pages(count, entries, height) for entries in (most_entries, fewest_entries))
         fewest, many = count / most_rows, count / fewest_rows
@@ -297,11 +294,16 @@ def _between(
             fewest = min(max(fewest, _pages_read(of_table, least - 1.0 - _shared(of_index, large))), many)
             many = min(many, _pages_read(of_table, most - _shared(of_index, small)))
             fewest, many = min(fewest, many), max(fewest, many)
-        middle = (fewest * many) ** 0.5
-        rest = least - (ceil(_shared(of_table, middle) * charged.unseen) if charged.unseen > 0.0 else 0.0)
-        pages.append((fewest, many))
-        index_pages.append(min(max(_pages_read(of_index, rest), small), large))
-    return _Span((low, high), (pages[0], pages[1]), (index_pages[0], index_pages[1]), height, order, found)
+
+        # the index has what the table leaves of the pages read: the fewer pages the one, the more the other
+        def left(table: float, pages: float, small: float = small, large: float = large) -> float:
+            rest = pages - (ceil(_shared(of_table, table) * charged.unseen) if charged.unseen > 0.0 else 0.0)
+            return min(max(_pages_read(of_index, rest), small), large)
+
+        corners += [(count, fewest, left(fewest, most)), (count, many, left(many, least - 1.0))]
+        if charged.unseen <= 0.0:
+            corners += [(count, fewest, left(fewest, least - 1.0)), (count, many, left(many, most))]
+    return _Span(tuple(corners), height, order, found)
 
 
 def _edge(reached: Callable[[float], bool], low: float, high: float) -> float:
