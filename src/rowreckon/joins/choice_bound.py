@@ -58,9 +58,15 @@ def weighed_sizes(
     def hashed(guess: SizeGuess) -> float:
         return cost(guess) + probed * guess.tuples
 
+    groups = [_corners(group, hashed) for group in _alike(sizes)]
     if room is not None:
         beyond, bound = room
-        sizes = _clipped(_corners(sizes, hashed), lambda guess: cost(guess) + beyond(guess) >= bound)
+
+        def fits(guess: SizeGuess) -> bool:
+            return cost(guess) + beyond(guess) >= bound
+
+        groups = [kept for group in groups if (kept := _clipped(group, fits))] or groups
+    sizes = [size for group in groups for size in group]
     low, high = min(sizes, key=hashed), max(sizes, key=hashed)
     chosen = [_middle(sizes, (hashed(low) * hashed(high)) ** 0.5, hashed), low, high]
     fewest, most = min(sizes, key=_visits), max(sizes, key=_visits)
@@ -75,10 +81,7 @@ def _visits(guess: SizeGuess) -> float:
 
 def _middle(sizes: Sequence[SizeGuess], wanted: float, cost: Callable[[SizeGuess], float]) -> SizeGuess:
     """A size of that cost, between two that read the plan alike; the nearest where none is."""
-    alike: dict[tuple[float, float], list[SizeGuess]] = {}
-    for size in sizes:
-        alike.setdefault((size.found, size.order), []).append(size)
-    spans = [(min(group, key=cost), max(group, key=cost)) for group in alike.values()]
+    spans = [(min(group, key=cost), max(group, key=cost)) for group in _alike(sizes)]
     low, high = min(spans, key=lambda s: max(cost(s[0]) / wanted, wanted / cost(s[1]), 1.0))
     least, most = 0.0, 1.0
     for _ in range(_STEPS):
@@ -98,8 +101,16 @@ def _corners(sizes: Sequence[SizeGuess], cost: Callable[[SizeGuess], float]) -> 
     return list(dict.fromkeys(end(sizes, key=respect) for respect in respects for end in (min, max)))
 
 
+def _alike(sizes: Sequence[SizeGuess]) -> list[list[SizeGuess]]:
+    """The sizes by how they read the plan: what lies between others makes for another charge than was printed."""
+    alike: dict[tuple[float, float], list[SizeGuess]] = {}
+    for size in sizes:
+        alike.setdefault((size.found, size.order), []).append(size)
+    return list(alike.values())
+
+
 def _clipped(sizes: list[SizeGuess], fits: Callable[[SizeGuess], bool]) -> list[SizeGuess]:
-    """The sizes that fit, and the first that fit on the way to each of them from one that doesn't."""
+    """The sizes that fit, and the first that fit on the way to each of them from one that doesn't; empty if none do."""
     kept = [size for size in sizes if fits(size)]
     found = list(kept)
     for out in [size for size in sizes if size not in kept]:
@@ -109,7 +120,7 @@ def _clipped(sizes: list[SizeGuess], fits: Callable[[SizeGuess], bool]) -> list[
                 part = (least + most) / 2.0
                 least, most = (least, part) if fits(between(out, inside, part)) else (part, most)
             found.append(between(out, inside, most))
-    return found or sizes
+    return found
 
 
 def _room(
