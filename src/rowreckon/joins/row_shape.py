@@ -21,7 +21,9 @@ _WIDEST_GUESS = 32.0
 """Bytes that the planner itself takes for a column of a type whose width it does not know."""
 _UNSEEN_COLUMN = (0.0, 8.0, _WIDEST_GUESS)
 _UNSEEN_BYTES = (0.0, 40.0, 200.0)
-"""Bytes per row in columns of unknown number: none, some, many (common practice, no source)."""
+"""Bytes per row in columns of unknown number: none, some, many (common practice, no source). Many are they also where
+the number is known: a single text may be as long, and a column's width is anything but what its neighbours' are.
+"""
 _PADDING = (0.0, 2.0, 4.0)
 _LEAF_USABLE = 8152.0
 _FILLED = (0.66, 0.9, 0.9)
@@ -61,7 +63,10 @@ def row_shape(
     unseen = _unseen(output, needed) if whole and output is not None else None
     for step in (2, 1, 0):
         known = unseen is not None and not index_only
-        beyond = (unseen or 0) * _UNSEEN_COLUMN[step] + _PADDING[step] if known else _UNSEEN_BYTES[step]
+        beyond = _UNSEEN_BYTES[step]
+        if known:
+            columns = (unseen or 0) * _UNSEEN_COLUMN[step]
+            beyond = (max(columns, beyond) if step == 2 and unseen else columns) + _PADDING[step]
         rows.append(max(_USABLE // (_TUPLE_OVERHEAD + maxalign(int(width + beyond))), 1.0))
     shared = max(per_key, 1.0)
     more = unseen if index_only and unseen is not None else 0
