@@ -22,6 +22,8 @@ from .sides import JoinFacts
 from .size_evidence import SizeGuess, between, scan_cost
 
 _STEPS = 8
+_NEAR = 1.05
+_MOST_ROWS = 1e9
 _PER_BUCKET = 1.0
 """Outer rows that share a key: more would make a hash join dearer and leave room for smaller sizes, which is what the
 model's bounds on buckets are for.
@@ -31,18 +33,24 @@ _OVERHEAD = 1.5
 
 
 class InnerScan(NamedTuple):
-    """A scan of the inner side: its own quals, the share of rows that they keep, and whether the index holds all."""
+    """A scan of the inner side: its own quals, the share of rows that they keep, and whether the index holds all.
+
+    `executed` tells what an execution costs at a size, by the join's outer rows (planner rows of one process).
+    """
 
     own_quals: int
     kept: float
     index_only: bool
+    executed: Callable[[SizeGuess], Callable[[float], float]]
 
 
 def weighed_sizes(
     settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, sizes: Sequence[SizeGuess], scan: InnerScan
 ) -> list[SizeGuess]:
-    """Of the corners of what is possible: a size in the middle, the smallest and the largest, by the cost of a scan.
-    Where they differ in how many entries an execution visits, also those with the fewest and the most.
+    """Of the corners of what is possible: a size in the middle, and those where a hash join takes over first and last.
+
+    A smaller relation makes both methods cheaper, more index pages the executed one dearer. Where sizes differ in how
+    many entries an execution visits, also those with the fewest and the most.
 
     Sizes at which a hash join would have been taken are left out; all of them stay where they all are such, as some
     assumption does not hold then. Empty where none is possible.
@@ -67,12 +75,24 @@ def weighed_sizes(
 
         groups = [kept for group in groups if (kept := _clipped(group, fits))] or groups
     sizes = [size for group in groups for size in group]
-    low, high = min(sizes, key=hashed), max(sizes, key=hashed)
+    per_row = settings.cpu_operator_cost
+    flips = {size: _overtaken(scan.executed(size), hashed(size), per_row) for size in dict.fromkeys(sizes)}
+    low, high = min(flips, key=lambda size: flips[size]), max(flips, key=lambda size: flips[size])
     chosen = [_middle(sizes, (hashed(low) * hashed(high)) ** 0.5, hashed), low, high]
     fewest, most = min(sizes, key=_visits), max(sizes, key=_visits)
     if _visits(fewest) == _visits(most):
         return chosen
     return chosen + [size for size in (fewest, most) if size not in chosen]
+
+
+def _overtaken(executed: Callable[[float], float], scanned: float, per_row: float) -> float:
+    """The outer rows from which on a hash join of a scan costs less than so many executions."""
+    least, most = 1.0, _MOST_ROWS
+    while most > least * _NEAR:
+        middle = (least * most) ** 0.5
+        over = middle * executed(middle) >= scanned + middle * per_row
+        least, most = (least, middle) if over else (middle, most)
+    return most
 
 
 def _visits(guess: SizeGuess) -> float:
@@ -96,6 +116,7 @@ def _corners(sizes: Sequence[SizeGuess], cost: Callable[[SizeGuess], float]) -> 
         cost,
         lambda g: g.tuples,
         lambda g: g.pages,
+        lambda g: g.index_pages,
         _visits,
     )
     return list(dict.fromkeys(end(sizes, key=respect) for respect in respects for end in (min, max)))

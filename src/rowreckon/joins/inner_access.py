@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from math import ceil
 
 from rowreckon.cost import (
     STD_FUZZ_FACTOR,
@@ -20,7 +19,6 @@ from rowreckon.cost import (
     compute_parallel_worker,
     cost_index,
     cost_seqscan,
-    index_pages_fetched,
 )
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
@@ -30,12 +28,11 @@ from rowreckon.plan.tree import index_of
 
 from .inputs import ParameterisedAccess, SidePath
 from .loop_evidence import LoopEvidence, Loops
+from .pages_cost import pages_cost
 from .row_shape import index_pages_of
 from .side_paths import taken_first
 from .sides import JoinFacts
 from .size_evidence import SizeGuess
-
-_FEWEST_IN_BITMAP = 2.0
 
 
 def executed_access(
@@ -49,7 +46,7 @@ def executed_access(
     loops = known.loops
     read: Callable[[float], float] | None = None
     if size is not None and isinstance(scan, (IndexScanNode, BitmapHeapScanNode)):
-        read = _pages_cost(settings, known, size, bitmap=isinstance(scan, BitmapHeapScanNode))
+        read = pages_cost(settings, size, known.allvisfrac, bitmap=isinstance(scan, BitmapHeapScanNode))
     rest = known.total - read(loops.rows) if read is not None else known.total
     startup, width = known.startup, facts.inner.width
 
@@ -226,41 +223,6 @@ def _index_shape(facts: JoinFacts, size: SizeGuess) -> IndexShape:
     return IndexShape(
         size.index_pages, size.tuples, size.height, unique=facts.inner_unique, correlation=size.order**0.5
     )
-
-
-def _pages_cost(
-    settings: CostSettings, known: LoopEvidence, size: SizeGuess, *, bitmap: bool
-) -> Callable[[float], float]:
-    """What of one execution's cost depends on how many there are: the pages of index and table, partly shared.
-
-    Source: genericcostestimate in utils/adt/selfuncs.c, cost_index and compute_bitmap_pages in
-    optimizer/path/costsize.c.
-    """
-    random, seq = settings.random_page_cost, settings.seq_page_cost
-    table, index = max(size.pages, 1.0), max(size.index_pages, 1.0)
-    found, unseen = size.found, 1.0 - known.allvisfrac
-    visited = max(size.visited, found)
-    per_scan = ceil(visited * index / max(size.tuples, 1.0)) if index > 1.0 and size.tuples > 1.0 else 1.0
-    ordered = ceil(found / max(size.tuples, 1.0) * size.pages)
-
-    def pages(fetched: float, of: float) -> float:
-        return index_pages_fetched(settings, fetched, of, index, size.pages)
-
-    def cost(loops: float) -> float:
-        total = (pages(per_scan * loops, index) if loops > 1.0 else per_scan) * random / loops
-        heap = pages(found * loops, table)
-        if bitmap:
-            each = min(float(ceil(heap / loops)), table)
-            part = (random - seq) * (each / table) ** 0.5 if each >= _FEWEST_IN_BITMAP else 0.0
-            # from some number of executions on the same index is cheaper without a bitmap
-            return total + min(each * (random - part), heap * random / loops)
-        heap *= random / loops
-        least = heap
-        if size.order:
-            least = pages(ordered * loops, table) * random / loops if loops > 1.0 else random + (ordered - 1.0) * seq
-        return total + (heap + size.order * (least - heap)) * unseen
-
-    return cost
 
 
 def _index(reckoned: ReckonedTree, facts: JoinFacts) -> str | None:

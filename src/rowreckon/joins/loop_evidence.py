@@ -9,7 +9,7 @@ optimizer/path/indxpath.c; releases 13 to 18.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from math import ceil, floor, log
 from typing import NamedTuple
@@ -23,6 +23,7 @@ from rowreckon.plan.nodes import BitmapHeapScanNode, BitmapIndexScanNode, Gather
 from rowreckon.plan.tree import alias_of
 
 from .choice_bound import InnerScan, weighed_sizes
+from .pages_cost import pages_cost
 from .relation_evidence import RelationEvidence
 from .row_shape import RowShape, row_shape
 from .sides import JoinFacts, Side
@@ -128,7 +129,15 @@ def loop_evidence(
             cost = (solved, play) if believable and not facts.inner.memoized else None
             asked = Asked(max(quals, 1), filters, loops.rows, visible, loops.whole)
             sizes = _sizes(settings, reckoned, facts, scan, shape, cost, candidates, asked)
-            inner = InnerScan(own, kept, visible > 0.0)
+            executed = _executed(
+                settings,
+                float(scan.startup_cost or 0.0),
+                total,
+                loops,
+                visible,
+                bitmap=isinstance(scan, BitmapHeapScanNode),
+            )
+            inner = InnerScan(own, kept, visible > 0.0, executed)
             sizes = weighed_sizes(settings, reckoned, facts, sizes, inner)
     return LoopEvidence(
         total=max(total, 0.0),
@@ -144,6 +153,19 @@ def loop_evidence(
         sizes=tuple(sizes),
         range_quals=_range_quals(reckoned, facts) or 0,
     )
+
+
+def _executed(
+    settings: CostSettings, startup: float, total: float, loops: Loops, allvisfrac: float, *, bitmap: bool
+) -> Callable[[SizeGuess], Callable[[float], float]]:
+    """What one execution costs by the outer rows, in a world of some size, where it was reckoned to cost `total`."""
+
+    def executed(guess: SizeGuess) -> Callable[[float], float]:
+        read = pages_cost(settings, guess, allvisfrac, bitmap=bitmap)
+        rest = max(total - read(loops.rows), startup)  # which a rounded number of executions could make less
+        return lambda outer_rows: rest + read(loops.at(outer_rows))
+
+    return executed
 
 
 def _solved(
