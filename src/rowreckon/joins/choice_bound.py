@@ -75,8 +75,15 @@ def weighed_sizes(
 
         groups = [kept for group in groups if (kept := _clipped(group, fits))] or groups
     sizes = [size for group in groups for size in group]
-    per_row = settings.cpu_operator_cost
-    flips = {size: _overtaken(scan.executed(size), hashed(size), per_row) for size in dict.fromkeys(sizes)}
+    outer = float(reckoned.tree.nodes[facts.outer.child].total_cost or 0.0)
+
+    def first(guess: SizeGuess) -> float:
+        scanned = outer + cost(guess)
+        return _overtaken(
+            scan.executed(guess), outer, lambda rows: scanned + _beyond(settings, facts, scan, guess, rows)
+        )
+
+    flips = {size: first(size) for size in dict.fromkeys(sizes)}
     low, high = min(flips, key=lambda size: flips[size]), max(flips, key=lambda size: flips[size])
     chosen = [_middle(sizes, (hashed(low) * hashed(high)) ** 0.5, hashed), low, high]
     fewest, most = min(sizes, key=_visits), max(sizes, key=_visits)
@@ -85,12 +92,12 @@ def weighed_sizes(
     return chosen + [size for size in (fewest, most) if size not in chosen]
 
 
-def _overtaken(executed: Callable[[float], float], scanned: float, per_row: float) -> float:
-    """The outer rows from which on a hash join of a scan costs less than so many executions."""
+def _overtaken(executed: Callable[[float], float], outer: float, hashed: Callable[[float], float]) -> float:
+    """The outer rows from which on a hash join costs so much less than a nested loop that starts sooner."""
     least, most = 1.0, _MOST_ROWS
     while most > least * _NEAR:
         middle = (least * most) ** 0.5
-        over = middle * executed(middle) >= scanned + middle * per_row
+        over = outer + middle * executed(middle) >= STD_FUZZ_FACTOR * hashed(middle)
         least, most = (least, middle) if over else (middle, most)
     return most
 
@@ -156,10 +163,14 @@ def _room(
     printed, outer = tree.nodes[facts.node].total_cost, tree.nodes[facts.outer.child].total_cost
     if printed is None or outer is None:
         return None
-    operator = settings.cpu_operator_cost * len(hashed)
     rows = max(facts.outer.planner_rows, 1.0)
     bound = float(printed) / STD_FUZZ_FACTOR - float(outer) - settings.cpu_tuple_cost * facts.output_rows
-    turns = _turns(settings, facts.kind)
+    return lambda guess: _beyond(settings, facts, scan, guess, rows), bound
+
+
+def _beyond(settings: CostSettings, facts: JoinFacts, scan: InnerScan, guess: SizeGuess, rows: float) -> float:
+    """What a hash join of so many outer rows costs at least beyond the scans of its sides, and without its output."""
+    operator = settings.cpu_operator_cost * max(sum(1 for c in facts.clauses if can_hash(c)), 1)
 
     def joined(built: float, width: int, probing: float, probing_width: int, matches: float) -> float:
         cost = (operator + settings.cpu_tuple_cost) * built + operator * probing * (1.0 + matches * 0.5)
@@ -167,14 +178,11 @@ def _room(
             cost += settings.seq_page_cost * 2.0 * (page_size(built, width) + page_size(probing, probing_width))
         return cost
 
-    def beyond(guess: SizeGuess) -> float:
-        inner = guess.tuples * guess.share * scan.kept
-        cost = joined(inner, facts.inner.width, rows, facts.outer.width, guess.found)
-        if turns:
-            cost = min(cost, joined(rows, facts.outer.width, inner, facts.inner.width, _PER_BUCKET))
-        return cost + settings.cpu_operator_cost * scan.own_quals * guess.tuples
-
-    return beyond, bound
+    inner = guess.tuples * guess.share * scan.kept
+    cost = joined(inner, facts.inner.width, rows, facts.outer.width, guess.found)
+    if _turns(settings, facts.kind):
+        cost = min(cost, joined(rows, facts.outer.width, inner, facts.inner.width, _PER_BUCKET))
+    return cost + settings.cpu_operator_cost * scan.own_quals * guess.tuples
 
 
 def _turns(settings: CostSettings, kind: str) -> bool:

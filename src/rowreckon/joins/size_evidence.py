@@ -283,9 +283,9 @@ def _between(
     if read(low, most_rows, most_entries) > most or read(high, fewest_rows, fewest_entries) < least:
         return None
     if read(low, fewest_rows, fewest_entries) < least:
-        low = _edge(lambda n: read(n, fewest_rows, fewest_entries) >= least, low, high)
+        low = _edge(lambda n: read(n, fewest_rows, fewest_entries) >= least, low, high)[1]
     if read(high, most_rows, most_entries) > most:
-        high = _edge(lambda n: read(n, most_rows, most_entries) > most, low, high)
+        high = _edge(lambda n: read(n, most_rows, most_entries) > most, low, high)[0]
     corners: list[tuple[float, float, float]] = []
     for count in (low, high):
         small, large = (_index_pages(count, entries, height) for entries in (most_entries, fewest_entries))
@@ -306,15 +306,15 @@ def _between(
     return _Span(tuple(corners), height, order, found)
 
 
-def _edge(reached: Callable[[float], bool], low: float, high: float) -> float:
-    """Where in between it is reached first."""
+def _edge(reached: Callable[[float], bool], low: float, high: float) -> tuple[float, float]:
+    """Where in between it is reached first: a place before, and one after it nearby."""
     for _ in range(_HALVINGS):
         middle = (low + high) / 2.0
         if reached(middle):
             high = middle
         else:
             low = middle
-    return (low + high) / 2.0
+    return low, high
 
 
 def _pages_read(fetched: float, distinct: float) -> float:

@@ -211,12 +211,12 @@ def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[Bord
     for other, there in worlds[1:]:
         if (other.free_order and "merge" not in methods) or (other.full_buckets and "hash" not in methods):
             continue  # what sets this world apart does not touch these two
-        rows = _flip(other, there, border, inner_actual=line.inner_actual)
-        if rows is None:
+        near = _flip(other, there, border, inner_actual=line.inner_actual)
+        if near is None:
             return border, (0.0, border.rows)  # so far away that the border is not worth a figure
-        least, most = min(least, rows), max(most, rows)
+        least, most = min(least, near[0]), max(most, near[1])
         if not (other.free_order or other.full_buckets):
-            low, high = min(low, rows), max(high, rows)
+            low, high = min(low, near[0]), max(high, near[1])
     if high > low * _WIDEST:
         return border, (0.0, border.rows)
     if high > low * _WOBBLE:
@@ -230,8 +230,8 @@ def _may_move(model: JoinModel, point: Point, methods: set[Method]) -> bool:
     return bool(hidden) and STD_FUZZ_FACTOR * min(way.low(point) for way in hidden) < min(model.costs(point).values())
 
 
-def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: bool) -> float | None:
-    """Where another world puts the border between the same two methods, None where far from here."""
+def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: bool) -> tuple[float, float] | None:
+    """Between which rows, close by, another world puts the border between the same two; None where far from here."""
     pair = model.with_ways(tuple(w for w in model.ways if w.method in (border.below, border.above)))
 
     def ahead(rows: float) -> tuple[bool, float]:
@@ -264,7 +264,7 @@ def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: boo
             low = middle
         else:
             high = middle
-    return high
+    return low, high
 
 
 def _basis(model: JoinModel, border: Border) -> Basis:
