@@ -24,11 +24,11 @@ _ABSURD = 20.0
 _MOST_ROWS = 1.0e9
 _WOBBLE = 1.1
 _CLOSE = 0.12
-_WIDEST = 14.0
+_WIDEST = 16.0
 """A border is given where the evidence leaves it between rows that are at most so many times apart. What it leaves open
 are mostly two things that multiply: how many tuples the inner side has, and how wide they are, which is good for a
-factor of two. Were both equally likely all over by ratio, a border in the middle of a span of fourteen would be off by
-more than two for two truths in seven, and for fewer the narrower it is (common practice, no source).
+factor of two. Were the truth equally likely all over by ratio, a border in the middle of a span of sixteen would be
+within a factor of two of it as often as not, and more often the narrower the span is (common practice, no source).
 """
 
 
