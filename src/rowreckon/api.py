@@ -2,14 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Literal
 
-from rowreckon.auditing import DEFAULT_THRESHOLD, audit
+from rowreckon import auditing
+from rowreckon.auditing import DEFAULT_THRESHOLD
 from rowreckon.capture import Capture
+from rowreckon.document.audit import Audit, Rejected
 from rowreckon.intake import read_path, read_text
-from rowreckon.report.document import Audit, Rejected
+from rowreckon.report.notebook import NotebookAudit
 
 Format = Literal["json", "markdown", "html", "text"]
+
+
+def audit(
+    inputs: Iterable[Capture | Rejected], *, threshold: float = DEFAULT_THRESHOLD, curves: bool = True
+) -> NotebookAudit:
+    """Audit captures; see `rowreckon.auditing.audit`. In a notebook the result shows itself as the HTML report."""
+    return NotebookAudit.of(auditing.audit(inputs, threshold=threshold, curves=curves))
 
 
 def render(result: Audit, format: Format = "markdown", *, width: int = 100) -> str:

@@ -15,6 +15,7 @@ from rowreckon.counts import NodeCount, Origins, find_origins, own_times, reckon
 from rowreckon.counts.origin import Entering
 from rowreckon.counts.probes import with_probes
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.document import audit as doc
 from rowreckon.elsewhere import judged_ms, time_elsewhere
 from rowreckon.joins import judge_joins
 from rowreckon.joins.contested import with_contests
@@ -23,7 +24,6 @@ from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.nodes import OtherNode
 from rowreckon.plan.tree import PlanTree, lay_out
 from rowreckon.remedies import PlanAudit, missing_for, propose
-from rowreckon.report import document as doc
 
 DEFAULT_THRESHOLD = 10.0
 """The q-error from which on a row count is called misestimated: an order of magnitude."""

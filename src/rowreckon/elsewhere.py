@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.document.audit import Join, TimeElsewhere, TimeKind
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.nodes import (
@@ -29,7 +30,6 @@ from rowreckon.plan.nodes import (
     WindowAggNode,
 )
 from rowreckon.plural import counted
-from rowreckon.report.document import Join, TimeElsewhere, TimeKind
 
 _WORTH_NAMING = 0.05  # a share of the execution time below this is left out of the list
 _DISCARDED_FACTOR = 10  # rows read for each row kept, from which on reading is mostly waste

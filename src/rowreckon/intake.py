@@ -12,12 +12,12 @@ from typing import Any
 
 from rowreckon.capture import Capture
 from rowreckon.collector import collector_paused
+from rowreckon.document.audit import Rejected
 from rowreckon.errors import InputError, RowreckonError, UnreadableFile
 from rowreckon.plan.document import ExplainDocument, parse_document
 from rowreckon.reading.limits import Limits
 from rowreckon.reading.raw import RawPlan
 from rowreckon.reading.raw import Rejected as UnreadPlace
-from rowreckon.report.document import Rejected
 
 _PLAN_SUFFIXES = (".json", ".txt", ".plan", ".text", ".yaml", ".yml", ".xml", ".log", ".csv", ".out")
 

@@ -22,9 +22,9 @@ from rowreckon.archive.follow import Following
 from rowreckon.archive.outcome import outcome
 from rowreckon.archive.units import next_border, units_of
 from rowreckon.archive.work import Options
+from rowreckon.document.audit import Audit
 from rowreckon.reading import RawPlan
 from rowreckon.reading.logs import read_log
-from rowreckon.report.document import Audit
 from tests.archive.logs import entry, sample_log
 from tests.benchmarks.archive_log import log_pieces
 

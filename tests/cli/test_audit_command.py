@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from rowreckon.report.document import Audit
+from rowreckon.document.audit import Audit
 from tests.cli.running import SAMPLES, rowreckon
 
 COLOUR = re.compile(r"\x1b\[(?:\d+;)*(?:3[0-8]|4[0-8]|9[0-7])[;m]")

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from rowreckon.auditing import audit
 from rowreckon.capture import Capture
+from rowreckon.document.audit import Rejected
 from rowreckon.intake import read_text
-from rowreckon.report.document import Rejected
 from tests.cli.running import SAMPLES, rowreckon
 
 PLAN = json.loads((SAMPLES / "correlated-columns.18.json").read_text())

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from rowreckon.report.document import Audit
+from rowreckon.document.audit import Audit
 from tests.cli.running import rowreckon
 
 CAPTURES = Path(__file__).parents[1] / "report" / "captures"

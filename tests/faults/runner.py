@@ -13,8 +13,8 @@ import psycopg
 
 from rowreckon.auditing import audit
 from rowreckon.capture import Capture
+from rowreckon.document.audit import Audit, Finding, Node, Plan, Remedy
 from rowreckon.plan import lay_out, parse_document
-from rowreckon.report.document import Audit, Finding, Node, Plan, Remedy
 from rowreckon.server.facts import read_catalog
 from rowreckon.server.querylist import split_named
 

@@ -10,10 +10,10 @@ from psycopg import sql
 
 from rowreckon.capture import Alternative, Capture
 from rowreckon.counts import find_origins, reckon
+from rowreckon.document.audit import Join
 from rowreckon.joins import judge_joins
 from rowreckon.plan import lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
-from rowreckon.report.document import Join
 from rowreckon.server.facts import read_catalog
 
 Connection = psycopg.Connection[Any]

@@ -7,8 +7,8 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
+from rowreckon.document.audit import Method
 from rowreckon.plan.nodes import GatherNode, JoinNode
-from rowreckon.report.document import Method
 from tests.servers.databases import run_script
 
 from .live import Connection, apply, capture, explain, judge, only

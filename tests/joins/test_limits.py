@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
-from rowreckon.report.document import Method
+from rowreckon.document.audit import Method
 from tests.servers.databases import run_script
 
 from .live import SERIAL, Connection, apply, capture, explain, judge, only

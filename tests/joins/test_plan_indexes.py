@@ -12,6 +12,7 @@ import psycopg
 import pytest
 
 from rowreckon.counts import ReckonedTree, reckon
+from rowreckon.document.audit import Join
 from rowreckon.joins.index_evidence import leads, whole_index
 from rowreckon.joins.loop_evidence import LoopEvidence, loop_evidence
 from rowreckon.joins.plan_inputs import plan_worlds
@@ -20,7 +21,6 @@ from rowreckon.joins.settings import settings_of
 from rowreckon.joins.sides import Aliases, JoinFacts, join_facts
 from rowreckon.plan import lay_out
 from rowreckon.plan.tree import alias_of
-from rowreckon.report.document import Join
 
 from .live import SERIAL, Connection, apply, capture, explain, judge, only
 

@@ -14,9 +14,9 @@ from hypothesis import strategies as st
 
 from rowreckon.capture import Capture
 from rowreckon.counts import find_origins, reckon
+from rowreckon.document.audit import Join, SwitchPoint
 from rowreckon.joins import judge_joins
 from rowreckon.plan import lay_out, parse_document
-from rowreckon.report.document import Join, SwitchPoint
 from tests.benchmarks.test_join_speed import plan_of_joins
 
 FUZZ = 1.01

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
-from rowreckon.report.document import Join
+from rowreckon.document.audit import Join
 from tests.servers.databases import run_script
 
 from .live import SERIAL, Connection, apply, capture, explain, judge, only

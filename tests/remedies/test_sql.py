@@ -9,10 +9,10 @@ import pytest
 
 from rowreckon.catalog.facts import Catalog
 from rowreckon.causes import CauseFinding, Subject, TableName
+from rowreckon.document.audit import Finding, Remedy
 from rowreckon.remedies import propose
 from rowreckon.remedies.builders import BUILDERS
 from rowreckon.remedies.indexes import build_index
-from rowreckon.report.document import Finding, Remedy
 from tests.causes.live import Connection, evenly_timed, judged, value
 from tests.faults.library import LIBRARY
 from tests.faults.runner import query_of, session_for

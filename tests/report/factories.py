@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from rowreckon.report.document import (
+from rowreckon.document.audit import (
     Audit,
     CurvePoint,
     Evidence,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import typing
 from typing import Any, Literal
 
-from rowreckon.report.document import Audit, Fold, Part, Rejected
+from rowreckon.document.audit import Audit, Fold, Part, Rejected
 from tests.report.factories import audit, crossed_plan, mixed_audit
 
 PAYLOADS = {

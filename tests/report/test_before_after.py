@@ -9,8 +9,8 @@ from typing import Any
 import pytest
 from rich.console import Console
 
+from rowreckon.document.audit import Audit, Join, JoinSide, Remedy, Trial
 from rowreckon.report.before_after import BeforeAfter, before_after, join_now
-from rowreckon.report.document import Audit, Join, JoinSide, Remedy, Trial
 from rowreckon.report.escape import bare
 from rowreckon.report.html import render_html
 from rowreckon.report.markdown import render_markdown

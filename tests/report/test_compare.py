@@ -7,6 +7,7 @@ from typing import Any
 
 from rich.console import Console
 
+from rowreckon.document.audit import Audit, Plan, SwitchPoint
 from rowreckon.report.compare import compare, times
 from rowreckon.report.compare_words import (
     NO_DIFFERENCE,
@@ -16,7 +17,6 @@ from rowreckon.report.compare_words import (
     render_comparison,
     times_words,
 )
-from rowreckon.report.document import Audit, Plan, SwitchPoint
 from rowreckon.report.escape import bare
 from tests.report import factories as f
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 from rich.console import Console
 
-from rowreckon.report.document import Audit
+from rowreckon.document.audit import Audit
 from rowreckon.report.escape import FSI, PDI, clean, markdown, markdown_code, markdown_prose, plain, quote, segments
 from rowreckon.report.html import render_html
 from rowreckon.report.junit import render_junit

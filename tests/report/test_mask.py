@@ -7,7 +7,7 @@ import io
 import pytest
 from rich.console import Console
 
-from rowreckon.report.document import Audit, Evidence, Trial
+from rowreckon.document.audit import Audit, Evidence, Trial
 from rowreckon.report.html import render_html
 from rowreckon.report.junit import render_junit
 from rowreckon.report.markdown import render_markdown

@@ -13,7 +13,7 @@ import pytest
 from markdown_it import MarkdownIt
 from rich.console import Console
 
-from rowreckon.report.document import CurvePoint, Join
+from rowreckon.document.audit import CurvePoint, Join
 from rowreckon.report.html import render_html
 from rowreckon.report.markdown import render_markdown
 from rowreckon.report.numbers import cost, milliseconds, number, times

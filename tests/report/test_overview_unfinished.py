@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from rowreckon.api import render
-from rowreckon.report.document import Audit, Plan, Summary
+from rowreckon.document.audit import Audit, Plan, Summary
 
 
 def _long_list() -> Audit:

@@ -11,8 +11,8 @@ from rich.console import Console
 
 from rowreckon.auditing import audit
 from rowreckon.causes.registry import CAUSES
+from rowreckon.document.audit import Audit, GainMs, SideEffect
 from rowreckon.intake import read_path
-from rowreckon.report.document import Audit, GainMs, SideEffect
 from rowreckon.report.escape import bare
 from rowreckon.report.html import render_html
 from rowreckon.report.markdown import render_markdown

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rowreckon.report.document import Join, JoinSide, MethodCost, SwitchPoint
+from rowreckon.document.audit import Join, JoinSide, MethodCost, SwitchPoint
 from rowreckon.report.ruler import Ruler, rulers
 from rowreckon.report.ruler_svg import described, ruler_svg
 from rowreckon.report.ruler_text import ruler_text

@@ -18,10 +18,10 @@ from rich.console import Console
 
 from rowreckon import __version__
 from rowreckon.auditing import audit
+from rowreckon.document.audit import Audit
 from rowreckon.intake import read_path
 from rowreckon.report.compare import compare
 from rowreckon.report.compare_words import comparison_markdown, render_comparison
-from rowreckon.report.document import Audit
 from rowreckon.report.html import render_html
 from rowreckon.report.junit import render_junit
 from rowreckon.report.markdown import render_markdown

@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from rowreckon.report.document import CountState, JoinSide, Margin
+from rowreckon.document.audit import CountState, JoinSide, Margin
 from rowreckon.report.escape import bare
 from rowreckon.report.headline import audit_headline, audit_time_sentence, plan_headline
 from rowreckon.report.join_words import (

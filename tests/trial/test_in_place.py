@@ -12,7 +12,7 @@ import pytest
 from psycopg.conninfo import make_conninfo
 
 from rowreckon.auditing import audit
-from rowreckon.report.document import Audit, Remedy
+from rowreckon.document.audit import Audit, Remedy
 from rowreckon.server.connection import connected
 from rowreckon.server.embedded import embedded_server
 from rowreckon.server.querylist import read_query_list
@@ -106,7 +106,7 @@ def _attempt(statements: tuple[str, ...]) -> tuple[Audit, Attempt]:
 
 
 def _plan(name: str) -> Any:
-    from rowreckon.report.document import Plan
+    from rowreckon.document.audit import Plan
 
     return Plan(source=name, analyzed=True)
 

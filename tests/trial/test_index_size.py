@@ -6,8 +6,8 @@ import psycopg
 import pytest
 
 from rowreckon.capture import Capture
+from rowreckon.document.audit import Remedy
 from rowreckon.plan import lay_out, parse_document
-from rowreckon.report.document import Remedy
 from rowreckon.server.facts import read_catalog
 from rowreckon.trial.index_size import expected_index_kb
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rowreckon.auditing import audit
-from rowreckon.report.document import FindingRef, Plan, Remedy
+from rowreckon.document.audit import FindingRef, Plan, Remedy
 from rowreckon.trial.judge import Judged, judge
 from rowreckon.trial.measured import Measured, QueryMeasure
 from rowreckon.trial.planning import attempt_of

@@ -14,7 +14,7 @@ from psycopg.conninfo import conninfo_to_dict, make_conninfo
 
 from rowreckon.auditing import audit
 from rowreckon.catalog.capture_folder import CaptureFolder
-from rowreckon.report.document import Plan, Remedy
+from rowreckon.document.audit import Plan, Remedy
 from rowreckon.server.connection import connected
 from rowreckon.server.querylist import read_query_list
 from rowreckon.server.trials.copies import copies

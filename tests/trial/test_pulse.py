@@ -7,7 +7,7 @@ import time
 import psycopg
 
 from rowreckon.auditing import audit
-from rowreckon.report.document import Plan, Remedy
+from rowreckon.document.audit import Plan, Remedy
 from rowreckon.server.embedded import embedded_server
 from rowreckon.server.trials.pulse import disturbed, take_pulse
 from rowreckon.trial.judge import judge

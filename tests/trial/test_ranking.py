@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rowreckon.auditing import audit
-from rowreckon.report.document import Audit, FindingRef, GainMs, Remedy, SideEffect, Trial, TrialQuery
+from rowreckon.document.audit import Audit, FindingRef, GainMs, Remedy, SideEffect, Trial, TrialQuery
 from rowreckon.trial.combining import best_combination
 from rowreckon.trial.judge import Judged
 from rowreckon.trial.ranking import rank_measured

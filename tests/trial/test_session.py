@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from rowreckon.auditing import audit
-from rowreckon.report.document import Audit, FindingRef, Plan, Remedy
+from rowreckon.document.audit import Audit, FindingRef, Plan, Remedy
 from rowreckon.server.trials.rules import TrialRules
 from rowreckon.server.trials.session import TrialSession
 from rowreckon.server.trials.stage import Clock

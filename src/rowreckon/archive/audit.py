@@ -11,7 +11,7 @@ from rowreckon.archive.runner import run_units
 from rowreckon.archive.store import FoldStore
 from rowreckon.archive.units import units_of
 from rowreckon.archive.work import Options
-from rowreckon.report.document import Audit
+from rowreckon.document.audit import Audit
 
 Progress = Callable[[int], None]
 

@@ -14,8 +14,8 @@ from typing import Any
 
 from rowreckon.archive.folds import FoldSum
 from rowreckon.archive.store import FoldStore, Item
+from rowreckon.document.audit import FoldBefore
 from rowreckon.errors import UnreadableFile, UsageError
-from rowreckon.report.document import FoldBefore
 
 _COLUMNS = {
     "fingerprint": "VARCHAR",

@@ -11,10 +11,10 @@ from rowreckon.archive.partial import MOST_REJECTED, Partial
 from rowreckon.archive.store import FoldStore, Item
 from rowreckon.auditing import audit
 from rowreckon.capture import Capture
+from rowreckon.document import audit as doc
 from rowreckon.errors import InputError
 from rowreckon.intake import capture_of
 from rowreckon.reading.raw import RawPlan
-from rowreckon.report import document as doc
 
 MOST_FOLDS = 50
 MOST_PLANS = 20

@@ -28,7 +28,7 @@ from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, WEAK, Candidate, 
 from rowreckon.causes.restrictions import age_of, restrictions
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence, share
-from rowreckon.report.document import Evidence
+from rowreckon.document.audit import Evidence
 
 DEFAULT_TARGET = 100
 

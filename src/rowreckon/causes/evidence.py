@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from rowreckon.capture import Capture
 from rowreckon.counts import Origins, ReckonedTree
+from rowreckon.document.audit import Join
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Join
 
 
 @frozen

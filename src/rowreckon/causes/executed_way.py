@@ -12,8 +12,8 @@ from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import BitmapIndexScanNode, IndexScanNode, MaterializeNode, MemoizeNode
 
 if TYPE_CHECKING:
+    from rowreckon.document.audit import Join, Way
     from rowreckon.plan.tree import PlanTree
-    from rowreckon.report.document import Join, Way
 
 _ACCESS = {
     "Seq Scan": "seq_scan",

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import field
 from typing import TYPE_CHECKING
 
+from rowreckon.document.audit import Basis, Evidence, Finding
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Basis, Evidence, Finding
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation

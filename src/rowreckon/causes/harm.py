@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rowreckon.causes.site import Context, Site
+from rowreckon.document.audit import Join
 from rowreckon.plan.nodes import AggregateNode, HashNode, SortNode
-from rowreckon.report.document import Join
 
 
 def sufferers(joins: Sequence[Join]) -> dict[int, tuple[Join, ...]]:

@@ -26,8 +26,8 @@ if TYPE_CHECKING:
     from rowreckon.capture import Capture
     from rowreckon.cost import CostSettings
     from rowreckon.counts.reckon import ReckonedTree
+    from rowreckon.document.audit import Join
     from rowreckon.joins.sides import JoinFacts
-    from rowreckon.report.document import Join
 
 _NEW = "\0new"
 _STOPS = ("Semi", "Anti")

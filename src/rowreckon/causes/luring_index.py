@@ -36,7 +36,7 @@ from rowreckon.plan.nodes import BitmapIndexScanNode, IndexScanNode
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Index, Relation
     from rowreckon.causes.site import Context
-    from rowreckon.report.document import Join
+    from rowreckon.document.audit import Join
 
 _CONFIDENCE = 0.55
 

@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from rowreckon.causes.index_designs import IndexDesign
     from rowreckon.causes.index_prices import SidePrices
     from rowreckon.causes.site import Context
-    from rowreckon.report.document import Evidence, Join, Way
+    from rowreckon.document.audit import Evidence, Join, Way
 
 _CLEARLY = 1.5
 """An index is worth its writes only where the model sees it win by more than its own uncertainty."""

@@ -35,8 +35,8 @@ from rowreckon.plan.nodes import AggregateNode, MemoizeNode
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
     from rowreckon.causes.site import Context, Key, Site
+    from rowreckon.document.audit import Evidence
     from rowreckon.plan.tree import PlanTree
-    from rowreckon.report.document import Evidence
 
 
 def check(site: Site, context: Context) -> Candidate | None:

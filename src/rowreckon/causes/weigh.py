@@ -13,7 +13,7 @@ from rowreckon.causes.registry import CAUSES, CODES
 from rowreckon.causes.scans import partition_parent_alias
 from rowreckon.causes.site import Context, Site, find_site
 from rowreckon.counts.origin import Entering
-from rowreckon.report.document import Finding, Join
+from rowreckon.document.audit import Finding, Join
 
 _WORTH_TELLING = 0.1
 _LEAST_FACTOR = 2.0

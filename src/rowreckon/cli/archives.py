@@ -19,8 +19,8 @@ if TYPE_CHECKING:
     from rowreckon.archive.folds import Place
     from rowreckon.archive.outcome import Before
     from rowreckon.archive.store import FoldStore
+    from rowreckon.document.audit import Audit
     from rowreckon.reading.limits import Limits
-    from rowreckon.report.document import Audit
 
 _PEEKED = 4 << 20
 _POWERS = frozenset(10**n for n in range(12))

@@ -24,8 +24,8 @@ def ask_command(
     """Print the script for these plans."""
     from rowreckon.catalog.ask import ask_script
     from rowreckon.cli.inputs import read_inputs, tell_rejected
+    from rowreckon.document.audit import Rejected
     from rowreckon.errors import UsageError
-    from rowreckon.report.document import Rejected
 
     inputs = read_inputs(paths)
     rejected = [item for item in inputs if isinstance(item, Rejected)]

@@ -12,7 +12,7 @@ from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.output import OutputFormat
 
 if TYPE_CHECKING:
-    from rowreckon.report.document import Audit
+    from rowreckon.document.audit import Audit
 
 _FACTS = "Facts"
 _ARCHIVES = "Archives"

@@ -10,7 +10,7 @@ from types import TracebackType
 
 from rowreckon.auditing import audit
 from rowreckon.capture import Capture
-from rowreckon.report.document import Audit
+from rowreckon.document.audit import Audit
 
 _SWITCH_S = 0.0005
 """How long the audit may hold the interpreter while the sweep waits for it (s): a fraction of a query's time."""

@@ -10,8 +10,8 @@ from rowreckon.errors import NotAPlan, UnreadableFile, UsageError
 
 if TYPE_CHECKING:
     from rowreckon.cli.masking import Masking
+    from rowreckon.document.audit import Audit
     from rowreckon.reading.limits import Limits
-    from rowreckon.report.document import Audit
 
 _HEAD = 400
 
@@ -67,7 +67,7 @@ def _audit_document(path: str) -> bytes | None:
 def _parsed(content: bytes, path: str) -> Audit:
     from pydantic import ValidationError
 
-    from rowreckon.report.document import AUDIT_SCHEMA, Audit
+    from rowreckon.document.audit import AUDIT_SCHEMA, Audit
 
     try:
         return Audit.model_validate_json(content)

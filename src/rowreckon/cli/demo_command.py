@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
-    from rowreckon.report.document import Audit
+    from rowreckon.document.audit import Audit
 
 _REPORTS = ("report.html", "report.md", "audit.json")
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from rowreckon.capture import Capture
 from rowreckon.cli.server_options import connector
+from rowreckon.document.audit import Rejected
 from rowreckon.errors import UnreadableFile, UsageError
 from rowreckon.plural import counted
-from rowreckon.report.document import Rejected
 
 Inputs = list[Capture | Rejected]
 

@@ -10,8 +10,8 @@ import typer
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
+    from rowreckon.document.audit import Rejected
     from rowreckon.reading.limits import Limits
-    from rowreckon.report.document import Rejected
 
 
 def read_inputs(

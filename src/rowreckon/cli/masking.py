@@ -15,7 +15,7 @@ from rowreckon.frozen import frozen
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
-    from rowreckon.report.document import Audit, Rejected
+    from rowreckon.document.audit import Audit, Rejected
     from rowreckon.report.mask import Masked
 
 PANEL = "Masking"

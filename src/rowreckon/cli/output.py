@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from rowreckon.errors import UsageError
 
 if TYPE_CHECKING:
-    from rowreckon.report.document import Audit
+    from rowreckon.document.audit import Audit
 
 _SUFFIXES = {".html": "html", ".htm": "html", ".md": "markdown", ".json": "json", ".xml": "junit"}
 

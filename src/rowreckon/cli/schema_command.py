@@ -33,6 +33,6 @@ def schema_command(
 
         typer.echo(json.dumps(comparison_json_schema(), indent=2))
         return
-    from rowreckon.report.document import audit_json_schema
+    from rowreckon.document.audit import audit_json_schema
 
     typer.echo(json.dumps(audit_json_schema(), indent=2))

@@ -14,9 +14,9 @@ from rowreckon.cli.masking import Masking
 from rowreckon.cli.output import OutputFormat, exit_status, print_audit, write_reports
 from rowreckon.cli.progress import progress_bar
 from rowreckon.cli.server_options import confirm, connector, warn
+from rowreckon.document.audit import Audit
 from rowreckon.frozen import frozen
 from rowreckon.plural import counted
-from rowreckon.report.document import Audit
 from rowreckon.server.measure import SweepRules
 from rowreckon.server.querylist import QueryItem
 from rowreckon.server.sweep import Swept, sweep

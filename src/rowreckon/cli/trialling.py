@@ -15,9 +15,9 @@ from rowreckon.cli.output import OutputFormat, exit_status, print_audit, write_r
 from rowreckon.cli.progress import progress_bar
 from rowreckon.cli.server_options import confirm, connector, warn
 from rowreckon.cli.sweeping import INTERRUPTED
+from rowreckon.document.audit import Audit
 from rowreckon.errors import StatementRefused
 from rowreckon.plural import counted
-from rowreckon.report.document import Audit
 from rowreckon.server.connection import Connection
 from rowreckon.server.measure import SweepRules
 from rowreckon.server.querylist import QueryItem

@@ -6,8 +6,8 @@ from dataclasses import field, replace
 
 from rowreckon.counts.origin import Entering
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.document import audit as doc
 from rowreckon.frozen import frozen
-from rowreckon.report import document as doc
 
 from .curve import curve_points
 from .evidence import JoinEvidence

@@ -12,8 +12,8 @@ from collections.abc import Callable, Sequence
 from math import floor, inf
 from typing import NamedTuple
 
+from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Method
 
 Leader = Callable[[float], Method | None]
 _PER_DECADE = 2

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from rowreckon.capture import Capture
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.document.audit import Verdict
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Verdict
 
 from .assess import assess
 from .evidence import gather_all

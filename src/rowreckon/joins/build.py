@@ -7,8 +7,8 @@ from functools import partial
 from rowreckon.cost import CostSettings
 from rowreckon.cost.capabilities import ignores_switches_among_partial_paths
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.document.audit import Method
 from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, MaterializeNode
-from rowreckon.report.document import Method
 
 from .below_gather import below_gather_ways, consistent
 from .catalog_inputs import turned_input

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from rowreckon.report.document import CurvePoint, Method, MethodCost
+from rowreckon.document.audit import CurvePoint, Method, MethodCost
 
 from .inputs import Point
 from .model import JoinModel

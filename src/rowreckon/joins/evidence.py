@@ -9,8 +9,8 @@ from types import MappingProxyType
 from rowreckon.capture import Capture
 from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.document.audit import Method, Missing
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Method, Missing
 
 from .below_gather import below_gather_inputs
 from .build import build_model, plan_models

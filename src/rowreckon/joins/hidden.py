@@ -11,8 +11,8 @@ from collections.abc import Callable
 from math import ceil, log2
 
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
+from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Method
 
 from .inputs import JoinInput, Point
 from .sides import JoinFacts

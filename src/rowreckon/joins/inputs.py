@@ -14,8 +14,8 @@ from typing import NamedTuple, Protocol
 from rowreckon.cost import HashKey, MergeScanSelectivity, PathCost
 from rowreckon.cost.path import made_path
 from rowreckon.cost.units import DEFAULT_NUM_DISTINCT, clamp_row_est
+from rowreckon.document.audit import Basis
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Basis
 
 from .known_relation import KnownIndex, KnownRelation
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rowreckon.document import audit as doc
 from rowreckon.frozen import frozen
-from rowreckon.report import document as doc
 
 from .assess import Assessment, assess
 from .curve import MOST_CURVES

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rowreckon.cost import STD_FUZZ_FACTOR
-from rowreckon.report.document import Basis, Method, MethodCost, Way
+from rowreckon.document.audit import Basis, Method, MethodCost, Way
 
 from .evidence import JoinEvidence
 from .inputs import Point

@@ -10,7 +10,7 @@ import re
 from collections.abc import Callable
 
 from rowreckon.cost import CostSettings
-from rowreckon.report.document import Method
+from rowreckon.document.audit import Method
 
 from .clauses import JoinClause
 from .sides import JoinFacts

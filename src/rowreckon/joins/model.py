@@ -7,8 +7,8 @@ from dataclasses import field
 from math import inf
 
 from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
+from rowreckon.document.audit import Basis, Method
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Basis, Method
 
 from .borders import Kink
 from .hidden import HiddenWay

@@ -10,10 +10,10 @@ from rowreckon.capture import Capture
 from rowreckon.cost.units import DISABLE_COST
 from rowreckon.counts.parallel import find_parallelism
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
 from rowreckon.plan.nodes import HashNode, IncrementalSortNode, JoinNode, MaterializeNode, MemoizeNode, SortNode
 from rowreckon.plan.tree import PlanTree, alias_of, lay_out
-from rowreckon.report.document import Method
 
 from .sides import METHODS, JoinFacts
 

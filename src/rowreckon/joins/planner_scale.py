@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from rowreckon.counts.reckon import ReckonedTree
-from rowreckon.report.document import Method
+from rowreckon.document.audit import Method
 
 from .inputs import Point
 from .model import JoinModel

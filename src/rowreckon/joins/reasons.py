@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rowreckon.report.document import Missing
+from rowreckon.document.audit import Missing
 
 NOT_ANALYZED = Missing(
     what="the actual row counts",

@@ -7,7 +7,7 @@ one estimate below is wrong.
 from __future__ import annotations
 
 from rowreckon.counts.origin import Entering
-from rowreckon.report.document import SafeOrigin
+from rowreckon.document.audit import SafeOrigin
 
 from .points import Points
 from .sides import JoinFacts

@@ -12,8 +12,8 @@ from .reasons import SETTINGS, VERSION
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
+    from rowreckon.document.audit import Missing
     from rowreckon.plan.tree import PlanTree
-    from rowreckon.report.document import Missing
 
 _FIRST_WITH_DISABLED = 18
 

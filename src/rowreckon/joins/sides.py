@@ -11,6 +11,7 @@ from typing import Literal
 from rowreckon.counts.interval import Interval
 from rowreckon.counts.reach import CountState
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.document.audit import JoinType, Method
 from rowreckon.frozen import frozen
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.nodes import (
@@ -25,7 +26,6 @@ from rowreckon.plan.nodes import (
     SortNode,
 )
 from rowreckon.plan.tree import PlanTree, alias_of
-from rowreckon.report.document import JoinType, Method
 
 from .clauses import JoinClause, clauses_of
 from .members import Members, partitioned_alias

@@ -8,8 +8,8 @@ from itertools import pairwise
 from math import ceil, exp, floor, inf, log
 
 from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
+from rowreckon.document.audit import Basis, Margin, Method, SwitchPoint
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Basis, Margin, Method, SwitchPoint
 
 from .borders import Border, Lead, ends_of, find_borders, flip_interval, grid, sounded
 from .inputs import Point

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import Literal
 
 from rowreckon.cost import STD_FUZZ_FACTOR
+from rowreckon.document.audit import Method, Verdict
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Method, Verdict
 
 from .inputs import Point
 from .model import JoinModel

@@ -6,7 +6,7 @@ row of either side once. Totals over processes and executions.
 
 from __future__ import annotations
 
-from rowreckon.report.document import Method, RowVisits
+from rowreckon.document.audit import Method, RowVisits
 
 from .sides import JoinFacts
 

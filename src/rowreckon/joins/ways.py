@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator
 from typing import Literal
 
 from rowreckon.cost import CostSettings, PathCost
+from rowreckon.document.audit import Basis, Method
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Basis, Method
 
 from .inputs import JoinInput, Point
 from .way_hash import hash_ways

@@ -5,8 +5,8 @@
 
 from __future__ import annotations
 
+from rowreckon.document.audit import Join, JoinSide, Method, SwitchPoint
 from rowreckon.plural import agreeing, noun
-from rowreckon.report.document import Join, JoinSide, Method, SwitchPoint
 
 NAMES: dict[Method, str] = {"nested_loop": "nested loop", "hash": "hash join", "merge": "merge join"}
 

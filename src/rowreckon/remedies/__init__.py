@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
+from rowreckon.document.audit import Missing, Remedy
 from rowreckon.remedies.plan_audit import PlanAudit
-from rowreckon.report.document import Missing, Remedy
 
 
 def propose(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from rowreckon.causes import CauseFinding
+from rowreckon.document.audit import Join
 from rowreckon.frozen import frozen
 from rowreckon.remedies.builders import BUILDERS
 from rowreckon.remedies.draft import INVASIVENESS, Draft
 from rowreckon.remedies.plan_audit import PlanAudit
-from rowreckon.report.document import Join
 
 STILL_WRONG = 3.0
 """Error that one cure alone would leave at the join, from which on it is not expected to change the plan; common

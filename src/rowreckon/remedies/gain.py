@@ -6,10 +6,10 @@ from collections.abc import Iterable
 
 from rowreckon.causes import CauseFinding
 from rowreckon.causes.executed_way import loss_of
+from rowreckon.document.audit import Join
 from rowreckon.elsewhere import nodes_of_join
 from rowreckon.frozen import frozen
 from rowreckon.remedies.plan_audit import PlanAudit
-from rowreckon.report.document import Join
 
 _OPEN = 0.5
 """Share of the time at stake taken as the expectation where the model could not compare the methods."""

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from rowreckon.causes.scans import table_of
+from rowreckon.document.audit import Missing
 from rowreckon.remedies import checks
-from rowreckon.report.document import Missing
 
 if TYPE_CHECKING:
     from rowreckon.causes import CauseFinding

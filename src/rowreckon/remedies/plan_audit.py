@@ -5,8 +5,8 @@ from __future__ import annotations
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseFinding
 from rowreckon.counts import ReckonedTree
+from rowreckon.document.audit import Join
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Join
 
 
 @frozen

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from rowreckon.causes import CauseFinding
+from rowreckon.document.audit import FindingRef, GainMs, Remedy
 from rowreckon.remedies.builders import BUILDERS
 from rowreckon.remedies.combine import combinations
 from rowreckon.remedies.draft import INVASIVENESS, Draft
 from rowreckon.remedies.gain import Gain, gain_of
 from rowreckon.remedies.plan_audit import PlanAudit
 from rowreckon.remedies.side_effects import side_effects
-from rowreckon.report.document import FindingRef, GainMs, Remedy
 
 LEAST_CONFIDENCE = 0.15
 """A cause less sure than this is told in the findings, and nobody is asked to act on it."""

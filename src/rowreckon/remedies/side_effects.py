@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from rowreckon.causes import TableName
 from rowreckon.causes.spelling import names_of
+from rowreckon.document.audit import SideEffect
 from rowreckon.plan.nodes import ScanNode
 from rowreckon.plan.tree import index_of
 from rowreckon.remedies.draft import Draft
 from rowreckon.remedies.plan_audit import PlanAudit
-from rowreckon.report.document import SideEffect
 
 _TEXTS = ("filter", "index_cond", "recheck_cond", "join_filter", "hash_cond", "merge_cond", "cache_key")
 _LISTS = ("sort_key", "group_key", "presorted_key")

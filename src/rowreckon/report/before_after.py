@@ -10,9 +10,9 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 
+from rowreckon.document.audit import Join, Plan, Remedy, TrialQuery
 from rowreckon.frozen import frozen
 from rowreckon.report.borders import Side
-from rowreckon.report.document import Join, Plan, Remedy, TrialQuery
 from rowreckon.report.escape import quote
 from rowreckon.report.headline import joins_by_weight
 from rowreckon.report.join_words import verdict_sentence

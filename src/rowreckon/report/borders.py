@@ -8,8 +8,8 @@ from __future__ import annotations
 import itertools
 from typing import Literal
 
+from rowreckon.document.audit import Join, SwitchPoint
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Join, SwitchPoint
 
 Side = Literal["outer", "inner"]
 

@@ -7,9 +7,9 @@ import math
 from statistics import median
 from typing import Literal
 
+from rowreckon.document.audit import Audit, Join, Method, Node, Plan, Remedy
 from rowreckon.frozen import frozen
 from rowreckon.report.borders import Border, borders
-from rowreckon.report.document import Audit, Join, Method, Node, Plan, Remedy
 from rowreckon.report.matching import Matcher, join_key, node_key
 
 MISESTIMATED = 10.0

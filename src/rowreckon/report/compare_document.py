@@ -8,8 +8,8 @@ from typing import Any, Literal
 
 from pydantic import Field
 
+from rowreckon.document.audit import Method, Part
 from rowreckon.report.compare import Comparison, ErrorChange, PlanComparison
-from rowreckon.report.document import Method, Part
 from rowreckon.report.escape import bare
 from rowreckon.report.words import node_label
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rowreckon.document.audit import Node, Plan, Remedy
 from rowreckon.report.compare import Comparison, ErrorChange, MethodChange, Move, PlanComparison, Times
-from rowreckon.report.document import Node, Plan, Remedy
 from rowreckon.report.escape import markdown, plain, quote
 from rowreckon.report.headline import outcome_words
 from rowreckon.report.numbers import capitalised, count_of, listed, milliseconds, number, times

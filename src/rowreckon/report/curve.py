@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from typing import Literal
 
+from rowreckon.document.audit import Join, Method
 from rowreckon.frozen import frozen
 from rowreckon.report.borders import borders, inner_differs
-from rowreckon.report.document import Join, Method
 from rowreckon.report.escape import bare
 from rowreckon.report.numbers import count_of, number
 from rowreckon.report.ruler import decade

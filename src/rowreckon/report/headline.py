@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rowreckon.report.document import Audit, Join, Plan
+from rowreckon.document.audit import Audit, Join, Plan
 from rowreckon.report.escape import clean, quote
 from rowreckon.report.join_words import verdict_sentence
 from rowreckon.report.numbers import capitalised, count_of, listed, milliseconds, number, share

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import re
 
+from rowreckon.document.audit import Join, JoinSide
 from rowreckon.plural import agreeing
 from rowreckon.report.borders import Border, deciding_border, inner_differs, next_border
-from rowreckon.report.document import Join, JoinSide
 from rowreckon.report.escape import clean
 from rowreckon.report.numbers import capitalised, cost, count_of, listed, milliseconds, number, times
 from rowreckon.report.words import BASIS_WORDS, COUNT_WORDS, came, join_type_name, method_name, tables_of

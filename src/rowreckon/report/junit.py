@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from xml.etree import ElementTree as ET
 
-from rowreckon.report.document import Audit, Join, Plan
+from rowreckon.document.audit import Audit, Join, Plan
 from rowreckon.report.escape import bare, clean, quote
 from rowreckon.report.headline import joins_by_weight, outcome_words, plan_headline
 from rowreckon.report.join_words import join_title, verdict_sentence

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rowreckon.report.document import Audit, Plan
+from rowreckon.document.audit import Audit, Plan
 from rowreckon.report.escape import (
     clean,
     clean_lines,

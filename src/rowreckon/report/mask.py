@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import Any
 
+from rowreckon.document.audit import Audit, Part
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Audit, Part
 from rowreckon.report.mask_words import MASK, PSEUDONYM, WordMasker, identifiers_of, literals_of
 
 # By field name: how each string of the document is masked. What stands in none of them is masked as a sentence.

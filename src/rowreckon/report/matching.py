@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rowreckon.report.document import Audit, Join, Node, Plan
+from rowreckon.document.audit import Audit, Join, Node, Plan
 
 _TURNED = {"right": "left", "right_semi": "semi", "right_anti": "anti"}
 _SERVING = frozenset(("Hash", "Sort", "Incremental Sort", "Materialize", "Memoize", "Gather", "Gather Merge"))

@@ -1,25 +1,32 @@
-"""An audit shows itself in a notebook as its report."""
+"""An audit that shows itself in a notebook as its report."""
 
 from __future__ import annotations
 
 from html import escape
 
-from rowreckon.report.document import Audit
+from rowreckon.document.audit import Audit
 
 
-def notebook_html(audit: Audit, *, height: int = 720) -> str:
-    """The HTML report in a sandboxed frame of `height` px: its styles stay inside, and nothing in it can run."""
-    from rowreckon.report.html import render_html
+class NotebookAudit(Audit):
+    """The audit document with the two methods by which notebooks ask a value how to show itself."""
 
-    page = escape(render_html(audit), quote=True)
-    return (
-        f'<iframe title="rowreckon audit" sandbox="" referrerpolicy="no-referrer" width="100%" height="{height}" '
-        f'srcdoc="{page}"></iframe>'
-    )
+    @classmethod
+    def of(cls, audit: Audit) -> NotebookAudit:
+        """The same audit, able to show itself."""
+        return cls.model_construct(**{name: getattr(audit, name) for name in Audit.model_fields})
 
+    def _repr_html_(self) -> str:
+        """The HTML report in a sandboxed frame: its styles stay inside, and nothing in it can run."""
+        from rowreckon.report.html import render_html
 
-def notebook_markdown(audit: Audit) -> str:
-    """The Markdown report, for notebooks that show no HTML."""
-    from rowreckon.report.markdown import render_markdown
+        page = escape(render_html(self), quote=True)
+        return (
+            '<iframe title="rowreckon audit" sandbox="" referrerpolicy="no-referrer" width="100%" height="720" '
+            f'srcdoc="{page}"></iframe>'
+        )
 
-    return render_markdown(audit)
+    def _repr_markdown_(self) -> str:
+        """The Markdown report, for notebooks that show no HTML."""
+        from rowreckon.report.markdown import render_markdown
+
+        return render_markdown(self)

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from rowreckon.document.audit import Node, Plan
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Node, Plan
 from rowreckon.report.numbers import count_of, milliseconds, number, times
 from rowreckon.report.words import expected_came, node_label
 

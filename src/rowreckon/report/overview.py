@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from rowreckon.document.audit import Audit, Fold, Plan
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Audit, Fold, Plan
 from rowreckon.report.escape import clean, quote
 from rowreckon.report.headline import joins_by_weight, outcome_words, plans_by_weight
 from rowreckon.report.join_words import VERDICT_MEANS, brief_sentence, verdict_sentence

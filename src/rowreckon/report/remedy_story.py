@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from rowreckon.document.audit import Plan, Remedy, SideEffect
 from rowreckon.frozen import frozen
 from rowreckon.report import remedy_words
 from rowreckon.report.before_after import BeforeAfter, before_after
-from rowreckon.report.document import Plan, Remedy, SideEffect
 from rowreckon.report.escape import clean, quote
 from rowreckon.report.numbers import capitalised, count_of, listed, number
 from rowreckon.report.words import CAUTIONS

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rowreckon.report.document import GainMs, Remedy, SideEffect
+from rowreckon.document.audit import GainMs, Remedy, SideEffect
 from rowreckon.report.escape import bare, clean, clean_lines, is_altered, quote
 from rowreckon.report.numbers import capitalised, listed, milliseconds, number, times
 from rowreckon.report.trial_words import trial_details

@@ -11,9 +11,9 @@ import math
 from dataclasses import replace
 from typing import Literal
 
+from rowreckon.document.audit import Join, JoinSide
 from rowreckon.frozen import frozen
 from rowreckon.report.borders import Border, Side, borders, cheapest_at, in_line, inner_border_set, inner_differs
-from rowreckon.report.document import Join, JoinSide
 from rowreckon.report.escape import bare
 from rowreckon.report.numbers import count_of, listed, number
 from rowreckon.report.words import came, method_name

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from rowreckon.report.document import Audit, Plan, Rejected, Remedy
+from rowreckon.document.audit import Audit, Plan, Rejected, Remedy
 from rowreckon.report.escape import quote
 
 _ENDING = ".capture.json"

@@ -5,9 +5,9 @@ Every text may carry foreign pieces between isolates (see `escape`); SQL and que
 
 from __future__ import annotations
 
+from rowreckon.document.audit import Audit, Finding, Join, Plan
 from rowreckon.frozen import frozen
 from rowreckon.report import join_words
-from rowreckon.report.document import Audit, Finding, Join, Plan
 from rowreckon.report.escape import clean, quote
 from rowreckon.report.headline import joins_by_weight, outcome_words
 from rowreckon.report.numbers import capitalised, listed, milliseconds, number, times

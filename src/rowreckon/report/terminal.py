@@ -35,7 +35,7 @@ from rowreckon.report.words import CAUTIONS
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from rowreckon.report.document import Audit, Join, Plan
+    from rowreckon.document.audit import Audit, Join, Plan
 
 _PLANS_LISTED = 20
 _WORST_SHOWN = 3

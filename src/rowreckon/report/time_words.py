@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+from rowreckon.document.audit import Join, Node, Plan, TimeElsewhere
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Join, Node, Plan, TimeElsewhere
 from rowreckon.report.escape import clean, quote
 from rowreckon.report.numbers import milliseconds, number, share
 from rowreckon.report.words import node_label

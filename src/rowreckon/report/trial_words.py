@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rowreckon.report.document import Audit, Trial, TrialJoin, TrialQuery
+from rowreckon.document.audit import Audit, Trial, TrialJoin, TrialQuery
 from rowreckon.report.escape import clean, quote
 from rowreckon.report.numbers import count_of, listed, milliseconds, number
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from rowreckon.report.document import CountState, Direction, Node
+from rowreckon.document.audit import CountState, Direction, Node
 from rowreckon.report.escape import quote
 from rowreckon.report.numbers import around, listed, number, orders, times
 

@@ -7,9 +7,9 @@ from itertools import combinations
 from typing import Final
 
 from rowreckon.capture import Alternative
+from rowreckon.document.audit import Method
 from rowreckon.errors import RowreckonError
 from rowreckon.plan.document import parse_document
-from rowreckon.report.document import Method
 
 from .execute import Ending, Executor
 from .explain_options import planning_options

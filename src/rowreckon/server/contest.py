@@ -13,10 +13,10 @@ from typing import Any
 
 from rowreckon.capture import Capture, Contest
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.document.audit import Method
 from rowreckon.joins.planner_figures import planner_figures
 from rowreckon.joins.sides import JoinFacts
 from rowreckon.plan.tree import lay_out
-from rowreckon.report.document import Method
 
 from .execute import Ending, Executor
 from .querylist import QueryItem

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from rowreckon.report.document import Remedy
+from rowreckon.document.audit import Remedy
 
 from .judge import Judged
 from .measured import Attempt

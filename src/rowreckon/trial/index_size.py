@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from rowreckon.capture import Capture
 from rowreckon.catalog.facts import Catalog, Relation
-from rowreckon.report.document import Remedy
+from rowreckon.document.audit import Remedy
 
 from .planning import makes_index
 

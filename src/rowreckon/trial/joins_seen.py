@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rowreckon.report.document import Join, JoinSeen, Node, Plan, TrialJoin
+from rowreckon.document.audit import Join, JoinSeen, Node, Plan, TrialJoin
 
 
 def trial_joins(before: Plan, after: Plan) -> tuple[TrialJoin, ...]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from rowreckon.document.audit import Audit, GainMs, Plan, SideEffect, Trial, TrialQuery
 from rowreckon.frozen import frozen
-from rowreckon.report.document import Audit, GainMs, Plan, SideEffect, Trial, TrialQuery
 
 from .joins_seen import joins_kept, methods_of, node_like, trial_joins
 from .measured import Measured, QueryMeasure

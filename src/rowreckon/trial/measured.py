@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from rowreckon.report.document import Plan, Remedy
+from rowreckon.document.audit import Plan, Remedy
 
 from .times import NO_TIMES, Times
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from rowreckon.document.audit import Audit, Remedy
 from rowreckon.errors import UsageError
-from rowreckon.report.document import Audit, Remedy
 
 from .measured import Attempt
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from rowreckon.document.audit import Audit, Remedy, Trial
 from rowreckon.remedies.draft import INVASIVENESS
-from rowreckon.report.document import Audit, Remedy, Trial
 
 from .judge import Judged
 

@@ -15,7 +15,7 @@ from typing import Any
 
 import pytest
 
-from rowreckon.report.document import Audit
+from rowreckon.document.audit import Audit
 from rowreckon.report.html import render_html
 
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"

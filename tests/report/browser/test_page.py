@@ -8,7 +8,8 @@ from typing import Any
 
 import pytest
 
-from rowreckon.report.document import Audit
+from rowreckon.document.audit import Audit
+from rowreckon.report.notebook import NotebookAudit
 from tests.report import factories as f
 from tests.report.browser.conftest import Opened
 from tests.report.hostile import PAYLOADS, full_audit, poisoned
@@ -159,7 +160,7 @@ def test_a_notebook_frame_shows_the_report(opened: Open, browser: Any) -> None:
     page = browser.new_page()
     complaints: list[str] = []
     page.on("console", lambda message: complaints.append(message.text))
-    page.set_content(f.crossed_audit()._repr_html_())
+    page.set_content(NotebookAudit.of(f.crossed_audit())._repr_html_())
     frame = page.frames[1]
     assert frame.query_selector("h1") is not None
     assert "48,310" in frame.content()

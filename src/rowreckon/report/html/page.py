@@ -10,11 +10,11 @@ from importlib import resources
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from rowreckon.document.audit import Audit, Join, Plan
 from rowreckon.frozen import frozen
 from rowreckon.plural import counted
 from rowreckon.report.curve import curve
 from rowreckon.report.curve_svg import curve_svg
-from rowreckon.report.document import Audit, Join, Plan
 from rowreckon.report.escape import bare, clean, clean_lines, is_altered, quote, shorten
 from rowreckon.report.headline import audit_headline, audit_time_sentence, joins_by_weight, plan_headline
 from rowreckon.report.html.filters import legend, says

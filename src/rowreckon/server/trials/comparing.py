@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from rowreckon.report.document import Audit
+from rowreckon.document.audit import Audit
 from rowreckon.trial.measured import Attempt, Change, QueryMeasure
 from rowreckon.trial.shape import written_tables
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 
 import psycopg
 
+from rowreckon.document.audit import Audit
 from rowreckon.errors import StatementFailed
 from rowreckon.plan.tree import lay_out
-from rowreckon.report.document import Audit
 from rowreckon.trial.measured import Attempt, Measured
 from rowreckon.trial.planning import in_place_obstacle
 from rowreckon.trial.shape import shape_of

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 
+from rowreckon.document.audit import Audit
 from rowreckon.errors import StatementFailed
-from rowreckon.report.document import Audit
 from rowreckon.trial.measured import Attempt, Measured
 from rowreckon.trial.planning import gathers_statistics
 

@@ -12,8 +12,8 @@ from typing import Protocol
 import psycopg
 
 from rowreckon.capture import Capture
+from rowreckon.document.audit import Audit, Combination, NotTried, TrialAccount
 from rowreckon.errors import CannotConnect, StatementFailed
-from rowreckon.report.document import Audit, Combination, NotTried, TrialAccount
 from rowreckon.trial.combining import best_combination
 from rowreckon.trial.index_size import expected_index_kb
 from rowreckon.trial.judge import Judged, judge

@@ -4,7 +4,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from rowreckon.report.document_base import MaybeFloat, MaybeText, Method, Part
+from rowreckon.document.base import MaybeFloat, MaybeText, Method, Part
 
 JoinType = Literal["inner", "left", "right", "full", "semi", "anti", "right_semi", "right_anti"]
 CountState = Literal["exact", "at_least", "reread", "not_run", "not_counted", "probed"]

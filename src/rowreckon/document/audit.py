@@ -9,32 +9,32 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from rowreckon.report.document_base import MaybeFlag, MaybeFloat, MaybeInt, MaybeText
-from rowreckon.report.document_base import Method as Method
-from rowreckon.report.document_base import Part as Part
-from rowreckon.report.document_join import Basis as Basis
-from rowreckon.report.document_join import CountState as CountState
-from rowreckon.report.document_join import CurvePoint as CurvePoint
-from rowreckon.report.document_join import Direction as Direction
-from rowreckon.report.document_join import Join as Join
-from rowreckon.report.document_join import JoinSide as JoinSide
-from rowreckon.report.document_join import JoinType as JoinType
-from rowreckon.report.document_join import Margin as Margin
-from rowreckon.report.document_join import MethodCost as MethodCost
-from rowreckon.report.document_join import RowsPerOuter as RowsPerOuter
-from rowreckon.report.document_join import RowVisits as RowVisits
-from rowreckon.report.document_join import SafeOrigin as SafeOrigin
-from rowreckon.report.document_join import SwitchPoint as SwitchPoint
-from rowreckon.report.document_join import Verdict as Verdict
-from rowreckon.report.document_join import Way as Way
-from rowreckon.report.document_trial import Combination as Combination
-from rowreckon.report.document_trial import JoinSeen as JoinSeen
-from rowreckon.report.document_trial import NotTried as NotTried
-from rowreckon.report.document_trial import SideEffect as SideEffect
-from rowreckon.report.document_trial import Trial as Trial
-from rowreckon.report.document_trial import TrialAccount as TrialAccount
-from rowreckon.report.document_trial import TrialJoin as TrialJoin
-from rowreckon.report.document_trial import TrialQuery as TrialQuery
+from rowreckon.document.base import MaybeFlag, MaybeFloat, MaybeInt, MaybeText
+from rowreckon.document.base import Method as Method
+from rowreckon.document.base import Part as Part
+from rowreckon.document.join import Basis as Basis
+from rowreckon.document.join import CountState as CountState
+from rowreckon.document.join import CurvePoint as CurvePoint
+from rowreckon.document.join import Direction as Direction
+from rowreckon.document.join import Join as Join
+from rowreckon.document.join import JoinSide as JoinSide
+from rowreckon.document.join import JoinType as JoinType
+from rowreckon.document.join import Margin as Margin
+from rowreckon.document.join import MethodCost as MethodCost
+from rowreckon.document.join import RowsPerOuter as RowsPerOuter
+from rowreckon.document.join import RowVisits as RowVisits
+from rowreckon.document.join import SafeOrigin as SafeOrigin
+from rowreckon.document.join import SwitchPoint as SwitchPoint
+from rowreckon.document.join import Verdict as Verdict
+from rowreckon.document.join import Way as Way
+from rowreckon.document.trial import Combination as Combination
+from rowreckon.document.trial import JoinSeen as JoinSeen
+from rowreckon.document.trial import NotTried as NotTried
+from rowreckon.document.trial import SideEffect as SideEffect
+from rowreckon.document.trial import Trial as Trial
+from rowreckon.document.trial import TrialAccount as TrialAccount
+from rowreckon.document.trial import TrialJoin as TrialJoin
+from rowreckon.document.trial import TrialQuery as TrialQuery
 
 AUDIT_SCHEMA = "rowreckon.audit/1"
 
@@ -284,18 +284,6 @@ class Audit(Part):
     def to_json(self) -> str:
         """The document as JSON text, two-space indented, keys in the models' order: same input, same bytes."""
         return self.model_dump_json(indent=2, by_alias=True) + "\n"
-
-    def _repr_html_(self) -> str:
-        """What a notebook shows: the HTML report in a sandboxed frame."""
-        from rowreckon.report.notebook import notebook_html
-
-        return notebook_html(self)
-
-    def _repr_markdown_(self) -> str:
-        """What a notebook without HTML shows."""
-        from rowreckon.report.notebook import notebook_markdown
-
-        return notebook_markdown(self)
 
 
 def audit_json_schema() -> dict[str, Any]:

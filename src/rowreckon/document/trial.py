@@ -2,8 +2,8 @@
 
 from typing import Literal
 
-from rowreckon.report.document_base import MaybeFloat, MaybeInt, MaybeText, Method, Part
-from rowreckon.report.document_join import Join
+from rowreckon.document.base import MaybeFloat, MaybeInt, MaybeText, Method, Part
+from rowreckon.document.join import Join
 
 
 class SideEffect(Part):
