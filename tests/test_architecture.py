@@ -54,6 +54,37 @@ def test_the_core_knows_no_edge(path: Path) -> None:
     assert not renderings
 
 
+HALLS = {"causes", "report", "server"}
+
+FLOORS = {
+    "joins": ("facts", "ways", "from_plan", "from_catalog", "verdict"),
+}
+"""Rooms of a folder from the ground up: one may import those before it, never one after it."""
+
+
+@pytest.mark.parametrize("folder", FLOORS)
+def test_no_room_imports_one_above_it(folder: str) -> None:
+    """Inside a folder the arrows run down only, types for checkers included."""
+    rooms = FLOORS[folder]
+    upward = [
+        f"{path.relative_to(SOURCE)} imports {name}"
+        for at, room in enumerate(rooms)
+        for path in _modules(f"{folder}/{room}")
+        for name in _imports(path)
+        if any(name.startswith(f"rowreckon.{folder}.{above}") for above in rooms[at + 1 :])
+    ]
+
+    assert len(list(_modules(folder))) > len(rooms)
+    assert not upward
+
+
+def test_no_folder_is_a_hall() -> None:
+    """A folder of more files than this has rooms that nobody has drawn; causes stand one a file."""
+    counts = {str(p.relative_to(SOURCE)): len(list(p.glob("*.py"))) - 1 for p in SOURCE.rglob("*") if p.is_dir()}
+
+    assert {name for name, count in counts.items() if count > 25} <= HALLS
+
+
 def test_only_the_server_package_knows_psycopg() -> None:
     """One package speaks to databases."""
     users = {

@@ -18,7 +18,7 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document import audit as doc
 from rowreckon.elsewhere import judged_ms, time_elsewhere
 from rowreckon.joins import judge_joins
-from rowreckon.joins.contested import with_contests
+from rowreckon.joins.verdict.contested import with_contests
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.nodes import OtherNode

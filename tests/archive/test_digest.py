@@ -14,7 +14,7 @@ from rowreckon.archive.shape import Shapes
 from rowreckon.auditing import audit_capture
 from rowreckon.counts import reckon
 from rowreckon.intake import capture_of
-from rowreckon.joins.misestimated import misestimated_joins
+from rowreckon.joins.facts.misestimated import misestimated_joins
 from rowreckon.plan import lay_out, parse_document
 from rowreckon.reading import RawPlan
 from tests.archive.logs import sample_documents

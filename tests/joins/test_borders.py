@@ -11,7 +11,7 @@ from itertools import pairwise
 from math import exp, log
 
 from rowreckon.document.audit import Method
-from rowreckon.joins.borders import Kink, Lead, find_borders, sounded
+from rowreckon.joins.ways.borders import Kink, Lead, find_borders, sounded
 
 LOOP = ((1.0, 511.0), (800.0, 6963.0), (6992.0, 43302.44), (20000.0, 78975.0), (1e5, 28062.4), (8e5, 31426.83))
 HASH = ((1.0, 42712.0), (800.0, 42731.0), (6992.0, 42870.32), (20000.0, 43163.0), (1e5, 44963.0), (8e5, 91965.0))

@@ -9,7 +9,7 @@ import pytest
 from rowreckon.auditing import audit
 from rowreckon.document.audit import CurvePoint, Join
 from rowreckon.intake import read_path
-from rowreckon.joins.curve import MOST_CURVES
+from rowreckon.joins.verdict.curve import MOST_CURVES
 from tests.report.factories import crossed_join
 
 CAPTURES = Path(__file__).parents[1] / "report" / "captures"

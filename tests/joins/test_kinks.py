@@ -13,7 +13,7 @@ import psycopg
 import pytest
 
 from rowreckon.counts.parallel import find_parallelism
-from rowreckon.joins.sides import METHODS
+from rowreckon.joins.facts.sides import METHODS
 from rowreckon.plan import lay_out
 from tests.servers.databases import run_script
 from tests.servers.fixtures import MatrixServer

@@ -13,12 +13,12 @@ import pytest
 
 from rowreckon.counts import ReckonedTree, reckon
 from rowreckon.document.audit import Join
-from rowreckon.joins.index_evidence import leads, whole_index
-from rowreckon.joins.loop_evidence import LoopEvidence, loop_evidence
-from rowreckon.joins.plan_inputs import plan_worlds
-from rowreckon.joins.relation_evidence import RelationEvidence
-from rowreckon.joins.settings import settings_of
-from rowreckon.joins.sides import Aliases, JoinFacts, join_facts
+from rowreckon.joins.facts.settings import settings_of
+from rowreckon.joins.facts.sides import Aliases, JoinFacts, join_facts
+from rowreckon.joins.from_plan.inputs import plan_worlds
+from rowreckon.joins.from_plan.loop_executions import LoopEvidence, loop_evidence
+from rowreckon.joins.from_plan.whole_index_scans import leads, whole_index
+from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
 from rowreckon.plan import lay_out
 from rowreckon.plan.tree import alias_of
 

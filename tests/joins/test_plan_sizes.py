@@ -11,11 +11,11 @@ import psycopg
 import pytest
 
 from rowreckon.counts import reckon
-from rowreckon.joins.loop_evidence import LoopEvidence, loop_evidence
-from rowreckon.joins.relation_evidence import RelationEvidence
-from rowreckon.joins.semi_evidence import matches_of
-from rowreckon.joins.settings import settings_of
-from rowreckon.joins.sides import Aliases, JoinFacts, join_facts
+from rowreckon.joins.facts.settings import settings_of
+from rowreckon.joins.facts.sides import Aliases, JoinFacts, join_facts
+from rowreckon.joins.from_plan.loop_executions import LoopEvidence, loop_evidence
+from rowreckon.joins.from_plan.match_counts import matches_of
+from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
 from rowreckon.plan import lay_out
 
 from .live import SERIAL, Connection, apply, capture, explain, judge, only

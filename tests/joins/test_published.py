@@ -12,7 +12,7 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
-from rowreckon.joins.sides import METHODS
+from rowreckon.joins.facts.sides import METHODS
 from tests.servers.databases import run_script
 from tests.servers.fixtures import MatrixServer
 

@@ -16,7 +16,7 @@ from rowreckon.capture import Capture
 from rowreckon.counts.reckon import ReckonedTree, reckon
 from rowreckon.counts.timing import wall_times
 from rowreckon.intake import capture_of
-from rowreckon.joins.brief import brief_verdicts
+from rowreckon.joins.verdict.verdicts_only import brief_verdicts
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.tree import lay_out
 from rowreckon.reading.raw import RawPlan

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING
 from rowreckon.causes.clause_kinds import compared_column, kind_of
 from rowreckon.causes.spelling import without_alias
 from rowreckon.frozen import frozen
-from rowreckon.joins.index_match import index_to_build
+from rowreckon.joins.ways.index_match import index_to_build
 
 if TYPE_CHECKING:
     from rowreckon.causes.index_prices import SidePrices
-    from rowreckon.joins.known_relation import KnownIndex, KnownRelation, Restriction
+    from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation, Restriction
 
 _CLEARLY_CHEAPER = 1.2
 """What a wider, longer or partial index has to bring over the simpler one, as a factor of the whole join's modelled

@@ -11,15 +11,15 @@ from math import log
 from typing import TYPE_CHECKING
 
 from rowreckon.frozen import frozen
-from rowreckon.joins.catalog_inputs import catalog_input, turned_input
-from rowreckon.joins.index_match import match_index, own_column
-from rowreckon.joins.inputs import TURNED_KIND, JoinInput, Point
-from rowreckon.joins.known import Known
-from rowreckon.joins.known_relation import KnownIndex, KnownRelation
-from rowreckon.joins.points import points_of
-from rowreckon.joins.settings import settings_of
-from rowreckon.joins.sides import Aliases, join_facts
-from rowreckon.joins.way_nested_loop import nested_loop_ways
+from rowreckon.joins.facts.catalog_facts import CatalogFacts
+from rowreckon.joins.facts.inputs import TURNED_KIND, JoinInput, Point
+from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
+from rowreckon.joins.facts.settings import settings_of
+from rowreckon.joins.facts.sides import Aliases, join_facts
+from rowreckon.joins.from_catalog.inputs import catalog_input, turned_input
+from rowreckon.joins.verdict.points import points_of
+from rowreckon.joins.ways.index_match import match_index, own_column
+from rowreckon.joins.ways.nested_loops import nested_loop_ways
 from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from rowreckon.cost import CostSettings
     from rowreckon.counts.reckon import ReckonedTree
     from rowreckon.document.audit import Join
-    from rowreckon.joins.sides import JoinFacts
+    from rowreckon.joins.facts.sides import JoinFacts
 
 _NEW = "\0new"
 _STOPS = ("Semi", "Anti")
@@ -80,7 +80,7 @@ class IndexPrices:
     def __init__(self, capture: Capture, reckoned: ReckonedTree) -> None:
         self._capture = capture
         self._reckoned = reckoned
-        self._shared: tuple[CostSettings, Known, Aliases] | None = None
+        self._shared: tuple[CostSettings, CatalogFacts, Aliases] | None = None
 
     def sides(self, join: Join) -> tuple[SidePrices, ...]:
         """The relations of a join that an index could serve, none where the catalog does not tell enough."""
@@ -90,7 +90,7 @@ class IndexPrices:
         tree = self._reckoned.tree
         if self._shared is None:
             settings, _ = settings_of(self._capture, tree)
-            self._shared = settings, Known(catalog, tree, settings), Aliases(tree)
+            self._shared = settings, CatalogFacts(catalog, tree, settings), Aliases(tree)
         settings, known, aliases = self._shared
         facts = join_facts(self._reckoned, join.node, aliases)
         straight = catalog_input(settings, self._reckoned, facts, known)

@@ -14,8 +14,8 @@ from typing import Any
 from rowreckon.capture import Capture, Contest
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document.audit import Method
-from rowreckon.joins.planner_figures import planner_figures
-from rowreckon.joins.sides import JoinFacts
+from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.joins.verdict.planner_figures import planner_figures
 from rowreckon.plan.tree import lay_out
 
 from .execute import Ending, Executor

@@ -11,7 +11,7 @@ from psycopg import sql
 from rowreckon.capture import Capture
 from rowreckon.catalog.drift import drift_notes
 from rowreckon.errors import RowreckonError, StatementRefused
-from rowreckon.joins.misestimated import misestimated_joins
+from rowreckon.joins.facts.misestimated import misestimated_joins
 from rowreckon.plan.tree import lay_out
 
 from .alternatives import planner_alternatives

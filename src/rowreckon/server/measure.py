@@ -8,8 +8,8 @@ from datetime import UTC, datetime
 
 from rowreckon.capture import Capture
 from rowreckon.counts.reckon import ReckonedTree, reckon
-from rowreckon.joins.misestimated import misestimated_joins
-from rowreckon.joins.sides import JoinFacts
+from rowreckon.joins.facts.misestimated import misestimated_joins
+from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.plan.tree import lay_out
 
 from .alternatives import planner_alternatives

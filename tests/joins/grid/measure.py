@@ -15,8 +15,8 @@ from rowreckon.counts import find_origins, reckon
 from rowreckon.counts.parallel import find_parallelism
 from rowreckon.document.audit import Join
 from rowreckon.joins import judge_joins
-from rowreckon.joins.planner_figures import planner_figures
-from rowreckon.joins.sides import METHODS, Aliases, join_facts
+from rowreckon.joins.facts.sides import METHODS, Aliases, join_facts
+from rowreckon.joins.verdict.planner_figures import planner_figures
 from rowreckon.plan import PlanTree, lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.tree import alias_of

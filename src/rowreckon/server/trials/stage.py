@@ -11,7 +11,7 @@ from rowreckon.auditing import audit_capture
 from rowreckon.capture import Capture
 from rowreckon.document.audit import Plan
 from rowreckon.errors import BrokenPlan
-from rowreckon.joins.misestimated import misestimated_joins
+from rowreckon.joins.facts.misestimated import misestimated_joins
 from rowreckon.plan.document import parse_document
 from rowreckon.plan.tree import lay_out
 from rowreckon.trial.shape import Shape, join_order, shape_of

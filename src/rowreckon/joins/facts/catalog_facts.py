@@ -1,0 +1,187 @@
+"""What a catalog tells of the relations and clauses of a plan, in the terms of the planner's arithmetic.
+
+Lookups by alias, as conditions name relations; everything is computed once per plan and kept.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rowreckon.cost import CostSettings, estimate_rel_size
+from rowreckon.joins.facts.known_relation import KnownRelation, Restriction, known_index, width_of
+from rowreckon.plan.conditions import parse_condition
+from rowreckon.plan.nodes import IndexScanNode, ScanNode
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Catalog, JoinClauseFacts, JoinSide
+    from rowreckon.joins.facts.clauses import JoinClause
+    from rowreckon.plan.base import PlanNode
+    from rowreckon.plan.tree import PlanTree
+
+
+class CatalogFacts:
+    """A catalog with the plan that it belongs to."""
+
+    def __init__(self, catalog: Catalog, tree: PlanTree, settings: CostSettings) -> None:
+        self.catalog = catalog
+        self._settings = settings
+        self._relations: dict[int, KnownRelation | None] = {}
+        self._tree = tree
+        self._by_alias: dict[str, list[int]] = {}
+        for number, node in enumerate(tree.nodes):
+            if isinstance(node, ScanNode) and node.alias:
+                self._by_alias.setdefault(node.alias, []).append(number)
+        self._clauses: dict[tuple[str, str, str], JoinClauseFacts] = {}
+        for facts in catalog.join_clauses:
+            key = (_bare(facts.left.expression, facts.left.alias), _bare(facts.right.expression, facts.right.alias))
+            self._clauses[(facts.left.alias + "\0" + key[0], facts.right.alias + "\0" + key[1], facts.operator)] = facts
+        self.total_table_pages = self._total_pages()
+        self._named = _columns_in_conditions(tree)
+
+    def relation_of(self, number: int) -> KnownRelation | None:
+        """What is known of the relation that the node at `number` scans."""
+        if number not in self._relations:
+            self._relations[number] = self._read(self._tree.nodes[number])
+        return self._relations[number]
+
+    def scan_of(self, alias: str | None) -> int | None:
+        """The node that scans the relation under an alias; None where two do."""
+        numbers = self._by_alias.get(alias or "", [])
+        return numbers[0] if len(numbers) == 1 else None
+
+    def index_order(self, node: IndexScanNode) -> tuple[str, ...]:
+        """The key columns of the index that a node scans, as `alias.column`; up to the first expression."""
+        relation = self.by_alias(node.alias)
+        order: list[str] = []
+        for index in relation.indexes if relation is not None else ():
+            if index.name == node.index_name:
+                for key in index.keys:
+                    if key is None:
+                        break
+                    order.append(f"{node.alias}.{key}")
+        return tuple(order)
+
+    def by_alias(self, alias: str | None) -> KnownRelation | None:
+        """What is known of the relation under an alias; None where two scans carry it."""
+        numbers = self._by_alias.get(alias or "", [])
+        return self.relation_of(numbers[0]) if len(numbers) == 1 else None
+
+    def clause(self, clause: JoinClause) -> tuple[JoinClauseFacts, bool] | None:
+        """The facts of a join clause, and whether their left side is the join's inner side."""
+        outer, inner = _sides(clause)
+        if outer is None or inner is None:
+            return None
+        for operator in (clause.operator, _MIRROR.get(clause.operator, clause.operator)):
+            straight = self._clauses.get((outer, inner, operator))
+            if straight is not None:
+                return straight, False
+            turned = self._clauses.get((inner, outer, operator))
+            if turned is not None:
+                return turned, True
+        return None
+
+    def abilities(self, clause: JoinClause) -> tuple[bool | None, bool | None]:
+        """Whether the clause's operator can hash and merge, as far as the catalog tells."""
+        found = self.clause(clause)
+        return (None, None) if found is None else (found[0].can_hash, found[0].can_merge)
+
+    def inner_side(self, clause: JoinClause) -> JoinSide | None:
+        """The statistics of the clause's inner side."""
+        found = self.clause(clause)
+        return None if found is None else (found[0].left if found[1] else found[0].right)
+
+    def outer_side(self, clause: JoinClause) -> JoinSide | None:
+        """The statistics of the clause's outer side."""
+        found = self.clause(clause)
+        return None if found is None else (found[0].right if found[1] else found[0].left)
+
+    def _total_pages(self) -> float:
+        total = 0.0
+        for node in self._tree.nodes:
+            if isinstance(node, ScanNode) and node.relation_name:
+                relation = self.catalog.relation(node.relation_name, node.schema_name)
+                total += float(relation.pages or 0) if relation is not None else 0.0
+        return total
+
+    def _read(self, node: PlanNode) -> KnownRelation | None:
+        if not isinstance(node, ScanNode) or not node.relation_name or not node.alias:
+            return None
+        relation = self.catalog.relation(node.relation_name, node.schema_name)
+        if relation is None or relation.pages is None:
+            return None
+        estimate = self.catalog.estimate(node.alias, relation.oid)
+        width = sum(width_of(column, relation.has_children) for column in relation.columns)
+        size = estimate_rel_size(
+            self._settings,
+            current_pages=float(relation.pages),
+            relpages=float(relation.relpages),
+            reltuples=-1.0 if relation.reltuples is None else relation.reltuples,
+            relallvisible=float(relation.relallvisible),
+            width=width,
+            fillfactor=relation.fillfactor or 100,
+            has_subclass=relation.has_children,
+            seq_page_cost=relation.seq_page_cost,
+            random_page_cost=relation.random_page_cost,
+        )
+        restrictions = tuple(
+            Restriction(clause, conjunct.selectivity)
+            for conjunct in (estimate.restrictions if estimate is not None else ())
+            for clause in parse_condition(conjunct.condition).clauses[:1]
+        )
+        plan_width = int(node.plan_width or 0)
+        columns: frozenset[str] | None = None
+        if estimate is not None and estimate.columns_complete:
+            columns = frozenset(_column_name(text) for text in estimate.columns) | self._named.get(node.alias, set())
+        rows = estimate.rows if estimate is not None else float(node.plan_rows or 1)
+        return KnownRelation(
+            alias=node.alias,
+            relation=relation,
+            size=size,
+            estimate=estimate,
+            restrictions=restrictions,
+            rows=rows,
+            width=plan_width,
+            columns=columns,
+            indexes=tuple(
+                known for index in relation.indexes if (known := known_index(relation, index, size)) is not None
+            ),
+        )
+
+
+_MIRROR = {"<": ">", "<=": ">=", ">": "<", ">=": "<="}
+_CONDITIONS = ("index_cond", "filter", "recheck_cond", "hash_cond", "merge_cond", "join_filter")
+
+
+def _sides(clause: JoinClause) -> tuple[str | None, str | None]:
+    """Both sides as `alias NUL expression`, the way the catalog's clauses are filed."""
+    outer, inner = clause.outer_alias, clause.inner_alias
+    return (
+        None if outer is None else outer + "\0" + _bare(clause.outer_text, outer),
+        None if inner is None else inner + "\0" + _bare(clause.inner_text, inner),
+    )
+
+
+def _columns_in_conditions(tree: PlanTree) -> dict[str, set[str]]:
+    """Per alias the columns that some condition of the plan names, a scan's own ones without a table name too."""
+    found: dict[str, set[str]] = {}
+    for node in tree.nodes:
+        own = node.alias if isinstance(node, ScanNode) else None
+        for key in _CONDITIONS:
+            text = getattr(node, key, None)
+            for column in parse_condition(text).columns if isinstance(text, str) else ():
+                table = column.table or own
+                if table is not None:
+                    found.setdefault(table, set()).add(column.column)
+    return found
+
+
+def _bare(expression: str, alias: str) -> str:
+    """An expression without quotes and without its own alias, so that both spellings compare equal."""
+    text = expression.replace('"', "").strip()
+    while text.startswith("(") and text.endswith(")") and text.count("(") == 1:
+        text = text[1:-1]
+    return text.replace(alias.replace('"', "") + ".", "")
+
+
+def _column_name(text: str) -> str:
+    return text.rsplit(".", 1)[-1].strip('"')

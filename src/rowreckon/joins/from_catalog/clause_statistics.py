@@ -1,0 +1,128 @@
+"""A join clause's figures from column statistics, where the server was not asked about the clause itself.
+
+That is the case where one side is no table: a function, a VALUES list, a common table expression. The planner then
+knows no statistics of that side and takes a default number of distinct values. A partitioned table has the statistics
+of its whole tree.
+Source: eqjoinsel_inner, eqjoinsel_semi and get_variable_numdistinct in utils/adt/selfuncs.c, releases 13 to 18.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from rowreckon.cost import ColumnStatistics, eqjoinsel_inner, eqjoinsel_semi, get_variable_numdistinct
+from rowreckon.cost.capabilities import counts_partition_tuples
+from rowreckon.cost.selectivity import WHOLE_SCAN
+from rowreckon.cost.units import clamp_row_est
+from rowreckon.joins.facts.inputs import ClauseInput, KeyInput
+from rowreckon.joins.facts.known_relation import statistics_of
+from rowreckon.joins.facts.partitioned import PartitionedTable, known_table
+from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
+from rowreckon.plan.conditions import ColumnReference
+from rowreckon.plan.tree import PlanTree, alias_of
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Column
+    from rowreckon.joins.facts.catalog_facts import CatalogFacts
+    from rowreckon.joins.facts.clauses import JoinClause
+    from rowreckon.joins.facts.known_relation import KnownRelation
+
+
+def clause_by_statistics(clause: JoinClause, known: CatalogFacts, tree: PlanTree) -> ClauseInput | None:
+    """The clause's figures, None where it is no equality of two plain columns or both sides have frequent values."""
+    if clause.operator != "=" or clause.outer_column is None or clause.inner_column is None:
+        return None
+    outer, inner = _side(clause.outer_column, known, tree), _side(clause.inner_column, known, tree)
+    if outer is None or inner is None or (outer[1].mcv_freqs and inner[1].mcv_freqs):
+        return None
+    (outer_key, outer_stats), (inner_key, inner_stats) = outer, inner
+    hashable = all(k is None or k.hashable is not False for k in (_column(outer_key, known), _column(inner_key, known)))
+    return ClauseInput(
+        operator="=",
+        selectivity=eqjoinsel_inner(outer_stats, inner_stats),
+        semi=eqjoinsel_semi(outer_stats, inner_stats, inner_stats.rel_rows),
+        turned_semi=eqjoinsel_semi(inner_stats, outer_stats, outer_stats.rel_rows),
+        outer=outer_key,
+        inner=inner_key,
+        can_hash=hashable and can_hash(clause, known.abilities),
+        can_merge=can_merge(clause, known.abilities),
+        scan=WHOLE_SCAN,
+    )
+
+
+def _side(reference: ColumnReference, known: CatalogFacts, tree: PlanTree) -> tuple[KeyInput, ColumnStatistics] | None:
+    relation = known.by_alias(reference.table)
+    if relation is not None:
+        return _of_relation(reference, relation)
+    if reference.table is None:
+        return None
+    table = known_table(reference.table, known, tree)
+    if table is not None:
+        return _of_partitions(reference, table)
+    scans = [n for n in tree.nodes if alias_of(n) == reference.table]
+    if len(scans) != 1 or not scans[0].plan_rows:
+        return None
+    rows = clamp_row_est(float(scans[0].plan_rows))
+    key, statistics = _key(
+        reference, ColumnStatistics(rows, rows, analyzed=False), rows, rows, int(scans[0].plan_width or 0)
+    )
+    return replace(key, without_statistics=True), statistics
+
+
+def _of_relation(reference: ColumnReference, relation: KnownRelation) -> tuple[KeyInput, ColumnStatistics] | None:
+    column = relation.column(reference.column)
+    if column is None:
+        return None
+    row = column.statistics_of(inherited=relation.relation.has_children)
+    width = int(row.avg_width) if row is not None else max(column.type_length, 0) or 32
+    statistics = statistics_of(relation, reference.column)
+    return _key(reference, statistics, relation.rows, relation.size.tuples, width)
+
+
+def _of_partitions(reference: ColumnReference, table: PartitionedTable) -> tuple[KeyInput, ColumnStatistics] | None:
+    column = table.relation.column(reference.column)
+    row = column.statistics_of(inherited=True) if column is not None else None
+    if column is None:
+        return None
+    if row is None:
+        statistics = ColumnStatistics(table.tuples, table.rows, analyzed=False)
+        return _key(reference, statistics, table.rows, table.tuples, max(column.type_length, 0) or 32)
+    statistics = ColumnStatistics(
+        table.tuples,
+        table.rows,
+        n_distinct=row.n_distinct,
+        null_frac=row.null_frac,
+        mcv_freqs=row.most_common_freqs,
+        is_unique=table.proves_unique(column.attnum),
+    )
+    key, statistics = _key(reference, statistics, table.rows, table.tuples, int(row.avg_width))
+    if row.n_distinct < 0.0 and not counts_partition_tuples(table.server_major):
+        key = replace(key, share=-row.n_distinct)
+    return key, statistics
+
+
+def _key(
+    reference: ColumnReference, statistics: ColumnStatistics, rows: float, tuples: float, width: int
+) -> tuple[KeyInput, ColumnStatistics]:
+    distinct, default = get_variable_numdistinct(statistics)
+    return (
+        KeyInput(
+            alias=reference.table,
+            text=f"{reference.table}.{reference.column}",
+            column=reference.column,
+            ndistinct=None if default else distinct,
+            null_frac=statistics.null_frac,
+            mcv_freq=statistics.mcv_freqs[0] if statistics.mcv_freqs else 0.0,
+            relation_rows=rows,
+            relation_tuples=tuples,
+            width=width,
+            unique=statistics.is_unique,
+        ),
+        statistics,
+    )
+
+
+def _column(key: KeyInput, known: CatalogFacts) -> Column | None:
+    relation = known.by_alias(key.alias)
+    return relation.column(key.column) if relation is not None and key.column is not None else None

@@ -1,0 +1,288 @@
+"""A join's inputs from captured catalog facts: the best that a model can know without asking the planner again."""
+
+from __future__ import annotations
+
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from rowreckon.cost import CostSettings, MergeScanSelectivity
+from rowreckon.cost.selectivity import WHOLE_SCAN
+from rowreckon.cost.units import clamp_row_est
+from rowreckon.joins.facts.inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput, SidePath
+from rowreckon.joins.facts.own_filter import own_factor
+from rowreckon.joins.facts.partitioned import known_table
+from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
+from rowreckon.joins.facts.sides import side_facts
+from rowreckon.joins.facts.uniqueness import proves_unique
+from rowreckon.joins.from_catalog.clause_statistics import clause_by_statistics
+from rowreckon.joins.ways.appended_scans import append_paths
+from rowreckon.joins.ways.parameter_values import proven_parameters
+from rowreckon.joins.ways.side_paths import catalog_paths, gathered_paths, printed_paths, shared_paths, taken_first
+from rowreckon.plan.nodes import CteScanNode, FunctionScanNode, GatherNode, IndexScanNode, ValuesScanNode
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from rowreckon.catalog.facts import JoinClauseFacts, JoinSide, MergeScanFractions
+    from rowreckon.counts.reckon import ReckonedTree
+    from rowreckon.joins.facts.catalog_facts import CatalogFacts
+    from rowreckon.joins.facts.clauses import JoinClause
+    from rowreckon.joins.facts.known_relation import KnownRelation
+    from rowreckon.joins.facts.sides import JoinFacts, Side
+    from rowreckon.joins.ways.lower_join import LowerJoin
+
+_REVERSED = ("Right Semi", "Right Anti")
+_LEAVES = (FunctionScanNode, ValuesScanNode, CteScanNode)
+
+
+def catalog_input(
+    settings: CostSettings,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    known: CatalogFacts,
+    below: Mapping[int, LowerJoin] = MappingProxyType({}),
+) -> JoinInput | None:
+    """The join in its executed order, or None where the catalog does not tell enough of it.
+
+    `below` are the joins that it stands on, as they would have been priced at their actual rows.
+    """
+    clauses: list[ClauseInput] = []
+    for clause in facts.clauses:
+        given = _clause(clause, known, reckoned) or clause_by_statistics(clause, known, reckoned.tree)
+        if given is None:
+            return None
+        clauses.append(given)
+    outer = _side(settings, reckoned, facts, facts.outer, known, [c.outer for c in clauses], below)
+    inner = _side(settings, reckoned, facts, facts.inner, known, [c.inner for c in clauses], below)
+    if outer is None or inner is None:
+        return None
+    scan = reckoned.tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
+    only = isinstance(scan, IndexScanNode) and scan.node_type == "Index Only Scan"
+    return JoinInput(
+        turned=False,
+        kind=facts.kind,
+        outer=outer,
+        inner=inner,
+        clauses=tuple(clauses),
+        unique=facts.inner_unique and facts.kind not in ("Semi", "Anti"),
+        workers=facts.workers,
+        processes=facts.processes,
+        shared_hash=facts.shared_hash,
+        total_table_pages=known.total_table_pages,
+        output_rows=facts.output_rows,
+        basis="catalog",
+        match_frac=_match_frac(facts, known, turned=facts.kind in _REVERSED),
+        executed_index=f"only:{scan.index_name}" if only and isinstance(scan, IndexScanNode) else None,
+        parameters_came=proven_parameters(reckoned, facts, [c.outer for c in clauses]),
+    )
+
+
+def turned_input(join: JoinInput, facts: JoinFacts, known: CatalogFacts | None) -> JoinInput:
+    """The same join with its sides exchanged."""
+    clauses = tuple(c.turned() for c in join.clauses)
+    kind = TURNED_KIND[join.kind]
+    return JoinInput(
+        turned=True,
+        kind=kind,
+        outer=join.inner,
+        inner=join.outer,
+        clauses=clauses,
+        unique=kind not in ("Semi", "Anti") and join.outer.single and proves_unique(join.outer.relation, clauses),
+        workers=join.workers,
+        processes=join.processes,
+        shared_hash=join.shared_hash,
+        total_table_pages=join.total_table_pages,
+        output_rows=join.output_rows,
+        basis=join.basis,
+        match_frac=_match_frac(facts, known, turned=facts.kind in _REVERSED) if known is not None else join.match_frac,
+        executed_inner=join.turned_inner,
+    )
+
+
+def _side(
+    settings: CostSettings,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    side: Side,
+    known: CatalogFacts,
+    keys: list[KeyInput],
+    below: Mapping[int, LowerJoin],
+) -> SideInput | None:
+    relation = known.relation_of(side.scan) if side.scan is not None else None
+    partial = side.processes > 1.0 or (facts.workers > 0 and reckoned.parallelism.partial[side.node])
+    table = known_table(side.partitioned, known, reckoned.tree) if side.partitioned is not None else None
+    if table is not None and not all(m.complete for m in table.members):
+        table = None
+    if side.parameterised and table is None and (relation is None or not relation.complete):
+        return None
+    rows = side.planner_rows * side.processes
+    if side.parameterised and relation is not None:
+        rows = relation.rows
+    elif side.parameterised and table is not None:
+        rows = table.rows
+    elif side.processes > 1.0 and relation is not None and _shares(relation.rows, side):
+        rows = relation.rows  # a share is printed as whole rows
+    printed = list(printed_paths(settings, reckoned.tree, facts, side, [k.text for k in keys], known.index_order))
+    if side.node in below:
+        printed = [path for p in printed for path in below[side.node].at_actual(p)]
+    paths = [] if partial else printed
+    partial_paths = printed if partial else []
+    gathers = False
+    if relation is not None and relation.complete:
+        paths = [*paths, *catalog_paths(settings, relation, rows, known.total_table_pages)]
+        if facts.workers == 0 and any(isinstance(n, GatherNode) for n in reckoned.tree.nodes):
+            paths += gathered_paths(settings, relation, rows)
+        if facts.workers > 0:
+            shared = shared_paths(settings, relation, rows, facts.workers, known.total_table_pages)
+            partial_paths = [*partial_paths, *shared]
+        gathers = facts.workers > 0 and _gathers(settings, relation, rows, paths)
+    elif table is not None:
+        pages = known.total_table_pages
+        paths += append_paths(settings, table, side.width, pages, unordered=not paths)
+    useful = frozenset(key.text for key in keys)
+    paths, partial_paths = taken_first(paths, useful), taken_first(partial_paths, useful)
+    least, least_actual = _parameter_rows(reckoned, facts, side, known, keys)
+    return SideInput(
+        rows=rows,
+        width=side.width,
+        paths=tuple(paths),
+        relation=relation,
+        single=relation is not None
+        or side.partitioned is not None
+        or _is_leaf(reckoned, side)
+        or _gathers_scan(reckoned, side),
+        partial_paths=tuple(partial_paths),
+        parameter_rows=least,
+        parameter_rows_actual=least_actual,
+        actual_ratio=side.actual_rows / side.planner_rows if side.actual_rows and side.planner_rows else None,
+        gathers=gathers,
+        members=table.members if table is not None else (),
+        own_factor=own_factor(reckoned, side, relation) if side.parameterised and relation is not None else 1.0,
+    )
+
+
+def _shares(rows: float, side: Side) -> bool:
+    """Whether a process's share of so many rows is what the plan expects of it."""
+    return clamp_row_est(rows / side.processes) == side.planner_rows
+
+
+def _gathers(settings: CostSettings, relation: KnownRelation, rows: float, paths: list[SidePath]) -> bool:
+    """Whether the cheapest way to scan a relation is by several processes and a Gather of its own."""
+    gathered = list(gathered_paths(settings, relation, rows))
+    return bool(gathered) and taken_first([*paths, *gathered])[0] in gathered
+
+
+def _is_leaf(reckoned: ReckonedTree, side: Side) -> bool:
+    return isinstance(reckoned.tree.nodes[side.node], _LEAVES)
+
+
+def _gathers_scan(reckoned: ReckonedTree, side: Side) -> bool:
+    """Whether a side is one relation's scan, brought together by a Gather."""
+    tree = reckoned.tree
+    return (
+        isinstance(tree.nodes[side.node], GatherNode)
+        and side_facts(reckoned, tree.inputs(side.node)[0], parameterised=False).scan is not None
+    )
+
+
+def _parameter_rows(
+    reckoned: ReckonedTree, facts: JoinFacts, side: Side, known: CatalogFacts, keys: list[KeyInput]
+) -> tuple[float, float | None]:
+    """Rows of the smallest relation below that supplies a parameter, at the estimate and as they came."""
+    best: tuple[float, float | None] | None = None
+    for alias in {k.alias for k in keys if k.alias}:
+        number = known.scan_of(alias)
+        relation = known.by_alias(alias)
+        if number is None:
+            continue
+        rows = relation.rows if relation is not None else float(reckoned.tree.nodes[number].plan_rows or 1)
+        if best is None or rows < best[0]:
+            best = (rows, _counted(reckoned, known, alias))
+    if best is not None:
+        return best
+    actual = None if side.actual_rows is None else side.actual_rows * side.processes
+    return side.planner_rows * side.processes, actual
+
+
+def _counted(reckoned: ReckonedTree, known: CatalogFacts, alias: str | None) -> float | None:
+    """Rows per execution that came of a relation under its own conditions alone, None where they were not counted."""
+    number, relation = known.scan_of(alias), known.by_alias(alias)
+    if number is None or reckoned.counts[number].state != "exact":
+        return None
+    scan = side_facts(reckoned, number, parameterised=False)
+    if relation is not None and abs(relation.rows - scan.planner_rows * scan.processes) > max(
+        0.5 * scan.processes, 0.5
+    ):
+        return None  # each execution takes a value from another relation
+    return None if scan.actual_rows is None else scan.actual_rows * scan.processes
+
+
+def _clause(clause: JoinClause, known: CatalogFacts, reckoned: ReckonedTree) -> ClauseInput | None:
+    found = known.clause(clause)
+    if found is None:
+        return None
+    facts, turned = found
+    left, right = _key(facts.left, known, reckoned), _key(facts.right, known, reckoned)
+    if facts.selectivity is None:
+        return None
+    scan = _scan(facts.ascending)
+    given = ClauseInput(
+        operator=facts.operator,
+        selectivity=facts.selectivity,
+        semi=facts.semi_selectivity,
+        turned_semi=facts.semi_selectivity_turned,
+        outer=left,
+        inner=right,
+        can_hash=can_hash(clause, known.abilities),
+        can_merge=can_merge(clause, known.abilities),
+        scan=scan,
+        calls=_calls(facts),
+    )
+    return given.turned() if turned else given
+
+
+def _calls(facts: JoinClauseFacts) -> float:
+    return facts.procost
+
+
+def _key(side: JoinSide, known: CatalogFacts, reckoned: ReckonedTree) -> KeyInput:
+    relation = known.by_alias(side.alias)
+    column = relation.relation.column(side.attnum) if relation is not None and side.attnum is not None else None
+    row = column.statistics_of(inherited=False) or column.statistics_of(inherited=True) if column is not None else None
+    fixed = column.type_length if column is not None and column.type_length > 0 else 32
+    return KeyInput(
+        alias=side.alias,
+        text=f"{side.alias}.{column.name}" if column is not None else side.expression,
+        column=column.name if column is not None else None,
+        ndistinct=None if side.n_distinct_is_default else side.n_distinct,
+        null_frac=side.null_frac,
+        mcv_freq=side.first_mcv_freq,
+        relation_rows=relation.rows if relation is not None else 0.0,
+        relation_tuples=relation.size.tuples if relation is not None else 0.0,
+        width=int(row.avg_width) if row is not None else fixed,
+        unique=side.unique,
+        relation_actual=_counted(reckoned, known, side.alias),
+    )
+
+
+def _scan(fractions: MergeScanFractions | None) -> MergeScanSelectivity:
+    if fractions is None:
+        return WHOLE_SCAN
+    return MergeScanSelectivity(fractions.left_start, fractions.left_end, fractions.right_start, fractions.right_end)
+
+
+def _match_frac(facts: JoinFacts, known: CatalogFacts, *, turned: bool) -> float | None:
+    """Share of the outer (`turned`: the inner) side's relation with a match, all clauses and restrictions together."""
+    outer = {c.outer_alias for c in facts.clauses}
+    inner = {c.inner_alias for c in facts.clauses}
+    if len(outer) != 1 or len(inner) != 1:
+        return None
+    one, other = next(iter(outer)), next(iter(inner))
+    if turned:
+        one, other = other, one
+    for pair in known.catalog.join_pairs:
+        if (pair.left_alias, pair.right_alias) == (one, other) and pair.semi_rows is not None:
+            return min(pair.semi_rows / pair.left_rows, 1.0)
+        if (pair.left_alias, pair.right_alias) == (other, one) and pair.semi_rows_turned is not None:
+            return min(pair.semi_rows_turned / pair.right_rows, 1.0)
+    return None

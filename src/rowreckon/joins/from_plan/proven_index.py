@@ -1,0 +1,147 @@
+"""Indexes on a join's columns that its plan proves, though the executed join did not search them.
+
+An Inner Unique hash or merge join over a table proves a unique index on the inner join columns (innerrel_is_unique in
+optimizer/plan/analyzejoins.c); a scan of a whole index may prove one that a join column leads (see `index_evidence`).
+"""
+
+from __future__ import annotations
+
+from math import ceil
+from typing import NamedTuple
+
+from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
+from rowreckon.cost.capabilities import has_memoize
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.joins.facts.inputs import TURNED_KIND, ParameterisedAccess
+from rowreckon.joins.facts.sides import JoinFacts, Side
+from rowreckon.joins.from_plan.inner_access import ProvenIndex
+from rowreckon.joins.from_plan.loop_executions import Loops, loops_of, shape_of
+from rowreckon.joins.from_plan.relation_sizes import SizeGuess, seen_sizes
+from rowreckon.joins.from_plan.row_shape import RowShape
+from rowreckon.joins.from_plan.whole_index_scans import SeenIndex, leads, whole_index
+from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
+from rowreckon.plan.conditions import parse_condition
+from rowreckon.plan.nodes import ScanNode
+
+_MATCHES = (2.0, 1.0, 20.0)
+"""Rows of one key where a semijoin's plan does not tell: likely, at least, at most (common practice, no source)."""
+_MORE_PER_KEY = 4.0
+"""How many times more rows than in this join a key may have on average (common practice, no source)."""
+
+
+class Search(NamedTuple):
+    """One reading of a proven index, and how a nested loop would search it; whether it is the scan that was taken."""
+
+    proven: ProvenIndex
+    access: ParameterisedAccess
+    taken: bool
+
+
+def searches(
+    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, side: Side, relations: RelationEvidence
+) -> tuple[Search, ...]:
+    """Searches of an index on a side's join columns, driven by the other side's rows: the likely reading, the cheapest
+    and the dearest; empty where the plan proves none."""
+    scan = reckoned.tree.nodes[side.scan] if side.scan is not None else None
+    inner = side is facts.inner
+    if facts.method == "nested_loop" or not isinstance(scan, ScanNode):
+        return ()
+    keys = tuple((c.inner_text if inner else c.outer_text) or c.text for c in facts.clauses if c.is_equality)
+    own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
+    covered = scan.output is not None and set(scan.output) <= set(keys)
+    readings = _unique(settings, reckoned, facts, side, relations, own, keys, covered=covered) if inner else []
+    led = [] if readings else _led(settings, reckoned, facts, side, own, keys)
+    readings = readings or led
+    loops = _loops(reckoned, facts, side)
+    if not readings or loops is None:
+        return ()
+    driver = facts.outer if inner else facts.inner
+    kind = facts.kind if inner else TURNED_KIND.get(facts.kind)
+    keeps = has_memoize(settings.server_major) and settings.enable_memoize and kind in ("Inner", "Left")
+    spared = _spared(reckoned, facts, driver) if keeps else None
+    return tuple(
+        Search(index, index.searched(settings, loops, side.width, spared if number == 1 else None), bool(led))
+        for number, index in enumerate(readings)
+    )
+
+
+def _unique(
+    settings: CostSettings,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    side: Side,
+    relations: RelationEvidence,
+    own: int,
+    keys: tuple[str, ...],
+    *,
+    covered: bool,
+) -> list[ProvenIndex]:
+    """The unique index that an Inner Unique join over a table proves to be there."""
+    scan = reckoned.tree.nodes[side.scan] if side.scan is not None else None
+    if not facts.inner_unique or not isinstance(scan, ScanNode):
+        return []
+    seen, shape = relations.of(scan), shape_of(reckoned, facts, side, 1.0, whole=False)
+    if seen is not None:
+        # an index in the table's order goes with a table that was cleaned up, one in no order with one that was not
+        return [
+            ProvenIndex(size, own, max(len(keys), 1), keys, min(2.0 * size.order, 1.0) if covered else None)
+            for size in seen_sizes(seen, shape)
+        ]
+    index = whole_index(settings, reckoned, side.scan)
+    if index is None or not covered:
+        return []
+    return [
+        ProvenIndex(_sized(index, shape, number), own, max(len(keys), 1), keys, 1.0) for number in range(len(_MATCHES))
+    ]
+
+
+def _led(
+    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, side: Side, own: int, keys: tuple[str, ...]
+) -> list[ProvenIndex]:
+    """The index that is read whole, where the join's columns lead it."""
+    if len(keys) < len(facts.clauses) or not leads(reckoned, facts, side):
+        return []
+    index = whole_index(settings, reckoned, side.scan)
+    if index is None:
+        return []
+    shape = shape_of(reckoned, facts, side, 1.0, whole=False)
+    return [
+        ProvenIndex(_sized(index, shape, number), own, len(keys), keys, 1.0, found)
+        for number, found in enumerate(_found(facts, side))
+    ]
+
+
+def _sized(index: SeenIndex, shape: RowShape, number: int) -> SizeGuess:
+    pages = float(ceil(index.tuples / shape.rows[(1, 2, 0)[number]]))
+    return SizeGuess(pages, index.tuples, index.pages, index.height)
+
+
+def _found(facts: JoinFacts, side: Side) -> tuple[float, float, float]:
+    """Rows of one key: likely, at least, at most. Of a key that the other side holds the join tells both as expected
+    and as it came; keys that it does not hold may lower the planner's average."""
+    driver = facts.outer if side is facts.inner else facts.inner
+    if "Semi" in facts.kind or "Anti" in facts.kind:
+        return _MATCHES
+    least = max(facts.output_rows / max(driver.planner_rows, 1.0), 1.0)
+    came = facts.output_actual / driver.actual_rows if facts.output_actual and driver.actual_rows else least
+    likely = max(least, came)
+    return likely, least, _MORE_PER_KEY * likely
+
+
+def _loops(reckoned: ReckonedTree, facts: JoinFacts, side: Side) -> Loops | None:
+    """How often the index would be searched."""
+    if side is facts.inner:
+        return loops_of(reckoned, facts) or Loops(facts.inner.planner_rows, max(facts.outer.planner_rows, 1.0), 0.0)
+    if facts.inner.scan is None or facts.workers:
+        return None
+    rows = max(facts.inner.planner_rows, 1.0)
+    return Loops(rows * facts.inner.processes, rows, 1.0)
+
+
+def _spared(reckoned: ReckonedTree, facts: JoinFacts, driver: Side) -> float:
+    """What all searches together cost at least, by the choice of the executed join."""
+    if facts.method != "hash":
+        return 0.0
+    below = driver.child if driver is facts.outer else driver.node
+    printed, outer = (float(reckoned.tree.nodes[n].total_cost or 0.0) for n in (facts.node, below))
+    return max(printed / STD_FUZZ_FACTOR - outer, 0.0)

@@ -1,0 +1,199 @@
+"""From evidence to everything that a join's document says of its costs, borders and verdict."""
+
+from __future__ import annotations
+
+from dataclasses import field, replace
+
+from rowreckon.counts.origin import Entering
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.document import audit as doc
+from rowreckon.frozen import frozen
+from rowreckon.joins.facts.inputs import Point
+from rowreckon.joins.facts.missing_evidence import NOT_ANALYZED, catalog_facts, complete_count
+from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.joins.verdict.best_evidence import JoinEvidence
+from rowreckon.joins.verdict.curve import curve_points
+from rowreckon.joins.verdict.method_costs import STOPS, method_costs
+from rowreckon.joins.verdict.planner_scale import calibrated
+from rowreckon.joins.verdict.points import Points, points_of
+from rowreckon.joins.verdict.safe_origin import safe_origins
+from rowreckon.joins.verdict.switch_points import Line, margin, outer_lines, switch_points
+from rowreckon.joins.verdict.verdict import World, decide, fitting, trimmed
+from rowreckon.joins.ways.model import METHOD_ORDER, JoinModel
+
+_MOST_PLAY_OF_EXECUTED = 1.02
+
+
+@frozen
+class Assessment:
+    """The parts of a `document.Join` that rest on the cost model; `reason` says why it is undecided."""
+
+    verdict: doc.Verdict
+    basis: doc.Basis
+    reason: str = ""
+    costs: dict[doc.Method, doc.MethodCost] = field(default_factory=dict)
+    residual: float | None = None
+    switch_points: tuple[doc.SwitchPoint, ...] = ()
+    margin: doc.Margin | None = None
+    best_at_actual: doc.Method | None = None
+    loss_factor: float | None = None
+    curve: tuple[doc.CurvePoint, ...] = ()
+    missing: tuple[doc.Missing, ...] = ()
+    safe_origins: tuple[doc.SafeOrigin, ...] = ()
+
+
+def assess(
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    evidence: JoinEvidence,
+    threshold: float,
+    origins: tuple[Entering, ...],
+    *,
+    inner_differs: bool,
+    lacking: tuple[doc.Missing, ...],
+    drawn: bool = True,
+    brief: bool = False,
+) -> Assessment:
+    """The verdict on one join and all figures behind it; `drawn` asks for the curve too, `brief` for the verdict and
+    the loss alone."""
+    count = reckoned.counts[facts.node]
+    missing = list(evidence.missing)
+    cut = _cut_short(reckoned, facts)
+    errors = [facts.outer.q_error_low, facts.inner.q_error_low, count.q_error_low]
+    misestimated = any(e is not None and e >= threshold for e in errors)
+    if not evidence.worlds:
+        reason = "the plan alone does not tell what the other join methods would cost"
+        return _without_model(facts, count.loops, cut, errors, misestimated, reason, missing)
+    facts = evidence.facts
+    worlds: list[World] = []
+    for join, uncalibrated in evidence.worlds:
+        points = points_of(facts, join)
+        model = calibrated(uncalibrated, evidence.planner, points.estimate, facts, reckoned)
+        if not brief and not inner_differs and points.actual is not None and points.inner_moves:
+            without = model.leader(points.along(points.actual.outer, inner_actual=False))
+            points = replace(points, one_line=without != model.leader(points.actual))
+        worlds.append((model, points))
+    guessed = evidence.worlds[0][1].basis == "plan" and facts.kind in STOPS
+    models = [] if guessed or brief else [m for _, m in evidence.worlds]
+    residual = _residual(reckoned, facts, models, worlds[0][1].estimate)
+    worlds = everything = trimmed(worlds)
+    worlds = fitting(worlds, facts.method)
+    model, points = worlds[0]
+    permitted = frozenset(m for m in METHOD_ORDER if m not in evidence.excluded)
+    moved = facts.outer.q_error_low
+    over_join = _over_join(facts, evidence) and moved is not None and moved >= 2.0
+    decision = decide(worlds, facts.method, misestimated=misestimated, permitted=permitted, over_join=over_join)
+    verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor
+    missed = _missed(reckoned, facts, [] if guessed else [m for m, _ in worlds], points.estimate)
+    if verdict == "crossed" and missed is not None and loss is not None and missed > loss:
+        verdict, reason = "undecided", "the model misses the executed method's printed cost by more than the difference"
+    if points.actual is None:
+        best = loss = None
+        if count.loops is None:
+            reason, more = "the plan was not executed", [NOT_ANALYZED]
+        elif count.loops == 0:
+            reason, more = "the join never ran", []
+        else:
+            reason, more = "one side was not read to its end", cut
+        missing += more
+    elif verdict == "undecided" and model.basis == "plan":
+        why = "the plan alone does not tell sizes, statistics and indexes"
+        missing.append(catalog_facts(tuple(reckoned.tables[facts.node]), why))
+    if brief:
+        return Assessment(verdict, _basis(model, evidence), reason, best_at_actual=best, loss_factor=loss)
+    executed_known = model.executed is not None
+    believed = executed_known and model.leader(points.estimate) == facts.method
+    # worlds in which another method would have been taken are none, unless all of them are such
+    costs = method_costs(worlds, worlds if len(worlds) > 1 else everything, evidence, facts.method)
+    scale = facts.outer.divisor / facts.outer.processes
+    drawable = believed and facts.made_unique != "outer"  # the executed join's outer rows are those without duplicates
+    lines = outer_lines(worlds, shown_inner_differs=inner_differs) if drawable else ()
+    return Assessment(
+        verdict=verdict,
+        basis=_basis(model, evidence),
+        reason=reason,
+        costs=costs,
+        residual=residual,
+        switch_points=switch_points(
+            worlds,
+            lines,
+            scale=scale,
+            inner_scale=1.0 if facts.inner.parameterised else facts.inner.divisor / facts.inner.processes,
+        )
+        if lines
+        else (),
+        margin=margin(worlds[0], lines[0], facts.method) if lines else None,
+        best_at_actual=best,
+        loss_factor=loss,
+        curve=curve_points(worlds[0], lines, costs, scale=scale) if drawn and verdict != "accurate" else (),
+        missing=(*missing, *(lacking if verdict == "undecided" else ())),
+        safe_origins=_safe(reckoned, facts, points, lines, origins) if verdict == "crossed" else (),
+    )
+
+
+def _over_join(facts: JoinFacts, evidence: JoinEvidence) -> bool:
+    """Whether the outer side is more than a table, and what it costs at its actual rows is not known."""
+    outer = evidence.worlds[0][0].outer
+    if facts.outer.scan is not None or outer.single:
+        return False
+    return not any(path.actual is not None for path in evidence.worlds[0][0].outer_paths)
+
+
+def _without_model(
+    facts: JoinFacts,
+    loops: float | None,
+    cut: list[doc.Missing],
+    errors: list[float | None],
+    misestimated: bool,
+    reason: str,
+    missing: list[doc.Missing],
+) -> Assessment:
+    if loops is None:
+        return Assessment("undecided", "plan", "the plan was not executed", missing=(NOT_ANALYZED, *missing))
+    if loops == 0:
+        return Assessment("undecided", "plan", "the join never ran")
+    if not misestimated and all(e is not None for e in errors):
+        return Assessment("accurate", "plan")
+    return Assessment("undecided", "plan", reason, missing=(*cut, *missing))
+
+
+def _residual(reckoned: ReckonedTree, facts: JoinFacts, models: list[JoinModel], point: Point) -> float | None:
+    """Modelled ÷ printed cost of the executed way; None where the evidence leaves it open, or was solved from it."""
+    printed = reckoned.tree.nodes[facts.node].total_cost
+    if not printed or not models or any(m.executed is None or m.executed.solved for m in models):
+        return None
+    costs = [(m.executed.whole or m.executed.cost)(point).total_cost for m in models if m.executed is not None]
+    if max(costs) > _MOST_PLAY_OF_EXECUTED * min(costs):
+        return None
+    return costs[0] / float(printed)
+
+
+def _missed(reckoned: ReckonedTree, facts: JoinFacts, models: list[JoinModel], point: Point) -> float | None:
+    """By what factor the executed way's printed cost is missed by the model that comes nearest, None where none is
+    independent of it."""
+    printed = reckoned.tree.nodes[facts.node].total_cost
+    ways = [m.executed for m in models if m.executed is not None and not m.executed.solved]
+    if not printed or not ways:
+        return None
+    ratios = [(way.whole or way.cost)(point).total_cost / float(printed) for way in ways]
+    return min((max(r, 1.0 / r) for r in ratios if r > 0.0), default=None)
+
+
+def _cut_short(reckoned: ReckonedTree, facts: JoinFacts) -> list[doc.Missing]:
+    found: list[doc.Missing] = []
+    for name, side in (("outer", facts.outer), ("inner", facts.inner)):
+        if side.state == "at_least":
+            found.append(complete_count(name, reckoned.counts[side.node].reach.stopped_by))
+    return found
+
+
+def _basis(model: JoinModel, evidence: JoinEvidence) -> doc.Basis:
+    return model.basis
+
+
+def _safe(
+    reckoned: ReckonedTree, facts: JoinFacts, points: Points, lines: tuple[Line, ...], origins: tuple[Entering, ...]
+) -> tuple[doc.SafeOrigin, ...]:
+    outer = reckoned.tree.outer(facts.node)
+    span = reckoned.tree.subtree(outer) if outer is not None else range(0)
+    return safe_origins(lines[-1], points, facts, origins, span) if lines else ()

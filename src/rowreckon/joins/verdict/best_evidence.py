@@ -1,0 +1,104 @@
+"""The best evidence at hand for one join: the planner's own figures, the catalog's facts, or the plan alone."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import field, replace
+from types import MappingProxyType
+
+from rowreckon.capture import Capture
+from rowreckon.cost import CostSettings
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.document.audit import Method, Missing
+from rowreckon.frozen import frozen
+from rowreckon.joins.facts.catalog_facts import CatalogFacts
+from rowreckon.joins.facts.inputs import JoinInput
+from rowreckon.joins.facts.missing_evidence import catalog_facts
+from rowreckon.joins.facts.permitted_methods import excluded_methods, nothing_known
+from rowreckon.joins.facts.semijoins import as_semijoin
+from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.joins.from_catalog.inputs import catalog_input
+from rowreckon.joins.from_plan.inputs import plan_worlds
+from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
+from rowreckon.joins.verdict.build_model import build_model, plan_models
+from rowreckon.joins.verdict.join_below import lower_join
+from rowreckon.joins.verdict.planner_figures import PlannerFigure, planner_figures
+from rowreckon.joins.ways.below_gather import below_gather_inputs
+from rowreckon.joins.ways.lower_join import LowerJoin, through_gather
+from rowreckon.joins.ways.model import JoinModel
+from rowreckon.joins.ways.side_paths import order_of
+from rowreckon.joins.ways.wanted_output import wanted_of
+
+
+@frozen
+class JoinEvidence:
+    """What is known of one join.
+
+    `facts` are the join's, a semijoin recognised as one; `worlds` are inputs and model for each state of affairs that
+    the evidence allows, the likeliest first, none where nothing can be worked out; `planner` holds the planner's own
+    figures per method.
+    """
+
+    facts: JoinFacts
+    worlds: tuple[tuple[JoinInput, JoinModel], ...]
+    excluded: dict[Method, str]
+    planner: dict[Method, PlannerFigure] = field(default_factory=dict)
+    missing: tuple[Missing, ...] = ()
+
+
+def gather(
+    settings: CostSettings,
+    capture: Capture,
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    known: CatalogFacts | None,
+    relations: RelationEvidence,
+    below: Mapping[int, LowerJoin] = MappingProxyType({}),
+) -> JoinEvidence:
+    """The evidence for one join; `below` are the joins that it stands on, as far as they can be priced anew."""
+    excluded = excluded_methods(facts, known.abilities if known is not None else nothing_known, settings)
+    planner = planner_figures(capture, reckoned, facts)
+    facts = as_semijoin(reckoned, facts, capture.query)
+    join = catalog_input(settings, reckoned, facts, known, below) if known is not None else None
+    missing: list[Missing] = []
+    if join is None:
+        joins = plan_worlds(settings, reckoned, facts, relations)
+        if joins:
+            wanted = wanted_of(reckoned.tree, facts.node, (), capture.query)
+            models = plan_models(settings, reckoned, facts, joins, excluded, wanted)
+            return JoinEvidence(facts, tuple(zip(joins, models, strict=True)), excluded, planner)
+        tables = tuple(reckoned.tables[facts.node])
+        why = "the plan alone does not tell sizes and statistics" if known is None else "they were not all readable"
+        missing.append(catalog_facts(tables, why))
+        return JoinEvidence(facts, (), excluded, planner, tuple(missing))
+    assert known is not None
+    delivered = order_of(reckoned.tree, facts.node, known.index_order)
+    wanted = wanted_of(reckoned.tree, facts.node, delivered, capture.query)
+    join = replace(join, order=wanted.order)
+    lower = below_gather_inputs(settings, reckoned, facts, join, known, below)
+    model = build_model(settings, reckoned, facts, join, known, excluded, wanted, lower)
+    return JoinEvidence(facts, ((join, model),), excluded, planner)
+
+
+def gather_all(
+    settings: CostSettings,
+    capture: Capture,
+    reckoned: ReckonedTree,
+    joins: Sequence[JoinFacts],
+    known: CatalogFacts | None,
+    relations: RelationEvidence,
+) -> dict[int, JoinEvidence]:
+    """The evidence for these joins, given in pre-order, by node: from the lowest up, as prices rest on those below."""
+    found: dict[int, JoinEvidence] = {}
+    below: dict[int, LowerJoin] = {}
+    for facts in reversed(joins):
+        evidence = gather(settings, capture, reckoned, facts, known, relations, below)
+        found[facts.node] = evidence
+        lower = lower_join(reckoned, evidence.facts, evidence.worlds) if known is not None else None
+        if lower is not None:
+            below[facts.node] = lower
+            above = reckoned.tree.parent[facts.node]
+            through = through_gather(settings, reckoned, above, lower)
+            if through is not None:
+                below[above] = through
+    return found

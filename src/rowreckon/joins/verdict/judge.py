@@ -1,0 +1,138 @@
+"""Every join of a plan, judged."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rowreckon.document import audit as doc
+from rowreckon.frozen import frozen
+from rowreckon.joins.facts.catalog_facts import CatalogFacts
+from rowreckon.joins.facts.missing_evidence import MissingList
+from rowreckon.joins.facts.row_visits import row_visits
+from rowreckon.joins.facts.settings import settings_of
+from rowreckon.joins.facts.sides import Aliases, JoinFacts, Side, join_facts
+from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
+from rowreckon.joins.verdict.assess import Assessment, assess
+from rowreckon.joins.verdict.best_evidence import JoinEvidence, gather_all
+from rowreckon.joins.verdict.curve import MOST_CURVES
+from rowreckon.joins.verdict.why import sentence
+
+if TYPE_CHECKING:
+    from rowreckon.capture import Capture
+    from rowreckon.counts.origin import Origins
+    from rowreckon.counts.reckon import ReckonedTree
+
+
+@frozen
+class JoinVerdicts:
+    """The joins of one plan in pre-order, and the evidence that would decide more (`Join.missing` points into it)."""
+
+    joins: tuple[doc.Join, ...]
+    missing: tuple[doc.Missing, ...]
+
+
+def judge_joins(
+    capture: Capture, reckoned: ReckonedTree, origins: Origins, *, threshold: float = 10.0, curves: bool = True
+) -> JoinVerdicts:
+    """The verdict on every join of a plan.
+
+    `threshold` is the q-error from which a side or an output counts as misestimated; `curves` asks for those of
+    the first joins. Never raises on a plan that was parsed; pure.
+    """
+    missing = MissingList()
+    settings, lacking = settings_of(capture, reckoned.tree)
+    catalog = capture.catalog
+    known = CatalogFacts(catalog, reckoned.tree, settings) if catalog is not None else None
+    aliases = Aliases(reckoned.tree)
+    relations = RelationEvidence(settings, reckoned)
+    whole = Whole(reckoned, origins, tuple(lacking), threshold)
+    found = [join_facts(reckoned, number, aliases) for number in reckoned.tree.joins()]
+    evidence = gather_all(settings, capture, reckoned, found, known, relations)
+    joins: list[doc.Join] = []
+    for facts in found:
+        joins.append(_judge(whole, facts, evidence[facts.node], missing, drawn=curves and len(joins) < MOST_CURVES))
+    return JoinVerdicts(joins=tuple(joins), missing=missing.items())
+
+
+@frozen
+class Whole:
+    """What all joins of a plan share."""
+
+    reckoned: ReckonedTree
+    origins: Origins
+    lacking: tuple[doc.Missing, ...]
+    threshold: float
+
+
+def _judge(whole: Whole, facts: JoinFacts, evidence: JoinEvidence, missing: MissingList, *, drawn: bool) -> doc.Join:
+    reckoned = whole.reckoned
+    count = reckoned.counts[facts.node]
+    outer, inner = _side(reckoned, facts.outer), _side(reckoned, facts.inner)
+    origins = whole.origins.of(facts.node)
+    result: Assessment = assess(
+        reckoned,
+        facts,
+        evidence,
+        whole.threshold,
+        origins,
+        inner_differs=_differs(inner),
+        lacking=whole.lacking,
+        drawn=drawn,
+    )
+    join = doc.Join(
+        node=facts.node,
+        path=reckoned.tree.path(facts.node),
+        method=facts.method,
+        join_type=facts.join_type,
+        condition=facts.condition,
+        equality=facts.equality,
+        outer=outer,
+        inner=inner,
+        q_error=count.q_error,
+        direction=count.direction,
+        verdict=result.verdict,
+        basis=result.basis,
+        costs=result.costs,
+        excluded=evidence.excluded,
+        residual=result.residual,
+        switch_points=result.switch_points,
+        margin=result.margin,
+        inner_rows_per_outer=_per_outer(facts),
+        best_at_actual=result.best_at_actual,
+        loss_factor=result.loss_factor,
+        scale=facts.scale,
+        row_visits=row_visits(facts),
+        curve=result.curve,
+        why="",
+        missing=tuple(missing.add(m) for m in result.missing),
+        origin=tuple(e.node for e in origins),
+        safe_origins=result.safe_origins,
+    )
+    return join.model_copy(update={"why": sentence(join, whole.threshold, result.reason)})
+
+
+def _side(reckoned: ReckonedTree, side: Side) -> doc.JoinSide:
+    count = reckoned.counts[side.node]
+    return doc.JoinSide(
+        node=side.node,
+        estimated_rows=count.estimate,
+        actual_rows=count.actual,
+        count=count.state,
+        tables=tuple(reckoned.tables[side.node]),
+    )
+
+
+def _differs(inner: doc.JoinSide) -> bool:
+    """Whether the inner side's actual rows are known and not what was expected."""
+    expected, came = inner.estimated_rows, inner.actual_rows
+    return expected is not None and came is not None and round(expected) != round(came)
+
+
+def _per_outer(facts: JoinFacts) -> doc.RowsPerOuter | None:
+    outer = facts.outer
+    if outer.planner_rows <= 0:
+        return None
+    actual = None
+    if facts.output_actual is not None and outer.actual_rows:
+        actual = facts.output_actual / outer.actual_rows
+    return doc.RowsPerOuter(estimated=facts.output_rows / outer.planner_rows, actual=actual)

@@ -1,0 +1,43 @@
+"""Calibration: the model's curves are taken through the server's own figures at the estimates."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.document.audit import Method
+from rowreckon.joins.facts.inputs import Point
+from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.joins.verdict.planner_figures import PlannerFigure
+from rowreckon.joins.ways.model import JoinModel
+
+_LEAST_SCALE, _MOST_SCALE = 0.05, 20.0
+
+
+def calibrated(
+    model: JoinModel,
+    figures: dict[Method, PlannerFigure],
+    estimate: Point,
+    facts: JoinFacts,
+    reckoned: ReckonedTree,
+) -> JoinModel:
+    """The model scaled, method by method, to what the server said; unchanged where it said nothing.
+
+    What the outer side costs is the server's own figure already, so only the rest is scaled. The executed method is
+    scaled to its printed cost as soon as another one is.
+    """
+    told = {m: f.total_cost for m, f in figures.items() if f.total_cost is not None}
+    printed = reckoned.tree.nodes[facts.node].total_cost
+    if not told or model.executed is None or printed is None or model.executed.whole is not None:
+        return model  # the server's figures are those of the whole output
+    told[facts.method] = float(printed)
+    best = model.best_paths(estimate)
+    scale: dict[Method, float] = {}
+    for method, total in told.items():
+        if method not in best:
+            continue
+        base = min(model.base_cost, total, best[method].total_cost)
+        modelled = best[method].total_cost - base
+        if modelled > 0.0:
+            scale[method] = min(max((total - base) / modelled, _LEAST_SCALE), _MOST_SCALE)
+    return replace(model, scale=scale, _kept={}, _best={})

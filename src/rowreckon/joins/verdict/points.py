@@ -1,0 +1,117 @@
+"""Where a join is priced: at the planner's estimates, at the actual rows, and along the way from one to the other."""
+
+from __future__ import annotations
+
+from math import floor, inf, log
+
+from rowreckon.counts.interval import Interval
+from rowreckon.frozen import frozen
+from rowreckon.joins.facts.inputs import JoinInput, Point
+from rowreckon.joins.facts.sides import JoinFacts, Side
+
+_SAME = 0.01
+
+
+@frozen
+class Points:
+    """The estimate, and the actual where the counts allow one (else None); planner rows.
+
+    `one_line` says that a single line has to pass through both, since the inner side's count is as estimated while
+    pairs match more or less often.
+    """
+
+    estimate: Point
+    actual: Point | None
+    one_line: bool = False
+
+    def along(self, outer: float, *, inner_actual: bool) -> Point:
+        """The point at so many outer rows, the inner side at its actual or at its estimate.
+
+        With the inner side at its actual, pairs match as often as they did, and as estimated with it at its estimate;
+        on one line the match ratio moves from the one to the other, so that it ends where the verdict stands.
+        """
+        here, there = self.estimate, self.actual
+        if there is None:
+            return Point(outer, here.inner)
+        if inner_actual:
+            return Point(outer, there.inner, there.ratio, there.match_frac)
+        if not self.one_line or there.outer == here.outer:
+            return Point(outer, here.inner)
+        way = min(max(log(max(outer, 1.0) / here.outer) / log(there.outer / here.outer), 0.0), 1.0)
+        return Point(outer, here.inner, there.ratio**way, there.match_frac if way > 0.5 else here.match_frac)
+
+    @property
+    def inner_moves(self) -> bool:
+        """Whether the inner side, or how often pairs match, differs between the two."""
+        here, there = self.estimate, self.actual
+        return there is not None and (
+            abs(there.inner - here.inner) > _SAME * here.inner
+            or abs(log(max(there.ratio, 1e-12))) > _SAME
+            or there.match_frac != here.match_frac
+        )
+
+
+def points_of(facts: JoinFacts, join: JoinInput) -> Points:
+    """Both points of a join. Sides whose count was cut short are taken at their estimate (see `usable_rows`).
+
+    The planner reckons with whole rows; an actual average is rounded down, so that it stays on its side of a border.
+    """
+    estimate = Point(join.outer.rows, join.inner.rows)
+    outer = usable_rows(facts.outer, estimate.outer)
+    inner: float | None = estimate.inner * join.inner.own_factor
+    if not facts.inner.parameterised:
+        inner = usable_rows(facts.inner, estimate.inner)
+    if outer is None or inner is None:
+        return Points(estimate, None)
+    outer, inner = float(max(floor(outer), 1)), float(max(floor(inner), 1))
+    ratio, match_frac = _matches(facts, outer, inner, estimate)
+    return Points(estimate, Point(outer, inner, ratio, match_frac))
+
+
+def usable_rows(side: Side, estimate: float) -> float | None:
+    """A side's rows over all processes to price with.
+
+    A complete count counts. One that was cut short is a lower bound: where it does not contradict the estimate, the
+    estimate stands; where it exceeds it, nothing tells how far.
+    """
+    rows, actual = side.actual_rows, side.actual_interval
+    if rows is None or actual is None:
+        return None
+    if side.state in ("exact", "probed"):
+        return min(max(rows, actual.low), actual.high) * side.processes
+    if side.state == "reread":
+        return estimate
+    if side.state == "at_least" and actual.low * side.processes <= estimate + 0.5:
+        return estimate
+    return None
+
+
+def _matches(facts: JoinFacts, outer: float, inner: float, estimate: Point) -> tuple[float, float | None]:
+    """How much more often pairs match than estimated, and the share of outer rows with a match."""
+    came, expected = facts.output_actual_interval, facts.output_interval
+    outer_rows = max(outer, 1.0)
+    if came is None:
+        return 1.0, None
+    if facts.output_state == "at_least":
+        came = Interval(came.low, inf)  # it may have been cut short long before its end
+    came, expected = came.scaled(facts.processes), expected.scaled(facts.processes)
+    moved = outer_rows / max(estimate.outer, 1.0)
+    if facts.kind in ("Semi", "Anti", "Right Semi", "Right Anti"):
+        kept = outer_rows if facts.kind in ("Semi", "Anti") else max(inner, 1.0)
+        planned = estimate.outer if facts.kind in ("Semi", "Anti") else estimate.inner
+        grown = kept / max(planned, 1.0)
+        if Interval(expected.low * grown, expected.high * grown).meets(came):
+            return 1.0, None
+        share = min((came.low + min(came.high, kept)) / 2 / kept, 1.0)
+        return 1.0, share if "Semi" in facts.kind else 1.0 - share
+    moved *= max(inner, 1.0) / max(estimate.inner, 1.0)
+    if facts.kind in ("Left", "Right", "Full"):
+        kept = outer_rows if facts.kind == "Left" else max(inner, 1.0)
+        if came.high <= kept * 1.1 or facts.output_rows * facts.processes <= estimate.outer * 1.1:
+            return 1.0, None
+    low, high = expected.low * moved, expected.high * moved
+    if Interval(low, high).meets(came):
+        return 1.0, None
+    if came.low > high:
+        return came.low / max(high, 1e-9), None
+    return max(came.high, 0.5) / max(low, 1e-9), None

@@ -1,0 +1,173 @@
+"""The verdict on one join: did the error carry it past a border between join methods?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+from rowreckon.cost import STD_FUZZ_FACTOR
+from rowreckon.document.audit import Method, Verdict
+from rowreckon.frozen import frozen
+from rowreckon.joins.facts.inputs import Point
+from rowreckon.joins.verdict.points import Points
+from rowreckon.joins.ways.all_ways import Way
+from rowreckon.joins.ways.model import JoinModel
+
+World = tuple[JoinModel, Points]
+"""One state of affairs that the evidence allows: the model and the points at which it is asked."""
+
+HOPELESS = 2.0
+"""A way that costs so many times the cheapest all over is not tried in between."""
+
+_FUZZ_OVER_JOIN = STD_FUZZ_FACTOR**3
+"""The planner's tolerance for a join, its outer side and that one's inputs together (common practice, no source)."""
+
+_NEARLY = 1.03
+"""How much dearer than the cheapest the executed method may be at the edge of what the evidence leaves: what sizes it
+leaves is cut off by a simpler reckoning than the model's (common practice, no source).
+"""
+
+Outcome = Literal["crossed", "stays", "close", "misled", "lacking"]
+
+
+@frozen
+class Decision:
+    """A verdict with the figures that it rests on; `reason` says why it is undecided, else empty."""
+
+    verdict: Verdict
+    best: Method | None
+    loss_factor: float | None
+    reason: str = ""
+
+
+def decide(
+    worlds: Sequence[World],
+    method: Method,
+    *,
+    misestimated: bool,
+    permitted: frozenset[Method],
+    over_join: bool = False,
+) -> Decision:
+    """The verdict that holds in every world that the evidence allows; the first one gives the figures.
+
+    The executed method has to lead at the estimate, as it did for the planner (see `fitting`). It is `crossed` where
+    another leads at the actual and is more than 1% cheaper. `over_join` says that the outer side is a misestimated join
+    itself: right estimates would price it anew, and with it what 1% is, so that a lead of a few per cent is left open.
+    """
+    model, points = worlds[0]
+    if points.actual is None:
+        return Decision("undecided", None, None, "the rows that would have come are not known")
+    found: set[Outcome] = set()
+    for number, world in enumerate(worlds):
+        if number == 0 and model.leader(points.estimate) != method and method in {w.method for w in model.deciding()}:
+            found.add("misled")
+            break
+        found.add(_outcome(*world, method, permitted, _FUZZ_OVER_JOIN if over_join else STD_FUZZ_FACTOR))
+        if len(found) > 1:
+            break  # two worlds disagree: no further one can settle it
+    there = model.costs(points.actual)
+    best = model.leader(points.actual)
+    loss = there[method] / there[best] if best is not None and method in there and there[best] > 0 else None
+    if found == {"misled"}:
+        here = model.costs(points.estimate)
+        cheaper = min((m for m in here if m != method), key=lambda m: here[m])
+        reason = f"by this model the planner would have taken a {_name(cheaper)} already at its own estimates"
+        return Decision("undecided", best, loss, reason)
+    if found == {"crossed"}:
+        return Decision("crossed", best, loss)
+    if "lacking" in found:
+        lacking = permitted - {w.method for w in model.deciding()}
+        if method in lacking:
+            return Decision("undecided", None, None, "the executed method's cost can't be worked out")
+        names = " and a ".join(_name(m) for m in sorted(lacking))
+        return Decision("undecided", None, None, f"what a {names} would have cost can't be worked out")
+    unseen = _unseen(model, points.actual, method)
+    if unseen is not None:
+        return Decision("undecided", None, None, f"the plan does not tell whether there is {unseen}")
+    alike = loss is not None and 1.0 / STD_FUZZ_FACTOR <= loss <= STD_FUZZ_FACTOR
+    if found == {"close"} and len(worlds) == 1 and alike:
+        first = "" if best is None else f", of which the planner would take the {_name(best)}"
+        return Decision("undecided", best, loss, f"at the actual rows two methods cost the same within 1%{first}")
+    if found != {"stays"}:
+        return Decision("undecided", best, loss, "the evidence leaves open which method is cheaper at the actual rows")
+    return Decision("held" if misestimated else "accurate", method, 1.0 if loss is None else max(loss, 1.0))
+
+
+def fitting(worlds: list[World], method: Method) -> list[World]:
+    """The worlds in which the executed method leads at the estimate, as the planner found; the first if in none.
+
+    Of several, one where it is only just beaten is kept behind those: at the edge of what the choice leaves it bounds
+    them.
+    """
+    kept = [w for w in worlds if w[0].leader(w[1].estimate) == method]
+    if not kept:
+        return worlds[:1]
+    return kept + [w for w in worlds if w not in kept and _nearly(*w, method)]
+
+
+def _nearly(model: JoinModel, points: Points, method: Method) -> bool:
+    """Whether a world on the plan's evidence misses the planner's choice by a little."""
+    costs = model.costs(points.estimate)
+    return model.basis == "plan" and method in costs and costs[method] <= _NEARLY * min(costs.values())
+
+
+def trimmed(worlds: list[World]) -> list[World]:
+    """The worlds after the first without the ways that are far from the cheapest at either point of it."""
+    model, points = worlds[0]
+    if len(worlds) == 1:
+        return worlds
+    near: set[tuple[object, ...]] = set()
+    for point in (points.estimate, points.actual):
+        if point is None:
+            continue
+        found = model.paths(point)
+        limit = HOPELESS * min((path.total_cost for _, path in found), default=0.0)
+        cheapest = {m: p.total_cost for m, p in model.best_paths(point).items()}
+        for way, (method, path) in zip(model.deciding(), found, strict=True):
+            if path.total_cost <= max(limit, cheapest[method]):
+                near.add(_identity(way))
+    unlike = {_identity(way) for way in model.ways} - near
+    return [
+        worlds[0],
+        *((m.with_ways(tuple(w for w in m.ways if _identity(w) not in unlike)), p) for m, p in worlds[1:]),
+    ]
+
+
+def _identity(way: Way) -> tuple[object, ...]:
+    return (way.method, way.access, way.index, way.turned, way.sorts, way.merged, way.shared, way.unique)
+
+
+def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozenset[Method], fuzz: float) -> Outcome:
+    """What one world says; a lead by less than `fuzz` is no crossing.
+
+    Where `fuzz` is more than the planner's own, the outer side would be done in some other way: within 1% the path that
+    starts sooner is taken, and which one that is then hangs on the outer side's own start.
+    """
+    priced = {w.method for w in model.deciding()}
+    assert points.actual is not None
+    if method not in priced:
+        return "lacking"
+    there = model.costs(points.actual)
+    best = model.leader(points.actual)
+    others = [c for m, c in there.items() if m != method]
+    beaten = bool(others) and there[method] > STD_FUZZ_FACTOR * min(others)
+    if beaten and there[method] > fuzz * min(others) and best != method:
+        hidden = [w.low(points.actual) for w in model.hidden if w.method == method]
+        return "close" if hidden and min(hidden) <= STD_FUZZ_FACTOR * min(others) else "crossed"
+    if permitted - priced:
+        return "lacking"
+    tied = fuzz > STD_FUZZ_FACTOR and bool(others) and min(others) <= STD_FUZZ_FACTOR * there[method]
+    return "close" if beaten or best != method or tied else "stays"
+
+
+def _unseen(model: JoinModel, point: Point, method: Method) -> str | None:
+    """What a hidden way would need that could beat the executed method, None where none could."""
+    mine = model.costs(point)[method]
+    for way in model.hidden:
+        if way.method != method and mine > STD_FUZZ_FACTOR * way.low(point):
+            return way.what
+    return None
+
+
+def _name(method: Method) -> str:
+    return {"nested_loop": "nested loop", "hash": "hash join", "merge": "merge join"}[method]

@@ -1,0 +1,89 @@
+"""The ways to run a join: every method, order of the sides and access that is permitted, each as a cost function."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import Literal
+
+from rowreckon.cost import CostSettings, PathCost
+from rowreckon.document.audit import Basis, Method
+from rowreckon.frozen import frozen
+from rowreckon.joins.facts.inputs import JoinInput, Point
+from rowreckon.joins.ways.hash_joins import hash_ways
+from rowreckon.joins.ways.merge_joins import Built as MergeBuilt
+from rowreckon.joins.ways.merge_joins import presorted_merges, sorted_merges
+from rowreckon.joins.ways.nested_loops import nested_loop_ways
+
+CostAt = Callable[[Point], PathCost]
+MadeUnique = Literal["", "inner", "outer"]
+
+
+@frozen
+class Way:
+    """One way to run the join.
+
+    `cost` gives its path at a point. `existing` is false for a way that needs an index which isn't there: such a way
+    never decides. `sorts` says which sides a merge join sorts, `merged` by how many clauses it merges, `shared` that
+    all processes build one hash table, `unique` which side of it a semijoin makes unique first, `solved` that its cost
+    was solved from the join's own printed one, `gathered` that it runs below a Gather of its own. `order` are
+    expressions of which any may be the first that it delivers in order. `whole` is given where `cost` prices only the
+    rows that are wanted.
+    """
+
+    method: Method
+    access: str
+    index: str | None
+    turned: bool
+    basis: Basis
+    cost: CostAt
+    existing: bool = True
+    sorts: tuple[bool, bool] = (False, False)
+    merged: int = 0
+    shared: bool = False
+    unique: MadeUnique = ""
+    solved: bool = False
+    gathered: bool = False
+    order: tuple[str, ...] = ()
+    whole: CostAt | None = None
+
+
+def _merge(join: JoinInput, built: MergeBuilt, unique: MadeUnique) -> Way:
+    access, sorts, cost, order, merged = built
+    return Way(
+        "merge",
+        access,
+        None,
+        join.turned,
+        join.basis,
+        cost,
+        sorts=sorts,
+        merged=merged,
+        unique=unique,
+        order=order,
+    )
+
+
+def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
+    """All ways in this order of the sides, in the order in which the planner tries them."""
+    unique: MadeUnique = "inner" if join.inner_made_unique is not None else ""
+    if join.outer_made_unique is not None:
+        unique = "outer"
+    for merge in sorted_merges(settings, join):
+        yield _merge(join, merge, unique)
+    for loop in nested_loop_ways(settings, join):
+        yield Way(
+            "nested_loop",
+            loop[0],
+            loop[1],
+            join.turned,
+            join.basis,
+            loop[2],
+            existing=loop[3],
+            unique=unique,
+            solved=loop[4],
+            order=loop[5],
+        )
+    for merge in presorted_merges(settings, join):
+        yield _merge(join, merge, unique)
+    for hashed in hash_ways(settings, join):
+        yield Way("hash", hashed[0], None, join.turned, join.basis, hashed[2], shared=hashed[1], unique=unique)

@@ -1,0 +1,111 @@
+"""A partitioned inner side: its partitions scanned one after the other, by themselves or for a value of each outer row.
+
+Source: set_append_rel_pathlist, add_paths_to_append_rel and get_cheapest_parameterized_child_path in
+optimizer/path/allpaths.c, reparameterize_path in optimizer/util/pathnode.c, releases 13 to 18. Not modelled: an Append
+in the order of the partitions' bounds, partial Appends.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+from rowreckon.cost import (
+    CostSettings,
+    PathCost,
+    QualCost,
+    cost_append,
+    cost_merge_append,
+    cost_seqscan,
+    get_variable_numdistinct,
+)
+from rowreckon.cost.units import clamp_row_est
+from rowreckon.joins.facts.inputs import ClauseInput, JoinInput, Point, SidePath
+from rowreckon.joins.facts.known_relation import KnownRelation, statistics_of
+from rowreckon.joins.facts.partitioned import PartitionedTable
+from rowreckon.joins.ways.index_match import parameter_selectivity
+from rowreckon.joins.ways.inner_scans import Parameterised, index_costs, is_memoizable, kept_at, scan_ratio
+from rowreckon.joins.ways.side_paths import catalog_paths, taken_first
+
+CostAt = Callable[[Point], PathCost]
+
+
+def append_paths(
+    settings: CostSettings, table: PartitionedTable, width: int, total_table_pages: float, *, unordered: bool
+) -> Iterator[SidePath]:
+    """The partitions scanned by themselves, each in its cheapest way (`unordered`), or all in the order of an index."""
+    paths = [list(catalog_paths(settings, m, m.rows, total_table_pages)) for m in table.members]
+    if not all(paths):
+        return
+    if unordered:
+        cheapest = [taken_first(found)[0].path for found in paths]
+        yield SidePath(cost_append(settings, cheapest, width), (), "append")
+    ordered = [_by_order(found) for found in paths]
+    for order in ordered[0]:
+        if all(order in found for found in ordered):
+            path = cost_merge_append(settings, [found[order] for found in ordered], width)
+            yield SidePath(path, tuple(f"{table.alias}.{column}" for column in order), "merge append")
+
+
+def _by_order(paths: list[SidePath]) -> dict[tuple[str, ...], PathCost]:
+    """The cheapest path of each order, the columns without their alias."""
+    found: dict[tuple[str, ...], PathCost] = {}
+    for path in paths:
+        order = tuple(column.rsplit(".", 1)[-1] for column in path.order)
+        if order and (order not in found or path.path.total_cost < found[order].total_cost):
+            found[order] = path.path
+    return found
+
+
+def appended_paths(settings: CostSettings, join: JoinInput) -> Iterator[Parameterised]:
+    """The partitions searched for each outer row, where an index of one of them at least takes up a join clause."""
+    ways: list[list[CostAt]] = []
+    names: list[str] = []
+    for member in join.inner.members:
+        clauses = tuple(_of_member(member, c) for c in join.clauses)
+        indexed = list(index_costs(settings, join, member, clauses))
+        names += [name for name, _ in indexed]
+        ways.append([*(cost for _, cost in indexed), _filtered(settings, join, member, clauses)])
+    if not names:
+        return
+
+    def cost(point: Point) -> PathCost:
+        cheapest = [min((way(point) for way in member), key=lambda path: path.total_cost) for member in ways]
+        return cost_append(settings, cheapest, join.inner.width)
+
+    yield Parameterised("append", names[0], cost, join.clauses, False, is_memoizable(join))
+
+
+def _of_member(member: KnownRelation, clause: ClauseInput) -> ClauseInput:
+    """The clause with the partition's own statistics, from which the planner takes how many of its rows match."""
+    if clause.inner.column is None:
+        return clause
+    statistics = statistics_of(member, clause.inner.column)
+    distinct, default = get_variable_numdistinct(statistics)
+    key = replace(
+        clause.inner,
+        ndistinct=None if default else distinct,
+        null_frac=statistics.null_frac,
+        mcv_freq=statistics.mcv_freqs[0] if statistics.mcv_freqs else 0.0,
+        unique=statistics.is_unique,
+    )
+    return replace(clause, inner=key)
+
+
+def _filtered(
+    settings: CostSettings, join: JoinInput, member: KnownRelation, clauses: tuple[ClauseInput, ...]
+) -> CostAt:
+    """The partition read in full for each outer row, its rows compared there."""
+    per_scan = member.selectivity
+    for clause in clauses:
+        per_scan *= parameter_selectivity(member, clause)
+    calls = member.restriction_calls + sum(c.calls for c in clauses)
+    qual = QualCost(0.0, settings.cpu_operator_cost * calls)
+
+    ratio_of = scan_ratio(member, clauses)
+
+    def cost(point: Point) -> PathCost:
+        rows = clamp_row_est(min(per_scan * ratio_of(point) * kept_at(join, point), 1.0) * member.size.tuples)
+        return cost_seqscan(settings, member.size, rows, join.inner.width, qual=qual)
+
+    return cost

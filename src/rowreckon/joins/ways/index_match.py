@@ -1,0 +1,188 @@
+"""What an index can enforce of a join's clauses and a relation's own conditions; and the index that isn't there yet.
+
+Source: match_clause_to_indexcol in optimizer/path/indxpath.c, btcostestimate and var_eq_non_const in
+utils/adt/selfuncs.c, releases 13 to 18.
+"""
+
+from __future__ import annotations
+
+import re
+from math import ceil
+
+from rowreckon.cost import CostSettings, IndexShape, SkippedColumn, skip_scan
+from rowreckon.cost.capabilities import has_skip_scan
+from rowreckon.cost.units import DEFAULT_INEQ_SEL, DEFAULT_NUM_DISTINCT
+from rowreckon.frozen import frozen
+from rowreckon.joins.facts.inputs import ClauseInput, KnownIndex
+from rowreckon.joins.facts.known_relation import KnownRelation, distinct_values
+from rowreckon.plan.conditions import Clause
+
+_SARGABLE = frozenset({"=", "<", "<=", ">", ">=", "= ANY", "IS NULL"})
+_INEQUALITIES = frozenset({"<", "<=", ">", ">="})
+_ARRAY = re.compile(r"'\{(.*)\}'", re.S)
+
+
+@frozen
+class Match:
+    """What an index can enforce of the clauses at hand: selectivities at the estimate, and counts of quals."""
+
+    selectivity: float
+    boundary: float
+    quals: int
+    join_clauses: tuple[ClauseInput, ...]
+    unique_match: bool
+    descents: float
+
+
+def parameter_selectivity(relation: KnownRelation, clause: ClauseInput) -> float:
+    """Fraction of the inner relation that a clause with an unknown outer value keeps (var_eq_non_const)."""
+    if clause.operator == "=":
+        key = clause.inner
+        distinct = key.ndistinct
+        if distinct is None:
+            distinct = distinct_values(relation, key.column)[0] if key.column else DEFAULT_NUM_DISTINCT
+        if key.unique and relation.size.tuples >= 1.0:
+            return 1.0 / relation.size.tuples
+        fraction = (1.0 - key.null_frac) / max(distinct, 1.0)
+        return min(fraction, key.mcv_freq) if key.mcv_freq > 0.0 else fraction
+    if clause.operator == "<>":
+        return 1.0 - 1.0 / max(clause.inner.ndistinct or DEFAULT_NUM_DISTINCT, 1.0)
+    return DEFAULT_INEQ_SEL
+
+
+def match_index(
+    settings: CostSettings, relation: KnownRelation, index: KnownIndex, keyed: list[ClauseInput]
+) -> Match | None:
+    """What the index enforces, None where it takes up no join clause."""
+    selectivity = boundary = descents = arrays = 1.0
+    bounded, quals, pinned = True, 0, 0
+    used: list[ClauseInput] = []
+    skipped: list[SkippedColumn] = []
+    for column in index.keys:
+        found = _on_column(relation, column, keyed)
+        used.extend(found.joined)
+        quals += found.quals
+        selectivity *= found.selectivity
+        arrays *= found.array_length
+        pinned += found.pinned
+        if not bounded:
+            continue
+        if found.quals and skipped:
+            descents, bounded = skip_scan(index.shape.pages, descents, skipped)
+            skipped = []
+        if found.quals and bounded:
+            boundary *= found.selectivity
+        if bounded and not found.equal:
+            # from 18 on a column without equality ends the range only if its values are too many to try each
+            bounded = column is not None and has_skip_scan(settings.server_major)
+            if bounded and column is not None:
+                distinct, default = distinct_values(relation, column)
+                share = found.selectivity if found.quals else None
+                skipped.append(SkippedColumn(None if default else distinct, share))
+    if not used:
+        return None
+    return Match(
+        selectivity=selectivity * index.share,
+        boundary=boundary * index.share,
+        quals=quals,
+        join_clauses=tuple(used),
+        unique_match=index.unique and pinned == len(index.keys),
+        descents=descents * arrays,
+    )
+
+
+@frozen
+class _OnColumn:
+    """The clauses on one index column: their joint selectivity, and whether equality pins it to one value."""
+
+    joined: tuple[ClauseInput, ...]
+    quals: int
+    selectivity: float
+    equal: bool
+    pinned: bool
+    array_length: float
+
+
+def _on_column(relation: KnownRelation, column: str | None, keyed: list[ClauseInput]) -> _OnColumn:
+    joined = tuple(c for c in keyed if column is not None and c.inner.column == column)
+    own = [
+        (r.clause, r.selectivity)
+        for r in relation.restrictions
+        if column is not None and r.selectivity is not None and own_column(r.clause) == column
+    ]
+    selectivity, ends, arrays = 1.0, [s for c, s in own if c.operator in _INEQUALITIES], 1.0
+    for joining in joined:
+        selectivity *= parameter_selectivity(relation, joining)
+    for restriction, fraction in own:
+        if restriction.operator == "= ANY":
+            arrays *= _array_length(restriction.text)
+        if restriction.operator not in _INEQUALITIES:
+            selectivity *= fraction
+    if len(ends) == 2:  # two ends of one range
+        selectivity *= max(ends[0] + ends[1] - 1.0, 1.0e-10)
+    else:
+        for fraction in ends:
+            selectivity *= fraction
+    single = any(c.operator == "=" for c in joined) or any(c.operator == "=" for c, _ in own)
+    equal = single or any(c.operator in ("= ANY", "IS NULL") for c, _ in own)
+    return _OnColumn(joined, len(joined) + len(own), selectivity, equal, single, arrays)
+
+
+def hypothetical_index(relation: KnownRelation, equalities: list[ClauseInput]) -> KnownIndex:
+    """A B-tree on the join's equality columns."""
+    return index_to_build(relation, tuple(dict.fromkeys(c.inner.column for c in equalities if c.inner.column)))
+
+
+def index_to_build(
+    relation: KnownRelation, keys: tuple[str, ...], included: tuple[str, ...] = (), share: float = 1.0
+) -> KnownIndex:
+    """A B-tree as CREATE INDEX would build it, leaves nine tenths full; `share` of the tuples satisfy its predicate."""
+    inherited = relation.relation.has_children
+    rows = {
+        name: column.statistics_of(inherited=inherited)
+        for name in (*keys, *included)
+        if (column := relation.column(name)) is not None
+    }
+    widths = {name: int(row.avg_width) if (row := rows.get(name)) is not None else 8 for name in (*keys, *included)}
+    inner = 8 + ((sum(widths[name] for name in keys) + 7) & ~7) + 4
+    entry = 8 + ((sum(widths.values()) + 7) & ~7) + 4  # inner pages hold the key columns alone
+    per_leaf = max((8192 - 40) * 0.9 // entry, 2.0)
+    per_page = max((8192 - 40) * 0.9 // inner, 2.0)
+    tuples = max(relation.size.tuples * share, 1.0)
+    leaves = max(ceil(tuples / per_leaf), 1)
+    height, level = 0, float(leaves)
+    while level > 1.0:
+        level, height = ceil(level / per_page), height + 1
+    first = rows.get(keys[0])
+    shape = IndexShape(
+        pages=float(leaves + ceil(leaves / per_page) + 1),
+        tuples=tuples,
+        tree_height=height,
+        nkeycolumns=len(keys),
+        correlation=(first.correlation or 0.0) if first is not None else 0.0,
+    )
+    return KnownIndex("", False, shape, keys, frozenset((*keys, *included)), share)
+
+
+def own_column(clause: Clause) -> str | None:
+    """The plain column that a restriction compares with a constant."""
+    if clause.right_columns and clause.left_columns:
+        return None
+    column = clause.left_column or clause.right_column
+    return column.column if column is not None and clause.operator in _SARGABLE else None
+
+
+def _array_length(text: str) -> float:
+    """Elements of the array constant in an = ANY clause."""
+    match = _ARRAY.search(text)
+    if match is None:
+        return 10.0
+    depth = quoted = 0
+    elements = 1
+    for char in match.group(1):
+        if char == '"':
+            quoted ^= 1
+        elif not quoted:
+            depth += (char == "{") - (char == "}")
+            elements += char == "," and depth == 0
+    return float(elements)

@@ -1,0 +1,167 @@
+"""The cost model of one join: all its ways, what each method costs at a point, and which one the planner would take."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import field
+from math import inf
+
+from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
+from rowreckon.document.audit import Basis, Method
+from rowreckon.frozen import frozen
+from rowreckon.joins.facts.inputs import Point
+from rowreckon.joins.ways.add_path import replaces
+from rowreckon.joins.ways.all_ways import Way
+from rowreckon.joins.ways.borders import Kink
+from rowreckon.joins.ways.unseen_index import HiddenWay
+
+_MOST_KEPT = 4
+METHOD_ORDER: tuple[Method, ...] = ("nested_loop", "hash", "merge")
+
+
+@frozen
+class JoinModel:
+    """The ways to run one join.
+
+    `executed` is the way that the plan took, None where it could not be modelled. `fraction` of the output will be
+    fetched (1: all). `scale` per method takes the model to the server's own figure at the estimate (1: uncalibrated),
+    applied to what the method costs beyond producing the outer side. `partial` says that it stands below a Gather.
+    `hidden` are ways that may exist without the evidence showing them; `free_order` and `full_buckets` mark bounding
+    worlds. `gathers` says that there are ways below a Gather of their own; `gather_setup` is the cost of starting one,
+    given where a hash join there is refused for another method's that is cheaper, even one that was switched off.
+    `kinks` finds the outer rows after which a cost goes on otherwise.
+    """
+
+    ways: tuple[Way, ...]
+    executed: Way | None
+    fraction: float
+    base_cost: float
+    scale: dict[Method, float] = field(default_factory=dict)
+    partial: bool = False
+    hidden: tuple[HiddenWay, ...] = ()
+    free_order: bool = False
+    full_buckets: bool = False
+    gathers: bool = False
+    gather_setup: float | None = None
+    kinks: Callable[[], tuple[Kink, ...]] = tuple
+    _kept: dict[Point, tuple[tuple[Method, PathCost], ...]] = field(default_factory=dict, repr=False, compare=False)
+    _best: dict[Point, dict[Method, PathCost]] = field(default_factory=dict, repr=False, compare=False)
+
+    def with_ways(self, ways: tuple[Way, ...]) -> JoinModel:
+        """The same model with other ways, nothing remembered."""
+        return JoinModel(  # made by hand, since `replace` takes four times as long and there are thousands
+            ways,
+            self.executed,
+            self.fraction,
+            self.base_cost,
+            self.scale,
+            self.partial,
+            self.hidden,
+            self.free_order,
+            self.full_buckets,
+            self.gathers,
+            self.gather_setup,
+            self.kinks,
+        )
+
+    @property
+    def basis(self) -> Basis:
+        """The weakest evidence behind any way that can decide."""
+        return "plan" if any(w.basis == "plan" for w in self.ways) or not self.ways else "catalog"
+
+    def deciding(self) -> tuple[Way, ...]:
+        """The ways that exist."""
+        return tuple(w for w in self.ways if w.existing)
+
+    def path(self, way: Way, point: Point) -> PathCost:
+        """A way's path at a point, calibrated."""
+        return self._calibrated(way.method, way.cost(point))
+
+    def cost(self, way: Way, point: Point) -> float:
+        """A way's cost of the fraction that will be fetched, planner cost."""
+        return self.path(way, point).total_cost
+
+    def paths(self, point: Point) -> tuple[tuple[Method, PathCost], ...]:
+        """The paths of all existing ways at a point, in the planner's order; the estimate and the actual are kept."""
+        known = self._kept.get(point)
+        if known is None:
+            found = [(w.method, w.cost(point)) for w in self.ways if w.existing]
+            if self.scale:
+                found = [(method, self._calibrated(method, path)) for method, path in found]
+            known = tuple(found)
+            if len(self._kept) < _MOST_KEPT:
+                self._kept[point] = known
+        return known
+
+    def best_paths(self, point: Point) -> dict[Method, PathCost]:
+        """Per method its cheapest existing path at a point."""
+        known = self._best.get(point)
+        if known is not None:
+            return known
+        best: dict[Method, PathCost] = {}
+        refused = self._refused(point)
+        for method, path in self.paths(point):
+            if method == "hash" and path.kind == "Gather" and path.total_cost > refused:
+                continue
+            held = best.get(method)
+            if held is None or path.total_cost < held.total_cost:
+                best[method] = path
+        if point in self._kept:
+            self._best[point] = best
+        return best
+
+    def _refused(self, point: Point) -> float:
+        """The total cost from which a hash join below a Gather is refused, as it is tried last (hash_inner_and_outer in
+        optimizer/path/joinpath.c): no figure of the server's, with methods switched off, then stands for it."""
+        if self.gather_setup is None:
+            return inf
+        least = min((p.total_cost for m, p in self.paths(point) if m != "hash" and p.kind == "Gather"), default=inf)
+        return least + (STD_FUZZ_FACTOR - 1.0) * (least - self.gather_setup)
+
+    def costs(self, point: Point) -> dict[Method, float]:
+        """Per method the cost of its cheapest existing way at a point, planner cost."""
+        return {m: p.total_cost for m, p in self.best_paths(point).items()}
+
+    def leader(self, point: Point) -> Method | None:
+        """The method that the planner would take at a point.
+
+        Paths are offered in the planner's order and each is kept or thrown away against the one held: within 1% of
+        total cost the one that starts sooner wins, else the cheaper. Source: add_path and compare_path_costs_fuzzily
+        in optimizer/util/pathnode.c. Where only a part of the rows is wanted the cost of that part decides, and among
+        partial paths the total cost alone (add_partial_path): of those below a Gather only the cheapest is gathered,
+        and offered last (generate_gather_paths in optimizer/path/allpaths.c).
+        """
+        return self.winner(self.paths(point))
+
+    def winner(self, paths: Sequence[tuple[Method, PathCost]]) -> Method | None:
+        """The method of the path that survives of these, in the planner's order (see `leader`)."""
+        kept = self._survivor(paths)
+        return None if kept is None else kept[0]
+
+    def taken(self, point: Point) -> PathCost | None:
+        """The path that the planner would take at a point (see `leader`)."""
+        kept = self._survivor(self.paths(point))
+        return None if kept is None else kept[1]
+
+    def _survivor(self, paths: Sequence[tuple[Method, PathCost]]) -> tuple[Method, PathCost] | None:
+        if self.fraction < 1.0 or self.partial:
+            return min(paths, key=lambda f: f[1].total_cost) if paths else None
+        if self.gathers:
+            gathered = min((f for f in paths if f[1].kind == "Gather"), key=lambda f: f[1].total_cost, default=None)
+            paths = [f for f in paths if f[1].kind != "Gather"] + ([gathered] if gathered is not None else [])
+        held: tuple[Method, PathCost] | None = None
+        for found in paths:
+            if held is None or replaces(found[1], held[1]):
+                held = found
+        return held
+
+    def _calibrated(self, method: Method, path: PathCost) -> PathCost:
+        factor = self.scale.get(method, 1.0)
+        if factor == 1.0:
+            return path
+        base = min(self.base_cost, path.total_cost)
+        startup_base = min(base, path.startup_cost)
+        return path._replace(
+            startup_cost=startup_base + (path.startup_cost - startup_base) * factor,
+            total_cost=base + (path.total_cost - base) * factor,
+        )

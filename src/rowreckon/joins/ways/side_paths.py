@@ -1,0 +1,228 @@
+"""The ways to produce one side of a join by itself: as the plan did it, and as the catalog says it could be done."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+from rowreckon.cost import (
+    CostSettings,
+    IndexCondition,
+    QualCost,
+    compute_parallel_worker,
+    cost_gather,
+    cost_index,
+    cost_seqscan,
+    path_input,
+)
+from rowreckon.cost.index_scan import heap_pages_for_workers
+from rowreckon.cost.units import DISABLE_COST
+from rowreckon.joins.facts.inputs import SidePath
+from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
+from rowreckon.joins.facts.sides import JoinFacts, Side
+from rowreckon.joins.ways.add_path import replaces
+from rowreckon.plan.base import PlanNode
+from rowreckon.plan.conditions import parse_condition
+from rowreckon.plan.nodes import HashNode, IndexScanNode, JoinNode, LimitNode, MaterializeNode
+from rowreckon.plan.tree import PlanTree
+
+IndexOrder = Callable[[IndexScanNode], tuple[str, ...]]
+"""The key columns of the index that a node scans, as `alias.column`."""
+
+
+def _no_order(node: IndexScanNode) -> tuple[str, ...]:
+    return ()
+
+
+_ACCESS = {
+    "Seq Scan": "seq_scan",
+    "Index Scan": "index_scan",
+    "Index Only Scan": "index_only_scan",
+    "Bitmap Heap Scan": "bitmap_scan",
+}
+
+
+def printed_paths(
+    settings: CostSettings,
+    tree: PlanTree,
+    facts: JoinFacts,
+    side: Side,
+    keys: list[str],
+    index_order: IndexOrder = _no_order,
+) -> Iterator[SidePath]:
+    """The side as the plan produced it; nothing where it needs the other side's rows."""
+    node = tree.nodes[side.node]
+    if side.parameterised or node.total_cost is None or node.startup_cost is None:
+        return
+    total, startup = float(node.total_cost), float(node.startup_cost)
+    if startup >= DISABLE_COST:
+        return
+    path = path_input(
+        settings,
+        node.node_type,
+        startup,
+        total,
+        side.planner_rows,
+        side.width,
+        num_batches=_batches(tree, side.node),
+    )
+    presorted = facts.method == "merge" and not side.sorted_here
+    order = tuple(keys) if presorted else order_of(tree, side.node, index_order)
+    # cost_gather in optimizer/path/costsize.c
+    per_row = settings.parallel_tuple_cost if node.node_type == "Gather" else 0.0
+    yield SidePath(path, order, _ACCESS.get(node.node_type, ""), per_row=per_row)
+
+
+def catalog_paths(
+    settings: CostSettings, relation: KnownRelation, rows: float, total_table_pages: float
+) -> Iterator[SidePath]:
+    """The scans of a relation under its own restrictions: those that the server priced, and whole indexes in order."""
+    estimate = relation.estimate
+    assert estimate is not None
+    told: dict[tuple[str, str | None], bool] = {}
+    for scan in estimate.paths:
+        index = next((i for i in relation.indexes if i.name == scan.index), None)
+        if scan.node_type == "Index Only Scan" and not _covers(relation, index):
+            continue
+        if (scan.node_type, scan.index) in told or scan.node_type not in _ACCESS:
+            continue
+        told[(scan.node_type, scan.index)] = True
+        path = path_input(settings, scan.node_type, scan.startup_cost, scan.total_cost, rows, relation.width)
+        ordered = index is not None and scan.node_type in ("Index Scan", "Index Only Scan")
+        order = tuple(f"{relation.alias}.{k}" for k in index.keys) if ordered and index is not None else ()
+        yield SidePath(path, order, _ACCESS[scan.node_type])
+    calls = relation.restriction_calls
+    quals = QualCost(0.0, settings.cpu_operator_cost * calls)
+    for index in relation.indexes:
+        if not settings.enable_indexscan or ("Index Scan", index.name) in told:
+            continue
+        only = _covers(relation, index)
+        if only and ("Index Only Scan", index.name) in told:
+            continue
+        path = cost_index(
+            settings,
+            relation.size,
+            index.shape,
+            IndexCondition(1.0, 1.0, 0),
+            rows,
+            relation.width,
+            total_table_pages=total_table_pages,
+            index_only=only,
+            qual=quals,
+        )
+        order = tuple(f"{relation.alias}.{k}" for k in index.keys)
+        yield SidePath(path, order, "index_only_scan" if only else "index_scan")
+
+
+def gathered_paths(settings: CostSettings, relation: KnownRelation, rows: float) -> Iterator[SidePath]:
+    """The relation scanned by several processes and gathered, for plans that use parallelism at all."""
+    workers = compute_parallel_worker(
+        settings, relation.size.pages, None, parallel_workers=relation.relation.parallel_workers
+    )
+    if workers > 0:
+        quals = QualCost(0.0, settings.cpu_operator_cost * relation.restriction_calls)
+        part = cost_seqscan(settings, relation.size, rows, relation.width, qual=quals, workers=workers)
+        gathered = cost_gather(settings, part, rows)
+        yield SidePath(gathered, (), "parallel seq_scan", per_row=settings.parallel_tuple_cost)
+
+
+def shared_paths(
+    settings: CostSettings, relation: KnownRelation, rows: float, workers: int, total_table_pages: float
+) -> Iterator[SidePath]:
+    """The relation scanned by all processes together, where it would be given the same number of workers."""
+    wanted = compute_parallel_worker(
+        settings, relation.size.pages, None, parallel_workers=relation.relation.parallel_workers
+    )
+    if wanted == workers:
+        quals = QualCost(0.0, settings.cpu_operator_cost * relation.restriction_calls)
+        path = cost_seqscan(settings, relation.size, rows, relation.width, qual=quals, workers=workers)
+        yield SidePath(path, (), "seq_scan")
+    whole = IndexCondition(1.0, 1.0, 0)
+    for index in relation.indexes if settings.enable_indexscan else ():
+        only = _covers(relation, index)
+        heap = None
+        if not only:
+            heap = heap_pages_for_workers(settings, relation.size, index.shape, whole, total_table_pages)
+        if compute_parallel_worker(settings, heap, index.shape.pages) != workers:
+            continue
+        path = cost_index(
+            settings,
+            relation.size,
+            index.shape,
+            whole,
+            rows,
+            relation.width,
+            total_table_pages=total_table_pages,
+            index_only=only,
+            qual=QualCost(0.0, settings.cpu_operator_cost * relation.restriction_calls),
+            workers=workers,
+        )
+        order = tuple(f"{relation.alias}.{k}" for k in index.keys)
+        yield SidePath(path, order, "index_only_scan" if only else "index_scan")
+
+
+def taken_first(paths: list[SidePath], useful: frozenset[str] = frozenset()) -> list[SidePath]:
+    """The paths with the one first that the planner would take for its cost alone: the cheapest, or one within 1% that
+    starts sooner; what the plan itself took is tried first, as ties go to the earlier.
+
+    A path in an order that begins with one of the `useful` expressions is not thrown away for one without; of all
+    kept the cheapest counts, without tolerance. Source: add_path and set_cheapest in optimizer/util/pathnode.c.
+    """
+    if not paths:
+        return paths
+    ordered = [p for p in paths if p.order and p.order[0] in useful]
+    plain = [p for p in paths if not (p.order and p.order[0] in useful)]
+    held = _survivor(plain or ordered)
+    if plain and ordered:
+        kept = _survivor(ordered)
+        if replaces(kept.path, held.path) or kept.path.total_cost < held.path.total_cost:
+            held = kept
+    rest = sorted((p for p in paths if p is not held), key=lambda p: p.path.total_cost)
+    return [held, *rest]
+
+
+def _survivor(paths: list[SidePath]) -> SidePath:
+    held = paths[0]
+    for new in paths[1:]:
+        if replaces(new.path, held.path):
+            held = new
+    return held
+
+
+def _covers(relation: KnownRelation, index: KnownIndex | None) -> bool:
+    """Whether the index holds every column that the plan needs of the relation."""
+    return index is not None and relation.columns is not None and relation.columns <= index.covered
+
+
+def _batches(tree: PlanTree, number: int) -> int:
+    """Batches of the hash table below a hash join: several are built again at each rescan."""
+    for child in tree.children[number]:
+        node = tree.nodes[child]
+        if isinstance(node, HashNode):
+            return int(node.original_hash_batches or node.hash_batches or 1)
+    return 1
+
+
+def order_of(tree: PlanTree, number: int, index_order: IndexOrder) -> tuple[str, ...]:
+    """The sort order in which a node delivers, as far as merge joins and nested loops hand it up."""
+    node: PlanNode = tree.nodes[number]
+    while isinstance(node, (JoinNode, MaterializeNode, LimitNode)):
+        if isinstance(node, JoinNode):
+            if node.node_type == "Hash Join":
+                return ()
+            if node.node_type == "Merge Join" and node.merge_cond is not None:
+                return _merge_order(node.merge_cond)
+        below = tree.outer(number)
+        if below is None:
+            return ()
+        number, node = below, tree.nodes[below]
+    if isinstance(node, IndexScanNode):
+        return index_order(node)
+    return ()
+
+
+def _merge_order(condition: str) -> tuple[str, ...]:
+    return tuple(
+        f"{c.left_column.table}.{c.left_column.column}"
+        for c in parse_condition(condition).clauses
+        if c.left_column is not None
+    )

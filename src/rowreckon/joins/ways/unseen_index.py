@@ -1,0 +1,83 @@
+"""Ways that the plan alone can't show: an index that may exist. What they cost at least follows from the choice itself.
+
+The planner took the executed method, so at its estimates no other way was more than 1% cheaper. From there a way's cost
+moves within limits: more outer rows cost at least their own processing, fewer save at most their share. Merge joins
+over an ordered index are left out: they gain on a hash join only where far fewer rows come than were to be sorted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import ceil, log2
+
+from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
+from rowreckon.document.audit import Method
+from rowreckon.frozen import frozen
+from rowreckon.joins.facts.inputs import JoinInput, Point
+from rowreckon.joins.facts.sides import JoinFacts
+
+
+@frozen
+class HiddenWay:
+    """A way that may exist, with what it costs at least at a point (planner cost)."""
+
+    method: Method
+    what: str
+    low: Callable[[Point], float]
+
+
+def hidden_ways(
+    settings: CostSettings, facts: JoinFacts, join: JoinInput, executed_cost: float, excluded: dict[Method, str]
+) -> tuple[HiddenWay, ...]:
+    """What an index on either side's join columns could have brought, where the choice does not rule it out."""
+    equality = any(c.operator == "=" for c in join.clauses)
+    if not equality or not join.outer_paths:
+        return ()
+    bound = executed_cost / STD_FUZZ_FACTOR
+    found: list[HiddenWay] = []
+    if "nested_loop" not in excluded and not facts.inner.parameterised:
+        outer_cost = join.outer_paths[0].path.total_cost
+        known, told = join.executed_inner is not None, join.turned_inner is not None
+        if facts.kind in ("Inner", "Left", "Semi", "Anti") and facts.inner.scan is not None and not known:
+            per_outer = facts.output_rows / max(facts.outer.planner_rows, 1.0)
+            if not _ruled_out(settings, bound, outer_cost, join.outer.rows / join.processes, per_outer):
+                low = _driven(settings, bound, outer_cost, join.outer.rows, join.inner.rows, turned=False)
+                found.append(HiddenWay("nested_loop", "an index on the inner side's join columns", low))
+        if facts.kind in ("Inner", "Right", "Right Semi", "Right Anti") and facts.outer.scan is not None and not told:
+            inner_cost = join.inner.paths[0].path.total_cost if join.inner.paths else 0.0
+            per_inner = facts.output_rows / max(join.inner.rows, 1.0)
+            if not _ruled_out(settings, bound, inner_cost, join.inner.rows, per_inner):
+                low = _driven(settings, bound, inner_cost, join.inner.rows, join.outer.rows, turned=True)
+                found.append(HiddenWay("nested_loop", "an index on the outer side's join columns", low))
+    return tuple(found)
+
+
+def _ruled_out(settings: CostSettings, bound: float, driver_cost: float, loops: float, per_row: float) -> bool:
+    """Whether an index would have been taken, had it been there: even its dearest use would have cost less."""
+    matches = max(ceil(per_row), 1)
+    pages = settings.random_page_cost * (2.0 + matches)
+    descent = settings.cpu_operator_cost * (3 * 50 + 24)
+    rows = matches * (settings.cpu_tuple_cost * 2.0 + settings.cpu_index_tuple_cost + 4.0 * settings.cpu_operator_cost)
+    return driver_cost + loops * (pages + descent + rows) < bound
+
+
+def _driven(
+    settings: CostSettings, bound: float, driver_cost: float, expected: float, tuples: float, *, turned: bool
+) -> Callable[[Point], float]:
+    """A nested loop driven by one side over an index of `tuples` entries or more.
+
+    It costs at least the descents and rows of all executions; above the estimate also what it cost there at least plus
+    those of the further ones, below it also its share of that.
+    """
+    levels = 1.0 if tuples < 400.0 else 2.0
+    descent = settings.cpu_operator_cost * (50.0 * levels + log2(max(tuples, 2.0)))
+    per_row = descent + settings.cpu_index_tuple_cost + settings.cpu_operator_cost + settings.cpu_tuple_cost
+
+    def low(point: Point) -> float:
+        rows = point.inner if turned else point.outer
+        physical = driver_cost + rows * per_row + 2.0 * settings.random_page_cost
+        if rows >= expected:
+            return max(physical, bound + (rows - expected) * per_row)
+        return max(physical, driver_cost + max(bound - driver_cost, 0.0) * rows / max(expected, 1.0))
+
+    return low
