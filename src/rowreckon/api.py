@@ -10,7 +10,7 @@ from rowreckon.auditing import DEFAULT_THRESHOLD
 from rowreckon.capture import Capture
 from rowreckon.document.audit import Audit, Rejected
 from rowreckon.intake import read_path, read_text
-from rowreckon.report.notebook import NotebookAudit
+from rowreckon.report.formats.notebook import NotebookAudit
 
 Format = Literal["json", "markdown", "html", "text"]
 
@@ -28,18 +28,18 @@ def render(result: Audit, format: Format = "markdown", *, width: int = 100) -> s
     if format == "json":
         return result.to_json()
     if format == "markdown":
-        from rowreckon.report.markdown import render_markdown
+        from rowreckon.report.formats.markdown import render_markdown
 
         return render_markdown(result)
     if format == "html":
-        from rowreckon.report.html import render_html
+        from rowreckon.report.formats.html import render_html
 
         return render_html(result)
     from io import StringIO
 
     from rich.console import Console
 
-    from rowreckon.report.terminal import render_terminal
+    from rowreckon.report.formats.terminal import render_terminal
 
     console = Console(file=StringIO(), width=width, no_color=True, force_terminal=False, highlight=False)
     render_terminal(result, console)

@@ -8,7 +8,7 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from rowreckon.report.compare_document import ComparisonDocument
+from rowreckon.report.comparing.compare_document import ComparisonDocument
 from tests.cli.running import SAMPLES, rowreckon
 
 CAPTURES = Path(__file__).parents[1] / "report" / "captures"

@@ -70,7 +70,7 @@ def test_curves_cross_at_the_switch_points(drawn: list[Join]) -> None:
 
 def test_a_plan_of_many_joins_stops_drawing() -> None:
     """The cap is what an HTML report draws of one plan."""
-    from rowreckon.report.html import page
+    from rowreckon.report.formats.html import page
 
     assert MOST_CURVES == page._JOINS_WITH_CHART
     assert crossed_join().curve == ()

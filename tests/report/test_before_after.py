@@ -10,12 +10,12 @@ import pytest
 from rich.console import Console
 
 from rowreckon.document.audit import Audit, Join, JoinSide, Remedy, Trial
-from rowreckon.report.before_after import BeforeAfter, before_after, join_now
-from rowreckon.report.escape import bare
-from rowreckon.report.html import render_html
-from rowreckon.report.markdown import render_markdown
-from rowreckon.report.remedy_story import remedies_story
-from rowreckon.report.terminal import render_terminal
+from rowreckon.report.drawings.before_after import BeforeAfter, before_after, join_now
+from rowreckon.report.formats.html import render_html
+from rowreckon.report.formats.markdown import render_markdown
+from rowreckon.report.formats.terminal import render_terminal
+from rowreckon.report.story.remedy_story import remedies_story
+from rowreckon.report.words.escape import bare
 from tests.report import factories as f
 
 

@@ -8,8 +8,8 @@ from typing import Any
 from rich.console import Console
 
 from rowreckon.document.audit import Audit, Plan, SwitchPoint
-from rowreckon.report.compare import compare, times
-from rowreckon.report.compare_words import (
+from rowreckon.report.comparing.compare import compare, times
+from rowreckon.report.formats.compare_text import (
     NO_DIFFERENCE,
     comparison_headline,
     comparison_markdown,
@@ -17,7 +17,7 @@ from rowreckon.report.compare_words import (
     render_comparison,
     times_words,
 )
-from rowreckon.report.escape import bare
+from rowreckon.report.words.escape import bare
 from tests.report import factories as f
 
 

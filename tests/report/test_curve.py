@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 
-from rowreckon.report.curve import curve
-from rowreckon.report.curve_svg import curve_svg
+from rowreckon.report.drawings.curve import curve
+from rowreckon.report.drawings.curve_svg import curve_svg
 from tests.report import factories as f
 
 

@@ -12,12 +12,12 @@ from rich.cells import cell_len
 from rich.console import Console
 
 from rowreckon.document.audit import Audit
-from rowreckon.report.html import render_html
-from rowreckon.report.junit import render_junit
-from rowreckon.report.markdown import LIMIT, render_markdown
-from rowreckon.report.notebook import NotebookAudit
-from rowreckon.report.outline import outline
-from rowreckon.report.terminal import render_terminal
+from rowreckon.report.formats.html import render_html
+from rowreckon.report.formats.junit import render_junit
+from rowreckon.report.formats.markdown import LIMIT, render_markdown
+from rowreckon.report.formats.notebook import NotebookAudit
+from rowreckon.report.formats.terminal import render_terminal
+from rowreckon.report.story.outline import outline
 from tests.report import factories as f
 from tests.report.hostile import PAYLOADS, full_audit, poisoned
 
@@ -155,10 +155,10 @@ def test_a_notebook_gets_the_report_in_a_frame_that_runs_nothing() -> None:
 _SCRIPT = """
 import hashlib, io, sys
 from rich.console import Console
-from rowreckon.report.html import render_html
-from rowreckon.report.junit import render_junit
-from rowreckon.report.markdown import render_markdown
-from rowreckon.report.terminal import render_terminal
+from rowreckon.report.formats.html import render_html
+from rowreckon.report.formats.junit import render_junit
+from rowreckon.report.formats.markdown import render_markdown
+from rowreckon.report.formats.terminal import render_terminal
 from tests.report.hostile import full_audit
 audit = full_audit()
 file = io.StringIO()

@@ -15,11 +15,21 @@ from markdown_it import MarkdownIt
 from rich.console import Console
 
 from rowreckon.document.audit import Audit
-from rowreckon.report.escape import FSI, PDI, clean, markdown, markdown_code, markdown_prose, plain, quote, segments
-from rowreckon.report.html import render_html
-from rowreckon.report.junit import render_junit
-from rowreckon.report.markdown import render_markdown
-from rowreckon.report.terminal import render_terminal
+from rowreckon.report.formats.html import render_html
+from rowreckon.report.formats.junit import render_junit
+from rowreckon.report.formats.markdown import render_markdown
+from rowreckon.report.formats.terminal import render_terminal
+from rowreckon.report.words.escape import (
+    FSI,
+    PDI,
+    clean,
+    markdown,
+    markdown_code,
+    markdown_prose,
+    plain,
+    quote,
+    segments,
+)
 from tests.report.hostile import PAYLOADS, full_audit, poisoned
 
 _SGR = re.compile(r"\x1b\[[0-9;]*m")

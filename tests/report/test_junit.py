@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from xml.etree import ElementTree as ET
 
-from rowreckon.report.junit import failures, render_junit
+from rowreckon.report.formats.junit import failures, render_junit
 from tests.report import factories as f
 
 

@@ -8,11 +8,11 @@ import pytest
 from rich.console import Console
 
 from rowreckon.document.audit import Audit, Evidence, Trial
-from rowreckon.report.html import render_html
-from rowreckon.report.junit import render_junit
-from rowreckon.report.markdown import render_markdown
+from rowreckon.report.formats.html import render_html
+from rowreckon.report.formats.junit import render_junit
+from rowreckon.report.formats.markdown import render_markdown
+from rowreckon.report.formats.terminal import render_terminal
 from rowreckon.report.mask import mask_audit, unmask_text
-from rowreckon.report.terminal import render_terminal
 from tests.report import factories as f
 
 KEY = b"a key of the test's own"

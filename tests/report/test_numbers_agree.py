@@ -14,10 +14,10 @@ from markdown_it import MarkdownIt
 from rich.console import Console
 
 from rowreckon.document.audit import CurvePoint, Join
-from rowreckon.report.html import render_html
-from rowreckon.report.markdown import render_markdown
-from rowreckon.report.numbers import cost, milliseconds, number, times
-from rowreckon.report.terminal import render_terminal
+from rowreckon.report.formats.html import render_html
+from rowreckon.report.formats.markdown import render_markdown
+from rowreckon.report.formats.terminal import render_terminal
+from rowreckon.report.words.numbers import cost, milliseconds, number, times
 from tests.report import factories as f
 
 Show = Callable[[float], str]

@@ -13,13 +13,13 @@ from rowreckon.auditing import audit
 from rowreckon.causes.registry import CAUSES
 from rowreckon.document.audit import Audit, GainMs, SideEffect
 from rowreckon.intake import read_path
-from rowreckon.report.escape import bare
-from rowreckon.report.html import render_html
-from rowreckon.report.markdown import render_markdown
-from rowreckon.report.remedy_story import remedies_story
-from rowreckon.report.sources import with_short_sources
-from rowreckon.report.terminal import render_terminal
-from rowreckon.report.words import CAUSE_NAMES
+from rowreckon.report.formats.html import render_html
+from rowreckon.report.formats.markdown import render_markdown
+from rowreckon.report.formats.terminal import render_terminal
+from rowreckon.report.story.remedy_story import remedies_story
+from rowreckon.report.words.escape import bare
+from rowreckon.report.words.sentences import CAUSE_NAMES
+from rowreckon.report.words.sources import with_short_sources
 from tests.report import factories as f
 
 CAPTURES = Path(__file__).parent / "captures"

@@ -10,9 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rowreckon.document.audit import Join, JoinSide, MethodCost, SwitchPoint
-from rowreckon.report.ruler import Ruler, rulers
-from rowreckon.report.ruler_svg import described, ruler_svg
-from rowreckon.report.ruler_text import ruler_text
+from rowreckon.report.drawings.ruler import Ruler, rulers
+from rowreckon.report.drawings.ruler_svg import described, ruler_svg
+from rowreckon.report.drawings.ruler_text import ruler_text
 from tests.report import factories as f
 
 METHODS = ("nested_loop", "hash", "merge")

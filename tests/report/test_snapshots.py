@@ -20,12 +20,12 @@ from rowreckon import __version__
 from rowreckon.auditing import audit
 from rowreckon.document.audit import Audit
 from rowreckon.intake import read_path
-from rowreckon.report.compare import compare
-from rowreckon.report.compare_words import comparison_markdown, render_comparison
-from rowreckon.report.html import render_html
-from rowreckon.report.junit import render_junit
-from rowreckon.report.markdown import render_markdown
-from rowreckon.report.terminal import render_terminal
+from rowreckon.report.comparing.compare import compare
+from rowreckon.report.formats.compare_text import comparison_markdown, render_comparison
+from rowreckon.report.formats.html import render_html
+from rowreckon.report.formats.junit import render_junit
+from rowreckon.report.formats.markdown import render_markdown
+from rowreckon.report.formats.terminal import render_terminal
 
 ROOT = Path(__file__).parents[2]
 CAPTURES = Path(__file__).parent / "captures"

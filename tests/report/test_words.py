@@ -7,9 +7,9 @@ import math
 import pytest
 
 from rowreckon.document.audit import CountState, JoinSide, Margin
-from rowreckon.report.escape import bare
-from rowreckon.report.headline import audit_headline, audit_time_sentence, plan_headline
-from rowreckon.report.join_words import (
+from rowreckon.report.words.escape import bare
+from rowreckon.report.words.headline import audit_headline, audit_time_sentence, plan_headline
+from rowreckon.report.words.join_words import (
     contest_words,
     cost_rows,
     loss_words,
@@ -17,9 +17,9 @@ from rowreckon.report.join_words import (
     verdict_sentence,
     visits_words,
 )
-from rowreckon.report.numbers import around, milliseconds, number, orders, share, times
-from rowreckon.report.time_words import time_sentence
-from rowreckon.report.words import expected_came
+from rowreckon.report.words.numbers import around, milliseconds, number, orders, share, times
+from rowreckon.report.words.sentences import expected_came
+from rowreckon.report.words.time_words import time_sentence
 from tests.report import factories as f
 
 

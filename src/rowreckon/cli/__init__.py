@@ -62,7 +62,7 @@ def main() -> None:
     try:
         app()
     except RowreckonError as error:
-        from rowreckon.report.escape import clean
+        from rowreckon.report.words.escape import clean
 
         print(f"rowreckon: {clean(error.sentence())}", file=sys.stderr)
         sys.exit(2)

@@ -148,7 +148,7 @@ def _tell(digest: Digest, time: int, place: Place) -> None:
     """A line for the first misestimated execution of a fold, and again for the tenth, the hundredth and so on."""
     if time not in _POWERS:
         return
-    from rowreckon.report.escape import clean
+    from rowreckon.report.words.escape import clean
 
     verdict = "crossed" if digest.crossed else "held" if digest.held else "undecided"
     took = "" if digest.execution_us is None else f", {digest.execution_us / 1000:,.0f} ms"

@@ -66,6 +66,6 @@ def _print(found: Survey) -> None:
 
 
 def _line(text: str) -> None:
-    from rowreckon.report.escape import clean
+    from rowreckon.report.words.escape import clean
 
     typer.echo(clean(text))

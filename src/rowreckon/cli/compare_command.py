@@ -12,7 +12,7 @@ from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.output import OutputFormat
 
 if TYPE_CHECKING:
-    from rowreckon.report.compare import Comparison
+    from rowreckon.report.comparing.compare import Comparison
 
 _FAILS = ("difference", "slower", "method", "misestimate", "outcome")
 
@@ -43,7 +43,7 @@ def compare_command(
     from rowreckon.cli.inputs import tell_rejected
     from rowreckon.cli.masking import masking_of
     from rowreckon.cli.output import check_report_paths, write_text
-    from rowreckon.report.compare import compare
+    from rowreckon.report.comparing.compare import compare
 
     wanted = _wanted(fail_on)
     check_report_paths(report or [], (".md", ".json"))
@@ -55,7 +55,7 @@ def compare_command(
     if output is OutputFormat.terminal:
         from rich.console import Console
 
-        from rowreckon.report.compare_words import render_comparison
+        from rowreckon.report.formats.compare_text import render_comparison
 
         render_comparison(comparison, Console(highlight=False), verbose=verbose)
     else:
@@ -72,10 +72,10 @@ def compare_command(
 def _text(comparison: Comparison, form: str, *, verbose: bool) -> str:
     if form == "json":
         from rowreckon import __version__
-        from rowreckon.report.compare_document import comparison_document
+        from rowreckon.report.comparing.compare_document import comparison_document
 
         return comparison_document(comparison, __version__).to_json()
-    from rowreckon.report.compare_words import comparison_markdown
+    from rowreckon.report.formats.compare_text import comparison_markdown
 
     return comparison_markdown(comparison, verbose=verbose)
 

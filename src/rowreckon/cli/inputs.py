@@ -37,7 +37,7 @@ def _stdin() -> bytes:
 
 def tell_rejected(rejected: Iterable[Rejected]) -> None:
     """One sentence on standard error for each input that could not be read."""
-    from rowreckon.report.escape import clean
+    from rowreckon.report.words.escape import clean
 
     for item in rejected:
         place = f" ({item.where})" if item.where else ""

@@ -63,13 +63,13 @@ def print_audit(result: Audit, output: OutputFormat, *, verbose: bool = False) -
         sys.stdout.write(result.to_json())
         return
     if output is OutputFormat.markdown:
-        from rowreckon.report.markdown import render_markdown
+        from rowreckon.report.formats.markdown import render_markdown
 
         sys.stdout.write(render_markdown(result))
         return
     from rich.console import Console
 
-    from rowreckon.report.terminal import render_terminal
+    from rowreckon.report.formats.terminal import render_terminal
 
     render_terminal(result, Console(highlight=False), verbose=verbose)
 
@@ -92,14 +92,14 @@ def _render(result: Audit, form: str, fail_on: frozenset[str], baseline: Audit |
     if form == "json":
         return result.to_json()
     if form == "markdown":
-        from rowreckon.report.markdown import render_markdown
+        from rowreckon.report.formats.markdown import render_markdown
 
         return render_markdown(result)
     if form == "junit":
-        from rowreckon.report.junit import render_junit
+        from rowreckon.report.formats.junit import render_junit
 
         return render_junit(result, set(fail_on), baseline)
-    from rowreckon.report.html import render_html
+    from rowreckon.report.formats.html import render_html
 
     return render_html(result)
 
@@ -113,6 +113,6 @@ def exit_status(result: Audit, fail_on: frozenset[str], baseline: Audit | None =
         return 2
     if not fail_on:
         return 0
-    from rowreckon.report.junit import failures
+    from rowreckon.report.formats.junit import failures
 
     return 1 if failures(result, set(fail_on), baseline) else 0

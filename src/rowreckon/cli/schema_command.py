@@ -29,7 +29,7 @@ def schema_command(
     import json
 
     if document is Document.comparison:
-        from rowreckon.report.compare_document import comparison_json_schema
+        from rowreckon.report.comparing.compare_document import comparison_json_schema
 
         typer.echo(json.dumps(comparison_json_schema(), indent=2))
         return

@@ -32,6 +32,6 @@ def confirm() -> Callable[[str], bool] | None:
 
 def warn(text: str) -> None:
     """One line on standard error."""
-    from rowreckon.report.escape import clean
+    from rowreckon.report.words.escape import clean
 
     typer.echo(f"rowreckon: {clean(text)}", err=True)

@@ -16,7 +16,7 @@ from typing import Any
 import pytest
 
 from rowreckon.document.audit import Audit
-from rowreckon.report.html import render_html
+from rowreckon.report.formats.html import render_html
 
 AXE = Path(__file__).parent / "node_modules" / "axe-core" / "axe.min.js"
 

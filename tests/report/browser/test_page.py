@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from rowreckon.document.audit import Audit
-from rowreckon.report.notebook import NotebookAudit
+from rowreckon.report.formats.notebook import NotebookAudit
 from tests.report import factories as f
 from tests.report.browser.conftest import Opened
 from tests.report.hostile import PAYLOADS, full_audit, poisoned

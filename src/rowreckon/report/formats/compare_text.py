@@ -1,0 +1,182 @@
+"""A comparison in words, and as terminal text or Markdown."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rowreckon.document.audit import Node, Plan, Remedy
+from rowreckon.report.comparing.compare import Comparison, ErrorChange, MethodChange, Move, PlanComparison, Times
+from rowreckon.report.words.escape import markdown, plain, quote
+from rowreckon.report.words.headline import outcome_words
+from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number, times
+from rowreckon.report.words.remedy_words import gain_words, remedy_title
+from rowreckon.report.words.sentences import method_name, node_label, tables_of
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_PROMISES = 3
+
+NO_DIFFERENCE = "No difference beyond noise."
+
+
+def comparison_headline(comparison: Comparison) -> str:
+    """The finding in one sentence."""
+    if not comparison.plans and not comparison.only_before and not comparison.only_after:
+        return "Nothing to compare: neither side holds a plan."
+    if not comparison.differs:
+        return NO_DIFFERENCE
+    changed = [plan for plan in comparison.plans if plan.differs]
+    faster = sum(_way(plan.times) == "faster" for plan in changed)
+    slower = sum(_way(plan.times) == "slower" for plan in changed)
+    methods = sum(len(plan.methods) for plan in changed)
+    gone, come = (sum(len(getattr(plan, name)) for plan in changed) for name in ("gone", "come"))
+    parts = [
+        f"{number(len(changed))} of {count_of(len(comparison.plans), 'query', 'queries')} "
+        f"differ{'s' if len(changed) == 1 else ''}",
+        f"{number(faster)} faster" if faster else "",
+        f"{number(slower)} slower" if slower else "",
+        f"{count_of(methods, 'change')} of join method" if methods else "",
+        f"{count_of(gone, 'misestimate')} gone" if gone else "",
+        f"{count_of(come, 'misestimate')} come" if come else "",
+        f"{number(len(comparison.only_before))} only before" if comparison.only_before else "",
+        f"{number(len(comparison.only_after))} only after" if comparison.only_after else "",
+    ]
+    return "; ".join(part for part in parts if part) + "."
+
+
+def _way(spent: Times) -> str:
+    return spent.difference if spent.differ else ""
+
+
+def times_words(spent: Times) -> str:
+    """Medians with their spread, and what may be concluded from them."""
+    medians = spent.medians
+    if medians is None:
+        return "Times: not known on both sides."
+    said = f"Times: {_spread(spent.before, medians[0])} before, {_spread(spent.after, medians[1])} after"
+    way = _way(spent)
+    if way:
+        low, high = sorted(medians)
+        return f"{said}; {way}, {times(high / max(low, 1e-6))}."
+    if spent.chance is None:
+        return f"{said}; no difference beyond the spread of the runs."
+    runs = f"{number(len(spent.before))} and {count_of(len(spent.after), 'run')}"
+    odds = f"in {spent.chance * 100:.0f} of 100 cases they would stand apart like this with nothing changed"
+    return f"{said}; {runs} are too few to tell from noise ({odds})."
+
+
+def _spread(runs: tuple[float, ...], middle: float) -> str:
+    if len(runs) == 1:
+        return f"{milliseconds(middle)} (one run)"
+    return (
+        f"{milliseconds(middle)} ({milliseconds(min(runs))} to {milliseconds(max(runs))}, {count_of(len(runs), 'run')})"
+    )
+
+
+def plan_lines(plan: PlanComparison) -> list[str]:
+    """What differs in one query; its times in any case."""
+    lines = []
+    if plan.before.outcome != plan.after.outcome:
+        ended = [outcome_words(p) or "ran to its end" for p in (plan.before, plan.after)]
+        lines.append(f"Before: {ended[0]}; after: {ended[1]}.")
+    lines += [_method(change) for change in plan.methods]
+    lines += [f"Misestimate gone: {_error(change)}." for change in plan.gone]
+    lines += [f"Misestimate come: {_error(change)}." for change in plan.come]
+    lines += [_move(move) for move in plan.moves]
+    return [*lines, times_words(plan.times), *_promises(plan)]
+
+
+def _promises(plan: PlanComparison) -> list[str]:
+    """What the first audit said of its changes to this query, where the query's plan or time is another now."""
+    if not plan.differs:
+        return []
+    return [_promise(remedy) for remedy in plan.remedies[:_PROMISES]]
+
+
+def _promise(remedy: Remedy) -> str:
+    subject = f"Before, change {number(remedy.rank)} ({remedy_title(remedy)})"
+    trial = remedy.trial
+    if trial is not None and trial.after_ms is not None:
+        methods = listed([method_name(m) for m in trial.join_methods_after])
+        joined = f" with {methods}" if methods else ""
+        return f"{subject} was tried: {milliseconds(trial.after_ms)} after it{joined}."
+    return f"{subject}: {gain_words(remedy)}."
+
+
+def _method(change: MethodChange) -> str:
+    tables = tables_of(change.tables, 8)
+    if change.after is None:
+        return f"The join of {tables} is gone ({method_name(change.before or '')} before): the join order changed."
+    if change.before is None:
+        return f"A join of {tables} has come ({method_name(change.after)}): the join order changed."
+    return f"The join of {tables}: {method_name(change.before)} before, {method_name(change.after)} after."
+
+
+def _error(change: ErrorChange) -> str:
+    node: Node | None = change.before or change.after
+    label = node_label(node) if node is not None else "a node"
+    sides = [
+        "no such node" if node is None else "not counted" if q is None else f"q-error {number(q)}"
+        for node, q in ((change.before, change.q_before), (change.after, change.q_after))
+    ]
+    return f"{label}, {sides[0]} before, {sides[1]} after"
+
+
+def _move(move: Move) -> str:
+    return (
+        f"Switch point moved, {tables_of(move.tables, 8)}: {method_name(move.below)} to {method_name(move.above)} "
+        f"from {count_of(move.before, 'outer row')} before, from {number(move.after)} after."
+    )
+
+
+def _title(plan: Plan, other: Plan) -> str:
+    return quote(plan.source) if plan.source == other.source else f"{quote(plan.source)} and {quote(other.source)}"
+
+
+def _sections(comparison: Comparison, *, verbose: bool) -> list[tuple[str, list[str]]]:
+    """(title, lines); queries without a difference only when `verbose`, or when there is nothing else to show."""
+    all_same = not any(plan.differs for plan in comparison.plans)
+    shown = [p for p in comparison.plans if p.differs or verbose or (all_same and len(comparison.plans) <= 10)]
+    sections = [(_title(plan.before, plan.after), plan_lines(plan)) for plan in shown]
+    hidden = len(comparison.plans) - len(shown)
+    if hidden:
+        sections.append((f"{count_of(hidden, 'query', 'queries')} without a difference beyond noise", []))
+    for title, plans in (("Only before", comparison.only_before), ("Only after", comparison.only_after)):
+        if plans:
+            sections.append((title, [f"{quote(plan.source)}." for plan in plans]))
+    return sections
+
+
+def render_comparison(comparison: Comparison, console: Console, *, verbose: bool = False) -> None:
+    """Print the comparison on a terminal."""
+    from rich.text import Text
+
+    def say(sentence: str, indent: int = 0, style: str = "") -> None:
+        shown = plain(sentence)
+        if console.options.ascii_only:
+            shown = shown.encode("ascii", "backslashreplace").decode("ascii")
+        text = Text(shown, style=style)
+        for at, line in enumerate(text.wrap(console, max(20, console.width - indent - 2))):
+            line.rstrip()
+            margin = Text(" " * (indent + (2 if at and indent else 0)))
+            console.print(margin.append_text(line), highlight=False, soft_wrap=True)
+
+    say(comparison_headline(comparison), style="bold")
+    for title, lines in _sections(comparison, verbose=verbose):
+        console.print()
+        say(capitalised(title), style="bold")
+        for line in lines:
+            say(f"- {line}", 2)
+
+
+def comparison_markdown(comparison: Comparison, *, verbose: bool = False) -> str:
+    """The comparison as Markdown."""
+    from rowreckon.report.formats.markdown import LIMIT
+    from rowreckon.report.formats.markdown_budget import Block, assemble
+
+    blocks = [Block(f"# Comparison of two audits\n\n**{markdown(comparison_headline(comparison))}**", "the finding")]
+    for title, lines in _sections(comparison, verbose=verbose):
+        items = "\n".join(f"- {markdown(line)}" for line in lines)
+        blocks.append(Block(f"## {markdown(capitalised(title))}\n\n{items}".rstrip(), f"the part on {plain(title)}"))
+    return assemble(blocks, "", LIMIT).rstrip() + "\n"

@@ -1,0 +1,33 @@
+"""How a sentence becomes HTML: our words escaped, foreign pieces isolated in `<bdi>`, method patterns as swatches."""
+
+from __future__ import annotations
+
+from markupsafe import Markup, escape
+
+from rowreckon.report.drawings.ruler import Ruler
+from rowreckon.report.drawings.svg import method_class
+from rowreckon.report.words.escape import bare, clean, segments
+
+_BREAK_AFTER = ("_", ".", "/", ",")
+
+
+def says(sentence: str) -> Markup:
+    """A sentence with its foreign pieces set apart; long names may break after a dot or an underscore."""
+    parts = [
+        Markup("<bdi>{}</bdi>").format(_breakable(text)) if foreign else escape(clean(text))
+        for text, foreign in segments(sentence)
+    ]
+    return Markup("").join(parts)
+
+
+def _breakable(text: str) -> Markup:
+    shown = escape(clean(text))
+    if len(text) > 24:
+        for char in _BREAK_AFTER:
+            shown = Markup(str(shown).replace(char, char + "<wbr>"))
+    return shown
+
+
+def legend(ruler: Ruler) -> list[tuple[str, str]]:
+    """(pattern class, words) for each stretch of a ruler, in rising order."""
+    return [(method_class(stretch.method), bare(stretch.label)) for stretch in ruler.stretches]

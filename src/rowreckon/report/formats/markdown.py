@@ -1,0 +1,247 @@
+"""The report as GitHub-flavoured Markdown, within the length that a ticket takes; what is cut is said."""
+
+from __future__ import annotations
+
+from rowreckon.document.audit import Audit, Plan
+from rowreckon.report.drawings.ruler import Ruler, deciding, rulers
+from rowreckon.report.drawings.ruler_text import ruler_text
+from rowreckon.report.formats.markdown_budget import Block, assemble, length
+from rowreckon.report.story.outline import Row, outline
+from rowreckon.report.story.overview import counts_words, fold_row, plan_lines, unfinished_lines, verdict_legend
+from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
+from rowreckon.report.story.story import (
+    FindingStory,
+    JoinStory,
+    elsewhere_lines,
+    join_stories,
+    measured_rows,
+    no_remedy_words,
+    other_findings,
+)
+from rowreckon.report.words.escape import (
+    clean,
+    clean_lines,
+    is_altered,
+    markdown,
+    markdown_fence,
+    plain,
+    quote,
+    shorten,
+)
+from rowreckon.report.words.headline import audit_headline, audit_time_sentence, joins_by_weight, plan_headline
+from rowreckon.report.words.join_words import join_title
+from rowreckon.report.words.numbers import capitalised, count_of
+from rowreckon.report.words.sentences import CAUTIONS
+from rowreckon.report.words.sources import folder_words, with_short_sources
+from rowreckon.report.words.trial_words import account_lines
+
+LIMIT = 65_536
+_RULER_WIDTH = 76
+_LISTED = 100
+_QUERY_SHOWN = 4_000
+
+
+def render_markdown(audit: Audit, *, limit: int = LIMIT) -> str:
+    """The audit as Markdown of at most `limit` characters (counted as UTF-16 units, the stricter way)."""
+    audit, folder = with_short_sources(audit)
+    blocks = [*_first(audit, folder), *_remedies(audit)]
+    if len(audit.plans) > 1:
+        blocks.append(_plan_table(audit))
+    if audit.folds:
+        blocks.append(_folds(audit))
+    order = [line.index for line in plan_lines(audit)]
+    written = sum(length(block.text) for block in blocks)
+    for index in order:
+        if written > 2 * limit:
+            # Nothing of it could be kept: only its name goes into the sentence on what was cut.
+            name = plain(quote(audit.plans[index].source, 80))
+            blocks.append(Block("", f"the evidence of {name}", left_out=True))
+            continue
+        parts = _plan(audit.plans[index], alone=len(order) == 1)
+        written += sum(length(block.text) for block in parts)
+        blocks += parts
+    blocks += _rejected(audit)
+    return assemble(blocks, _last(audit), limit)
+
+
+def _table(head: tuple[str, ...], rows: list[tuple[str, ...]], right: tuple[int, ...] = ()) -> str:
+    """A table; cells are sentences, escaped here."""
+    rule = ["---:" if number in right else "---" for number in range(len(head))]
+    lines = ["| " + " | ".join(head) + " |", "| " + " | ".join(rule) + " |"]
+    lines += ["| " + " | ".join(markdown(cell, cell=True) or " " for cell in row) + " |" for row in rows]
+    return "\n".join(lines)
+
+
+def _items(sentences: tuple[str, ...] | list[str]) -> str:
+    return "\n".join(f"- {markdown(sentence)}" for sentence in sentences)
+
+
+def _first(audit: Audit, folder: str) -> list[Block]:
+    lines = ["# Audit of PostgreSQL plans", f"**{markdown(audit_headline(audit))}**"]
+    time = audit_time_sentence(audit)
+    lines += [markdown(time)] if time else []
+    lines += [markdown(counts_words(audit) + folder_words(audit, folder))] if audit.plans else []
+    blocks = [Block("\n\n".join(lines), "the verdict")]
+    worst = _worst_ruler(audit)
+    return [*blocks, Block(worst, "the ruler of the worst join")] if worst else blocks
+
+
+def _worst_ruler(audit: Audit) -> str:
+    """The deciding ruler of the worst join, for a reader who stops here."""
+    for line in plan_lines(audit):
+        joins = joins_by_weight(audit.plans[line.index])
+        drawn = deciding(rulers(joins[0])) if joins else ()
+        if drawn:
+            return f"{markdown(capitalised(join_title(joins[0])))}:\n\n{_drawn(drawn)}"
+    return ""
+
+
+def _drawn(drawn: tuple[Ruler, ...]) -> str:
+    texts = ["\n".join(ruler_text(ruler, _RULER_WIDTH)) for ruler in drawn]
+    return markdown_fence(clean_lines("\n\n".join(texts)), "text")
+
+
+def _remedies(audit: Audit) -> list[Block]:
+    blocks = [Block("## What to try", "the heading of the changes to try")]
+    if not audit.remedies:
+        return [*blocks, Block(markdown(no_remedy_words(audit)), "why no change is proposed")]
+    story = remedies_story(audit.remedies, audit.plans)
+    blocks += [Block(_remedy(remedy), f"change {remedy.rank}") for remedy in story.remedies]
+    if story.shared:
+        blocks.append(Block(f"### What holds for several changes\n\n{_items(story.shared)}", "cautions on changes"))
+    account = account_lines(audit)
+    if account:
+        blocks.append(Block(f"### How they were tried\n\n{_items(account)}", "how the changes were tried"))
+    return blocks
+
+
+def _remedy(remedy: RemedyStory) -> str:
+    parts = [f"### {remedy.rank}. {markdown(remedy.title)}", markdown(remedy.reason)]
+    if remedy.check_first:
+        parts += ["Check first:", markdown_fence(remedy.check_first, "sql"), "Run:"]
+    parts.append(markdown_fence(remedy.sql, "sql"))
+    if remedy.undo:
+        parts += ["Undo:", markdown_fence(remedy.undo, "sql")]
+    lines = [*remedy.notes, *remedy.cautions, *([remedy.untold] if remedy.untold else [])]
+    if lines:
+        parts.append(_items(lines))
+    for pair in remedy.pairs:
+        parts += [markdown(pair.lead), _drawn((pair.before, pair.after)), markdown(pair.now)]
+    if remedy.side_effects:
+        parts.append("Side effects on other queries:")
+        parts.append(_table(("query", "plan", "before", "after", "time"), list(remedy.side_effects), right=(2, 3)))
+    return "\n\n".join(parts)
+
+
+def _plan_table(audit: Audit) -> Block:
+    lines = plan_lines(audit)
+    rows: list[tuple[str, ...]] = [
+        (line.verdict, line.source, line.time, line.share, shorten(line.finding, 400)) for line in lines[:_LISTED]
+    ]
+    table = _table(("verdict", "plan", "time", "in joins", "finding"), rows, right=(2, 3))
+    more = len(lines) - len(rows)
+    # The table must leave room for the evidence of the worst plans.
+    note = (
+        f"\n\n{count_of(more, 'further plan')}, less grave, not listed here; the JSON and HTML outputs hold them."
+        if more
+        else ""
+    )
+    unfinished = unfinished_lines(audit, lines[len(rows) :])
+    if unfinished:
+        named = [f"{line.source}: {shorten(line.brief, 200)}." for line in unfinished]
+        note += f"\n\n### Queries that did not run to their end\n\n{_items(named)}"
+    return Block(f"## Plans, the worst first\n\n{table}{note}", "rows of the table of plans", by_line=True)
+
+
+def _folds(audit: Audit) -> Block:
+    head = ("query", "times", "first and last", "crossed", "time lost", "q-errors")
+    table = _table(head, [fold_row(fold) for fold in audit.folds], right=(1, 3, 4))
+    return Block(f"## Queries that recur\n\n{table}", "rows of the table of recurring queries", by_line=True)
+
+
+def _plan(plan: Plan, *, alone: bool) -> list[Block]:
+    name = plain(quote(plan.source, 80))
+    start = f"## Evidence: {markdown(quote(plan.source))}"
+    if not alone:
+        start += f"\n\n{markdown(plan_headline(plan))}"
+    blocks = [Block(start, f"the evidence of {name}")]
+    said = plan_headline(plan)
+    blocks += [Block(_join(story, said, alone=alone), f"a join of {name}") for story in join_stories(plan)]
+    blocks += [Block(_finding(finding), f"a cause in {name}") for finding in other_findings(plan)]
+    if plan.nodes:
+        rows = "\n".join(_outline_line(row) for row in outline(plan))
+        blocks.append(Block(f"#### Plan outline\n\n{rows}", f"lines of the outline of {name}", by_line=True))
+    elsewhere = elsewhere_lines(plan)
+    if elsewhere:
+        blocks.append(Block(f"#### Time elsewhere\n\n{_items(elsewhere)}", f"time elsewhere in {name}", by_line=True))
+    if plan.missing:
+        parts = ["#### Evidence that is missing"]
+        for item in plan.missing:
+            what, why = clean(item.what).rstrip("."), clean(item.why).rstrip(".")
+            parts += [
+                f"{markdown(f'{capitalised(what)}: {why}. Get it with:')}",
+                markdown_fence(clean_lines(item.how), "text"),
+            ]
+        blocks.append(Block("\n\n".join(parts), f"missing evidence of {name}"))
+    measured = _table(("how it was measured", ""), list(measured_rows(plan)))
+    notes = f"\n\n{_items([clean(note) for note in plan.notes])}" if plan.notes else ""
+    blocks.append(Block(measured + notes, f"how {name} was measured"))
+    if plan.query:
+        shown = shorten(clean_lines(plan.query), _QUERY_SHOWN)
+        hint = "\n\nSome characters are written out here." if is_altered(plan.query) else ""
+        blocks.append(Block(f"#### Query\n\n{markdown_fence(shown, 'sql')}{hint}", f"the query of {name}"))
+    return blocks
+
+
+def _join(story: JoinStory, said: str, *, alone: bool) -> str:
+    """One join; its sentence is left out where it has just been `said`, the ruler where it stands at the top."""
+    parts = [f"### {story.join.verdict}: {markdown(story.title)}"]
+    is_worst = story.sentence == said
+    if not is_worst:
+        parts.append(markdown(story.sentence))
+        if story.join.verdict == "accurate":
+            return "\n\n".join(parts)  # nothing wrong: its figures are in the JSON
+    drawn = rulers(story.join)
+    if len(drawn) > 1 or (drawn and not (alone and is_worst)):
+        parts.append(_drawn(drawn))
+    if story.costs:
+        head = ("join method", "cost at the estimate", "cost at the actual rows", "")
+        parts.append(_table(head, list(story.costs), right=(1, 2)))
+    if story.notes:
+        parts.append(_items(story.notes))
+    parts += [_finding(finding) for finding in story.findings]
+    return "\n\n".join(parts)
+
+
+def _finding(finding: FindingStory) -> str:
+    parts = [f"**Cause: {markdown(finding.title)}.** {markdown(finding.summary)}"]
+    if finding.evidence:
+        parts.append(_table(("fact", "value", "from"), list(finding.evidence), right=(1,)))
+    return "\n\n".join(parts)
+
+
+def _outline_line(row: Row) -> str:
+    indent = "  " * row.depth
+    if row.node is None:
+        spent = f", {row.time}" if row.time else ""
+        return f"{indent}- *{markdown(row.gutter)}{spent}*"
+    marks = "".join(f" **[{mark}]**" for mark in row.marks)
+    gutter = row.gutter + (f"; {row.time} of its own" if row.time else "")
+    return f"{indent}- {markdown(row.label)}{marks}: {markdown(gutter)}"
+
+
+def _rejected(audit: Audit) -> list[Block]:
+    if not audit.rejected:
+        return []
+    rows: list[tuple[str, ...]] = [
+        (quote(item.source), clean(item.where or ""), clean(item.reason)) for item in audit.rejected
+    ]
+    table = _table(("input", "where", "why it could not be read"), rows)
+    return [Block(f"## Inputs that could not be read\n\n{table}", "rows of the table of rejected inputs", by_line=True)]
+
+
+def _last(audit: Audit) -> str:
+    legend = verdict_legend(audit)
+    parts = [f"Verdicts: {markdown(legend)}."] if legend else []
+    parts += ["## Cautions", _items(CAUTIONS), f"rowreckon {markdown(clean(audit.tool_version))}"]
+    return "\n\n".join(parts) + "\n"

@@ -1,0 +1,207 @@
+"""The order and the sentences of a report, once for all formats; renderers only dress it.
+
+Every text may carry foreign pieces between isolates (see `escape`); SQL and queries are cleaned line by line.
+"""
+
+from __future__ import annotations
+
+from rowreckon.document.audit import Audit, Finding, Join, Plan
+from rowreckon.frozen import frozen
+from rowreckon.report.words import join_words
+from rowreckon.report.words.escape import clean, quote
+from rowreckon.report.words.headline import joins_by_weight, outcome_words
+from rowreckon.report.words.numbers import capitalised, listed, milliseconds, number, times
+from rowreckon.report.words.remedy_words import confidence_words
+from rowreckon.report.words.sentences import BASIS_WORDS, CAUSE_NAMES, node_label, tables_of
+from rowreckon.report.words.time_words import elsewhere_line, elsewhere_sorted
+
+
+@frozen
+class FindingStory:
+    """A cause with the facts it rests on: (fact, value, where from)."""
+
+    title: str
+    summary: str
+    evidence: tuple[tuple[str, str, str], ...]
+
+
+@frozen
+class JoinStory:
+    """One judged join in words, beside the join itself for its rulers and curve."""
+
+    join: Join
+    title: str
+    sentence: str
+    notes: tuple[str, ...]
+    costs: tuple[tuple[str, str, str, str], ...]
+    findings: tuple[FindingStory, ...]
+
+
+def plan_title(plan: Plan) -> str:
+    """The plan's source, as given."""
+    return quote(plan.source)
+
+
+def finding_story(finding: Finding) -> FindingStory:
+    """A finding in words."""
+    cause = CAUSE_NAMES.get(finding.code) or clean(finding.code.replace("_", " "))
+    where = f" on {tables_of(finding.tables)}" if finding.tables else ""
+    columns = f" ({', '.join(quote(c, 80) for c in finding.columns)})" if finding.columns else ""
+    sure = confidence_words(finding.confidence)
+    evidence = tuple((clean(e.fact), _value(e.value), clean(e.from_)) for e in finding.evidence)
+    summary = clean(finding.summary).rstrip(".")
+    if not _starts_with_a_name(finding, summary):
+        summary = capitalised(summary)
+    return FindingStory(f"{capitalised(cause)}{where}{columns}", f"{summary}; {sure}.", evidence)
+
+
+def _starts_with_a_name(finding: Finding, summary: str) -> bool:
+    """Whether a table's or column's name comes first, which keeps its spelling."""
+    first = summary.split(" ", 1)[0].rstrip(",:;")
+    names = {part for name in (*finding.tables, *finding.columns) for part in (name, *name.split("."))}
+    return first in names
+
+
+def _value(value: str | float | int | bool | None) -> str:
+    if value is None:
+        return "not known"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, str):
+        return quote(value)
+    return number(value)
+
+
+def _origin_words(plan: Plan, join: Join) -> str:
+    nodes = {node.id: node for node in plan.nodes}
+    safe = {origin.node: origin for origin in join.safe_origins}
+    said = []
+    for id_ in join.origin:
+        node = nodes.get(id_)
+        text = node_label(node) if node is not None else f"node {id_}"
+        entered = safe.get(id_)
+        q_here = entered.q_error_here if entered else node.q_error_here if node else None
+        if q_here is not None:
+            text += f" (a factor of {times(q_here).removesuffix(' times')}"
+            if entered and entered.safe_q_error is not None:
+                text += f"; up to {times(entered.safe_q_error).removesuffix(' times')} the join would be safe"
+            text += ")"
+        said.append(text)
+    if not said:
+        return ""
+    shared = sorted({j for o in plan.origins if o.node in join.origin for j in o.joins} - {join.node})
+    also = (
+        f" {number(len(shared))} other join{'s suffer' if len(shared) > 1 else ' suffers'} from the same error."
+        if shared
+        else ""
+    )
+    return f"The error enters at {listed(said)}.{also}"
+
+
+def _inner_words(join: Join, sentence: str) -> str:
+    said = join_words.side_words(join.inner, "inner")
+    return f"Inner side: {said}." if said and said not in sentence else ""
+
+
+def join_story(plan: Plan, join: Join) -> JoinStory:
+    """One join in words."""
+    sentence = join_words.verdict_sentence(join)
+    why = join_words.reason_words(join)
+    condition = f"Condition: {quote(join.condition)}" if join.condition else "No join condition"
+    if not join.equality:
+        condition += " (no hashable equality)"
+    notes = [
+        condition + ".",
+        f"Why: {why}." if why and why not in sentence else "",
+        _inner_words(join, sentence),
+        join_words.margin_words(join),
+        join_words.per_outer_words(join),
+        join_words.visits_words(join),
+        join_words.contest_words(join),
+        *join_words.excluded_words(join),
+        _origin_words(plan, join),
+        join_words.residual_words(join),
+        f"Its rows are totals, {number(join.scale)} times those that the planner costs at once (loops or workers)."
+        if join.scale is not None and join.scale != 1
+        else "",
+    ]
+    lacking = [plan.missing[i] for i in join.missing if 0 <= i < len(plan.missing)]
+    notes += [f"Would decide more: {clean(m.what).rstrip('.')}." for m in lacking]
+    findings = tuple(finding_story(f) for f in plan.findings if join.node in f.joins)
+    return JoinStory(
+        join,
+        join_words.join_title(join),
+        f"{capitalised(sentence)}.",
+        tuple(n for n in notes if n),
+        tuple(join_words.cost_rows(join)),
+        findings,
+    )
+
+
+def join_stories(plan: Plan) -> tuple[JoinStory, ...]:
+    """The plan's joins, worst first."""
+    return tuple(join_story(plan, join) for join in joins_by_weight(plan))
+
+
+def other_findings(plan: Plan) -> tuple[FindingStory, ...]:
+    """Findings that no judged join is charged with."""
+    nodes = {join.node for join in plan.joins}
+    return tuple(finding_story(f) for f in plan.findings if not nodes & set(f.joins))
+
+
+def no_remedy_words(audit: Audit) -> str:
+    """What stands where the changes to try would: why there are none."""
+    joins = [join for plan in audit.plans for join in plan.joins]
+    if any(join.verdict == "crossed" for join in joins):
+        crossed = {(n, j.node) for n, plan in enumerate(audit.plans) for j in plan.joins if j.verdict == "crossed"}
+        findings = [(n, f) for n, plan in enumerate(audit.plans) for f in plan.findings if f.code != "unexplained"]
+        if any((n, node) in crossed for n, finding in findings for node in finding.joins):
+            return "No change is proposed: none is known that would answer the cause named below at a gain worth it."
+        return "No change is proposed: the evidence does not tell why the estimates were wrong."
+    if any(join.verdict == "undecided" for join in joins):
+        return "No change is proposed before the missing evidence is in."
+    if any(join.verdict == "held" for join in joins):
+        return "No change is proposed: the misestimates harm no join method, so there is nothing to win there."
+    return "No change is proposed: no misestimate was found that would carry one."
+
+
+def elsewhere_lines(plan: Plan) -> tuple[str, ...]:
+    """Where the time goes that no judged join accounts for."""
+    return tuple(capitalised(elsewhere_line(plan, item)) + "." for item in elsewhere_sorted(plan))
+
+
+def measured_rows(plan: Plan) -> tuple[tuple[str, str], ...]:
+    """How the plan was measured: (what, figure)."""
+    rows: list[tuple[str, str]] = []
+    version = plan.server_version
+    if version is not None:
+        major, minor = divmod(version, 10000)
+        # Most captures tell the release only; its minor version 0 is then a gap, not a fact.
+        shown = f"{major}.{minor}" if minor else str(major or version)
+        rows.append(("PostgreSQL", shown))
+    rows.append(("Run with ANALYZE", "yes" if plan.analyzed else "no"))
+    outcome = outcome_words(plan)
+    if outcome:
+        rows.append(("Outcome", outcome))
+    if plan.execution_ms is not None:
+        rows.append(("Execution", milliseconds(plan.execution_ms)))
+    if plan.planning_ms is not None:
+        rows.append(("Planning", milliseconds(plan.planning_ms)))
+    if plan.runs_ms and plan.runs_ms != (plan.execution_ms,):
+        rows.append(("Runs", listed([milliseconds(ms) for ms in plan.runs_ms], 12)))
+    rows.append(("Cache", {"cold": "cold", "warm": "warm", "unknown": "not known"}[plan.cache]))
+    bases = sorted({join.basis for join in plan.joins})
+    if bases:
+        rows.append(("Verdicts rest on", listed([BASIS_WORDS[b] for b in bases])))
+    if plan.query_id:
+        rows.append(("Query id", quote(plan.query_id, 60)))
+    session = plan.session
+    if session is not None:
+        named = (("Role", session.role), ("Database", session.database), ("Search path", session.search_path))
+        rows += [(name, quote(value)) for name, value in named if value]
+        if session.row_security is not None:
+            rows.append(("Row security", "on" if session.row_security else "off"))
+        settings = [quote(f"{key} = {value}") for key, value in sorted(session.settings.items())]
+        if settings:
+            rows.append(("Settings", listed(settings, 40)))
+    return tuple(rows)

@@ -1,0 +1,146 @@
+"""The first sentence of every report. 'No join crossed' never reads as all clear while time or evidence is missing."""
+
+from __future__ import annotations
+
+from rowreckon.document.audit import Audit, Join, Plan
+from rowreckon.report.words.escape import clean, quote
+from rowreckon.report.words.join_words import verdict_sentence
+from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number, share
+from rowreckon.report.words.time_words import PlanMap, join_time, judged_joins, time_sentence
+
+_RANK = {"crossed": 0, "undecided": 1, "held": 2, "accurate": 3}
+
+
+def _weight(plan: Plan, join: Join, plan_map: PlanMap) -> tuple[int, float, float, float, int]:
+    loss = join.loss_factor or 1.0
+    spent = join_time(plan, [join], plan_map).ms or 0.0
+    margin = join.margin
+    frail = min((f for f in ((margin.up, margin.down) if margin else ()) if f is not None), default=1e300)
+    return (_RANK[join.verdict], -spent * (1 - 1 / max(loss, 1.0)), -loss, frail if not plan.analyzed else 0, join.node)
+
+
+def joins_by_weight(plan: Plan) -> list[Join]:
+    """The plan's joins, the worst first: verdict, then time that the loss factor says is lost, then the loss itself."""
+    at = PlanMap.of(plan)
+    return sorted(plan.joins, key=lambda join: (_weight(plan, join, at), -(join.q_error or 0)))
+
+
+def plans_by_weight(audit: Audit) -> list[int]:
+    """Indexes of the plans, the worst first; among equals the longer-running first, then input order."""
+
+    def weight(index: int) -> tuple[int, float, float, int]:
+        plan = audit.plans[index]
+        joins = joins_by_weight(plan)
+        if not joins:
+            return (4, 0.0, -(plan.execution_ms or 0.0), index)
+        rank, lost, *_ = _weight(plan, joins[0], PlanMap.of(plan))
+        return (rank, lost, -(plan.execution_ms or 0.0), index)
+
+    return sorted(range(len(audit.plans)), key=weight)
+
+
+def outcome_words(plan: Plan) -> str:
+    """How the run ended, where it did not end well; else empty."""
+    if plan.outcome == "ran":
+        return ""
+    said = {
+        "timed_out": "the query was cancelled at its time limit, so its plan was not run to the end",
+        "failed": "the query failed",
+        "refused": "the query was refused and not run",
+        "skipped": "the query was skipped",
+    }[plan.outcome]
+    if plan.line is not None:
+        said += f", line {number(plan.line)}"
+    if plan.sqlstate:
+        said += f", SQLSTATE {quote(plan.sqlstate, 20)}"
+    if plan.reason:
+        said += f": {clean(plan.reason).rstrip('.')}"
+    return said
+
+
+def _without_crossed(plan: Plan) -> str:
+    """What may be said where nothing crossed: how many were decided, and why this is no all clear."""
+    if not plan.joins:
+        return "No join to judge in this plan, so nothing is said about its speed"
+    undecided = sum(join.verdict == "undecided" for join in plan.joins)
+    held = sum(join.verdict == "held" for join in plan.joins)
+    total = len(plan.joins)
+    if undecided == total:
+        if total == 1:
+            return f"No verdict: {verdict_sentence(plan.joins[0])}"
+        return f"No verdict: all {number(total)} joins are undecided for want of evidence"
+    if total == 1:
+        said = f"The one join did not cross: {verdict_sentence(plan.joins[0])}"
+    else:
+        parts = [(total - held - undecided, "accurate"), (held, "misestimated but held"), (undecided, "undecided")]
+        said = f"No crossed join among {number(total)}: {listed([f'{number(n)} {word}' for n, word in parts if n])}"
+    if plan.missing:
+        said += "; evidence is missing that could tell more"
+    judged = judged_joins(plan)
+    spent = join_time(plan, judged or list(plan.joins))
+    if spent.ms is None or not spent.of:
+        said += "; how the time splits is not known"
+    elif judged and spent.ms < spent.of / 2:
+        said += "; most of the time goes elsewhere"
+    elif not judged and plan.time_elsewhere:
+        said += "; no misestimate explains where the time goes"
+    return said
+
+
+def plan_headline(plan: Plan) -> str:
+    """The plan's finding with its share of the time, one sentence with a full stop."""
+    outcome = outcome_words(plan)
+    start = f"{capitalised(outcome)}; " if outcome else ""
+    joins = joins_by_weight(plan)
+    if joins and joins[0].verdict == "crossed":
+        count = sum(join.verdict == "crossed" for join in joins)
+        more = "" if count == 1 else f"{number(count)} joins crossed a switch point; the worst: "
+        said = f"{more}{verdict_sentence(joins[0])}"
+        return f"{start}{said if start else capitalised(said)}."
+    said = _without_crossed(plan)
+    return f"{start}{said[:1].lower() + said[1:] if start else said}."
+
+
+def audit_headline(audit: Audit) -> str:
+    """The finding over all plans, one sentence or two."""
+    if not audit.plans:
+        if audit.rejected:
+            return f"Nothing was audited: {count_of(len(audit.rejected), 'input')} could not be read."
+        return "Nothing was audited: no plan was given."
+    if len(audit.plans) == 1:
+        return plan_headline(audit.plans[0])
+    worst = audit.plans[plans_by_weight(audit)[0]]
+    crossed = sum(any(join.verdict == "crossed" for join in plan.joins) for plan in audit.plans)
+    total = number(len(audit.plans))
+    if crossed:
+        verb = "has" if crossed == 1 else "have"
+        said = plan_headline(worst)
+        lead = f"{number(crossed)} of {total} plans {verb} a crossed join; the worst, {quote(worst.source)}"
+        return f"{lead}: {said[:1].lower() + said[1:]}"
+    undecided = sum(join.verdict == "undecided" for plan in audit.plans for join in plan.joins)
+    joins = sum(len(plan.joins) for plan in audit.plans)
+    said = f"No crossed join among {count_of(joins, 'join')} of {total} plans"
+    if undecided:
+        said += f"; {number(undecided)} undecided for want of evidence"
+    if any(plan.time_elsewhere for plan in audit.plans):
+        said += "; see where the time goes"
+    unfinished = sum(plan.outcome != "ran" for plan in audit.plans)
+    if unfinished:
+        said += f"; {count_of(unfinished, 'query', 'queries')} did not run to the end"
+    return said + "."
+
+
+def audit_time_sentence(audit: Audit) -> str:
+    """The share of the time for one plan, or over all plans that ran."""
+    if len(audit.plans) == 1:
+        return capitalised(time_sentence(audit.plans[0])) + "."
+    if not audit.plans:
+        return ""
+    spent = [join_time(p, [j for j in p.joins if j.verdict == "crossed"]) for p in audit.plans]
+    whole = sum(p.execution_ms or 0.0 for p in audit.plans)
+    part = sum(s.ms or 0.0 for s in spent)
+    if whole <= 0:
+        return "How long the queries ran is not known."
+    worst = plans_by_weight(audit)[0]
+    said = f"The crossed joins account for {share(part, whole)} of all execution time ({milliseconds(whole)})"
+    return f"{said}. In the worst plan {time_sentence(audit.plans[worst])}."

@@ -1,0 +1,260 @@
+"""What is said of one judged join: the verdict sentence, row visits, margin, costs, the contest."""
+
+from __future__ import annotations
+
+import re
+
+from rowreckon.document.audit import Join, JoinSide
+from rowreckon.plural import agreeing
+from rowreckon.report.words.borders import Border, deciding_border, inner_differs, next_border
+from rowreckon.report.words.escape import clean
+from rowreckon.report.words.numbers import capitalised, cost, count_of, listed, milliseconds, number, times
+from rowreckon.report.words.sentences import BASIS_WORDS, COUNT_WORDS, came, join_type_name, method_name, tables_of
+
+# A reason that starts with the rows is the verdict sentence over again.
+_ROWS_AGAIN = re.compile(r"expected [\d,.]+ outer rows?, ", re.IGNORECASE)
+
+_THERE = " at the actual rows"
+
+_DISABLE_COST = 1.0e10
+"""Planner cost added to what is switched off, up to release 17. Source: disable_cost, optimizer/path/costsize.c."""
+
+VERDICT_MEANS = {
+    "crossed": "the misestimate carried the join past a switch point",
+    "held": "misestimated, but its method is still the cheapest",
+    "accurate": "the estimates were close enough",
+    "undecided": "the evidence does not decide",
+}
+
+
+def join_title(join: Join) -> str:
+    """`nested loop (left): outer huts, inner bookings`."""
+    kind = join_type_name(join.join_type)
+    name = method_name(join.method) + (f" ({kind})" if kind else "")
+    sides = [f"{side} {tables_of(s.tables)}" for side, s in (("outer", join.outer), ("inner", join.inner)) if s.tables]
+    return f"{name}: {', '.join(sides)}" if sides else name
+
+
+def side_words(side: JoinSide, name: str) -> str:
+    """'expected 12 outer rows, got 48,310' in the words that the state of the count permits."""
+    parts = []
+    known = side.actual_rows is not None and side.estimated_rows is not None and side.count == "exact"
+    if known and number(side.actual_rows) == number(side.estimated_rows):
+        return f"{count_of(side.actual_rows, f'{name} row')} came as expected"
+    if side.estimated_rows is not None:
+        parts.append(f"expected {count_of(side.estimated_rows, f'{name} row')}")
+    arrived = came(side.actual_rows, side.count, verb="got")
+    if side.count == "not_run":
+        arrived = f"the {name} side never ran"
+    elif side.count == "not_counted":
+        arrived = f"the {name} side's {COUNT_WORDS['not_counted']}"
+    elif arrived and not parts:
+        arrived += f" {agreeing(number(side.actual_rows), f'{name} row')}"
+    return ", ".join([*parts, arrived] if arrived else parts)
+
+
+def _factor(side: JoinSide) -> float:
+    if side.estimated_rows is None or side.actual_rows is None or side.count in ("not_run", "not_counted"):
+        return 1.0
+    low, high = sorted((max(side.estimated_rows, 1.0), max(side.actual_rows, 1.0)))
+    return high / low
+
+
+def rows_words(join: Join) -> str:
+    """Both sides where the inner one is off too, else the outer one."""
+    outer = side_words(join.outer, "outer")
+    if _factor(join.inner) >= 2 or not outer:
+        inner = side_words(join.inner, "inner")
+        return "; ".join(part for part in (outer, inner) if part)
+    return outer
+
+
+def _from_words(border: Border, *, above: bool) -> str:
+    side = "" if border.side == "outer" else " inner rows"
+    figure = number(border.rows)
+    if border.is_wide:
+        figure = f"about {figure} ({number(border.low)} to {number(border.high)})"
+    return f"from {figure}{side} on" if above else f"below {figure}{side}"
+
+
+def border_words(join: Join) -> str:
+    """'from 840 on a hash join is cheaper', for the border that a crossed join was carried over; else empty."""
+    border = deciding_border(join)
+    if border is None or join.best_at_actual is None:
+        return ""
+    words = f"{_from_words(border, above=border.above == join.best_at_actual)} a {method_name(join.best_at_actual)}"
+    if border.side == "outer" and border.inner_at == "actual" and inner_differs(join):
+        words += f", with the {count_of(join.inner.actual_rows, 'inner row')} that came,"
+    return f"{words} is cheaper"
+
+
+def loss_words(join: Join) -> str:
+    """'the nested loop costs 38 times the hash join at the actual rows'; empty where the chosen method is best."""
+    best = join.best_at_actual
+    if best is None or best == join.method or join.loss_factor is None:
+        return ""
+    return f"the {method_name(join.method)} costs {times(join.loss_factor)} the {method_name(best)}{_THERE}"
+
+
+def verdict_sentence(join: Join) -> str:
+    """The finding at one join as one sentence, without a full stop."""
+    rows = rows_words(join)
+    chosen = method_name(join.method)
+    match join.verdict:
+        case "crossed":
+            parts = [rows, border_words(join), loss_words(join)]
+            if not any(parts[1:]):
+                best = join.best_at_actual
+                parts.append(f"{'another method' if best is None else 'a ' + method_name(best)} is cheaper there")
+        case "held":
+            parts = [rows, f"the {chosen} is still the cheapest", _only_from(join)]
+        case "accurate":
+            best_too = join.best_at_actual == join.method
+            parts = [rows, "close enough" + (f", and the {chosen} is the cheapest" if best_too else "")]
+        case _:
+            why = reason_words(join)
+            parts = [rows, "whether another method is cheaper is undecided" + (f": {why}" if why else "")]
+    return "; ".join(part for part in parts if part)
+
+
+def brief_sentence(join: Join) -> str:
+    """The finding in half a line, for a list of many plans."""
+    chosen = method_name(join.method)
+    if join.verdict == "crossed":
+        side, name = (join.inner, "inner") if _factor(join.outer) < 2 <= _factor(join.inner) else (join.outer, "outer")
+        best = join.best_at_actual
+        cheaper = f"{'another method' if best is None else 'a ' + method_name(best)} is cheaper there"
+        return "; ".join(
+            part for part in (side_words(side, name), loss_words(join).removesuffix(_THERE) or cheaper) if part
+        )
+    if join.verdict == "held":
+        return f"misestimated, but the {chosen} is still the cheapest"
+    if join.verdict == "accurate":
+        return "the estimates were close enough"
+    return reason_words(join) or "the evidence does not decide"
+
+
+def reason_words(join: Join) -> str:
+    """The document's reason without what the verdict sentence says already; empty where nothing remains."""
+    why = clean(join.why).strip().rstrip(".")
+    if join.verdict == "undecided":
+        return why.partition("ndecided: ")[2] or why
+    return "" if _ROWS_AGAIN.match(why) else why
+
+
+def _only_from(join: Join) -> str:
+    border = next_border(join)
+    if border is None:
+        return ""
+    above = border.below == join.method
+    other = border.above if above else border.below
+    return f"a {method_name(other)} is cheaper only {_from_words(border, above=above)}"
+
+
+def margin_words(join: Join) -> str:
+    """How far the outer rows may move from the estimate before the lead changes; empty where it is not known."""
+    if join.margin is None:
+        return ""
+    if join.verdict == "undecided" and join.outer.actual_rows is not None:
+        return ""  # what the evidence does not decide has no border to be far from
+    up, down = join.margin.up, join.margin.down
+    if up is None and down is None:
+        return "No number of outer rows changes the lead."
+    ways = []
+    if up is not None:
+        ways.append(f"grow {times(up)}")
+    if down is not None:
+        ways.append(f"shrink {times(down)}")
+    return f"Margin: the lead changes when the outer rows {' or '.join(ways)} from their estimate."
+
+
+def visits_words(join: Join) -> str:
+    """The plain count of rows or row pairs that each method touches, at the estimate and at the actual rows."""
+    parts = []
+    for method, visits in sorted(join.row_visits.items()):
+        if visits.at_estimate is None and visits.at_actual is None:
+            continue
+        at = []
+        if visits.at_estimate is not None:
+            at.append(f"{number(visits.at_estimate)} at the estimate")
+        if visits.at_actual is not None:
+            at.append(f"{number(visits.at_actual)} at the actual rows")
+        parts.append(f"{method_name(method)} {' and '.join(at)}")
+    return f"Row visits, a plain count of rows and row pairs touched: {'; '.join(parts)}." if parts else ""
+
+
+def per_outer_words(join: Join) -> str:
+    """Inner rows for each outer row, expected and come."""
+    per = join.inner_rows_per_outer
+    if per is None or (per.estimated is None and per.actual is None):
+        return ""
+    if per.estimated is not None and per.actual is not None and number(per.estimated) == number(per.actual):
+        return f"Inner rows for each outer row: {number(per.actual)}, as expected."
+    parts = [f"expected {number(per.estimated)}"] if per.estimated is not None else []
+    parts += [f"came {number(per.actual)}"] if per.actual is not None else []
+    return f"Inner rows for each outer row: {', '.join(parts)}."
+
+
+def residual_words(join: Join) -> str:
+    """How near the model comes to the cost that the server printed for the chosen method."""
+    basis = f"Basis: {BASIS_WORDS[join.basis]}"
+    if join.residual is None:
+        return f"{basis}; no printed cost to hold the model against."
+    return f"{basis}; its cost of the {method_name(join.method)} is {join.residual:.4f} times the printed one."
+
+
+def contest_words(join: Join) -> str:
+    """What the clock said where the methods were really run; 'faster' is said here only."""
+    if not join.contest:
+        return ""
+    timed = {
+        method: float(value)
+        for method, value in join.contest.items()
+        if isinstance(value, int | float) and not isinstance(value, bool)
+    }
+    ran = sorted(timed.items(), key=lambda item: (item[1], item[0]))
+    if not ran:
+        return "The methods were run, but none ended within its time limit."
+    parts = [f"{method_name(method)} {milliseconds(value)}" for method, value in ran]
+    said = f"Run for real: {listed(parts)}"
+    if join.contest.get("timed_out"):
+        said += "; another ran into its time limit"
+    if len(ran) > 1:
+        said += f"; the {method_name(ran[0][0])} was faster"
+        if join.best_at_actual and ran[0][0] != join.best_at_actual:
+            said += f", although the {method_name(join.best_at_actual)} is cheaper by the model"
+    return said + "."
+
+
+def excluded_words(join: Join) -> list[str]:
+    """Why a method is out of the question."""
+    return [f"No {method_name(m)}: {clean(reason).rstrip('.')}." for m, reason in sorted(join.excluded.items())]
+
+
+def cost_rows(join: Join) -> list[tuple[str, str, str, str]]:
+    """Method, cost at the estimate, cost at the actual rows, remarks; the executed method first."""
+    rows = []
+    for method, figures in sorted(join.costs.items(), key=lambda item: (item[0] != join.method, item[0])):
+        remarks = []
+        if method == join.method:
+            remarks.append("executed")
+        if method == join.best_at_actual:
+            remarks.append("cheapest at the actual rows")
+        if (figures.at_estimate or 0.0) >= _DISABLE_COST:
+            remarks.append("with the planner's penalty for a method that is switched off")
+        if not figures.comparable:
+            reason = clean(figures.not_comparable_reason or "the forced plan changed more than this join")
+            remarks.append(f"not comparable: {reason}")
+        for way in figures.ways:
+            if way.hypothetical:
+                at = f", {cost(way.at_actual)} at the actual rows" if way.at_actual is not None else ""
+                remarks.append(f"with an index not yet built{at} (decides nothing)")
+        rows.append(
+            (
+                capitalised(method_name(method)),
+                cost(figures.at_estimate),
+                cost(figures.at_actual),
+                "; ".join(remarks),
+            )
+        )
+    return rows
