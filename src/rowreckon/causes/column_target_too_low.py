@@ -30,6 +30,8 @@ from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence, share
 from rowreckon.document.audit import Evidence
 
+TITLE = "a list of common values too short"
+
 DEFAULT_TARGET = 100
 
 

@@ -29,6 +29,8 @@ from rowreckon.causes.finding import Candidate
 from rowreckon.causes.restrictions import columns_of, restrictions, telling
 from rowreckon.causes.site import Context, Site
 
+TITLE = "columns that go together"
+
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where two or more columns stand under equality and nothing else."""

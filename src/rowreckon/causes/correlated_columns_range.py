@@ -32,6 +32,8 @@ from rowreckon.causes.finding import Candidate
 from rowreckon.causes.restrictions import columns_of, restrictions, telling
 from rowreckon.causes.site import Context, Site
 
+TITLE = "ranges that go together"
+
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where two or more columns are restricted, one of them by a range."""

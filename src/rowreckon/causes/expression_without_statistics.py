@@ -41,6 +41,8 @@ if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
     from rowreckon.causes.site import Context, Site
 
+TITLE = "an expression without statistics"
+
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where an expression over one relation's columns is restricted or grouped by."""

@@ -28,6 +28,8 @@ from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import count, rows_sentence
 from rowreckon.plan.nodes import FunctionScanNode
 
+TITLE = "a function's default row count"
+
 _DEFAULTS = (1000.0, 100.0, 10.0)
 
 

@@ -29,6 +29,8 @@ from rowreckon.causes.finding import PROVEN, STRONG, Candidate, Subject, fact
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
 
+TITLE = "generic plan"
+
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where a restriction at the node compares with an external parameter."""

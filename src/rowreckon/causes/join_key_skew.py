@@ -32,6 +32,8 @@ from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
 from rowreckon.plan.nodes import ScanNode
 
+TITLE = "uneven join keys"
+
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where one equality joins two relations and the error enters right there."""

@@ -38,6 +38,8 @@ if TYPE_CHECKING:
     from rowreckon.causes.site import Context
     from rowreckon.document.audit import Join
 
+TITLE = "an index that lures into nested loops"
+
 _CONFIDENCE = 0.55
 
 _IN_MEMORY = 0.7
@@ -45,7 +47,7 @@ _IN_MEMORY = 0.7
 prices as reads."""
 
 
-def check(join: Join, context: Context) -> IndexGain | None:
+def check_join(join: Join, context: Context) -> IndexGain | None:
     """The index that a crossed nested loop was lured by; to be asked only where the estimate itself has no cure."""
     if join.verdict != "crossed" or join.method != "nested_loop" or join.best_at_actual in (None, "nested_loop"):
         return None

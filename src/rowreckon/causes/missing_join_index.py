@@ -46,6 +46,8 @@ if TYPE_CHECKING:
     from rowreckon.causes.site import Context
     from rowreckon.document.audit import Evidence, Join, Way
 
+TITLE = "no index that serves the inner side"
+
 _CLEARLY = 1.5
 """An index is worth its writes only where the model sees it win by more than its own uncertainty."""
 
@@ -63,7 +65,7 @@ class IndexGain:
     evidence: tuple[Evidence, ...]
 
 
-def check(join: Join, context: Context) -> IndexGain | None:
+def check_join(join: Join, context: Context) -> IndexGain | None:
     """The index that the cost model sees win at the actual rows, if any."""
     sides = context.prices.sides(join)
     if not sides:

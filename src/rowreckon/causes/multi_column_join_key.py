@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
     from rowreckon.causes.site import Context, Key, Site
 
+TITLE = "a join key of several columns"
+
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where one pair of relations is joined by two or more equalities."""

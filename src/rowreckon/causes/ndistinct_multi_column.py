@@ -28,6 +28,8 @@ from rowreckon.causes.keys import group_keys
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import listed, rows_sentence
 
+TITLE = "combinations of grouped columns"
+
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where two or more plain columns of one relation are grouped by."""

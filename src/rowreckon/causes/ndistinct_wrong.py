@@ -38,6 +38,8 @@ if TYPE_CHECKING:
     from rowreckon.document.audit import Evidence
     from rowreckon.plan.tree import PlanTree
 
+TITLE = "wrong number of distinct values"
+
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate for a grouping by one column, or for a join whose keys the plan or a lookup cache counted."""

@@ -38,6 +38,8 @@ if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
     from rowreckon.causes.site import Context, Key, Site
 
+TITLE = "never analyzed"
+
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where statistics are proven absent, or where the estimate betrays the default shares."""

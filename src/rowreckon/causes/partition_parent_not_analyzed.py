@@ -31,6 +31,8 @@ from rowreckon.causes.scans import name_of
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
 
+TITLE = "partitioned table not analyzed as a whole"
+
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where a join or grouping key belongs to a partitioned table without statistics of its own."""

@@ -46,6 +46,8 @@ if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
     from rowreckon.causes.site import Context, Site
 
+TITLE = "old statistics"
+
 _SURELY_SAMPLED = 0.015
 """Share of the rows above which one value is never left out of a fresh list of common values at the default target:
 at most 100 values can be as frequent as 1%, and 30,000 sampled rows hold each of them 300 times."""

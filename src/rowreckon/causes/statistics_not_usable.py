@@ -31,6 +31,8 @@ from rowreckon.causes.finding import PROVEN, STRONG, Candidate, Subject, fact
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
 
+TITLE = "statistics hidden from this role"
+
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where the catalog says that this role is kept from the statistics."""

@@ -26,11 +26,13 @@ from rowreckon.causes.finding import Candidate, Subject, fact
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
 
+TITLE = "unexplained"
+
 DOUBT = 1.0
 """Weight of the causes that nobody thought of, against the weights in `finding`."""
 
 
-def check(site: Site, context: Context) -> Candidate:
+def candidate(site: Site, context: Context) -> Candidate:
     """What is said of a site when no cause outweighs the doubt."""
     node = site.node.node_type
     if site.kind == "join":

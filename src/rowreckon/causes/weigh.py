@@ -63,10 +63,10 @@ def find_all(evidence: CauseEvidence) -> tuple[CauseFinding, ...]:
     merged = _merge(found)
     cured = {n for f in merged if f.subject.curable and f.finding.confidence >= _CURES for n in f.finding.joins}
     for join in served:
-        index = missing_join_index.check(join, context)
+        index = missing_join_index.check_join(join, context)
         if index is not None:
             merged.append(finding_of_join("missing_join_index", index, "time"))
-        lure = None if join.node in cured else luring_index.check(join, context)
+        lure = None if join.node in cured else luring_index.check_join(join, context)
         if lure is not None:
             merged.append(finding_of_join("luring_index", lure, "crossed"))
     return tuple(sorted(merged, key=_order))
@@ -93,7 +93,7 @@ def _judge(site: Site, context: Context, joins: tuple[Join, ...]) -> list[CauseF
     told = [(c, c.weight / whole) for c in rivals if c.weight / whole >= _WORTH_TELLING]
     doubt = unexplained.DOUBT / whole
     if not told or doubt >= max(share for _, share in told):
-        told.append((unexplained.check(site, context), doubt))
+        told.append((unexplained.candidate(site, context), doubt))
     harms = harm_of(site, joins, context)
     return [
         CauseFinding(

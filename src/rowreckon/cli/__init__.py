@@ -47,7 +47,7 @@ def _root(
     pass
 
 
-COMMANDS = ("audit", "check", "sweep", "trial", "compare", "unmask", "ask", "demo", "schema")
+COMMANDS = ("audit", "check", "sweep", "trial", "compare", "unmask", "ask", "demo", "cause", "schema")
 """In the order in which --help lists them; each is a module `<name>_command` with a function `register`."""
 
 

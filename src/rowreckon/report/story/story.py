@@ -5,6 +5,7 @@ Every text may carry foreign pieces between isolates (see `escape`); SQL and que
 
 from __future__ import annotations
 
+from rowreckon.causes.registry import title_of
 from rowreckon.document.audit import Audit, Finding, Join, Plan
 from rowreckon.frozen import frozen
 from rowreckon.report.words import join_words
@@ -12,7 +13,7 @@ from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.headline import joins_by_weight, outcome_words
 from rowreckon.report.words.numbers import capitalised, listed, milliseconds, number, times
 from rowreckon.report.words.remedy_words import confidence_words
-from rowreckon.report.words.sentences import BASIS_WORDS, CAUSE_NAMES, node_label, tables_of
+from rowreckon.report.words.sentences import BASIS_WORDS, node_label, tables_of
 from rowreckon.report.words.time_words import elsewhere_line, elsewhere_sorted
 
 
@@ -44,7 +45,7 @@ def plan_title(plan: Plan) -> str:
 
 def finding_story(finding: Finding) -> FindingStory:
     """A finding in words."""
-    cause = CAUSE_NAMES.get(finding.code) or clean(finding.code.replace("_", " "))
+    cause = clean(title_of(finding.code))
     where = f" on {tables_of(finding.tables)}" if finding.tables else ""
     columns = f" ({', '.join(quote(c, 80) for c in finding.columns)})" if finding.columns else ""
     sure = confidence_words(finding.confidence)

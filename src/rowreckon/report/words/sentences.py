@@ -40,25 +40,6 @@ COUNT_WORDS: dict[CountState, str] = {
     "probed": "from a bounded count, since the query could not finish",
 }
 
-CAUSE_NAMES = {
-    "statistics_not_usable": "statistics hidden from this role",
-    "never_analyzed": "never analyzed",
-    "partition_parent_not_analyzed": "partitioned table not analyzed as a whole",
-    "stale_statistics": "old statistics",
-    "generic_plan": "generic plan",
-    "function_row_default": "a function's default row count",
-    "expression_without_statistics": "an expression without statistics",
-    "correlated_columns_equality": "columns that go together",
-    "correlated_columns_range": "ranges that go together",
-    "column_target_too_low": "a list of common values too short",
-    "ndistinct_multi_column": "combinations of grouped columns",
-    "ndistinct_wrong": "wrong number of distinct values",
-    "multi_column_join_key": "a join key of several columns",
-    "join_key_skew": "uneven join keys",
-    "missing_join_index": "no index that serves the inner side",
-    "luring_index": "an index that lures into nested loops",
-}
-
 CAUTIONS = (
     "EXPLAIN ANALYZE executes the statement, writes included: measure before and after on a development copy.",
     "A change to statistics or indexes may change the plan of every query on the table, not only of this one.",
