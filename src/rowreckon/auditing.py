@@ -6,6 +6,7 @@ Nothing here reads a file, a clock or a server; the same captures give the same 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from math import fsum
 
 from rowreckon import __version__
 from rowreckon.capture import Capture
@@ -115,7 +116,7 @@ def summarize(plans: Sequence[doc.Plan], *, threshold: float) -> doc.Summary:
         undecided=verdicts.count("undecided"),
         accurate=verdicts.count("accurate"),
         misestimated_nodes=wrong,
-        execution_ms=sum(times) if times else None,
+        execution_ms=fsum(times) if times else None,
     )
 
 

@@ -7,6 +7,7 @@ hash build, the sorts and stores on its inputs. Everything else that took a shar
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from math import fsum
 from typing import Any
 
 from rowreckon.counts.reckon import ReckonedTree
@@ -71,7 +72,7 @@ def judged_ms(reckoned: ReckonedTree, own_ms: Sequence[float | None], joins: Ite
     nodes = {n for join in joins if join.verdict != "accurate" for n in nodes_of_join(reckoned, join.node)}
     if all(ms is None for ms in own_ms):
         return None
-    return sum(own_ms[n] or 0.0 for n in nodes)
+    return fsum(own_ms[n] or 0.0 for n in nodes)
 
 
 def time_elsewhere(

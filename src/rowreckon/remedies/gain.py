@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from math import fsum
 
 from rowreckon.causes import CauseFinding
 from rowreckon.causes.executed_way import loss_of
@@ -70,7 +71,7 @@ def gain_of(audit: PlanAudit, finding: CauseFinding) -> Gain:
 
 
 def _spent(audit: PlanAudit, nodes: Iterable[int]) -> float:
-    return sum(audit.own_ms[n] or 0.0 for n in nodes)
+    return fsum(audit.own_ms[n] or 0.0 for n in nodes)
 
 
 def _ratio(audit: PlanAudit, join: Join, finding: CauseFinding) -> float | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from math import fsum
 
 from rowreckon.causes import CauseFinding
 from rowreckon.document.audit import FindingRef, GainMs, Remedy
@@ -65,7 +66,7 @@ def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
                 _add(merged.setdefault(draft.sql, _Merged(draft)), plan, number, finding, draft, gain)
         _add_combinations(merged, plan)
     _let_wider_serve(merged)
-    whole = sum(p.execution_ms or 0.0 for p in plans)
+    whole = fsum(p.execution_ms or 0.0 for p in plans)
     scored = [(m, _score(m, whole)) for m in merged.values()]
     scored = [(m, s) for m, s in scored if s > 0 and m.confidence >= _LEAST_REMEDY]
     cured = {j for m, _ in scored if m.draft.kind != "drop_index" and m.confidence >= 0.3 for j in m.joins}
@@ -184,7 +185,7 @@ def _document(merged: _Merged, rank: int, plans: Sequence[PlanAudit]) -> Remedy:
         tables=tuple(str(t) for t in draft.tables),
         columns=draft.columns,
         findings=tuple(FindingRef(plan=plan, finding=number) for plan, number in merged.findings),
-        expected_gain_ms=GainMs(low=0.0, high=round(sum(highs), 3)) if highs else None,
+        expected_gain_ms=GainMs(low=0.0, high=round(fsum(highs), 3)) if highs else None,
         cost_ratio=max(ratios, default=None),
         confidence=round(merged.confidence, 2),
         reason=draft.reason,

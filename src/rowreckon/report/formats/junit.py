@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import fsum
 from xml.etree import ElementTree as ET
 
 from rowreckon.document.audit import Audit, Join, Plan
@@ -39,7 +40,7 @@ def render_junit(audit: Audit, fail_on: set[str], baseline: Audit | None = None)
     suite = ET.Element("testsuite", name="rowreckon", tests=str(len(cases)))
     for kind, name in (("failure", "failures"), ("error", "errors"), ("skipped", "skipped")):
         suite.set(name, str(sum(case.find(kind) is not None for case in cases)))
-    suite.set("time", _seconds(sum(plan.execution_ms or 0.0 for plan in audit.plans)))
+    suite.set("time", _seconds(fsum(plan.execution_ms or 0.0 for plan in audit.plans)))
     suite.extend(cases)
     root = ET.Element("testsuites")
     root.append(suite)

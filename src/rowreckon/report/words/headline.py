@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import fsum
+
 from rowreckon.document.audit import Audit, Join, Plan
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.join_words import verdict_sentence
@@ -137,8 +139,8 @@ def audit_time_sentence(audit: Audit) -> str:
     if not audit.plans:
         return ""
     spent = [join_time(p, [j for j in p.joins if j.verdict == "crossed"]) for p in audit.plans]
-    whole = sum(p.execution_ms or 0.0 for p in audit.plans)
-    part = sum(s.ms or 0.0 for s in spent)
+    whole = fsum(p.execution_ms or 0.0 for p in audit.plans)
+    part = fsum(s.ms or 0.0 for s in spent)
     if whole <= 0:
         return "How long the queries ran is not known."
     worst = plans_by_weight(audit)[0]
