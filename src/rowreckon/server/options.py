@@ -8,9 +8,8 @@ from dataclasses import replace
 from psycopg import sql
 
 from ..errors import UsageError
-from .lexer import tokens
+from .guards import guarded
 from .querylist import QueryItem
-from .statements import classify
 
 
 def setting_statements(role: str | None, settings: Sequence[str]) -> tuple[str, ...]:
@@ -23,14 +22,19 @@ def setting_statements(role: str | None, settings: Sequence[str]) -> tuple[str, 
         name = name.strip()
         if not equals or not name:
             raise UsageError(f"--set {given!r} has no value", hint="write --set work_mem=64MB")
+        if "\0" in given:
+            raise UsageError(f"--set {name!r} holds a NUL character", hint="write --set work_mem=64MB")
+        if guarded(name):
+            raise UsageError(
+                f"--set {name}: SET {name.lower()} would lift a guard of this tool",
+                hint="the time limits have options of their own",
+            )
+        if name.lower() == "role":
+            raise UsageError("--set role: the role has an option of its own", hint="give --role NAME")
         parts = sql.SQL(".").join(map(sql.Identifier, name.lower().split(".")))
         values = [v.strip() for v in value.split(",")] if name.lower() == "search_path" else [value.strip()]
         joined = sql.SQL(", ").join(map(sql.Literal, values))
-        statement = sql.SQL("SET LOCAL {} = {}").format(parts, joined).as_string(None)
-        kind = classify([t for t in tokens(f"SET {name} = 0") if t.kind != "comment"])
-        if kind.kind != "set":
-            raise UsageError(f"--set {name}: {kind.reason}", hint="the time limits have options of their own")
-        found.append(statement)
+        found.append(sql.SQL("SET LOCAL {} = {}").format(parts, joined).as_string(None))
     return tuple(found)
 
 

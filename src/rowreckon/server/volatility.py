@@ -11,7 +11,6 @@ from collections.abc import Iterator
 from typing import Any
 
 from .connection import Connection
-from .lexer import tokens
 
 # volatile by declaration, harmless by effect: random numbers, clocks, identifiers of the running transaction
 _HARMLESS = (
@@ -67,9 +66,20 @@ def _texts(value: Any) -> Iterator[str]:
 
 
 def _calls(text: str) -> Iterator[str]:
-    """Every name that an opening parenthesis follows; key words among them match no function."""
+    """Every name that an opening parenthesis follows; key words among them match no function.
+
+    A text that the scanner can't read to its end gives what its words are, so that no call is missed.
+    """
+    from ..sql.grammar import NotSql, scan
+
+    try:
+        found = scan(text)
+    except NotSql as error:
+        yield from _calls(text[: error.at]) if error.at else ()
+        yield from _calls(text[error.at + 1 :]) if error.at is not None else ()
+        return
     last: str | None = None
-    for token in tokens(text):
+    for token in found:
         if token.text == "(" and last is not None:
             yield last
         last = None

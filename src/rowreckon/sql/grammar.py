@@ -79,7 +79,7 @@ class Token:
         return self.kind == "word" and self.text.lower() in words
 
 
-def scan(text: str) -> tuple[Token, ...]:
+def scan(text: str, *, most_tokens: int = MOST_TOKENS) -> tuple[Token, ...]:
     """All tokens of the text in order, comments included.
 
     Raises NotSql for a text over the bounds, with a NUL or a lone surrogate in it, or with a string, a name or a
@@ -87,11 +87,11 @@ def scan(text: str) -> tuple[Token, ...]:
     """
     data = _bounded(text)
     if text.isascii():
-        return tuple(_token(found, text, found.start, found.end) for found in _scanned(data, text))
+        return tuple(_token(found, text, found.start, found.end) for found in _scanned(data, text, most_tokens))
     starts = list(accumulate((len(c.encode()) for c in text), initial=0))
     return tuple(
         _token(found, text, bisect_left(starts, found.start), bisect_left(starts, found.end))
-        for found in _scanned(data, text)
+        for found in _scanned(data, text, most_tokens)
     )
 
 
@@ -136,10 +136,10 @@ def _bounded(text: str) -> bytes:
     return data
 
 
-def _scanned(data: bytes, text: str) -> list[Any]:
+def _scanned(data: bytes, text: str, most_tokens: int = MOST_TOKENS) -> list[Any]:
     found: ScanResult = _called(lambda: postgast.scan(text), text, deep=False)
-    if len(found.tokens) > MOST_TOKENS:
-        raise NotSql(f"it has more than {MOST_TOKENS:,} words and signs")
+    if len(found.tokens) > most_tokens:
+        raise NotSql(f"it has more than {most_tokens:,} words and signs")
     return list(found.tokens)
 
 
