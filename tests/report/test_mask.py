@@ -12,7 +12,7 @@ from rowreckon.report.formats.html import render_html
 from rowreckon.report.formats.junit import render_junit
 from rowreckon.report.formats.markdown import render_markdown
 from rowreckon.report.formats.terminal import render_terminal
-from rowreckon.report.mask import mask_audit, unmask_text
+from rowreckon.report.mask import Masked, mask_document, mask_names, unmask_text
 from tests.report import factories as f
 
 KEY = b"a key of the test's own"
@@ -117,6 +117,12 @@ def outputs(audit: Audit) -> dict[str, str]:
         "html": render_html(audit),
         "junit": render_junit(audit, {"crossed"}),
     }
+
+
+def mask_audit(audit: Audit, key: bytes, names: bool = False) -> Masked:
+    """The document as a command masks it."""
+    masked = mask_document(audit)
+    return mask_names(masked, key) if names else Masked(masked)
 
 
 def test_the_canaries_are_there_before() -> None:

@@ -12,17 +12,15 @@ from rowreckon.errors import InputError, UnreadableFile
 from rowreckon.frozen import frozen
 
 from .capture_file import SUFFIX, read_capture, write_capture
-from .masking import mask_capture
 
 _PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")
 
 
 @frozen
 class CaptureFolder:
-    """Where captures are saved; `mask` leaves literals and sampled values out."""
+    """Where captures are saved, as they are."""
 
     path: Path
-    mask: bool = False
 
     def make(self) -> None:
         """Make the folder where it is not there. Raises UnreadableFile."""
@@ -36,7 +34,7 @@ class CaptureFolder:
     def save(self, capture: Capture) -> Path:
         """Write one capture, over an earlier one of the same name. Raises UnreadableFile."""
         path = self.path / file_name(capture.name)
-        write_capture(mask_capture(capture) if self.mask else capture, path)
+        write_capture(capture, path)
         return path
 
     def known(self, queries: Mapping[str, str]) -> dict[str, Capture]:

@@ -1,75 +1,80 @@
 """Masking: a capture without literals and sampled values, for passing on. Capture to Capture, pure.
 
-Names, types, numbers of rows, costs, frequencies and fractions stay, since the audit rests on them; strings become
-'***', numbers in SQL text become 0, comments go. A list of constants keeps its length, which costs depend on.
-What this release does not know is masked too, rather than let through.
+It comes first: what is audited, named and rendered afterwards is made of masked values. Names, types, numbers of rows,
+costs, frequencies and fractions stay, since the audit rests on them. What a key holds is told by the key; a text under
+a key that no release of PostgreSQL is known to print is left out whole.
 """
 
 from __future__ import annotations
 
-import re
+from functools import lru_cache
 from typing import Any
 
-from rowreckon.capture import Alternative, Capture
+from rowreckon.capture import Alternative, Capture, SessionFacts
+from rowreckon.catalog.masked_words import masked_name, masked_reason, masked_sentence, masked_setting
+from rowreckon.plan.base import ExplainPart
 from rowreckon.plan.document import ExplainDocument, parse_document
+from rowreckon.sql.masking import UNREAD, mask_expression, mask_statement
 
 from .facts import Catalog
 
-_TOKEN = re.compile(
-    r"""
-    (?P<comment> --[^\n]* | /\*.*?(?:\*/|\Z) )
-  | (?P<dollar> \$(?P<tag>(?:[^\W\d]\w*)?)\$.*?(?:\$(?P=tag)\$|\Z) )
-  | (?P<escape> \b[Ee]'(?:[^'\\]|''|\\.)*(?:'|\Z) )
-  | (?P<string> (?:\b[BbXxNn]|\b[Uu]&)?'(?:[^']|'')*(?:'|\Z) )
-  | (?P<quoted> "(?:[^"]|"")*(?:"|\Z) )
-  | (?P<plan> \b(?:SubPlan|InitPlan|CTE|MULTIEXPR)\ \d+ )
-  | (?P<typmod> ::(?:character\ varying|character|varchar|bpchar|numeric|bit\ varying|bit|timestamp|time|interval)
-                  \(\d+(?:,\s*\d+)*\) )
-  | (?P<parameter> \$\d+ )
-  | (?P<word> [^\W\d]\w* )
-  | (?P<number> (?:\d[\d_]*(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d+)?\w* )
-    """,
-    re.VERBOSE | re.DOTALL,
-)
-_MASK = "'***'"
-_VALUE_IN_WORDS = re.compile(r"\"[^\"]*\"|'[^']*'|(?<!SQLSTATE )(?<![\w.])\d[\d.]*(?!\w)")
-
-# Keys of EXPLAIN whose strings are names or PostgreSQL's own words, not expressions; then those of the catalog.
+# Keys of EXPLAIN whose strings are names or PostgreSQL's own words; those whose strings are expressions or statements.
 _PLAN_NAMES = frozenset(
     {
         "Node Type", "Parent Relationship", "Subplan Name", "Strategy", "Partial Mode", "Operation", "Join Type",
         "Relation Name", "Schema", "Alias", "Index Name", "Scan Direction", "Function Name", "Table Function Name",
         "CTE Name", "Tuplestore Name", "Trigger Name", "Constraint Name", "Relation", "Sort Method", "Sort Space Type",
         "Sort Methods Used", "Cache Mode", "Command", "Storage", "Custom Plan Provider", "Sampling Method",
-        "Conflict Resolution", "Conflict Arbiter Indexes", "Format",
+        "Conflict Resolution", "Conflict Arbiter Indexes", "Format", "Params Evaluated",
     }
 )  # fmt: skip
+_PLAN_EXPRESSIONS = frozenset(
+    {
+        "Output", "Filter", "Index Cond", "Recheck Cond", "TID Cond", "Order By", "Join Filter", "Hash Cond",
+        "Merge Cond", "One-Time Filter", "Run Condition", "Cache Key", "Sort Key", "Presorted Key", "Group Key",
+        "Group Keys", "Hash Keys", "Window", "Function Call", "Table Function Call", "Sampling Parameters",
+        "Repeatable Seed", "Conflict Filter", "Relations", "Query Parameters",
+    }
+)  # fmt: skip
+_PLAN_STATEMENTS = frozenset({"Remote SQL", "Query Text"})
+# Keys below which the keys are the server's own, and everything else a number or a flag.
+_FIGURES = frozenset({"JIT", "Serialization"})
+
+# Fields of the catalog likewise.
 _CATALOG_NAMES = frozenset(
     {
-        "schema", "name", "schema_name", "alias", "left_alias", "right_alias", "type", "left_type", "right_type",
-        "arguments", "owner", "role", "database", "search_path", "unit", "source", "value", "how", "relation", "index",
-        "node_type", "asked", "support", "language", "collation", "constraint", "access_method",
+        "schema", "schema_", "name", "schema_name", "alias", "left_alias", "right_alias", "type", "left_type",
+        "right_type", "owner", "role", "database", "search_path", "unit", "source", "relation", "index", "node_type",
+        "asked", "support", "language", "collation", "constraint", "access_method", "kind", "kinds", "persistence",
+        "height_known_by", "volatility", "parallel", "restriction_estimator", "join_estimator", "operator",
+        "statistics_missing", "columns",
     }
 )  # fmt: skip
-
-
-def mask_sql(text: str) -> str:
-    """SQL text, whole or cut short, with every literal masked and every comment gone."""
-    return _TOKEN.sub(_replacement, text)
+_CATALOG_EXPRESSIONS = frozenset(
+    {
+        "condition", "expression", "expressions", "predicate", "partition_bound", "partition_key", "left_out",
+        "index_cond", "filter", "clauses", "arguments",
+    }
+)  # fmt: skip
+_CATALOG_STATEMENTS = frozenset({"definition"})
+_SAMPLED = frozenset({"most_common_vals", "histogram_bounds"})
 
 
 def mask_capture(capture: Capture) -> Capture:
     """The capture without literals and sampled values; nothing else changes."""
-    catalog = capture.catalog
+    catalog, settings, session = capture.catalog, capture.settings, capture.session
     return capture.model_copy(
         update={
-            "query": None if capture.query is None else mask_sql(capture.query),
-            "reason": None if capture.reason is None else _mask_message(capture.reason),
-            "notes": tuple(_mask_message(note) for note in capture.notes),
-            "explain": None if capture.explain is None else _mask_explain(capture.explain),
+            "name": masked_name(capture.name),
+            "query": None if capture.query is None else mask_statement(capture.query),
+            "reason": masked_reason(capture.reason, outcome=capture.outcome, sqlstate=capture.sqlstate),
+            "notes": tuple(masked_sentence(note) for note in capture.notes),
+            "settings": None if settings is None else _masked_settings(settings),
+            "session": None if session is None else _masked_session(session),
+            "explain": None if capture.explain is None else mask_explain(capture.explain),
             "catalog": mask_catalog(catalog) if isinstance(catalog, Catalog) else None,
             "alternatives": tuple(
-                Alternative(switched_off=a.switched_off, explain=_mask_explain(a.explain)) for a in capture.alternatives
+                Alternative(switched_off=a.switched_off, explain=mask_explain(a.explain)) for a in capture.alternatives
             ),
         }
     )
@@ -77,49 +82,107 @@ def mask_capture(capture: Capture) -> Capture:
 
 def mask_catalog(catalog: Catalog) -> Catalog:
     """The catalog without sampled values, and without literals in predicates, bounds and conditions."""
-    document = _masked(catalog.model_dump(mode="python"), _CATALOG_NAMES)
+    document = {key: _masked_fact(value, key) for key, value in catalog.model_dump(mode="python").items()}
     return Catalog.model_validate(document)
 
 
-def _mask_explain(explain: ExplainDocument) -> ExplainDocument:
-    raw = explain.to_explain()
-    masked = {key: value if key == "Settings" else _masked(value, _PLAN_NAMES, key) for key, value in raw.items()}
-    return parse_document(masked)
+def mask_explain(explain: ExplainDocument) -> ExplainDocument:
+    """One object of EXPLAIN without literals; its numbers stay, but for those that stand under unknown keys."""
+    return parse_document({key: _masked_part(value, key) for key, value in explain.to_explain().items()})
 
 
-def _masked(value: Any, names: frozenset[str], key: str = "") -> Any:
+def _masked_settings(settings: dict[str, str]) -> dict[str, str]:
+    return {name: masked_setting(name, value) for name, value in settings.items()}
+
+
+def _masked_session(session: SessionFacts) -> SessionFacts:
+    return session.model_copy(update={"settings": _masked_settings(session.settings)})
+
+
+def _masked_part(value: Any, key: str) -> Any:
+    """The value of one of EXPLAIN's keys. Plans nest deeply: their nodes are walked without recursion."""
+    if key == "Settings" and isinstance(value, dict):
+        return {name: masked_setting(name, text) if isinstance(text, str) else text for name, text in value.items()}
+    if key != "Plan":
+        return _masked_value(value, key)
+    top: dict[str, Any] = {}
+    waiting: list[tuple[dict[str, Any], dict[str, Any]]] = [(value, top)]
+    while waiting:
+        node, out = waiting.pop()
+        for name, held in node.items():
+            if name == "Plans":
+                out[name] = [{} for _ in held]
+                waiting.extend(zip(held, out[name], strict=True))
+            else:
+                out[name] = _masked_value(held, name)
+    return top
+
+
+def _masked_value(value: Any, key: str) -> Any:
+    if isinstance(value, str):
+        return _masked_text(value, key)
+    if isinstance(value, list | tuple):
+        return [_masked_value(item, key) for item in value]
     if isinstance(value, dict):
-        return {k: _masked(v, names, k) for k, v in value.items()}
-    if key in ("most_common_vals", "histogram_bounds"):
-        return None
-    if isinstance(value, (list, tuple)):
-        return type(value)(_masked(item, names, key) for item in value)
-    if not isinstance(value, str) or key in names:
-        return value
-    return _mask_message(value) if key in ("what", "why") else mask_sql(value)
-
-
-def _mask_message(text: str) -> str:
-    """A sentence in which values may stand between quotation marks of either kind, or as digits."""
-    return _VALUE_IN_WORDS.sub("***", text)
-
-
-def _replacement(match: re.Match[str]) -> str:
-    kind, text = match.lastgroup, match.group()
-    if match.group("comment") is not None:
-        return " "
-    if match.group("dollar") is not None or match.group("escape") is not None:
-        return _MASK
-    if match.group("string") is not None:
-        body = text[text.index("'") + 1 :].removesuffix("'")
-        if body.startswith("{") and body.endswith("}"):
-            return "'{" + ",".join("***" for _ in range(_elements(body[1:-1]))) + "}'"
-        return _MASK
-    return "0" if kind == "number" else text
-
-
-def _elements(body: str) -> int:
-    """Number of elements of an array literal's inside, commas between quotation marks not counted."""
-    if not body:
+        if key in _FIGURES:
+            return {name: _masked_figure(item, name) for name, item in value.items()}
+        return {name: _masked_value(item, name) for name, item in value.items()}
+    if isinstance(value, int | float) and not isinstance(value, bool) and key not in _known_keys():
         return 0
-    return re.sub(r'"(?:[^"\\]|\\.)*"', "", body).count(",") + 1
+    return value
+
+
+def _masked_figure(value: Any, key: str) -> Any:
+    if isinstance(value, dict):
+        return {name: _masked_figure(item, name) for name, item in value.items()}
+    return _masked_text(value, key) if isinstance(value, str) else value
+
+
+def _masked_text(text: str, key: str) -> str:
+    if key in _PLAN_NAMES:
+        return text
+    if key in _PLAN_EXPRESSIONS:
+        return mask_expression(text)
+    return mask_statement(text) if key in _PLAN_STATEMENTS else UNREAD
+
+
+@lru_cache(maxsize=1)
+def _known_keys() -> frozenset[str]:
+    """The keys of EXPLAIN that this release knows."""
+    found: set[str] = set()
+    waiting = [ExplainPart]
+    while waiting:
+        part = waiting.pop()
+        waiting.extend(part.__subclasses__())
+        found.update(field.alias or name for name, field in part.model_fields.items())
+    return frozenset(found)
+
+
+def _masked_fact(value: Any, key: str) -> Any:
+    if key in _SAMPLED:
+        return None
+    if key == "settings":
+        return [{**fact, "value": masked_setting(fact["name"], fact["value"])} for fact in value]
+    if key == "missing":
+        return [_masked_missing(fact) for fact in value]
+    if isinstance(value, dict):
+        return {name: _masked_fact(item, name) for name, item in value.items()}
+    if isinstance(value, list | tuple):
+        return tuple(_masked_fact(item, key) for item in value)
+    if not isinstance(value, str) or key in _CATALOG_NAMES:
+        return value
+    if key in _CATALOG_EXPRESSIONS:
+        return mask_expression(value)
+    if key in _CATALOG_STATEMENTS:
+        return mask_statement(value)
+    return masked_sentence(value)
+
+
+def _masked_missing(fact: dict[str, Any]) -> dict[str, Any]:
+    """What is missing and why, the server's own words left out; how to get it is a command of ours on names."""
+    what, of, expression = fact["what"].partition(" figures for ")
+    return {
+        **fact,
+        "what": what + of + (mask_expression(expression) if of else ""),
+        "why": masked_reason(fact["why"], outcome="ran", sqlstate=None),
+    }

@@ -129,14 +129,15 @@ def audit_command(
         from rowreckon.cli.facts_from import facts_of_answer
 
         inputs = facts_of_answer(inputs, facts)
-    originals = inputs
-    if masking is not None or save is not None:
-        from rowreckon.cli.facts_from import saved
+    if masking is not None:
+        inputs = masking.inputs(inputs)
+    if save is not None:
+        from rowreckon.cli.facts_from import save_captures
 
-        inputs = saved(inputs, save, mask=masking is not None)
+        save_captures(inputs, save)
     result = audit(inputs, threshold=threshold, curves=holds_curves(output, reports))
     if masking is not None:
-        result = masking.apply(result, originals).audit
+        result = masking.apply(result).audit
     print_audit(result, output, verbose=verbose)
     write_reports(result, reports, wanted, known)
     tell_rejected(result.rejected)

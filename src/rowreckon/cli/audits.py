@@ -16,24 +16,32 @@ if TYPE_CHECKING:
 _HEAD = 400
 
 
-def read_audit(path: str, *, threshold: float = 10.0, limits: Limits | None = None) -> Audit:
+def read_audit(
+    path: str, *, threshold: float = 10.0, limits: Limits | None = None, masking: Masking | None = None
+) -> Audit:
     """The audit that a path (- for standard input) holds or that its plans give; `threshold` is for the latter.
+
+    With `masking` it comes masked: plans before they are audited, a document as far as that goes afterwards.
 
     Raises UnreadableFile for an audit document that can't be read, UsageError for one of another version; plans that
     can't be read are in the audit's `rejected`.
     """
     content = _audit_document(path)
     if content is not None:
-        return _parsed(content, path)
+        document = _parsed(content, path)
+        return document if masking is None else masking.document(document)
     from rowreckon.auditing import audit
     from rowreckon.cli.inputs import read_inputs
 
-    return audit(read_inputs([path], limits), threshold=threshold)
+    inputs = read_inputs([path], limits)
+    if masking is None:
+        return audit(inputs, threshold=threshold)
+    return masking.apply(audit(masking.inputs(inputs), threshold=threshold)).audit
 
 
-def required_audit(path: str, option: str, *, threshold: float = 10.0) -> Audit:
+def required_audit(path: str, option: str, *, threshold: float = 10.0, masking: Masking | None = None) -> Audit:
     """As `read_audit`, for a file that must hold at least one plan. Raises NotAPlan where it holds none."""
-    found = read_audit(path, threshold=threshold)
+    found = read_audit(path, threshold=threshold, masking=masking)
     if not found.plans:
         reason = found.rejected[0].reason if found.rejected else "it holds no plan"
         raise NotAPlan(f"{option}: {reason}", where=path)
@@ -46,8 +54,7 @@ def baseline_of(path: str | None, fail_on: frozenset[str], masking: Masking | No
         return None
     if not fail_on:
         raise UsageError("--baseline needs --fail-on", hint="name the verdicts that fail: crossed, held, undecided")
-    found = required_audit(path, "--baseline", threshold=threshold)
-    return masking.apply(found).audit if masking is not None else found
+    return required_audit(path, "--baseline", threshold=threshold, masking=masking)
 
 
 def _audit_document(path: str) -> bytes | None:

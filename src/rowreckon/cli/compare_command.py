@@ -48,9 +48,7 @@ def compare_command(
     wanted = _wanted(fail_on)
     check_report_paths(report or [], (".md", ".json"))
     masking = masking_of(mask, mask_names)
-    sides = [read_audit(path, threshold=threshold) for path in (before, after)]
-    if masking is not None:
-        sides = [masking.apply(side).audit for side in sides]
+    sides = [read_audit(path, threshold=threshold, masking=masking) for path in (before, after)]
     comparison = compare(*sides, threshold=threshold)
     if output is OutputFormat.terminal:
         from rich.console import Console

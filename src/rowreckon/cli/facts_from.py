@@ -91,16 +91,12 @@ def facts_of_answer(inputs: Inputs, answer: Path) -> Inputs:
     return found
 
 
-def saved(inputs: Inputs, folder: Path | None, *, mask: bool) -> Inputs:
-    """The inputs as they are audited: masked if wanted, and saved as capture files where a folder is given."""
+def save_captures(inputs: Inputs, folder: Path) -> None:
+    """Save the captures among the inputs, as they are, as files of a folder. Raises UnreadableFile."""
     from rowreckon.catalog.capture_folder import CaptureFolder
-    from rowreckon.catalog.masking import mask_capture
 
-    out: Inputs = [mask_capture(item) if mask and isinstance(item, Capture) else item for item in inputs]
-    if folder is not None:
-        store = CaptureFolder(folder)
-        store.make()
-        for item in out:
-            if isinstance(item, Capture):
-                store.save(item.model_copy(update={"name": Path(item.name).name if item.name != "-" else "plan"}))
-    return out
+    store = CaptureFolder(folder)
+    store.make()
+    for item in inputs:
+        if isinstance(item, Capture):
+            store.save(item.model_copy(update={"name": Path(item.name).name if item.name != "-" else "plan"}))

@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterable
 from dataclasses import field
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -92,16 +92,44 @@ class Masking:
 
     key_file: KeyFile | None
 
-    def apply(self, result: Audit, inputs: Iterable[Capture | Rejected] = ()) -> Masked:
-        """The masked audit. `inputs` are the captures that it was made of: their literals are masked wherever they
-        turn up. New pseudonyms are written to the key file at once."""
-        from rowreckon.report.mask import mask_audit
+    def inputs(self, inputs: Iterable[Capture | Rejected]) -> list[Capture | Rejected]:
+        """What is to be audited in place of these inputs: without literals, so that nothing made of it holds any."""
+        from rowreckon.capture import Capture
 
-        key = self.key_file.key if self.key_file is not None else _random_key()
-        masked = mask_audit(result, key, names=self.key_file is not None, literals=_literals(inputs))
-        if self.key_file is not None:
-            self.key_file.with_names(masked.undo).write()
+        return [
+            self.capture(item)
+            if isinstance(item, Capture)
+            else item.model_copy(update={"reason": self.sentence(item.reason)})
+            for item in inputs
+        ]
+
+    def capture(self, capture: Capture) -> Capture:
+        """The capture without literals."""
+        from rowreckon.catalog.masking import mask_capture
+
+        return mask_capture(capture)
+
+    def sentence(self, text: str) -> str:
+        """A sentence about the inputs without values, nor what a server said of them."""
+        from rowreckon.catalog.masked_words import masked_sentence
+
+        return masked_sentence(text)
+
+    def apply(self, result: Audit) -> Masked:
+        """The audit of masked inputs, with pseudonyms where they are wanted; new ones are written to the key file."""
+        from rowreckon.report.mask import Masked, mask_names
+
+        if self.key_file is None:
+            return Masked(result)
+        masked = mask_names(result, self.key_file.key)
+        self.key_file.with_names(masked.undo).write()
         return masked
+
+    def document(self, result: Audit) -> Audit:
+        """An audit of unmasked inputs, as a file holds it, masked after all: its sentences are left out."""
+        from rowreckon.report.mask import mask_document
+
+        return self.apply(mask_document(result)).audit
 
 
 def masking_of(mask: bool, key_file: Path | None, save: Path | None = None) -> Masking | None:
@@ -127,32 +155,3 @@ def _random_key() -> bytes:
     import secrets  # here, since it loads a cryptographic library that an unmasked audit has no use for
 
     return secrets.token_bytes(_KEY_BYTES)
-
-
-def _literals(inputs: Iterable[Capture | Rejected]) -> frozenset[str]:
-    """The literals in the captures' queries and in the conditions of their plans."""
-    from rowreckon.capture import Capture
-    from rowreckon.report.mask_words import literals_of
-
-    found: set[str] = set()
-    for item in inputs:
-        if not isinstance(item, Capture):
-            continue
-        if item.query:
-            found |= literals_of(item.query)
-        if item.explain is not None:
-            for text in _texts(item.explain.to_explain()):
-                found |= literals_of(text)
-    return frozenset(found)
-
-
-def _texts(value: Any) -> Iterable[str]:
-    """The strings of a plan that may hold an expression."""
-    if isinstance(value, dict):
-        for item in value.values():
-            yield from _texts(item)
-    elif isinstance(value, list | tuple):
-        for item in value:
-            yield from _texts(item)
-    elif isinstance(value, str) and ("'" in value or "(" in value):
-        yield value

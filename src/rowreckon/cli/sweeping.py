@@ -7,7 +7,6 @@ from pathlib import Path
 
 from rowreckon.capture import Capture
 from rowreckon.catalog.capture_folder import CaptureFolder
-from rowreckon.catalog.masking import mask_capture
 from rowreckon.cli.auditing_meanwhile import AuditingMeanwhile
 from rowreckon.cli.config import read_config
 from rowreckon.cli.masking import Masking
@@ -19,7 +18,7 @@ from rowreckon.frozen import frozen
 from rowreckon.plural import counted
 from rowreckon.server.measure import SweepRules
 from rowreckon.server.querylist import QueryItem
-from rowreckon.server.sweep import Swept, sweep
+from rowreckon.server.sweep import sweep
 from rowreckon.server.whereabouts import require_permission
 
 INTERRUPTED = 130
@@ -51,7 +50,7 @@ class Outputs:
 def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask, outputs: Outputs) -> int:
     """Sweep, audit, write; the exit status. Raises what connecting, permission or writing raise."""
     connect = connector(dsn)
-    folder = CaptureFolder(outputs.save, outputs.masking is not None) if outputs.save is not None else None
+    folder = CaptureFolder(outputs.save) if outputs.save is not None else None
     if folder is not None:
         folder.make()
     config = read_config()
@@ -59,11 +58,14 @@ def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask,
         require_permission(connection, allow=config.allow, yes=ask.yes, standby=ask.standby, confirm=confirm())
     _caution(items, rules)
     known = _known(folder, items) if outputs.resume else {}
+    masking = outputs.masking
+    masked: Callable[[Capture], Capture] = _as_it_is if masking is None else masking.capture
     with progress_bar() as report, AuditingMeanwhile(rules.threshold) as auditing:
 
         def finished(capture: Capture) -> None:
+            capture = masked(capture)
             _save(folder, capture)
-            auditing.put(mask_capture(capture) if outputs.masking is not None else capture)
+            auditing.put(capture)
 
         swept = sweep(
             connect,
@@ -71,18 +73,20 @@ def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask,
             rules,
             progress=report,
             known=known,
-            on_run=lambda capture: _save(folder, capture),
+            on_run=lambda capture: _save(folder, masked(capture)),
             on_capture=finished,
         )
         report("auditing the plans", len(items), len(items))
         result = auditing.result()
     say: Callable[[str], str] = str
-    if outputs.masking is not None:
-        masked = outputs.masking.apply(result, swept.captures)
-        result, say = masked.audit, masked.text
+    captures, notes = swept.captures, swept.notes
+    if masking is not None:
+        renamed = masking.apply(result)
+        result, say = renamed.audit, renamed.text
+        captures, notes = [masking.capture(capture) for capture in captures], [masking.sentence(n) for n in notes]
     print_audit(result, outputs.output, verbose=outputs.verbose)
     write_reports(result, list(outputs.reports), outputs.fail_on, outputs.baseline)
-    _tell(swept, known, say)
+    _tell(notes, captures, known, say, interrupted=swept.interrupted)
     return INTERRUPTED if swept.interrupted else exit_status(result, outputs.fail_on, outputs.baseline)
 
 
@@ -109,21 +113,32 @@ def _caution(items: Sequence[QueryItem], rules: SweepRules) -> None:
         warn("volatile functions will be called: what they do outside the transaction is not rolled back")
 
 
-def _tell(swept: Swept, known: dict[int, Capture], say: Callable[[str], str]) -> None:
-    for note in swept.notes:
+def _as_it_is(capture: Capture) -> Capture:
+    return capture
+
+
+def _tell(
+    notes: Sequence[str],
+    captures: Sequence[Capture],
+    known: dict[int, Capture],
+    say: Callable[[str], str],
+    *,
+    interrupted: bool,
+) -> None:
+    for note in notes:
         warn(say(note))
     if known:
         ran_before = counted(len(known), "query was", "queries were")
         warn(f"{ran_before} not run again: what was captured is in the folder already")
     counts: dict[str, int] = {}
-    for capture in swept.captures:
+    for capture in captures:
         counts[capture.outcome] = counts.get(capture.outcome, 0) + 1
         if capture.outcome != "ran":
             code = f", SQLSTATE {capture.sqlstate}" if capture.sqlstate else ""
             said = f": {capture.reason}" if capture.reason else ""
             how = f"{capture.outcome.replace('_', ' ')}{code}{say(said)}"
             warn(f"{say(capture.name)}, line {capture.line}: {how}")
-    if set(counts) - {"ran"} or swept.interrupted:
+    if set(counts) - {"ran"} or interrupted:
         parts = [f"{n} {outcome.replace('_', ' ')}" for outcome, n in sorted(counts.items())]
-        of_all = counted(len(swept.captures), "query", "queries")
-        warn(f"{'interrupted; ' if swept.interrupted else ''}{of_all}: {', '.join(parts)}")
+        of_all = counted(len(captures), "query", "queries")
+        warn(f"{'interrupted; ' if interrupted else ''}{of_all}: {', '.join(parts)}")

@@ -73,7 +73,7 @@ def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: W
             warn("the audit proposes no change: there is nothing to try")
     if wanted.masking is not None:
         # What is asked beforehand names tables all the same: somebody has to know what they allow.
-        result = wanted.masking.apply(result, captures).audit
+        result = wanted.masking.document(result)
     print_audit(result, wanted.output, verbose=wanted.verbose)
     write_reports(result, list(wanted.reports), wanted.fail_on)
     _tell(result)

@@ -57,6 +57,17 @@ def quote_literal(text: str) -> str:
     return "E'" + doubled.replace("\\", "\\\\") + "'" if "\\" in text else f"'{doubled}'"
 
 
+def name_of_expression(text: str) -> str:
+    """What an object made for an expression is named by: its words, never its literals, which may be anybody's data."""
+    from rowreckon.sql.grammar import NotSql, scan
+
+    try:
+        tokens = scan(text)
+    except NotSql:
+        return "expression"
+    return "_".join(token.text for token in tokens if token.kind in ("word", "name")) or "expression"
+
+
 def fitting_name(*parts: str) -> str:
     """A new object's name made of parts, cut to PostgreSQL's 63 bytes; the last part, its kind, is kept whole."""
     *head, kind = parts

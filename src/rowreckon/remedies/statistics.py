@@ -10,7 +10,7 @@ from rowreckon.causes import CauseFinding, TableName
 from rowreckon.plural import counted
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, catalog_of, major, targets
-from rowreckon.remedies.quoting import fitting_name, quote_name, quote_table
+from rowreckon.remedies.quoting import fitting_name, name_of_expression, quote_name, quote_table
 from rowreckon.remedies.refresh import NOT_OWNER, analyze_statements
 
 if TYPE_CHECKING:
@@ -182,8 +182,10 @@ def _object(
     sql: list[str] = []
     undo: list[str] = []
     listed = f" ({', '.join(kinds)})" if kinds else ""
+    expressions = finding.subject.expressions
+    named_by = tuple(name_of_expression(c) if c in expressions else c for c in columns)
     for table in tables:
-        name = quote_table(TableName(_free_name(finding.subject.relation, table, columns, kinds), table.schema))
+        name = quote_table(TableName(_free_name(finding.subject.relation, table, named_by, kinds), table.schema))
         sql.append(f"CREATE STATISTICS {name}{listed} ON {', '.join(members)} FROM {quote_table(table)}")
         if target > 100 and "ndistinct" not in kinds:
             sql.append(f"ALTER STATISTICS {name} SET STATISTICS {target}")
@@ -221,7 +223,7 @@ def _free_name(relation: Relation | None, table: TableName, columns: tuple[str, 
 def _expression_index(finding: CauseFinding, tables: tuple[TableName, ...]) -> Draft:
     subject = finding.subject
     table = tables[0]
-    name = fitting_name(table.name, *subject.expressions, "idx")
+    name = fitting_name(table.name, *map(name_of_expression, subject.expressions), "idx")
     members = ", ".join(f"({e})" for e in subject.expressions)
     qualified = quote_table(TableName(name, table.schema))
     return Draft(

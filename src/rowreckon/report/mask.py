@@ -1,70 +1,94 @@
-"""Masking an audit: literals, query texts' values and sampled data leave every output; names too, if wanted.
+"""Masking an audit document: pseudonyms for names, and an audit of which nobody masked the captures.
 
-What is masked is the document itself, before any rendering, so that no format can leak what another hides.
+Literals leave a capture before it is audited (`catalog/masking.py`), so that no sentence, name or statement of the
+audit is made of them. An audit that comes as a document was made of unmasked captures: its SQL is masked by the
+grammar, its numbers and names stay, and every sentence is left out, since values may stand in any of them.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from typing import Any
 
+from rowreckon.catalog.masked_words import masked_name, masked_setting
 from rowreckon.document.audit import Audit, Part
 from rowreckon.frozen import frozen
-from rowreckon.report.mask_words import MASK, PSEUDONYM, WordMasker, identifiers_of, literals_of
+from rowreckon.report.mask_words import MASK, PSEUDONYM, NameMasker, mask_remedy
+from rowreckon.sql.masking import UNREAD, mask_expression, mask_statement
+from rowreckon.sql.names import author_names
 
-# By field name: how each string of the document is masked. What stands in none of them is masked as a sentence.
-_SQL = frozenset(("condition", "query", "sql", "sql_trial", "undo", "check_first", "how", "fingerprint"))
-_FOREIGN_SQL = frozenset(("condition", "query", "fingerprint"))
-_NAMES = frozenset(("relation", "schema", "alias", "index", "tables", "columns", "role", "database"))
+# By field name, what each string of the document is; what stands in none of them is a sentence.
+_CONDITIONS = frozenset(("condition",))
+_QUERIES = frozenset(("query",))
+_REMEDIES = frozenset(("sql", "sql_trial", "undo", "check_first", "how"))
+_NAMES = frozenset(
+    ("relation", "schema", "alias", "index", "tables", "columns", "role", "database", "search_path", "subplan_name")
+)
 _OWN = frozenset(
     (
         "node_type", "join_type", "parent_relationship", "count", "direction", "direction_here", "method", "verdict",
-        "basis", "basis_at_estimate", "basis_at_actual", "code", "kind", "outcome", "sqlstate", "cache", "change",
-        "time", "where_tried", "inner_at", "along", "best_at_actual", "lock", "tool_version", "query_id",
-        "join_methods_before", "join_methods_after", "first", "last", "to",
+        "basis_at_estimate", "basis_at_actual", "code", "kind", "outcome", "sqlstate", "cache", "change", "time",
+        "where_tried", "inner_at", "along", "best_at_actual", "lock", "tool_version", "query_id", "fingerprint",
+        "join_methods_before", "join_methods_after", "first", "last", "to", "access",
     )
 )  # fmt: skip
-_PARTED_NAMES = ("search_path",)
+# Words of ours under one parent, sentences or values under another.
+_OWN_BELOW = {
+    "basis": ("joins", "joins_after", "findings", "switch_points"),
+    "from": ("switch_points", "evidence"),
+    "where": ("trial", "trials", "rejected"),
+}
+_SOURCES = frozenset(("source", "join_order_before", "join_order_after"))
+_NAMED_QUERIES = ("side_effects", "queries")
+_MOMENT = re.compile(r"\d{4}-\d\d-\d\d[ T][\d:.+Z-]*|never|yes|no|true|false")
 
 
 @frozen
 class Masked:
-    """A masked audit, and the masker for what is said beside it."""
+    """An audit with pseudonyms, and what is needed for what is said beside it."""
 
     audit: Audit
-    masker: WordMasker
+    masker: NameMasker | None = None
 
     @property
     def undo(self) -> dict[str, str]:
         """What undoes masked names: pseudonym to name. Empty where names were not masked."""
-        return dict(sorted(self.masker.undo.items()))
+        return {} if self.masker is None else dict(sorted(self.masker.undo.items()))
 
     def text(self, sentence: str) -> str:
-        """A sentence about the same plans, masked alike."""
-        return self.masker.prose(sentence)
+        """A sentence about the same plans, made of masked values, with the same pseudonyms."""
+        return sentence if self.masker is None else self.masker.prose(sentence)
 
 
-def mask_audit(audit: Audit, key: bytes, names: bool = False, literals: frozenset[str] = frozenset()) -> Masked:
-    """The audit without literals and sampled values; with `names`, relations and columns become pseudonyms that the
-    same `key` makes the same again, so that two masked audits can be compared.
+def mask_names(audit: Audit, key: bytes) -> Masked:
+    """An audit of masked captures in which relations and columns are pseudonyms.
 
-    `literals` are masked wherever they stand, beside those that the audit's own SQL holds: literals of the plans that
-    it was made of. Masking what is masked changes nothing.
+    The same `key` makes the same again, so that two masked audits can be compared.
     """
     document = audit.model_dump(mode="python", by_alias=True)
-    strings = list(_strings(document, ""))
-    known = {
-        part for field, text in strings if field in _NAMES for whole in (text,) for part in (whole, *whole.split("."))
-    }
     sources = {plan.source for plan in audit.plans}  # side effects name queries by them
-    found = set(literals)
-    for field, text in strings:
-        if field in _SQL:
-            found |= literals_of(text)
-        if names and field in _FOREIGN_SQL and text not in sources:
-            known |= identifiers_of(text)
-    masker = WordMasker(key, names, frozenset(known - {""}), frozenset(found - known))
-    return Masked(Audit.model_validate(_masked(document, "", "", masker)), masker)
+    known: set[str] = set()
+    for field, text in _strings(document, ""):
+        if field in _NAMES:
+            known.update((text, *text.split(".")) if field != "search_path" else _parted(text))
+        elif field in _CONDITIONS or (field in _QUERIES and text not in sources):
+            known |= author_names(text)
+    masker = NameMasker(key, frozenset(known - {"", UNREAD}))
+    return Masked(Audit.model_validate(_Renaming(masker).walk(document, "", "")), masker)
+
+
+def mask_document(audit: Audit) -> Audit:
+    """An audit of unmasked captures without literals: SQL masked, sentences and sampled values left out."""
+    document = audit.model_dump(mode="python", by_alias=True)
+    names = frozenset(
+        part
+        for field, text in _strings(document, "")
+        if field in _NAMES
+        for whole in (text, text.strip('"'))
+        for part in (whole, *whole.split("."))
+    )
+    return Audit.model_validate(_Leaving(names).walk(document, "", ""))
 
 
 def unmask_text(text: str, undo: dict[str, str]) -> str:
@@ -83,41 +107,84 @@ def _strings(value: Any, field: str) -> Iterator[tuple[str, str]]:
         yield field, value
 
 
-def _masked(value: Any, field: str, parent: str, masker: WordMasker) -> Any:
-    if isinstance(value, Part):
-        value = value.model_dump(mode="python", by_alias=True)
-    if isinstance(value, dict):
-        if field == "settings":
-            return {name: _setting(name, text, masker) for name, text in value.items()}
-        return {key: _masked(item, key, field, masker) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return tuple(_masked(item, field, parent, masker) for item in value)
-    if field == "value" and isinstance(value, int | float) and not isinstance(value, bool):
-        return MASK if f"{value:g}" in masker.literals or str(value) in masker.literals else value
-    return _string(value, field, parent, masker) if isinstance(value, str) else value
+def _parted(search_path: str) -> list[str]:
+    return [part.strip().strip('"') for part in search_path.split(",")]
 
 
-def _string(text: str, field: str, parent: str, masker: WordMasker) -> str:
-    if not parent and field == "schema":
+class _Walk:
+    """A walk over the document's values; `text` says what becomes of a string."""
+
+    def walk(self, value: Any, field: str, parent: str) -> Any:
+        if isinstance(value, Part):
+            value = value.model_dump(mode="python", by_alias=True)
+        if isinstance(value, dict):
+            if field == "settings":
+                return {name: self.setting(name, text) for name, text in value.items()}
+            return {key: self.walk(item, key, field) for key, item in value.items()}
+        if isinstance(value, list | tuple):
+            return tuple(self.walk(item, field, parent) for item in value)
+        if not isinstance(value, str):
+            return self.number(value, field, parent)
+        if (not parent and field == "schema") or field in _OWN or parent in _OWN_BELOW.get(field, ()):
+            return value
+        return self.text(value, field, parent)
+
+    def text(self, text: str, field: str, parent: str) -> str:
+        """A string that is no word of ours."""
+        raise AssertionError(field)
+
+    def number(self, value: Any, field: str, parent: str) -> Any:
+        """A number, a flag or nothing."""
+        return value
+
+    def setting(self, name: str, text: str) -> str:
+        """A setting's value."""
         return text
-    if field in _OWN or (field == "from" and parent in ("switch_points", "evidence")):
-        return text
-    if field == "where" and parent in ("trial", "trials"):
-        return text
-    if field == "query" and parent in ("side_effects", "queries"):
-        return masker.prose(text)
-    if field in _SQL:
-        return masker.sql(text, ours=field not in _FOREIGN_SQL)
-    if field in _NAMES:
-        return masker.name(text)
-    if field in _PARTED_NAMES:
-        return ", ".join(masker.name(part.strip().strip('"')) for part in text.split(","))
-    return masker.value(text) if field == "value" else masker.prose(text)
 
 
-def _setting(name: str, text: str, masker: WordMasker) -> str:
-    if "." in name or name == "application_name":
-        return MASK
-    if name == "search_path":
-        return _string(text, name, "", masker)
-    return masker.prose(text)
+class _Renaming(_Walk):
+    """Names become pseudonyms."""
+
+    def __init__(self, masker: NameMasker) -> None:
+        self.masker = masker
+
+    def text(self, text: str, field: str, parent: str) -> str:
+        if field == "search_path":
+            return ", ".join(self.masker.name(part) for part in _parted(text))
+        if field in _NAMES and field != "subplan_name":
+            return self.masker.name(text)
+        if field in _CONDITIONS or (field in _QUERIES and parent not in _NAMED_QUERIES):
+            return self.masker.sql(text, ours=False)
+        return self.masker.sql(text, ours=True) if field in _REMEDIES else self.masker.prose(text)
+
+    def setting(self, name: str, text: str) -> str:
+        return self.text(text, name, "") if name == "search_path" else text
+
+
+class _Leaving(_Walk):
+    """Literals are masked, sentences left out."""
+
+    def __init__(self, names: frozenset[str]) -> None:
+        self.names = names
+
+    def text(self, text: str, field: str, parent: str) -> str:
+        if field in _CONDITIONS or field == "columns":
+            return mask_expression(text)
+        if field in _QUERIES and parent not in _NAMED_QUERIES:
+            return mask_statement(text)
+        if field in _REMEDIES:
+            return mask_remedy(text, self.names) if field != "how" else mask_statement(text)
+        if field in _SOURCES or field in _QUERIES:
+            return masked_name(text)
+        if field in _NAMES:
+            return text
+        if field == "value":
+            return text if text in self.names or _MOMENT.fullmatch(text) else MASK
+        return UNREAD
+
+    def number(self, value: Any, field: str, parent: str) -> Any:
+        sampled = field == "value" and isinstance(value, int | float) and not isinstance(value, bool)
+        return MASK if sampled else value
+
+    def setting(self, name: str, text: str) -> str:
+        return str(masked_setting(name, text))

@@ -1,4 +1,4 @@
-"""Masking of single strings: SQL by its tokens, sentences by their quotation marks and by literals seen elsewhere."""
+"""Masking of single strings of an audit: SQL, names, and sentences that name things."""
 
 from __future__ import annotations
 
@@ -6,162 +6,114 @@ import hashlib
 import hmac
 import re
 from dataclasses import dataclass, field
-from functools import lru_cache
 
-from rowreckon.catalog.masking import mask_sql
+from rowreckon.sql.grammar import NotSql, Token, scan
+from rowreckon.sql.masking import MASKED, UNREAD, masked_string
+from rowreckon.sql.names import unquoted, with_names
 
-MASK = "***"
+MASK = MASKED
 PSEUDONYM = re.compile(r"n_[0-9a-f]{10}")
 
-_SINGLE = re.compile(r"'(?:[^']|'')*'")
-_DOUBLE = re.compile(r'"((?:[^"]|"")*)"')
-_DOLLAR = re.compile(r"\$(\w*)\$.*?\$\1\$", re.DOTALL)
-_OPERAND = re.compile(r"((?:[<>=~]|\bIN \(|\bBETWEEN|\bLIKE)\s*)-?\d[\d_.]*", re.IGNORECASE)
-_LITERALS = re.compile(r"'((?:[^']|'')*)'|(?<![\w$.])(\d[\d_]*(?:\.\d+)?)(?![\w.])|\$(\w*)\$(.*?)\$\3\$", re.DOTALL)
-_IDENTIFIER = re.compile(r"'[^']*'|\"((?:[^\"]|\"\")*)\"|(?<![\w$])([^\W\d][\w$]*)")
-_KEPT_OF_OURS = re.compile(
-    r"(?:SET\s+STATISTICS|n_distinct\w*\s*=|\bROWS|\bCOST|_factor\s*=|_threshold\s*=)\s*-?[\d.]+"
-    r"|\bORDER BY \d+(?:, \d+)*|\brelkind IN \([^)]*\)",
-    re.I,
-)
-# A letter of a script long dead, so that the tokens take a shielded place for a word.
-_SHIELD = "\U00010900"
-_REGCLASS = re.compile(r"'([^']*)'(\s*::\s*reg\w+)", re.IGNORECASE)
-
-# PostgreSQL's own words that are no keyword of the tokenizer: kept when names are masked.
-_OWN_WORDS = """
-    abbrev analyze autovacuum_analyze_scale_factor autovacuum_analyze_threshold avg brin btree buffers concurrently
-    count current_schema date_trunc dependencies explain format generate_series gin gist hash hashed include initplan
-    json lower max mcv min n_distinct n_distinct_inherited ndistinct now oid pg_catalog public reindex regclass
-    regtype reset rows settings spgist statistics stxname stxrelid subplan sum timing to_char tuple upper verbose
-    yes no on off true false null excluded new old ctid tableoid xmin
-"""
+# What stands before a number of our own in a remedy's statement: a statistics target, a number of rows, an option.
+_OUR_NUMBERS = ("statistics", "rows", "cost")
+_OUR_OPTIONS = ("n_distinct", "n_distinct_inherited", "autovacuum_analyze_scale_factor")
+_KEPT_NAMES = frozenset({"public", "pg_catalog"})
 
 
-@lru_cache(maxsize=1)
-def _known_words() -> frozenset[str]:
-    """Keywords, types and functions of the SQL dialect, in lower case."""
-    from sqlglot.dialects.postgres import Postgres
-    from sqlglot.parser import Parser
+def mask_remedy(text: str, names: frozenset[str]) -> str:
+    """A statement of a remedy without literals of the data: what the remedy itself sets stays, and so do `names` that
+    are written as strings, such as in a query of the catalog."""
+    try:
+        tokens = scan(text)
+    except NotSql:
+        return UNREAD
+    pieces: list[str] = []
+    end = 0
+    for number, token in enumerate(tokens):
+        pieces.append(text[end : token.start])
+        pieces.append(_masked_of_ours(tokens, number, names))
+        end = token.end
+    return "".join((*pieces, text[end:]))
 
-    words = {word.lower() for keyword in Postgres.Tokenizer.KEYWORDS for word in keyword.split()}
-    return frozenset(words | {name.lower() for name in Parser.FUNCTIONS} | set(_OWN_WORDS.split()))
+
+def _masked_of_ours(tokens: tuple[Token, ...], number: int, names: frozenset[str]) -> str:
+    token = tokens[number]
+    if token.kind == "comment":
+        return " "
+    if token.kind == "string":
+        return token.text if _is_named(token.text, names) else masked_string(token.text)
+    return "0" if token.kind == "number" and not _is_our_number(tokens, number) else token.text
 
 
-def literals_of(sql: str) -> set[str]:
-    """The literals' values in an SQL text, those long enough to be recognised elsewhere (numbers from 4 digits on)."""
-    found: set[str] = set()
-    for single, number, _, dollar in _LITERALS.findall(sql):
-        for text in (single, dollar):
-            inner = text.strip("{}").replace("''", "'")
-            found |= {part.strip().strip('"%') for part in (inner, *inner.split(","))}
-        if len(number.replace(".", "")) >= 4:
-            found.add(number)
-    return {text for text in found if len(text) >= 3}
+def _is_named(literal: str, names: frozenset[str]) -> bool:
+    """Whether a string holds a known name, its parts in quotation marks or not."""
+    return literal.startswith("'") and all(part.strip('"') in names for part in literal[1:-1].split("."))
+
+
+def _is_our_number(tokens: tuple[Token, ...], number: int) -> bool:
+    at = number - 1
+    if at >= 0 and tokens[at].text == "-":
+        at -= 1
+    if at >= 1 and tokens[at].text == "=":
+        return tokens[at - 1].says(*_OUR_OPTIONS)
+    return at >= 0 and tokens[at].says(*_OUR_NUMBERS)
 
 
 @dataclass
-class WordMasker:
-    """Masks strings of one audit; `names` are the known names, `literals` the literals seen in its SQL."""
+class NameMasker:
+    """Puts pseudonyms for the known `names` into strings of one audit, the same for the same `key`."""
 
     key: bytes
-    with_names: bool
     names: frozenset[str]
-    literals: frozenset[str]
     undo: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        self._seen = _alternation(self.literals)
-        long = frozenset(n for n in self.names if len(n) >= 3) if self.with_names else frozenset()
+        long = frozenset(name for name in self.names if len(name) >= 3)
         self._named = _alternation(long)
         self._part = _alternation(long, "_")
 
     def name(self, text: str) -> str:
-        """A name, or its pseudonym: the same key gives the same pseudonym. Dotted names part by part."""
-        if not self.with_names or not text:
-            return text
+        """A name's pseudonym; dotted names part by part."""
         if "." in text:
             return ".".join(self.name(part) for part in text.split("."))
-        if text in ("public", "pg_catalog") or PSEUDONYM.fullmatch(text):
+        if not text or text in _KEPT_NAMES or PSEUDONYM.fullmatch(text):
             return text
         alias = "n_" + hmac.new(self.key, text.encode("utf-8", "surrogatepass"), hashlib.sha256).hexdigest()[:10]
         self.undo[alias] = text
         return alias
 
-    def sql(self, text: str, *, ours: bool = False) -> str:
-        """SQL, or a condition as EXPLAIN prints it: literals masked, comments gone, names too if wanted. In a remedy's
-        own statements (`ours`) statistics targets and the like stay, and names given as `'…'::regclass`."""
-        masked = _mask_ours(text, self.names) if ours else mask_sql(text)
-        return self._sql_names(masked, ours=ours) if self.with_names else masked
+    def sql(self, text: str, *, ours: bool) -> str:
+        """SQL with pseudonyms: in statements of ours for what is known or made of known names, in others' for every
+        word that is nobody's but their author's."""
 
-    def _sql_names(self, text: str, *, ours: bool) -> str:
-        """Names in SQL: in ours what is known or made of known names, in others' every word that is no keyword."""
-        known = _known_words()
+        def renamed(token: Token, authors: bool) -> str:
+            if token.kind == "string":
+                return self._in_string(token.text) if ours else token.text
+            if token.kind not in ("word", "name"):
+                return token.text
+            name = unquoted(token.text)
+            mine = authors and (not ours or token.kind == "name" or self._is_made_of_names(name))
+            if not mine and name not in self.names:
+                return token.text
+            return f'"{self.name(name)}"' if token.kind == "name" else self.name(name)
 
-        def replace(match: re.Match[str]) -> str:
-            whole, quoted, word = match.group(), match.group(1), match.group(2)
-            if quoted is not None:
-                return '"' + self.name(quoted.replace('""', '"')).replace('"', '""') + '"'
-            if word is None:
-                parts = [part.strip('"') for part in whole[1:-1].split(".")]
-                named = not ours or any(len(part) > 1 and part in self.names for part in parts)
-                return f"'{'.'.join(self.name(part) for part in parts)}'" if named and MASK not in whole else whole
-            mine = word in self.names or (word.lower() not in known and (not ours or self._is_made_of_names(word)))
-            return self.name(word) if mine else str(word)
+        try:
+            return with_names(text, renamed)
+        except NotSql:
+            return UNREAD
 
-        return _IDENTIFIER.sub(replace, text)
+    def _in_string(self, literal: str) -> str:
+        parts = [part.strip('"') for part in literal[1:-1].split(".")]
+        known = literal.startswith("'") and any(len(part) > 1 and part in self.names for part in parts)
+        return f"'{'.'.join(self.name(part) for part in parts)}'" if known else literal
 
     def _is_made_of_names(self, word: str) -> bool:
-        """Whether a word holds a known name between its underscores, as names of our own making do."""
-        return self._part is not None and self._part.search(word) is not None
+        """Whether a word is a known name or holds one between its underscores, as names of our own making do."""
+        return word in self.names or (self._part is not None and self._part.search(word) is not None)
 
     def prose(self, text: str) -> str:
-        """A sentence: quoted values, operands and every literal seen in the audit's SQL are masked."""
-        text = _DOLLAR.sub(MASK, text)
-        text = _SINGLE.sub(f"'{MASK}'", text)
-        text = _DOUBLE.sub(lambda m: m.group() if m.group(1) in self.names else f'"{MASK}"', text)
-        text = _OPERAND.sub(rf"\g<1>{MASK}", text)
-        if self._seen is not None:
-            text = self._seen.sub(MASK, text)
-        if self._named is not None:
-            text = self._named.sub(lambda m: self.name(m.group()), text)
-        return text
-
-    def value(self, text: str) -> str:
-        """A value of evidence: names and moments stay, anything else may be sampled data."""
-        if text in self.names:
-            return self.name(text)
-        return text if re.fullmatch(r"\d{4}-\d\d-\d\d[ T][\d:.+Z-]*|never|yes|no|true|false", text) else MASK
-
-
-def _mask_ours(text: str, names: frozenset[str]) -> str:
-    """A statement of our own with its literals masked, but not its targets, positions, and names given as strings."""
-    kept: list[str] = []
-
-    def keep(match: re.Match[str]) -> str:
-        kept.append(match.group())
-        return f"{_SHIELD}{len(kept) - 1}{_SHIELD}"
-
-    def keep_name(match: re.Match[str]) -> str:
-        return keep(match) if match.group()[1:-1] in names else match.group()
-
-    # A shield within a string or a comment goes with it; one that stands free comes back as it was.
-    shielded = _KEPT_OF_OURS.sub(keep, text.replace(_SHIELD, "?"))
-    shielded = _SINGLE.sub(keep_name, _REGCLASS.sub(keep, shielded))
-    back = re.compile(f"{_SHIELD}(\\d+){_SHIELD}")
-    return back.sub(lambda match: kept[int(match.group(1))], mask_sql(shielded))
-
-
-def identifiers_of(sql: str) -> set[str]:
-    """The names in an SQL text: quoted ones, and words that the dialect does not know."""
-    known = _known_words()
-    found: set[str] = set()
-    for quoted, word in _IDENTIFIER.findall(sql):
-        if quoted:
-            found.add(quoted.replace('""', '"'))
-        elif word and word.lower() not in known:
-            found.add(word)
-    return found
+        """A sentence with pseudonyms for the names that it mentions."""
+        return text if self._named is None else self._named.sub(lambda match: self.name(match.group()), text)
 
 
 def _alternation(words: frozenset[str], joint: str = "") -> re.Pattern[str] | None:
