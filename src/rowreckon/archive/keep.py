@@ -7,6 +7,7 @@ A Parquet file holds one archive and is written anew; a DuckDB database holds on
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from tempfile import NamedTemporaryFile
@@ -16,6 +17,7 @@ from rowreckon.archive.folds import FoldSum
 from rowreckon.archive.store import FoldStore, Item
 from rowreckon.document.audit import FoldBefore
 from rowreckon.errors import UnreadableFile, UsageError
+from rowreckon.files import shown, try_file, write_in_folder
 
 _COLUMNS = {
     "fingerprint": "VARCHAR",
@@ -46,25 +48,56 @@ def check_kept(path: Path, option: str) -> None:
         raise UsageError(f"{option} needs DuckDB", hint="pip install 'rowreckon[archive]'") from None
 
 
+def check_keepable(path: Path) -> None:
+    """What `check_kept` does for `--keep`, and try the place, leaving nothing behind there. Raises UsageError."""
+    check_kept(path, "--keep")
+    try_file(path, "--keep")
+    if _grows(path):
+        for part in (path, path.with_name(f"{path.name}.wal")):
+            if part.is_symlink():
+                raise UsageError(
+                    f"--keep: {shown(part)!r} is a link, and a database is not written through one",
+                    hint="name the database itself",
+                )
+
+
 def keep_folds(store: FoldStore, path: Path) -> None:
-    """Write all folds to a .parquet file, or add them as a run to a .duckdb database. Raises UsageError."""
+    """Write all folds to a .parquet file, or add them as a run to a .duckdb database. Raises UsageError.
+
+    Both can be read by their owner only: folds hold the texts of queries. A database that is there grows within a
+    transaction of its own; everything else is written beside its place and moved there when it is whole.
+    """
     import duckdb
 
-    columns = ", ".join(f"{_quoted(name)}: '{kind}'" for name, kind in _COLUMNS.items())
-    with NamedTemporaryFile("w", suffix=".ndjson", encoding="utf-8") as rows:
-        for item in store.folds():
-            rows.write(json.dumps(_row(*item)) + "\n")
-        rows.flush()
-        source = f"read_json({_text(rows.name)}, format='newline_delimited', columns={{{columns}}})"
-        try:
-            if path.suffix.lower() == ".parquet":
-                with duckdb.connect() as database:
-                    database.execute(f"COPY (SELECT * FROM {source}) TO {_text(str(path))} (FORMAT parquet)")
+    check_keepable(path)
+    try:
+        with NamedTemporaryFile("w", suffix=".ndjson", encoding="utf-8") as rows:
+            for item in store.folds():
+                rows.write(json.dumps(_row(*item)) + "\n")
+            rows.flush()
+            columns = ", ".join(f"{_quoted(name)}: '{kind}'" for name, kind in _COLUMNS.items())
+            source = f"read_json({_text(rows.name)}, format='newline_delimited', columns={{{columns}}})"
+            if _grows(path):
+                path.chmod(0o600)
+                _add_run(path, source)
+            elif path.suffix.lower() == ".parquet":
+                write_in_folder(path, lambda beside: _write_parquet(beside, source))
             else:
-                with duckdb.connect(str(path)) as database:
-                    _add_run(database, source)
-        except duckdb.Error as error:
-            raise UsageError(f"{str(path)!r} cannot be written: {_first_line(error)}") from None
+                write_in_folder(path, lambda beside: _add_run(beside, source))
+    except (duckdb.Error, OSError) as error:
+        raise UsageError(f"{shown(path)!r} cannot be written: {_first_line(error)}") from None
+
+
+def _grows(path: Path) -> bool:
+    """Whether the run is added to a database that is there."""
+    return path.suffix.lower() == ".duckdb" and os.path.lexists(path)
+
+
+def _write_parquet(path: Path, source: str) -> None:
+    import duckdb
+
+    with duckdb.connect() as database:
+        database.execute(f"COPY (SELECT * FROM {source}) TO {_text(str(path))} (FORMAT parquet)")
 
 
 def folds_before(path: Path, ranked: Sequence[Item]) -> Mapping[str, FoldBefore]:
@@ -90,12 +123,15 @@ def folds_before(path: Path, ranked: Sequence[Item]) -> Mapping[str, FoldBefore]
     return {name: known.get(name, FoldBefore()) for name in wanted}
 
 
-def _add_run(database: Any, source: str) -> None:
+def _add_run(path: Path, source: str) -> None:
+    import duckdb
+
     columns = ", ".join(f"{_quoted(name)} {kind}" for name, kind in _COLUMNS.items())
-    database.execute("BEGIN")
-    database.execute(f"CREATE TABLE IF NOT EXISTS folds (run BIGINT, {columns})")
-    database.execute(f"INSERT INTO folds SELECT (SELECT coalesce(max(run), 0) + 1 FROM folds), * FROM {source}")
-    database.execute("COMMIT")
+    with duckdb.connect(str(path)) as database:
+        database.execute("BEGIN")
+        database.execute(f"CREATE TABLE IF NOT EXISTS folds (run BIGINT, {columns})")
+        database.execute(f"INSERT INTO folds SELECT (SELECT coalesce(max(run), 0) + 1 FROM folds), * FROM {source}")
+        database.execute("COMMIT")
 
 
 def _rows(database: Any, names: str, table: str, where: str, wanted: Iterable[str]) -> list[tuple[Any, ...]]:

@@ -15,6 +15,8 @@ from pydantic import ValidationError
 
 from rowreckon.capture import Alternative, Capture, Contest, Probe, SessionFacts
 from rowreckon.errors import BrokenPlan, UnreadableFile
+from rowreckon.files import write_whole
+from rowreckon.json_text import escaped
 from rowreckon.plan.document import ExplainDocument, parse_document
 
 from .facts import Catalog
@@ -91,18 +93,12 @@ def capture_from_document(document: Mapping[str, Any], *, name: str | None = Non
 
 
 def write_capture(capture: Capture, path: Path) -> None:
-    """Write the document. The same capture gives the same bytes. Raises UnreadableFile where it can't be written."""
-    text = json.dumps(capture_to_document(capture), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-    scratch = path.with_name(path.name + ".part")
-    try:
-        scratch.write_text(text, encoding="utf-8")
-        scratch.replace(path)
-    except OSError as error:
-        raise UnreadableFile(
-            f"the capture could not be written: {error.strerror}",
-            where=str(path),
-            hint="check the folder and its space",
-        ) from None
+    """Write the document, readable by its owner only. The same capture gives the same bytes.
+
+    Raises UsageError where it can't be written; what stood there before stays then.
+    """
+    text = json.dumps(capture_to_document(capture), indent=1, ensure_ascii=False, allow_nan=False)
+    write_whole(path, escaped(text) + "\n", private=True)
 
 
 def read_capture(path: Path) -> Capture:

@@ -8,7 +8,8 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from rowreckon.capture import Capture
-from rowreckon.errors import InputError, UnreadableFile
+from rowreckon.errors import InputError
+from rowreckon.files import make_folder, try_folder
 from rowreckon.frozen import frozen
 
 from .capture_file import SUFFIX, read_capture, write_capture
@@ -22,17 +23,13 @@ class CaptureFolder:
 
     path: Path
 
-    def make(self) -> None:
-        """Make the folder where it is not there. Raises UnreadableFile."""
-        try:
-            self.path.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            raise UnreadableFile(
-                f"the folder for captures cannot be made: {error.strerror}", where=str(self.path)
-            ) from None
+    def try_out(self, option: str = "--save") -> None:
+        """Find out before any work whether captures can be saved, and leave nothing behind. Raises UsageError."""
+        try_folder(self.path, option)
 
     def save(self, capture: Capture) -> Path:
-        """Write one capture, over an earlier one of the same name. Raises UnreadableFile."""
+        """Write one capture, over an earlier one of the same name; the folder is made. Raises UsageError."""
+        make_folder(self.path)
         path = self.path / file_name(capture.name)
         write_capture(capture, path)
         return path

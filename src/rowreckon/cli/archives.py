@@ -130,11 +130,11 @@ def _kept(options: ArchiveOptions) -> tuple[Callable[[FoldStore], None] | None, 
     """What keeps the folds and what looks up older ones, as far as asked for; names are checked before any work."""
     if options.keep is None and options.before is None:
         return None, None
-    from rowreckon.archive.keep import check_kept, folds_before, keep_folds
+    from rowreckon.archive.keep import check_keepable, check_kept, folds_before, keep_folds
 
     newer, older = options.keep, options.before
     if newer is not None:
-        check_kept(newer, "--keep")
+        check_keepable(newer)
     if older is not None:
         check_kept(older, "--before")
         folds_before(older, [])

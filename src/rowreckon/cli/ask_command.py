@@ -25,8 +25,10 @@ def ask_command(
     from rowreckon.catalog.ask import ask_script
     from rowreckon.cli.inputs import read_inputs, tell_rejected
     from rowreckon.document.audit import Rejected
-    from rowreckon.errors import UsageError
+    from rowreckon.files import try_file, write_whole
 
+    if output is not None:
+        try_file(output, "--output")
     inputs = read_inputs(paths)
     rejected = [item for item in inputs if isinstance(item, Rejected)]
     tell_rejected(rejected)
@@ -36,7 +38,4 @@ def ask_command(
     if output is None:
         sys.stdout.write(script)
         return
-    try:
-        output.write_text(script, encoding="utf-8")
-    except OSError as error:
-        raise UsageError(f"{str(output)!r} cannot be written: {error.strerror or error}") from None
+    write_whole(output, script, private=True)

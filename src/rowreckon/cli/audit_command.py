@@ -98,6 +98,10 @@ def audit_command(
         raise UsageError("--query, --role and --set need a server", hint="give --dsn as well")
     if dsn is not None and facts is not None:
         raise UsageError("--dsn and --facts both bring facts", hint="give one of them")
+    if save is not None:
+        from rowreckon.files import try_folder
+
+        try_folder(save, "--save")
     masking = masking_of(mask, mask_names, save)
     known = None
     if baseline is not None:

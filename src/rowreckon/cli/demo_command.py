@@ -30,21 +30,17 @@ def demo_command(
     from rowreckon.catalog.capture_file import SUFFIX, write_capture
     from rowreckon.cli.output import OutputFormat, print_audit, write_reports
     from rowreckon.cli.progress import progress_bar
-    from rowreckon.errors import UsageError
+    from rowreckon.files import make_folder, try_folder
     from rowreckon.server.demo import run_demo
 
-    try:
-        (folder / "captures").mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise UsageError(
-            f"the folder {str(folder)!r} cannot be made: {error.strerror}", hint="name another with --folder"
-        ) from None
+    try_folder(folder / "captures", "--folder")
     with progress_bar() as report:
         captures = run_demo(report)
         report("auditing the plans", 0, 1)
         result = audit(captures)
         report("auditing the plans", 1, 1)
     print_audit(result, OutputFormat.terminal, verbose=verbose)
+    make_folder(folder / "captures")
     written = [folder / name for name in _REPORTS]
     write_reports(result, written, frozenset())
     for capture in captures:

@@ -92,11 +92,10 @@ def facts_of_answer(inputs: Inputs, answer: Path) -> Inputs:
 
 
 def save_captures(inputs: Inputs, folder: Path) -> None:
-    """Save the captures among the inputs, as they are, as files of a folder. Raises UnreadableFile."""
+    """Save the captures among the inputs, as they are, as files of a folder. Raises UsageError."""
     from rowreckon.catalog.capture_folder import CaptureFolder
 
     store = CaptureFolder(folder)
-    store.make()
     for item in inputs:
         if isinstance(item, Capture):
             store.save(item.model_copy(update={"name": Path(item.name).name if item.name != "-" else "plan"}))

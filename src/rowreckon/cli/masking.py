@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable
 from dataclasses import field
 from pathlib import Path
@@ -52,14 +51,11 @@ class KeyFile:
         """Write the file, readable by its owner only. Raises UsageError where that fails."""
         import json
 
+        from rowreckon.files import write_whole
+        from rowreckon.json_text import escaped
+
         document = {"schema": _SCHEMA, "key": self.key.hex(), "names": self.names}
-        part = self.path.with_name(f"{self.path.name}.part")
-        try:
-            with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w", encoding="utf-8") as file:
-                file.write(json.dumps(document, indent=2, ensure_ascii=False) + "\n")
-            part.replace(self.path)
-        except OSError as error:
-            raise UsageError(f"the key file {str(self.path)!r} cannot be written: {error.strerror}") from None
+        write_whole(self.path, escaped(json.dumps(document, indent=2, ensure_ascii=False)) + "\n", private=True)
 
 
 def read_key_file(path: Path) -> KeyFile:
@@ -142,10 +138,11 @@ def masking_of(mask: bool, key_file: Path | None, save: Path | None = None) -> M
         return Masking(None) if mask else None
     if save is not None:
         raise UsageError("--mask-names leaves no name, and captures need them", hint="leave out --save, or use --mask")
+    from rowreckon.files import try_file
+
     if key_file.exists():
         return Masking(read_key_file(key_file))
-    if not key_file.parent.is_dir():
-        raise UsageError(f"--mask-names: the folder {str(key_file.parent)!r} does not exist", hint="make it first")
+    try_file(key_file, "--mask-names")
     made = KeyFile(key_file, _random_key())
     made.write()
     return Masking(made)

@@ -43,12 +43,13 @@ def parse_fail_on(text: str | None) -> frozenset[str]:
 
 
 def check_report_paths(paths: list[Path], suffixes: tuple[str, ...] = tuple(sorted(_SUFFIXES))) -> None:
-    """Refuse an unknown report format before any work is done. Raises UsageError."""
+    """Refuse an unknown report format, and a place that takes no file, before any work is done. Raises UsageError."""
+    from rowreckon.files import try_file
+
     for path in paths:
         if path.suffix.lower() not in suffixes:
             raise UsageError(f"--report cannot tell a format from {path.name!r}", hint=f"use {', '.join(suffixes)}")
-        if not path.parent.is_dir():
-            raise UsageError(f"--report: the folder {str(path.parent)!r} does not exist", hint="make it first")
+        try_file(path, "--report")
 
 
 def holds_curves(output: OutputFormat, reports: list[Path]) -> bool:
@@ -81,11 +82,10 @@ def write_reports(result: Audit, paths: list[Path], fail_on: frozenset[str], bas
 
 
 def write_text(path: Path, text: str) -> None:
-    """Write a report. Raises UsageError where the path can't be written."""
-    try:
-        path.write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise UsageError(f"{str(path)!r} cannot be written: {error.strerror or error}") from None
+    """Write a report: whole, or not at all. Raises UsageError where the path can't be written."""
+    from rowreckon.files import write_whole
+
+    write_whole(path, text)
 
 
 def _render(result: Audit, form: str, fail_on: frozenset[str], baseline: Audit | None) -> str:

@@ -52,7 +52,7 @@ def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask,
     connect = connector(dsn)
     folder = CaptureFolder(outputs.save) if outputs.save is not None else None
     if folder is not None:
-        folder.make()
+        folder.try_out()
     config = read_config()
     with connect() as connection:
         require_permission(connection, allow=config.allow, yes=ask.yes, standby=ask.standby, confirm=confirm())

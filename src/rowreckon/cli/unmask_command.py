@@ -23,9 +23,12 @@ def unmask_command(
 ) -> None:
     """Print a masked report with its names. Literals stay masked: they are kept nowhere."""
     from rowreckon.cli.masking import read_key_file
-    from rowreckon.errors import UnreadableFile, UsageError
+    from rowreckon.errors import UnreadableFile
+    from rowreckon.files import try_file, write_whole
     from rowreckon.report.mask import unmask_text
 
+    if output is not None:
+        try_file(output, "--output")
     names = read_key_file(key_file).names
     try:
         raw = sys.stdin.buffer.read() if path == "-" else Path(path).read_bytes()
@@ -38,7 +41,4 @@ def unmask_command(
     if output is None:
         sys.stdout.write(shown)
         return
-    try:
-        output.write_text(shown, encoding="utf-8")
-    except OSError as error:
-        raise UsageError(f"{str(output)!r} cannot be written: {error.strerror or error}") from None
+    write_whole(output, shown, private=True)

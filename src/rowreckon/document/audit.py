@@ -35,6 +35,7 @@ from rowreckon.document.trial import Trial as Trial
 from rowreckon.document.trial import TrialAccount as TrialAccount
 from rowreckon.document.trial import TrialJoin as TrialJoin
 from rowreckon.document.trial import TrialQuery as TrialQuery
+from rowreckon.json_text import escaped
 
 AUDIT_SCHEMA = "rowreckon.audit/1"
 
@@ -283,7 +284,7 @@ class Audit(Part):
 
     def to_json(self) -> str:
         """The document as JSON text, two-space indented, keys in the models' order: same input, same bytes."""
-        return self.model_dump_json(indent=2, by_alias=True) + "\n"
+        return escaped(self.model_dump_json(indent=2, by_alias=True)) + "\n"
 
 
 def audit_json_schema() -> dict[str, Any]:

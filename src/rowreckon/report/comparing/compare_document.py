@@ -9,6 +9,7 @@ from typing import Any, Literal
 from pydantic import Field
 
 from rowreckon.document.audit import Method, Part
+from rowreckon.json_text import escaped
 from rowreckon.report.comparing.compare import Comparison, ErrorChange, PlanComparison
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.sentences import node_label
@@ -94,7 +95,7 @@ class ComparisonDocument(Part):
 
     def to_json(self) -> str:
         """The document as JSON text: same input, same bytes."""
-        return self.model_dump_json(indent=2, by_alias=True) + "\n"
+        return escaped(self.model_dump_json(indent=2, by_alias=True)) + "\n"
 
 
 def comparison_document(comparison: Comparison, tool_version: str) -> ComparisonDocument:
