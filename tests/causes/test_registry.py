@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rowreckon.causes.registry import CAUSES, CODES, Cause
+from rowreckon.causes.registry import CAUSES, CODES, Cause, title_of
 from rowreckon.remedies.builders import BUILDERS
 
 # The codes of the machine-readable contract, version 1.
@@ -55,3 +55,9 @@ def test_doc_has_the_fixed_headings(cause: Cause) -> None:
 def test_every_cause_but_two_has_a_remedy() -> None:
     """Hidden statistics are a decision about security, and the unexplained has no cure."""
     assert set(CODES) - set(BUILDERS) == {"statistics_not_usable", "unexplained"}
+
+
+def test_a_code_of_another_release_is_told_in_words() -> None:
+    """Titles come from the causes' own modules; an unknown code still reads as words."""
+    assert title_of("stale_statistics") == "old statistics"
+    assert title_of("moon_phase") == "moon phase"

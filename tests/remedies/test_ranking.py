@@ -9,7 +9,7 @@ import psycopg
 import pytest
 
 from rowreckon.causes import CauseEvidence
-from rowreckon.causes.luring_index import check
+from rowreckon.causes.luring_index import check_join
 from rowreckon.causes.site import Context
 from rowreckon.causes.weigh import finding_of_join
 from rowreckon.counts import find_origins
@@ -104,7 +104,7 @@ def test_an_index_is_dropped_last(huts: Connection) -> None:
             capture=audit.capture, reckoned=audit.reckoned, origins=find_origins(audit.reckoned), joins=(join,)
         )
     )
-    gain = check(join, context)
+    gain = check_join(join, context)
     assert gain is not None
     drop = finding_of_join("luring_index", gain, "crossed")
     cure = replace(finding, finding=finding.finding.model_copy(update={"joins": (join.node,), "confidence": 0.4}))

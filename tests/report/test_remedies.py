@@ -10,7 +10,6 @@ import pytest
 from rich.console import Console
 
 from rowreckon.auditing import audit
-from rowreckon.causes.registry import CAUSES
 from rowreckon.document.audit import Audit, GainMs, SideEffect
 from rowreckon.intake import read_path
 from rowreckon.report.formats.html import render_html
@@ -18,7 +17,6 @@ from rowreckon.report.formats.markdown import render_markdown
 from rowreckon.report.formats.terminal import render_terminal
 from rowreckon.report.story.remedy_story import remedies_story
 from rowreckon.report.words.escape import bare
-from rowreckon.report.words.sentences import CAUSE_NAMES
 from rowreckon.report.words.sources import with_short_sources
 from tests.report import factories as f
 
@@ -138,13 +136,6 @@ def test_names_without_a_common_folder_stay(sources: tuple[str, ...]) -> None:
     result = f.audit(*(f.crossed_plan(source=source) for source in sources))
 
     assert [plan.source for plan in with_short_sources(result)[0].plans] == list(sources)
-
-
-def test_causes_are_called_what_the_registry_calls_them() -> None:
-    """The report's names are those of the causes' own pages."""
-    titles = {cause.code: cause.title for cause in CAUSES}
-
-    assert titles == {**CAUSE_NAMES, "unexplained": "unexplained"}
 
 
 def test_a_run_of_thirty_queries_fits_two_screens_up_to_the_worst_joins() -> None:
