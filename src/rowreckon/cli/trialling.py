@@ -62,12 +62,12 @@ def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: W
         require_permission(admin, allow=read_config().allow, yes=wanted.yes, standby=False, confirm=confirm())
         _offer_leftovers(admin, wanted.yes)
         price, copies = _price(admin, wanted)
-        captures, result, interrupted = _audited(connect, items, rules, wanted)
+        captures, result, interrupted, from_files = _audited(connect, items, rules, wanted)
         attempts = () if interrupted else attempts_of(result, wanted.remedies)
         if attempts:
             if wanted.in_place:
                 _ask_in_place(admin, attempts, rules, wanted)
-            tried = _try(connector_to(dsn), admin, items, captures, result, attempts, rules, price, copies)
+            tried = _try(connector_to(dsn), admin, items, captures, result, attempts, rules, price, copies, from_files)
             result, interrupted = tried.audit, tried.interrupted
         elif not interrupted:
             warn("the audit proposes no change: there is nothing to try")
@@ -158,8 +158,8 @@ def _ask_in_place(connection: Connection, attempts: Sequence[Attempt], rules: Tr
 
 def _audited(
     connect: Connect, items: Sequence[QueryItem], rules: TrialRules, wanted: Wanted
-) -> tuple[list[Capture], Audit, bool]:
-    """The list's captures and their audit, before any change."""
+) -> tuple[list[Capture], Audit, bool, frozenset[int]]:
+    """The list's captures and their audit, before any change; and which of them were read from files."""
     folder = CaptureFolder(wanted.captures) if wanted.captures is not None else None
     found = folder.known({item.name: item.written or item.text for item in items}) if folder is not None else {}
     known = {n: found[item.name] for n, item in enumerate(items) if item.name in found}
@@ -171,7 +171,7 @@ def _audited(
         result = audit(swept.captures, threshold=rules.threshold)
     for note in swept.notes:
         warn(note)
-    return swept.captures, result, swept.interrupted
+    return swept.captures, result, swept.interrupted, frozenset(known)
 
 
 def _try(
@@ -184,9 +184,10 @@ def _try(
     rules: TrialRules,
     price: Price,
     copies: int,
+    from_files: frozenset[int],
 ) -> Tried:
     with progress_bar() as report:
-        session = TrialSession(connect_to, items, captures, result, attempts, rules, report)
+        session = TrialSession(connect_to, items, captures, result, attempts, rules, report, from_files)
         if copies == 0:
             return session.in_place(admin)
         return session.on_copies(admin, price.database, price.size_kb, pair=copies >= 2)

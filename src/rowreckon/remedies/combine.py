@@ -68,8 +68,8 @@ def _combine(plan: PlanAudit, join: int, members: Sequence[tuple[int, CauseFindi
             return
         drafts.append(built[0])
         confidence *= finding.finding.confidence * built[0].works
-    if len({d.sql for d in drafts}) < 2:
-        return  # one statement cures both
+    if len({d.sql for d in drafts}) < 2 or not all(d.sql for d in drafts):
+        return  # one statement cures both, or none is written for one of them
     yield Combination(
         draft=_joined(drafts),
         findings=tuple(number for number, _ in members),

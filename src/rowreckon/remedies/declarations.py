@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from rowreckon.capture import Capture
-from rowreckon.causes import CauseFinding
+from rowreckon.causes import CauseFinding, TableName
 from rowreckon.plural import counted
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import Draft, catalog_of, is_kind
-from rowreckon.remedies.quoting import fitting_name, quote_function, quote_name, quote_table
+from rowreckon.remedies.quoting import fitting_name, quote_name, quote_table
+from rowreckon.remedies.readable import Unreadable, read_signature, without_statements
 
 
 def build_foreign_key(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
@@ -67,21 +68,25 @@ def build_function_rows(finding: CauseFinding, capture: Capture) -> tuple[Draft,
     if catalog is not None:
         same = [f for f in catalog.functions if f.name == function.name and f.schema_name == function.schema]
         old = same[0].prorows if len(same) == 1 else None
-    name = quote_function(function)
-    return (
-        Draft(
-            kind="other",
-            sql=(f"ALTER FUNCTION {name} ROWS {value}",),
-            undo=(f"ALTER FUNCTION {name} ROWS {old if old is not None else 1000:g}",),
-            undo_note=None if old is not None else "1000 is what CREATE FUNCTION declares where nothing is said",
-            reason=f"Declare that {function.name} returns about {counted(value, 'row')}; the planner has nothing "
-            "else to go by.",
-            works=0.95,
-            check_first=None if old is not None else checks.functions(function),
-            lock=None,
-            cautions=("every query that calls the function is planned with this number, whatever its arguments",),
-        ),
+    name, unreadable = quote_table(TableName(function.name, function.schema)), None
+    if function.arguments is not None:
+        try:
+            name += f"({read_signature(function.arguments)})"
+        except Unreadable as error:
+            unreadable = str(error)
+    draft = Draft(
+        kind="other",
+        sql=(f"ALTER FUNCTION {name} ROWS {value}",),
+        undo=(f"ALTER FUNCTION {name} ROWS {old if old is not None else 1000:g}",),
+        undo_note=None if old is not None else "1000 is what CREATE FUNCTION declares where nothing is said",
+        reason=f"Declare that {function.name} returns about {counted(value, 'row')}; the planner has nothing "
+        "else to go by.",
+        works=0.95,
+        check_first=None if old is not None else checks.functions(function),
+        lock=None,
+        cautions=("every query that calls the function is planned with this number, whatever its arguments",),
     )
+    return (draft if unreadable is None else without_statements(draft, unreadable),)
 
 
 def build_custom_plan(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:

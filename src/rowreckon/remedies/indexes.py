@@ -11,10 +11,11 @@ from rowreckon.plural import counted
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, catalog_of
 from rowreckon.remedies.quoting import fitting_name, quote_name, quote_table
+from rowreckon.remedies.readable import Unreadable, read_definition, read_expressions, without_statements
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
-    from rowreckon.catalog.facts import Relation
+    from rowreckon.catalog.facts import Index, Relation
 
 _PAGE = 8192
 _WRITES = "every INSERT and most UPDATEs of the table maintain the index, and it takes disk space"
@@ -35,8 +36,12 @@ def build_index(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
     body = f"({', '.join(quote_name(c) for c in subject.columns)})"
     if subject.included:
         body += f" INCLUDE ({', '.join(quote_name(c) for c in subject.included)})"
+    unreadable = None
     if subject.predicate is not None:
-        body += f" WHERE {subject.predicate}"
+        try:
+            body += f" WHERE {read_expressions((subject.predicate,))[0]}"
+        except Unreadable as error:
+            unreadable = str(error)
     plain = f"CREATE INDEX {quote_name(name)} ON {quote_table(table)} {body}"
     qualified = quote_table(TableName(name, table.schema))
     sql: tuple[str, ...] = (plain.replace("CREATE INDEX", "CREATE INDEX CONCURRENTLY", 1),)
@@ -53,23 +58,22 @@ def build_index(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
             cautions.append("the index of the partitioned table is valid once every partition's is attached")
     known = relation is not None and catalog_of(capture) is not None
     cautions += _of_this_index(subject)
-    return (
-        Draft(
-            kind="new_index",
-            sql=sql,
-            sql_trial=(plain,),
-            undo=undo,
-            reason=_reason(subject),
-            works=0.9,
-            transactional=not any("CONCURRENTLY" in s for s in sql),
-            check_first=None if known else checks.indexes((table,)),
-            lock=SHARE_UPDATE_EXCLUSIVE if any("CONCURRENTLY" in s for s in sql) else "SHARE",
-            tables=(table,),
-            columns=(*subject.columns, *subject.included),
-            keys=subject.columns if subject.predicate is None else (),
-            cautions=tuple(cautions),
-        ),
+    draft = Draft(
+        kind="new_index",
+        sql=sql,
+        sql_trial=(plain,),
+        undo=undo,
+        reason=_reason(subject),
+        works=0.9,
+        transactional=not any("CONCURRENTLY" in s for s in sql),
+        check_first=None if known else checks.indexes((table,)),
+        lock=SHARE_UPDATE_EXCLUSIVE if any("CONCURRENTLY" in s for s in sql) else "SHARE",
+        tables=(table,),
+        columns=(*subject.columns, *subject.included),
+        keys=subject.columns if subject.predicate is None else (),
+        cautions=tuple(cautions),
     )
+    return (draft if unreadable is None else without_statements(draft, unreadable),)
 
 
 def _named_by(subject: Subject) -> tuple[str, ...]:
@@ -144,6 +148,17 @@ def _free_name(relation: Relation | None, table: TableName, columns: tuple[str, 
     return name
 
 
+def _old_definition(index: Index | None) -> tuple[tuple[str, ...] | None, str | None]:
+    """What makes the index again, or why that is not told."""
+    why = "the index's definition is not known here"
+    if index is not None:
+        try:
+            return (read_definition(index.definition),), None
+        except Unreadable as error:
+            why = str(error)
+    return None, f"{why}: keep pg_get_indexdef first"
+
+
 def build_drop(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
     """DROP INDEX of an index that guards nothing; the old definition is the undo where the catalog tells it."""
     subject = finding.subject
@@ -158,6 +173,7 @@ def build_drop(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
     on_partition = subject.relation is not None and (
         subject.relation.is_partition or subject.relation.kind == "partitioned_table"
     )
+    undo, undo_note = _old_definition(index)
     cautions = [_WORKLOAD, "a trial in place is never made of it: dropping takes an ACCESS EXCLUSIVE lock"]
     if on_partition:
         cautions.append("an index of a partition that belongs to the parent's index cannot be dropped alone")
@@ -166,10 +182,8 @@ def build_drop(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
             kind="drop_index",
             sql=(f"DROP INDEX CONCURRENTLY {qualified}",),
             sql_trial=(f"DROP INDEX {qualified}",),
-            undo=(index.definition,) if index is not None else None,
-            undo_note=None
-            if index is not None
-            else "the index's definition is not known here: keep pg_get_indexdef first",
+            undo=undo,
+            undo_note=undo_note,
             reason=f"Without the index {subject.index} the planner would not choose a nested loop over the rows that "
             f"came.{used}",
             works=0.7,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from rowreckon.causes.finding import FunctionName, TableName
+from rowreckon.causes.finding import TableName
 
 _PLAIN = re.compile(r"[a-z_][a-z0-9_]*")
 
@@ -43,12 +43,6 @@ def quote_name(name: str) -> str:
 def quote_table(table: TableName) -> str:
     """A relation, with its schema where known."""
     return ".".join(quote_name(part) for part in (table.schema, table.name) if part)
-
-
-def quote_function(function: FunctionName) -> str:
-    """A function, with its schema and signature where known."""
-    name = ".".join(quote_name(part) for part in (function.schema, function.name) if part)
-    return name if function.arguments is None else f"{name}({function.arguments})"
 
 
 def quote_literal(text: str) -> str:

@@ -63,7 +63,7 @@ def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
             builder = BUILDERS.get(finding.code)
             gain = gain_of(plan, finding)
             for draft in builder(finding, plan.capture) if builder is not None else ():
-                _add(merged.setdefault(draft.sql, _Merged(draft)), plan, number, finding, draft, gain)
+                _add(merged.setdefault(_key(draft), _Merged(draft)), plan, number, finding, draft, gain)
         _add_combinations(merged, plan)
     _let_wider_serve(merged)
     whole = fsum(p.execution_ms or 0.0 for p in plans)
@@ -72,6 +72,11 @@ def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
     cured = {j for m, _ in scored if m.draft.kind != "drop_index" and m.confidence >= 0.3 for j in m.joins}
     scored.sort(key=lambda pair: _order(pair[0], pair[1], cured))
     return tuple(_document(m, rank, plans) for rank, (m, _) in enumerate(scored, start=1))
+
+
+def _key(draft: Draft) -> tuple[str, ...]:
+    """What makes two drafts the same: their statements, or what is advised where none is written."""
+    return draft.sql or (draft.reason,)
 
 
 def _worth_acting(plan: PlanAudit, finding: CauseFinding) -> bool:

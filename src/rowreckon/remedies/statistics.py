@@ -11,6 +11,7 @@ from rowreckon.plural import counted
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, catalog_of, major, targets
 from rowreckon.remedies.quoting import fitting_name, name_of_expression, quote_name, quote_table
+from rowreckon.remedies.readable import Unreadable, read_expressions, without_statements
 from rowreckon.remedies.refresh import NOT_OWNER, analyze_statements
 
 if TYPE_CHECKING:
@@ -144,11 +145,22 @@ def build_expression(finding: CauseFinding, capture: Capture) -> tuple[Draft, ..
     tables = targets(finding)
     if not tables or not subject.expressions:
         return ()
+    try:
+        readable = read_expressions(subject.expressions)
+    except Unreadable as error:
+        return (without_statements(_expressions(finding, capture, ()), str(error)),)
+    return (_expressions(finding, capture, readable),)
+
+
+def _expressions(finding: CauseFinding, capture: Capture, readable: tuple[str, ...]) -> Draft:
+    """The draft for the finding's expressions, as they were read."""
+    subject = finding.subject
+    tables = targets(finding)
     release = major(capture)
     if release is not None and release < _EXPRESSIONS_FROM:
-        return (_expression_index(finding, tables),)
+        return _expression_index(finding, tables, readable)
     together = subject.columns if len(subject.expressions) + len(subject.columns) <= _MOST_COLUMNS else ()
-    members = (*(f"({e})" for e in subject.expressions), *(quote_name(c) for c in together))
+    members = (*(f"({e})" for e in readable), *(quote_name(c) for c in together))
     draft = _object(
         finding,
         capture,
@@ -164,7 +176,7 @@ def build_expression(finding: CauseFinding, capture: Capture) -> tuple[Draft, ..
     if release is None:
         note = "statistics of expressions exist from release 14 on; on 13 an index on the expression collects them"
         draft = replace(draft, cautions=(*draft.cautions, note))
-    return (draft,)
+    return draft
 
 
 def _object(
@@ -220,11 +232,11 @@ def _free_name(relation: Relation | None, table: TableName, columns: tuple[str, 
     return name
 
 
-def _expression_index(finding: CauseFinding, tables: tuple[TableName, ...]) -> Draft:
+def _expression_index(finding: CauseFinding, tables: tuple[TableName, ...], readable: tuple[str, ...]) -> Draft:
     subject = finding.subject
     table = tables[0]
     name = fitting_name(table.name, *map(name_of_expression, subject.expressions), "idx")
-    members = ", ".join(f"({e})" for e in subject.expressions)
+    members = ", ".join(f"({e})" for e in readable)
     qualified = quote_table(TableName(name, table.schema))
     return Draft(
         kind="new_index",

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 from rowreckon.capture import Capture
 from rowreckon.catalog.facts import Catalog, Relation
 from rowreckon.document.audit import Remedy
-
-from .planning import makes_index
+from rowreckon.remedies.change import change_or_none
 
 _TUPLE_HEADER = 8  # src/include/access/itup.h: IndexTupleData
 _ITEM_ID = 4  # src/include/storage/itemid.h
@@ -32,13 +30,14 @@ def expected_index_kb(remedy: Remedy, captures: Sequence[Capture]) -> float | No
 
     A partial index is counted as a whole one: the figure errs on the large side.
     """
-    made = [s for s in remedy.sql_trial or remedy.sql if makes_index(s)]
+    changes = map(change_or_none, remedy.sql_trial or remedy.sql)
+    made = [change for change in changes if change is not None and change.kind == "index"]
     if not made or not remedy.tables:
         return None
     relation = _relation(remedy.tables[0], captures)
     if relation is None or relation.reltuples is None:
         return None
-    named = dict.fromkeys((*remedy.columns, *(c for s in made for c in _included(s))))
+    named = dict.fromkeys((*remedy.columns, *(c for change in made for c in change.columns)))
     widths = [_width(relation, column) for column in named]
     return index_kb(relation.reltuples, widths)
 
@@ -56,8 +55,3 @@ def _width(relation: Relation, name: str) -> float:
     column = relation.column(name)
     statistics = [s.avg_width for s in column.statistics if s.avg_width is not None] if column is not None else []
     return float(statistics[0]) if statistics else _UNKNOWN_WIDTH
-
-
-def _included(statement: str) -> list[str]:
-    found = re.search(r"\bINCLUDE \(([^)]*)\)", statement)
-    return [part.strip().strip('"') for part in found.group(1).split(",")] if found else []

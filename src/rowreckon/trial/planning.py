@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
+from rowreckon.causes.scans import is_temporary
 from rowreckon.document.audit import Audit, Remedy
 from rowreckon.errors import UsageError
+from rowreckon.remedies.change import change_or_none
+from rowreckon.remedies.change_shapes import Kind
+from rowreckon.remedies.quoting import quote_literal, quote_name
 
 from .measured import Attempt
-
-_SETTING = re.compile(r"set\s+(?!local\b)(?:session\s+)?(.+)", re.IGNORECASE | re.DOTALL)
-_DROPS_INDEX = re.compile(r"drop\s+index\b", re.IGNORECASE)
-_OUTSIDE = re.compile(r"(create|drop|reindex)\b.*\bconcurrently\b|vacuum\b", re.IGNORECASE | re.DOTALL)
-_MAKES_INDEX = re.compile(r"create\s+(unique\s+)?index\b", re.IGNORECASE)
-_QUOTED = re.compile(r"'[^']*'")
-_TEMPORARY = re.compile(r"""(?<![\w".])"?pg_temp(?:_\d+)?"?\.("(?:[^"]|"")*"|\w+)""")
-_ANALYZES = re.compile(r"analyze\b", re.IGNORECASE)
 
 
 def attempts_of(audit: Audit, wanted: Sequence[int]) -> tuple[Attempt, ...]:
@@ -39,11 +34,13 @@ def attempt_of(remedies: Sequence[Remedy]) -> Attempt:
     settings: dict[str, None] = {}
     for remedy in remedies:
         for statement in remedy.sql_trial or remedy.sql:
-            setting = _SETTING.fullmatch(statement.strip().rstrip(";"))
-            if setting is not None:
-                settings[f"SET LOCAL {setting.group(1)}"] = None
-            else:
+            change = change_or_none(statement)
+            if change is None or change.setting is None:
                 statements[statement.strip().rstrip(";")] = None
+                continue
+            name, value = change.setting
+            if value is not None:
+                settings[f"SET LOCAL {quote_name(name)} = {quote_literal(value)}"] = None
     ordered = sorted(statements, key=gathers_statistics)
     return Attempt(
         ranks=tuple(remedy.rank for remedy in remedies),
@@ -56,22 +53,28 @@ def attempt_of(remedies: Sequence[Remedy]) -> Attempt:
 
 def gathers_statistics(statement: str) -> bool:
     """Whether it is an ANALYZE, whose sample differs each time."""
-    return _ANALYZES.match(statement) is not None
+    return _kind(statement) == "analyze"
 
 
 def makes_index(statement: str) -> bool:
     """Whether it is a CREATE INDEX."""
-    return _MAKES_INDEX.match(statement) is not None
+    return _kind(statement) == "index"
+
+
+def _kind(statement: str) -> Kind | None:
+    change = change_or_none(statement)
+    return None if change is None else change.kind
 
 
 def temporary_obstacle(attempt: Attempt) -> str | None:
     """Why only the session can make an attempt that has the temporary table which it is about; None if others can."""
     for statement in attempt.statements:
-        found = _TEMPORARY.search(_QUOTED.sub("''", statement))
-        if found is not None:
+        change = change_or_none(statement)
+        found = [table for table in change.named if is_temporary(table)] if change is not None else []
+        if found:
             return (
-                f"its table {found.group(1)} is temporary and only the session that made it has it: run it there right"
-                " after filling the table, and audit the plan that the same session then gets"
+                f"its table {quote_name(found[0].name)} is temporary and only the session that made it has it: run it"
+                " there right after filling the table, and audit the plan that the same session then gets"
             )
     return None
 
@@ -79,8 +82,9 @@ def temporary_obstacle(attempt: Attempt) -> str | None:
 def in_place_obstacle(attempt: Attempt) -> str | None:
     """Why an attempt can't be made in a transaction that is rolled back; None if it can."""
     for statement in attempt.statements:
-        if _DROPS_INDEX.match(statement):
+        change = change_or_none(statement)
+        if change is not None and change.kind == "drop_index":
             return "an index is never dropped in place: every query on its table would wait for the rollback"
-        if _OUTSIDE.match(statement):
+        if change is not None and change.concurrently:
             return f"it cannot run in a transaction: {statement}"
     return None

@@ -7,23 +7,19 @@ statistics, both outside their transaction (PostgreSQL's source: `vac_update_rel
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
-_ANALYZED = re.compile(r"analyze\s+(.+)", re.IGNORECASE | re.DOTALL)
-_INDEXED = re.compile(r"create\s+(?:unique\s+)?index\s+.*?\son\s+(?:only\s+)?(.+?)\s+(?:using\b|\()", re.I | re.S)
+from rowreckon.remedies.change import tables_of
 
 
 def analyzed_tables(statements: Sequence[str]) -> tuple[str, ...]:
     """The tables that the statements analyze, as SQL names them."""
-    found = (_ANALYZED.fullmatch(s.strip()) for s in statements)
-    return tuple(dict.fromkeys(m.group(1).strip() for m in found if m))
+    return tables_of(statements, "analyze")
 
 
 def indexed_tables(statements: Sequence[str]) -> tuple[str, ...]:
     """The tables that the statements build indexes on, as SQL names them."""
-    found = (_INDEXED.match(s.strip()) for s in statements)
-    return tuple(dict.fromkeys(m.group(1).strip() for m in found if m))
+    return tables_of(statements, "index")
 
 
 def left_behind(statements: Sequence[str], server_version: int) -> tuple[str, ...]:

@@ -119,7 +119,8 @@ def _remedy(remedy: RemedyStory) -> str:
     parts = [f"### {remedy.rank}. {markdown(remedy.title)}", markdown(remedy.reason)]
     if remedy.check_first:
         parts += ["Check first:", markdown_fence(remedy.check_first, "sql"), "Run:"]
-    parts.append(markdown_fence(remedy.sql, "sql"))
+    if remedy.sql:
+        parts.append(markdown_fence(remedy.sql, "sql"))
     if remedy.undo:
         parts += ["Undo:", markdown_fence(remedy.undo, "sql")]
     lines = [*remedy.notes, *remedy.cautions, *([remedy.untold] if remedy.untold else [])]

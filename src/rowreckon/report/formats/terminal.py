@@ -163,7 +163,8 @@ def _remedy(out: _Writer, remedy: RemedyStory) -> None:
         out.say("Check first:", 5)
         out.verbatim(remedy.check_first, 7, "bright_cyan")
         out.say("Run:", 5)
-    out.verbatim(remedy.sql, 7, "bright_cyan")
+    if remedy.sql:
+        out.verbatim(remedy.sql, 7, "bright_cyan")
     if remedy.undo:
         out.say("Undo:", 5)
         out.verbatim(remedy.undo, 7, "bright_cyan")

@@ -6,7 +6,6 @@ not yet usable. What is not seen in the catalog afterwards was not applied.
 
 from __future__ import annotations
 
-import re
 import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
@@ -15,12 +14,13 @@ from dataclasses import dataclass
 import psycopg
 from psycopg import sql
 
-from rowreckon.trial.planning import gathers_statistics, makes_index
+from rowreckon.remedies.change import Change
+from rowreckon.trial.planning import gathers_statistics
 
 from ..connection import Connection, first_line
 from .catalog_state import CatalogState, read_state
+from .permitted import permitted
 
-_TABLE = re.compile(r"analyze\s+(.+)", re.IGNORECASE | re.DOTALL)
 _ANALYZED = """
 select c.relkind::text, pg_catalog.pg_stat_get_last_analyze_time(c.oid),
   pg_catalog.current_setting('track_counts')::bool
@@ -39,24 +39,36 @@ class Applied:
     timed_out: bool = False
 
 
-def apply(connection: Connection, statements: Sequence[str], *, limit_ms: float, inside: bool = False) -> Applied:
+def apply(
+    connection: Connection,
+    statements: Sequence[str],
+    *,
+    limit_ms: float,
+    inside: bool = False,
+    built_in_only: bool = False,
+) -> Applied:
     """Run the statements within so many ms together. `inside` an open transaction settings are set for it alone.
 
-    The server's errors become obstacles; a lost connection raises psycopg.Error.
+    Each is read by the grammar first, and none is sent where one is no change of a remedy's shape, or calls what it may
+    not (`built_in_only`: anything that is not PostgreSQL's own). The server's errors become obstacles; a lost
+    connection raises psycopg.Error.
     """
     begun = time.perf_counter()
     try:
+        changes, reason = permitted(connection, statements, built_in_only=built_in_only)
+        if reason is not None:
+            return Applied(reason, _since(begun))
         before = start = read_state(connection)
-        for statement in statements:
+        for change in changes:
             left = limit_ms - (time.perf_counter() - begun) * 1000.0
             if left <= 1:
                 return Applied("there was no time left to apply it", _since(begun), timed_out=True)
-            obstacle = _one(connection, statement, left, inside=inside)
+            obstacle = _one(connection, change, left, inside=inside)
             if obstacle is not None:
                 return Applied(obstacle, _since(begun))
-            if not gathers_statistics(statement):
+            if change.kind != "analyze":
                 after = read_state(connection)
-                obstacle = _unseen(statement, before, after)
+                obstacle = _unseen(change, before, after)
                 if obstacle is not None:
                     return Applied(obstacle, _since(begun))
                 before = after
@@ -78,14 +90,15 @@ def refresh(connection: Connection, statements: Sequence[str], *, limit_ms: floa
     return apply(connection, again, limit_ms=limit_ms).obstacle
 
 
-def _one(connection: Connection, statement: str, left_ms: float, *, inside: bool) -> str | None:
+def _one(connection: Connection, change: Change, left_ms: float, *, inside: bool) -> str | None:
     """Run one statement; what the server warned of, or what is missing afterwards."""
     scope = sql.SQL("LOCAL ") if inside else sql.SQL("")
     connection.execute(sql.SQL("SET {}statement_timeout = {}").format(scope, sql.Literal(int(left_ms))))
-    table = _TABLE.fullmatch(statement.strip())
-    earlier = _analyzed(connection, table.group(1)) if table else None
+    table = change.tables[0] if change.kind == "analyze" else None
+    earlier = _analyzed(connection, table) if table is not None else None
     with _warnings(connection) as warned:
-        connection.execute(statement.encode())
+        # binary: the extended protocol, which takes one statement only
+        connection.execute(change.text.encode(), binary=True)
     if warned:
         return f"the server warned: {warned[0]}"
     if table is None or earlier is None or inside:
@@ -95,11 +108,11 @@ def _one(connection: Connection, statement: str, left_ms: float, *, inside: bool
         return None
     deadline = time.perf_counter() + _COLLECTOR_S
     while True:
-        now = _analyzed(connection, table.group(1))
+        now = _analyzed(connection, table)
         if now is not None and now[1] is not None and now[1] != last:
             return None
         if time.perf_counter() > deadline:
-            return f"the server's counters do not show that it happened: {statement}"
+            return f"the server's counters do not show that it happened: {change.text}"
         time.sleep(0.05)
 
 
@@ -113,11 +126,11 @@ def _analyzed(connection: Connection, table: str) -> tuple[str, object, bool] | 
     return None if row is None else (str(row[0]), row[1], bool(row[2]))
 
 
-def _unseen(statement: str, before: CatalogState, after: CatalogState) -> str | None:
+def _unseen(change: Change, before: CatalogState, after: CatalogState) -> str | None:
     if not after.differs(before):
-        return f"the server accepted it, and nothing in the catalog changed: {statement}"
+        return f"the server accepted it, and nothing in the catalog changed: {change.text}"
     made = after.new_indexes(before)
-    if makes_index(statement) and not made:
+    if change.kind == "index" and not made:
         return "no new index is in the catalog"
     for index in made:
         if not index.valid:

@@ -49,6 +49,8 @@ class InPlace:
     rules: TrialRules
     clock: Clock
     report: Report
+    from_files: frozenset[int] = frozenset()
+    """As in `OnCopies`."""
 
     def try_(self, attempt: Attempt) -> Measured:
         """Measure, apply, measure, roll back. Raises psycopg.Error where the connection is lost."""
@@ -96,7 +98,13 @@ class InPlace:
             if self.connection.info.server_version >= 170000:
                 # the server itself ends the transaction, and the session with it, should this process hang
                 run(f"SET LOCAL transaction_timeout = {int(self.rules.hold_ms) + 1000}".encode())
-            applied = apply(self.connection, attempt.statements, limit_ms=held.left_ms(), inside=True)
+            applied = apply(
+                self.connection,
+                attempt.statements,
+                limit_ms=held.left_ms(),
+                inside=True,
+                built_in_only=bool(attempt.victims & self.from_files),
+            )
             if applied.obstacle is None:
                 self._look(attempt, comparing, held)
             return applied

@@ -11,6 +11,7 @@ from rowreckon.errors import StatementFailed
 from rowreckon.trial.measured import Attempt, Measured
 from rowreckon.trial.planning import gathers_statistics
 
+from ..connection import Connection
 from ..querylist import QueryItem
 from .apply import Applied, apply, refresh
 from .comparing import Comparing, Report
@@ -35,6 +36,8 @@ class OnCopies:
     plain: str | None = None
     plans: dict[int, Planned] = field(default_factory=dict)
     """Plans without any change, by number."""
+    from_files: frozenset[int] = frozenset()
+    """The plans that were read from files: what they propose may call nothing but PostgreSQL's own functions."""
 
     def try_(self, attempt: Attempt) -> Measured:
         """Apply, look, measure, drop.
@@ -52,7 +55,7 @@ class OnCopies:
         try:
             with self.copies.connect(name) as changed:
                 self.report(f"applying {attempt.title}")
-                applied = apply(changed, attempt.statements, limit_ms=self.clock.left_ms())
+                applied = self._apply(changed, attempt)
                 obstacle = self._obstacle(applied)
                 if obstacle is not None:
                     return _nothing(attempt, obstacle, applied)
@@ -116,7 +119,7 @@ class OnCopies:
                 self._block(stage, self.items, sorted(attempt.victims), comparing, side=0)
                 void = disturbed(pulse, take_pulse(connection))
                 self.report(f"applying {attempt.title}")
-                applied = apply(connection, attempt.statements, limit_ms=self.clock.left_ms())
+                applied = self._apply(connection, attempt)
                 obstacle = self._obstacle(applied)
                 if obstacle is not None:
                     return _nothing(attempt, obstacle, applied)
@@ -156,6 +159,10 @@ class OnCopies:
         if not self.plans:
             self.report("planning all queries without a change")
             self.plans = {number: stage.plan(item) for number, item in enumerate(self.items)}
+
+    def _apply(self, connection: Connection, attempt: Attempt) -> Applied:
+        from_file = bool(attempt.victims & self.from_files)
+        return apply(connection, attempt.statements, limit_ms=self.clock.left_ms(), built_in_only=from_file)
 
     def _obstacle(self, applied: Applied) -> str | None:
         most = self.rules.max_index_kb

@@ -60,6 +60,8 @@ class TrialSession:
     attempts: Sequence[Attempt]
     rules: TrialRules
     progress: TrialProgress
+    from_files: frozenset[int] = frozenset()
+    """Numbers of the plans whose captures were read from files."""
     judged: dict[int, Judged] = field(default_factory=dict)
     not_tried: list[NotTried] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
@@ -73,7 +75,17 @@ class TrialSession:
         """Try on copies, made and dropped over `admin`, a connection to the source. Raises nothing but CannotConnect
         and what dropping the copies raises."""
         with copies(self.connect, admin, database, size_kb) as maker:
-            place = OnCopies(maker, self.audit, self.items, self.rules, Clock(self.rules.budget_ms), pair, self._report)
+            clock = Clock(self.rules.budget_ms)
+            place = OnCopies(
+                maker,
+                self.audit,
+                self.items,
+                self.rules,
+                clock,
+                pair,
+                self._report,
+                from_files=self.from_files,
+            )
             self._all(place, place.clock, combine=True)
         self.notes += maker.notes
         account = TrialAccount(
@@ -86,7 +98,8 @@ class TrialSession:
 
     def in_place(self, connection: Connection) -> Tried:
         """Try in transactions that are rolled back."""
-        place = InPlace(connection, self.audit, self.items, self.rules, Clock(self.rules.budget_ms), self._report)
+        clock = Clock(self.rules.budget_ms)
+        place = InPlace(connection, self.audit, self.items, self.rules, clock, self._report, from_files=self.from_files)
         self._all(place, place.clock, combine=False)
         stays = left_behind(self.left, connection.info.server_version)
         return self._tried(TrialAccount(where="in_place", left_behind=stays))
@@ -151,7 +164,9 @@ class TrialSession:
         self.combination = Combination(ranks=attempt.ranks, trial=judged.trial, side_effects=judged.side_effects)
 
     def _unfit(self, attempt: Attempt) -> str | None:
-        """Why an attempt is not begun: a table of another session, an index that will be too large."""
+        """Why an attempt is not begun: no statement, a table of another session, an index that will be too large."""
+        if not attempt.statements and not attempt.settings:
+            return "no statement is written for it: the report says why"
         most = self.rules.max_index_kb
         temporary = temporary_obstacle(attempt)
         if temporary is not None or most is None:
@@ -194,5 +209,5 @@ class TrialSession:
 
 def _old_ranks(before: Audit, after: Audit) -> list[int]:
     """The ranks that the remedies had before, in their new order; a remedy is known by its statements."""
-    known = {remedy.sql: remedy.rank for remedy in before.remedies}
-    return [known[remedy.sql] for remedy in after.remedies]
+    known = {(remedy.sql, remedy.reason): remedy.rank for remedy in before.remedies}
+    return [known[remedy.sql, remedy.reason] for remedy in after.remedies]

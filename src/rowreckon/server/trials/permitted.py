@@ -1,0 +1,169 @@
+"""Whether a server may be given a change: what its expressions call is looked up in the catalog before.
+
+A function of an expression runs for every row as soon as an index is built or a table is analyzed. So each function
+and operator has to be there and immutable, in every variant that its name could mean. Where the expression came with a
+file, PostgreSQL's own ones alone will do: a file is no reason to run what somebody else made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+
+from rowreckon.remedies.change import TRIED, Change, read_change
+from rowreckon.sql.grammar import NotSql
+from rowreckon.sql.scalar import Name
+
+from ..connection import Connection
+
+_FIRST_OWN = 16384
+"""Object numbers from here on are given to what was made after initdb (FirstNormalObjectId, access/transam.h)."""
+
+_FUNCTIONS = """
+select n.nspname::text, p.proname::text, p.oid::bigint, p.provolatile::text, p.prokind = 'f' and not p.proretset,
+  p.pronargs - p.pronargdefaults, case when p.provariadic <> 0 then 100 else p.pronargs end,
+  not exists (select from pg_catalog.unnest(p.proargtypes::oid[]) a(type) where a.type >= 16384)
+from pg_catalog.pg_proc p join pg_catalog.pg_namespace n on n.oid = p.pronamespace where p.proname = any(%s)
+"""
+_OPERATORS = """
+select n.nspname::text, o.oprname::text, o.oid::bigint, p.provolatile::text, not p.proretset,
+  case o.oprkind when 'b' then 2 else 1 end, case o.oprkind when 'b' then 2 else 1 end,
+  o.oprleft < 16384 and o.oprright < 16384
+from pg_catalog.pg_operator o join pg_catalog.pg_namespace n on n.oid = o.oprnamespace
+join pg_catalog.pg_proc p on p.oid = o.oprcode where o.oprname = any(%s)
+"""
+_TYPES = """
+select n.nspname::text, t.typname::text, t.oid::bigint, t.typtype::text
+from pg_catalog.pg_type t join pg_catalog.pg_namespace n on n.oid = t.typnamespace where t.typname = any(%s)
+"""
+_CASTS = """
+select c.castsource::regtype::text, c.casttarget::regtype::text
+from pg_catalog.pg_cast c join pg_catalog.pg_proc p on p.oid = c.castfunc
+where c.oid >= 16384 and (p.provolatile <> 'i' or (%s and c.castsource < 16384 and c.casttarget < 16384)) limit 1
+"""
+_COLUMNS = """
+select a.attname::text from pg_catalog.pg_attribute a
+where a.attrelid = pg_catalog.to_regclass(%s) and a.attname = any(%s) and a.atttypid >= 16384 limit 1
+"""
+_PATH = b"select pg_catalog.current_schemas(true)::text[]"
+
+
+@dataclass(frozen=True, slots=True)
+class _Variant:
+    """One function or operator that a name could mean."""
+
+    schema: str
+    name: str
+    own: bool
+    volatility: str
+    plain: bool
+    least: int
+    most: int
+    of_built_in_types: bool
+
+
+def permitted(
+    connection: Connection, statements: Iterable[str], *, built_in_only: bool
+) -> tuple[tuple[Change, ...], str | None]:
+    """The statements as changes that may be sent, or why one of them may not. Raises psycopg.Error."""
+    changes: list[Change] = []
+    for statement in statements:
+        try:
+            change = read_change(statement)
+        except NotSql as error:
+            return (), f"it is not sent to the server: {error.reason}"
+        reason = _unfit(change) or next(_obstacles(connection, change, built_in_only=built_in_only), None)
+        if reason is not None:
+            return (), f"it is not sent to the server: {reason}"
+        changes.append(change)
+    return tuple(changes), None
+
+
+def _unfit(change: Change) -> str | None:
+    if change.kind not in TRIED:
+        return "it is no change that a trial makes"
+    if change.beside:
+        return f"a trial builds no index with {', '.join(change.beside)}"
+    return None
+
+
+def _obstacles(connection: Connection, change: Change, *, built_in_only: bool) -> Iterator[str]:
+    if not change.expressions:
+        return
+    row = connection.execute(_PATH).fetchone()
+    assert row is not None
+    path = frozenset(str(schema) for schema in row[0])
+    uses = change.uses
+    yield from _called(connection, _FUNCTIONS, "function", uses.functions, path, built_in_only=built_in_only)
+    yield from _called(connection, _OPERATORS, "operator", uses.operators, path, built_in_only=built_in_only)
+    yield from _types(connection, uses.types, path, built_in_only=built_in_only)
+    namesakes = [name[-1] for name, _ in uses.functions]
+    for schema, name, oid, _ in connection.execute(_TYPES, (namesakes,)).fetchall():
+        if oid >= _FIRST_OWN and schema in path:
+            yield f"{name} is a type of this database as well as a function"
+    cast = connection.execute(_CASTS, (built_in_only,)).fetchone()
+    if cast is not None:
+        yield f"the database has a cast of its own, from {cast[0]} to {cast[1]}, that it could call"
+    if built_in_only:
+        for table in change.tables[:1]:
+            column = connection.execute(_COLUMNS, (table, sorted(uses.columns))).fetchone()
+            if column is not None:
+                yield f"its expression came with a file, and column {column[0]} has a type that is not PostgreSQL's own"
+
+
+def _called(
+    connection: Connection,
+    query: str,
+    what: str,
+    wanted: Iterable[tuple[Name, int]],
+    path: frozenset[str],
+    *,
+    built_in_only: bool,
+) -> Iterator[str]:
+    """Why functions or operators of these names, with so many operands, can't be called."""
+    wanted = sorted(wanted)
+    rows = connection.execute(query.encode(), ([name[-1] for name, _ in wanted],)).fetchall() if wanted else []
+    found = [_Variant(r[0], r[1], r[2] >= _FIRST_OWN, *r[3:]) for r in rows]
+    for name, operands in wanted:
+        shown = ".".join(name)
+        meant = [v for v in found if _names(v.schema, v.name, name, path) and v.least <= operands <= v.most]
+        meant = [v for v in meant if v.plain]
+        built_in = [v for v in meant if not v.own]
+        own = [v for v in meant if v.own]
+        if not meant:
+            yield f"there is no {what} {shown} that an expression could call"
+        elif built_in_only and (not built_in or any(v.of_built_in_types for v in own)):
+            yield f"its expression came with a file, and {what} {shown} is not PostgreSQL's own"
+        elif not _immutable(own, built_in):
+            yield f"{what} {shown} is not immutable"
+
+
+def _immutable(own: Sequence[_Variant], built_in: Sequence[_Variant]) -> bool:
+    """Every variant of the database's own; of PostgreSQL's own one at least, where none is volatile.
+
+    PostgreSQL's date_trunc is immutable for one type and stable for another, and neither does anything.
+    """
+    if any(v.volatility == "v" for v in built_in) or any(v.volatility != "i" for v in own):
+        return False
+    return not built_in or bool(own) or any(v.volatility == "i" for v in built_in)
+
+
+def _types(
+    connection: Connection, wanted: Iterable[Name], path: frozenset[str], *, built_in_only: bool
+) -> Iterator[str]:
+    wanted = sorted(wanted)
+    rows = connection.execute(_TYPES, ([name[-1] for name in wanted],)).fetchall() if wanted else []
+    for name in wanted:
+        shown = ".".join(name)
+        meant = [(oid, kind) for schema, known, oid, kind in rows if _names(schema, known, name, path)]
+        if not meant:
+            yield f"there is no type {shown}"
+        elif any(kind not in ("b", "e", "r", "m") for _, kind in meant):
+            yield f"type {shown} is a domain or a row, whose checks could run"
+        elif built_in_only and any(oid >= _FIRST_OWN for oid, _ in meant):
+            yield f"its expression came with a file, and type {shown} is not PostgreSQL's own"
+
+
+def _names(schema: str, known: str, name: Name, path: frozenset[str]) -> bool:
+    """Whether an object could be meant by a name."""
+    return known == name[-1] and (schema == name[0] if len(name) == 2 else schema in path)
