@@ -5,6 +5,7 @@ from __future__ import annotations
 import pickle
 import random
 import statistics
+from collections.abc import Mapping
 
 from hypothesis import given
 from hypothesis import strategies as st
@@ -77,7 +78,7 @@ def test_merging_is_associative(a: list[Digest], b: list[Digest], c: list[Digest
     assert left.totals == first.totals
 
 
-def _plain(folds: dict[bytes, object]) -> dict[bytes, object]:
+def _plain(folds: Mapping[bytes, object]) -> dict[bytes, object]:
     """Folds as values that compare."""
     return {
         name: [_value(getattr(fold, slot)) for slot in fold.__slots__]  # type: ignore[attr-defined]

@@ -11,6 +11,7 @@ from psycopg.conninfo import make_conninfo
 from rowreckon.catalog.facts import Catalog
 from rowreckon.errors import StatementFailed
 from rowreckon.plan import lay_out, parse_document
+from rowreckon.plan.tree import PlanTree
 from rowreckon.server.facts import read_catalog, read_catalogs
 
 from .conftest import Session
@@ -143,8 +144,8 @@ def test_names_without_a_schema(huts: Session) -> None:
     assert "no such relation" in gone.missing[0].why
 
 
-def _renamed(tree: object, name: str) -> object:
-    node = tree.nodes[0]  # type: ignore[attr-defined]
+def _renamed(tree: PlanTree, name: str) -> PlanTree:
+    node = tree.nodes[0]
     return lay_out(parse_document({"Plan": node.to_explain() | {"Relation Name": name}}).plan)
 
 

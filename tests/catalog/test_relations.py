@@ -147,7 +147,7 @@ def test_heights_are_pageinspects(huts: Session) -> None:
       analyze log; analyze empty_log;
     """
     )
-    asked = {}
+    asked: dict[str, int | None] = {}
     for table in ("log", "empty_log"):
         relation = huts.facts(f"select * from {table}").relation(table)
         assert relation is not None
@@ -160,7 +160,7 @@ def test_heights_are_pageinspects(huts: Session) -> None:
         told = {n: huts.value("select fastlevel from tools.bt_metap(%s)", n) for n in asked}
         assert asked == told
         assert {asked["log_1"], asked["log_2"], asked["empty_log_pkey"]} >= {0, 1}
-        assert asked["log_3"] >= 2
+        assert (asked["log_3"] or 0) >= 2
         relation = huts.facts("select * from log").relation("log")
         assert relation is not None
         assert {i.name: (i.height, i.height_known_by) for i in relation.indexes} == {

@@ -99,8 +99,8 @@ def test_a_single_document_of_200_megabytes(tmp_path: Path) -> None:
         "start = time.process_time(); found = read_path(sys.argv[1]); took = time.process_time() - start\n"
         "print(len(found), took, base, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)"
     )
-    out = subprocess.run([sys.executable, "-c", script, str(path)], capture_output=True, text=True, check=True).stdout
-    count, took, base, peak = (float(part) for part in out.split())
+    told = subprocess.run([sys.executable, "-c", script, str(path)], capture_output=True, text=True, check=True).stdout
+    count, took, base, peak = (float(part) for part in told.split())
     print(f"200 MB: {took:.1f} s, json.loads {base:.1f} s, peak {peak / 1024:.0f} MB")
 
     assert count == 1

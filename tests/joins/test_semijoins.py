@@ -8,6 +8,7 @@ import psycopg
 import pytest
 
 from rowreckon.plan import lay_out
+from rowreckon.plan.nodes import JoinNode
 from tests.servers.databases import run_script
 from tests.servers.fixtures import MatrixServer
 
@@ -78,6 +79,7 @@ def test_groups_are_unique_where_the_relation_is_not(connection: Connection) -> 
     captured = capture(connection, PROBED, settings=SERIAL | only("hash"), catalog=False)
     assert captured.explain is not None
     plan = captured.explain.plan
+    assert isinstance(plan, JoinNode)
     assert plan.inner_unique
     assert "Aggregate" in {node.node_type for node in lay_out(plan).nodes}
 

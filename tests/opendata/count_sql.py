@@ -73,7 +73,7 @@ def _qualified(text: str, alias: str) -> str:
     for column in tree.find_all(exp.Column):
         if not column.table:
             column.set("table", exp.to_identifier(alias))
-    return tree.expressions[0].sql(dialect="postgres")
+    return str(tree.expressions[0].sql(dialect="postgres"))
 
 
 def _join(tree: PlanTree, number: int, node: JoinNode) -> Rows | None:

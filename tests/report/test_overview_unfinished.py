@@ -21,7 +21,7 @@ def test_every_failure_is_named_with_its_state_and_line() -> None:
     """In the terminal's and in Markdown's list, also beyond the rows that are shown."""
     audit = _long_list()
     for form in ("text", "markdown"):
-        text = render(audit, form)  # type: ignore[arg-type]
+        text = render(audit, form)
 
         assert all(re.search(rf"\bbroken {n}\b", text) for n in range(30)), form
         assert text.count("42703") >= 30

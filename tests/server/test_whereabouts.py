@@ -89,7 +89,11 @@ def test_elsewhere_needs_a_word() -> None:
     questions: list[str] = []
 
     def answer(word: bool) -> Any:
-        return lambda question: (questions.append(question), word)[1]
+        def confirm(question: str) -> bool:
+            questions.append(question)
+            return word
+
+        return confirm
 
     with pytest.raises(StatementRefused, match="--yes"):
         require_permission(stand(*FAR), allow=(), yes=False, standby=False, confirm=None)

@@ -5,11 +5,13 @@ The library is libpg_query, PostgreSQL's own parser; limits are proven with the 
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 
 from rowreckon.sql.grammar import DEEPEST, MOST_BYTES, NotSql, fingerprint, parse, printed, scan
 
-NESTED = {
+NESTED: dict[str, Callable[[int], str]] = {
     "operators": lambda n: "select " + "+".join(["1"] * n),
     "parentheses": lambda n: "select " + "(" * n + "1" + ")" * n,
     "case": lambda n: "select " + "case when a then " * n + "1" + " end" * n,

@@ -185,7 +185,6 @@ def test_a_temporary_table_is_analyzed_where_it_was_filled(network: str, tmp_pat
         mended = audit([capture(session, ON_TEMPORARY)]).plans[0]
         assert max(node.q_error or 1 for node in mended.nodes) < 1.5
     folder = CaptureFolder(tmp_path / "captures")
-    folder.make()
     folder.save(taken)
     queries, report = tmp_path / "list.sql", tmp_path / "r.json"
     queries.write_text(f"-- name: stays of today\n{ON_TEMPORARY};\n")

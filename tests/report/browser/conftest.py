@@ -92,7 +92,12 @@ def opened(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Opened]]:
         page.on("request", lambda request: result.requests.append(request.url))
         page.on("console", lambda message: result.complaints.append(f"{message.type}: {message.text}"))
         page.on("pageerror", lambda error: result.complaints.append(str(error)))
-        page.on("dialog", lambda dialog: (result.complaints.append("dialog"), dialog.dismiss()))
+
+        def dismissed(dialog: Any) -> None:
+            result.complaints.append("dialog")
+            dialog.dismiss()
+
+        page.on("dialog", dismissed)
         page.goto(result.document, wait_until="load")
         return result
 
