@@ -38,25 +38,46 @@ def audit(
     Without `curves` the joins' cost curves are left out: sampling them takes a fifth of judging, and only HTML and JSON
     hold them.
     """
-    rejected: list[doc.Rejected] = []
-    plans: list[doc.Plan] = []
-    judged: list[PlanAudit] = []
+    work = Auditing(threshold=threshold, curves=curves)
     for item in inputs:
+        work.add(item)
+    return work.result()
+
+
+class Auditing:
+    """An audit that grows by one input at a time, so that what is done can be told whenever it has to end."""
+
+    def __init__(self, *, threshold: float = DEFAULT_THRESHOLD, curves: bool = True) -> None:
+        """As for `audit`."""
+        self.threshold = threshold
+        self.curves = curves
+        self.rejected: list[doc.Rejected] = []
+        self._plans: list[tuple[doc.Plan, PlanAudit | None]] = []
+
+    def add(self, item: Capture | doc.Rejected) -> None:
+        """Audit one capture, or carry along what could not be read. An exception in between leaves all as it was."""
         if isinstance(item, doc.Rejected):
-            rejected.append(item)
-            continue
+            self.rejected.append(item)
+            return
         with collector_paused():
-            plan, evidence = audit_capture(item, index=len(plans), threshold=threshold, curves=curves)
-        plans.append(plan)
-        if evidence is not None:
-            judged.append(evidence)
-    return doc.Audit(
-        tool_version=__version__,
-        plans=tuple(plans),
-        remedies=propose(judged),
-        rejected=tuple(rejected),
-        summary=summarize(plans, threshold=threshold),
-    )
+            audited = audit_capture(item, index=len(self._plans), threshold=self.threshold, curves=self.curves)
+        self._plans.append(audited)
+
+    @property
+    def done(self) -> int:
+        """How many inputs were added."""
+        return len(self._plans) + len(self.rejected)
+
+    def result(self) -> doc.Audit:
+        """The audit of what was added so far."""
+        plans = [plan for plan, _ in self._plans]
+        return doc.Audit(
+            tool_version=__version__,
+            plans=tuple(plans),
+            remedies=propose([evidence for _, evidence in self._plans if evidence is not None]),
+            rejected=tuple(self.rejected),
+            summary=summarize(plans, threshold=self.threshold),
+        )
 
 
 def audit_capture(

@@ -48,15 +48,20 @@ def _read(plan: RawPlan | UnreadPlace, name: str) -> Capture | Rejected:
 
 def read_path(path: str | Path, *, limits: Limits | None = None) -> list[Capture | Rejected]:
     """Every plan of a file, or of all plan files below a folder, sorted by name; see `read_text`."""
-    out: list[Capture | Rejected] = []
-    for file in _files(Path(path), out):
+    return list(read_each(path, limits=limits))
+
+
+def read_each(path: str | Path, *, limits: Limits | None = None) -> Iterator[Capture | Rejected]:
+    """As `read_path`, one file after another, so that what was read is there when reading has to end."""
+    missing: list[Capture | Rejected] = []
+    for file in _files(Path(path), missing):
         try:
             content = file.read_bytes()
         except OSError as error:
-            out.append(Rejected(source=str(file), reason=f"the file cannot be read: {error.strerror or error}"))
+            yield Rejected(source=str(file), reason=f"the file cannot be read: {error.strerror or error}")
             continue
-        out.extend(read_text(content, source=str(file), limits=limits))
-    return out
+        yield from read_text(content, source=str(file), limits=limits)
+    yield from missing
 
 
 def _files(path: Path, out: list[Capture | Rejected]) -> Iterator[Path]:

@@ -118,12 +118,10 @@ def audit_stream(stream: BinaryIO, options: ArchiveOptions, limits: Limits, thre
     return outcome(following.store, ["-"], following.fetch, threshold=threshold, before=before)
 
 
-def archive_status(result: Audit, fail_on: frozenset[str]) -> int:
-    """The exit status, from the counts over all executions."""
-    if result.rejected:
-        return 2
+def archive_fails(result: Audit, fail_on: frozenset[str]) -> bool:
+    """Whether any execution had a verdict of `fail_on`, from the counts over all of them."""
     counts = result.summary.model_dump()
-    return 1 if any(counts[verdict] for verdict in fail_on) else 0
+    return any(counts[verdict] for verdict in fail_on)
 
 
 def _kept(options: ArchiveOptions) -> tuple[Callable[[FoldStore], None] | None, Before | None]:

@@ -8,6 +8,8 @@ from typing import Annotated
 
 import typer
 
+from rowreckon.cli.running.status import Happened
+
 
 def register(app: typer.Typer) -> None:
     """Add the command."""
@@ -20,22 +22,24 @@ def ask_command(
     paths: Annotated[list[str], typer.Argument(metavar="PLAN… | -", help="Plan files, folders of them, or -.")],
     output: Annotated[Path | None, typer.Option("--output", "-o", help="File to write; default: print it.")] = None,
     with_values: Annotated[bool, typer.Option(help="Have sampled values printed too.")] = False,
-) -> None:
+) -> Happened:
     """Print the script for these plans."""
     from rowreckon.catalog.ask import ask_script
-    from rowreckon.cli.inputs import read_inputs, tell_rejected
+    from rowreckon.cli.inputs import read_inputs
+    from rowreckon.cli.running.status import not_read
     from rowreckon.document.audit import Rejected
     from rowreckon.files import try_file, write_whole
 
     if output is not None:
         try_file(output, "--output")
     inputs = read_inputs(paths)
-    rejected = [item for item in inputs if isinstance(item, Rejected)]
-    tell_rejected(rejected)
-    if rejected:
-        raise typer.Exit(2)
-    script = ask_script([item for item in inputs if not isinstance(item, Rejected)], with_values=with_values)
+    happened = not_read(item for item in inputs if isinstance(item, Rejected))
+    plans = [item for item in inputs if not isinstance(item, Rejected)]
+    if not plans:
+        return happened
+    script = ask_script(plans, with_values=with_values)
     if output is None:
         sys.stdout.write(script)
-        return
+        return happened
     write_whole(output, script, private=True)
+    return happened

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import Annotated
 
 import typer
 
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.output import OutputFormat
-
-if TYPE_CHECKING:
-    from rowreckon.document.audit import Audit
+from rowreckon.cli.running.status import Happened
 
 _FACTS = "Facts"
 _ARCHIVES = "Archives"
@@ -74,22 +72,17 @@ def audit_command(
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
     max_depth: Annotated[int, typer.Option(min=1, help="Deepest nesting of plan nodes that is read.")] = 1000,
     max_bytes: Annotated[int, typer.Option(min=1, help="Largest input that is read, in bytes.")] = 256 * 1024 * 1024,
-) -> None:
+) -> Happened:
     """Audit captured plans."""
     from rowreckon.archive.detect import is_archive
-    from rowreckon.auditing import audit
-    from rowreckon.cli.inputs import read_inputs, tell_rejected
+    from rowreckon.cli.inputs import read_inputs
     from rowreckon.cli.masking import masking_of
-    from rowreckon.cli.output import (
-        check_report_paths,
-        exit_status,
-        holds_curves,
-        parse_fail_on,
-        print_audit,
-        write_reports,
-    )
+    from rowreckon.cli.output import check_report_paths, holds_curves, parse_fail_on
+    from rowreckon.cli.running.audit_all import audit_all
+    from rowreckon.cli.running.ending import end_audit
     from rowreckon.errors import UsageError
     from rowreckon.reading.limits import Limits
+    from rowreckon.signals import held
 
     wanted = parse_fail_on(fail_on)
     reports = report or []
@@ -118,12 +111,13 @@ def audit_command(
         )
     stdin = None
     if alone and (folded or (paths == ["-"] and not sys.stdin.isatty()) or any(map(is_archive, paths))):
-        from rowreckon.cli.archives import ArchiveOptions, audit_folded
+        from rowreckon.cli.archives import ArchiveOptions, archive_fails, audit_folded
 
         archive = ArchiveOptions(jobs, scheduler, keep, before, judge)
         result, stdin = audit_folded(paths, archive, limits, threshold)
         if result is not None:
-            _end(result, output, reports, wanted, verbose)
+            failing = archive_fails(result, wanted)
+            return end_audit(result, output, reports, wanted, verbose=verbose, failing=failing)
     inputs = read_inputs(paths, limits, stdin=stdin)
     if dsn is not None:
         from rowreckon.cli.facts_from import facts_of_server
@@ -139,22 +133,8 @@ def audit_command(
         from rowreckon.cli.facts_from import save_captures
 
         save_captures(inputs, save)
-    result = audit(inputs, threshold=threshold, curves=holds_curves(output, reports))
+    result = audit_all(inputs, threshold=threshold, curves=holds_curves(output, reports))
     if masking is not None:
-        result = masking.apply(result).audit
-    print_audit(result, output, verbose=verbose)
-    write_reports(result, reports, wanted, known)
-    tell_rejected(result.rejected)
-    raise typer.Exit(exit_status(result, wanted, known))
-
-
-def _end(result: Audit, output: OutputFormat, reports: list[Path], wanted: frozenset[str], verbose: bool) -> NoReturn:
-    """Print an archive's audit and end the command."""
-    from rowreckon.cli.archives import archive_status
-    from rowreckon.cli.inputs import tell_rejected
-    from rowreckon.cli.output import print_audit, write_reports
-
-    print_audit(result, output, verbose=verbose)
-    write_reports(result, reports, wanted)
-    tell_rejected(result.rejected)
-    raise typer.Exit(archive_status(result, wanted))
+        with held():
+            result = masking.apply(result).audit
+    return end_audit(result, output, reports, wanted, verbose=verbose, baseline=known)

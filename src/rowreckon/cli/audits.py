@@ -30,13 +30,13 @@ def read_audit(
     if content is not None:
         document = _parsed(content, path)
         return document if masking is None else masking.document(document)
-    from rowreckon.auditing import audit
     from rowreckon.cli.inputs import read_inputs
+    from rowreckon.cli.running.audit_all import audit_all
 
     inputs = read_inputs([path], limits)
     if masking is None:
-        return audit(inputs, threshold=threshold)
-    return masking.apply(audit(masking.inputs(inputs), threshold=threshold)).audit
+        return audit_all(inputs, threshold=threshold)
+    return masking.apply(audit_all(masking.inputs(inputs), threshold=threshold)).audit
 
 
 def required_audit(path: str, option: str, *, threshold: float = 10.0, masking: Masking | None = None) -> Audit:

@@ -10,6 +10,8 @@ import typer
 
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.output import OutputFormat
+from rowreckon.cli.running.status import Happened
+from rowreckon.signals import held, stopped_by
 
 if TYPE_CHECKING:
     from rowreckon.report.comparing.compare import Comparison
@@ -37,34 +39,45 @@ def compare_command(
     mask: MaskOption = False,
     mask_names: MaskNamesOption = None,
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Name the queries that do not differ too.")] = False,
-) -> None:
+) -> Happened:
     """Print what differs beyond noise. Exit status 0: compared; 1: differs as --fail-on says; 2: could not be read."""
     from rowreckon.cli.audits import read_audit
-    from rowreckon.cli.inputs import tell_rejected
     from rowreckon.cli.masking import masking_of
     from rowreckon.cli.output import check_report_paths, write_text
+    from rowreckon.cli.running.ending import carried_out
+    from rowreckon.cli.running.status import not_read
     from rowreckon.report.comparing.compare import compare
 
     wanted = _wanted(fail_on)
     check_report_paths(report or [], (".md", ".json"))
     masking = masking_of(mask, mask_names)
     sides = [read_audit(path, threshold=threshold, masking=masking) for path in (before, after)]
+    if stopped_by() is not None:
+        raise KeyboardInterrupt  # what was not read would look like a difference
     comparison = compare(*sides, threshold=threshold)
-    if output is OutputFormat.terminal:
-        from rich.console import Console
+    happened = not_read(item for side in sides for item in side.rejected)
+    happened.failing = bool(wanted & _found(comparison))
+    with held():
+        happened.add(carried_out("printing the comparison", lambda: _print(comparison, output, verbose=verbose)))
+        for path in report or []:
 
-        from rowreckon.report.formats.compare_text import render_comparison
+            def write(path: Path = path) -> None:
+                form = "json" if path.suffix.lower() == ".json" else "markdown"
+                write_text(path, _text(comparison, form, verbose=verbose))
 
-        render_comparison(comparison, Console(highlight=False), verbose=verbose)
-    else:
+            happened.add(carried_out(f"writing the report {path.name}", write))
+    return happened
+
+
+def _print(comparison: Comparison, output: OutputFormat, *, verbose: bool) -> None:
+    if output is not OutputFormat.terminal:
         sys.stdout.write(_text(comparison, output.value, verbose=verbose))
-    for path in report or []:
-        write_text(path, _text(comparison, "json" if path.suffix.lower() == ".json" else "markdown", verbose=verbose))
-    rejected = [item for side in sides for item in side.rejected]
-    tell_rejected(rejected)
-    if rejected:
-        raise typer.Exit(2)
-    raise typer.Exit(1 if wanted & _found(comparison) else 0)
+        return
+    from rich.console import Console
+
+    from rowreckon.report.formats.compare_text import render_comparison
+
+    render_comparison(comparison, Console(highlight=False), verbose=verbose)
 
 
 def _text(comparison: Comparison, form: str, *, verbose: bool) -> str:

@@ -1,4 +1,4 @@
-"""What commands that end in an audit share: the formats, where they are written, and the exit status."""
+"""What commands that end in an audit share: the formats, and where they are written."""
 
 from __future__ import annotations
 
@@ -102,17 +102,3 @@ def _render(result: Audit, form: str, fail_on: frozenset[str], baseline: Audit |
     from rowreckon.report.formats.html import render_html
 
     return render_html(result)
-
-
-def exit_status(result: Audit, fail_on: frozenset[str], baseline: Audit | None = None) -> int:
-    """0: audited; 1: a join has a verdict of `fail_on` (and had not in the baseline); 2: an input was not read.
-
-    What counts as failed is what the JUnit report calls failed.
-    """
-    if result.rejected:
-        return 2
-    if not fail_on:
-        return 0
-    from rowreckon.report.formats.junit import failures
-
-    return 1 if failures(result, set(fail_on), baseline) else 0

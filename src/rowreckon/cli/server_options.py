@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from rowreckon.signals import stopped_by
+
 if TYPE_CHECKING:
     from rowreckon.server.connection import Connection
 
@@ -27,7 +29,16 @@ def confirm() -> Callable[[str], bool] | None:
     """A way to ask a person, or None where nobody sits at a terminal."""
     if not (sys.stdin.isatty() and sys.stderr.isatty()):
         return None
-    return lambda question: typer.confirm(question, default=False, err=True)
+    return _asked
+
+
+def _asked(question: str) -> bool:
+    try:
+        return typer.confirm(question, default=False, err=True)
+    except typer.Abort:
+        if stopped_by() is not None:
+            raise KeyboardInterrupt from None
+        return False  # the input ended: nobody said yes
 
 
 def warn(text: str) -> None:

@@ -9,6 +9,7 @@ import typer
 
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.output import OutputFormat
+from rowreckon.cli.running.status import Happened
 from rowreckon.cli.server_options import DSN_HELP
 
 _LIMITS, _PERMITS, _MORE = "Limits", "Permissions", "Evidence"
@@ -55,7 +56,7 @@ def sweep_command(
         str | None, typer.Option(metavar="FILE", help="An audit or captures: fail only on what is new since then.")
     ] = None,
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
-) -> None:
+) -> Happened:
     """Run the queries of a list on a development database, and audit them all."""
     from rowreckon.cli.audits import baseline_of
     from rowreckon.cli.masking import masking_of
@@ -94,4 +95,4 @@ def sweep_command(
         with_values=with_values,
     )
     outputs = Outputs(output, tuple(report or ()), wanted, verbose, save, masking, resume, known)
-    raise typer.Exit(run_sweep(dsn, items, rules, Ask(yes, allow_standby), outputs))
+    return run_sweep(dsn, items, rules, Ask(yes, allow_standby), outputs)

@@ -1,4 +1,4 @@
-"""Carrying a sweep out: permission, progress, captures, audit, reports, exit status."""
+"""Carrying a sweep out: permission, progress, captures, audit, reports, and what happened."""
 
 from __future__ import annotations
 
@@ -7,22 +7,24 @@ from pathlib import Path
 
 from rowreckon.capture import Capture
 from rowreckon.catalog.capture_folder import CaptureFolder
-from rowreckon.cli.auditing_meanwhile import AuditingMeanwhile
 from rowreckon.cli.config import read_config
 from rowreckon.cli.masking import Masking
-from rowreckon.cli.output import OutputFormat, exit_status, print_audit, write_reports
+from rowreckon.cli.output import OutputFormat
 from rowreckon.cli.progress import progress_bar
+from rowreckon.cli.running.audit_all import audit_all
+from rowreckon.cli.running.auditing_meanwhile import AuditingMeanwhile
+from rowreckon.cli.running.ending import end_audit
+from rowreckon.cli.running.status import Happened
 from rowreckon.cli.server_options import confirm, connector, warn
 from rowreckon.document.audit import Audit
+from rowreckon.errors import RowreckonError
 from rowreckon.frozen import frozen
 from rowreckon.plural import counted
 from rowreckon.server.measure import SweepRules
 from rowreckon.server.querylist import QueryItem
-from rowreckon.server.sweep import sweep
+from rowreckon.server.sweep import Connect, Swept, sweep, unswept
 from rowreckon.server.whereabouts import require_permission
-
-INTERRUPTED = 130
-"""Exit status after Ctrl-C, as shells count it; the report is written all the same."""
+from rowreckon.signals import held
 
 
 @frozen
@@ -47,47 +49,67 @@ class Outputs:
     baseline: Audit | None = None
 
 
-def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask, outputs: Outputs) -> int:
-    """Sweep, audit, write; the exit status. Raises what connecting, permission or writing raise."""
+def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask, outputs: Outputs) -> Happened:
+    """Sweep, audit, write; what happened. Raises what connecting, permission or writing raise."""
     connect = connector(dsn)
     folder = CaptureFolder(outputs.save) if outputs.save is not None else None
     if folder is not None:
         folder.try_out()
-    config = read_config()
-    with connect() as connection:
-        require_permission(connection, allow=config.allow, yes=ask.yes, standby=ask.standby, confirm=confirm())
-    _caution(items, rules)
-    known = _known(folder, items) if outputs.resume else {}
+    saving = _Saving(folder)
+    known: dict[int, Capture] = {}
     masking = outputs.masking
-    masked: Callable[[Capture], Capture] = _as_it_is if masking is None else masking.capture
+    try:
+        with connect() as connection:
+            allow = read_config().allow
+            require_permission(connection, allow=allow, yes=ask.yes, standby=ask.standby, confirm=confirm())
+        _caution(items, rules)
+        known = _known(folder, items) if outputs.resume else {}
+        masked: Callable[[Capture], Capture] = _as_it_is if masking is None else masking.capture
+        swept, result = _swept(connect, items, rules, saving, known, masked)
+    except KeyboardInterrupt:
+        swept = unswept(items)
+        result = audit_all(swept.captures)
+    say: Callable[[str], str] = str
+    with held():
+        captures, notes = swept.captures, swept.notes
+        if masking is not None:
+            renamed = masking.apply(result)
+            result, say = renamed.audit, renamed.text
+            captures, notes = [masking.capture(capture) for capture in captures], [masking.sentence(n) for n in notes]
+        _tell(notes, captures, known, say, interrupted=swept.interrupted)
+        return end_audit(
+            result,
+            outputs.output,
+            outputs.reports,
+            outputs.fail_on,
+            verbose=outputs.verbose,
+            baseline=outputs.baseline,
+        ).add(saving.happened)
+
+
+def _swept(
+    connect: Connect,
+    items: Sequence[QueryItem],
+    rules: SweepRules,
+    saving: _Saving,
+    known: dict[int, Capture],
+    masked: Callable[[Capture], Capture],
+) -> tuple[Swept, Audit]:
+    """The sweep and its audit, side by side; interrupted, as far as they came."""
     with progress_bar() as report, AuditingMeanwhile(rules.threshold) as auditing:
+
+        def ran(capture: Capture) -> None:
+            saving.save(masked(capture))
 
         def finished(capture: Capture) -> None:
             capture = masked(capture)
-            _save(folder, capture)
+            saving.save(capture)
             auditing.put(capture)
 
-        swept = sweep(
-            connect,
-            items,
-            rules,
-            progress=report,
-            known=known,
-            on_run=lambda capture: _save(folder, masked(capture)),
-            on_capture=finished,
-        )
-        report("auditing the plans", len(items), len(items))
-        result = auditing.result()
-    say: Callable[[str], str] = str
-    captures, notes = swept.captures, swept.notes
-    if masking is not None:
-        renamed = masking.apply(result)
-        result, say = renamed.audit, renamed.text
-        captures, notes = [masking.capture(capture) for capture in captures], [masking.sentence(n) for n in notes]
-    print_audit(result, outputs.output, verbose=outputs.verbose)
-    write_reports(result, list(outputs.reports), outputs.fail_on, outputs.baseline)
-    _tell(notes, captures, known, say, interrupted=swept.interrupted)
-    return INTERRUPTED if swept.interrupted else exit_status(result, outputs.fail_on, outputs.baseline)
+        swept = sweep(connect, items, rules, progress=report, known=known, on_run=ran, on_capture=finished)
+        with held():
+            report("auditing the plans", len(items), len(items))
+        return swept, auditing.result()
 
 
 def _known(folder: CaptureFolder | None, items: Sequence[QueryItem]) -> dict[int, Capture]:
@@ -97,9 +119,24 @@ def _known(folder: CaptureFolder | None, items: Sequence[QueryItem]) -> dict[int
     return {number: found[item.name] for number, item in enumerate(items) if item.name in found}
 
 
-def _save(folder: CaptureFolder | None, capture: Capture) -> None:
-    if folder is not None and capture.outcome != "skipped":
-        folder.save(capture)
+class _Saving:
+    """Saves captures; one that can't be saved keeps no query from being run, and is named in `happened`."""
+
+    def __init__(self, folder: CaptureFolder | None) -> None:
+        self.happened = Happened()
+        self._folder = folder
+        self._failed: set[str] = set()
+
+    def save(self, capture: Capture) -> None:
+        """Save one, or note that it could not be."""
+        if self._folder is None or capture.outcome == "skipped":
+            return
+        try:
+            self._folder.save(capture)
+        except RowreckonError as error:
+            if capture.name not in self._failed:
+                self._failed.add(capture.name)
+                self.happened.undone.append(error.sentence())
 
 
 def _caution(items: Sequence[QueryItem], rules: SweepRules) -> None:
@@ -133,11 +170,6 @@ def _tell(
     counts: dict[str, int] = {}
     for capture in captures:
         counts[capture.outcome] = counts.get(capture.outcome, 0) + 1
-        if capture.outcome != "ran":
-            code = f", SQLSTATE {capture.sqlstate}" if capture.sqlstate else ""
-            said = f": {capture.reason}" if capture.reason else ""
-            how = f"{capture.outcome.replace('_', ' ')}{code}{say(said)}"
-            warn(f"{say(capture.name)}, line {capture.line}: {how}")
     if set(counts) - {"ran"} or interrupted:
         parts = [f"{n} {outcome.replace('_', ' ')}" for outcome, n in sorted(counts.items())]
         of_all = counted(len(captures), "query", "queries")

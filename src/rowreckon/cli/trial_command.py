@@ -9,6 +9,7 @@ import typer
 
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.output import OutputFormat
+from rowreckon.cli.running.status import Happened
 from rowreckon.cli.server_options import DSN_HELP
 
 _LIMITS, _PERMITS = "Limits", "Permissions"
@@ -56,7 +57,7 @@ def trial_command(
     threshold: Annotated[float, typer.Option(min=1.0, help="The q-error called a misestimate.")] = 10.0,
     fail_on: Annotated[str | None, typer.Option(help="Verdicts that give exit status 1.")] = None,
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
-) -> None:
+) -> Happened:
     """Try what the audit of a list proposes, and measure."""
     from rowreckon.cli.masking import masking_of
     from rowreckon.cli.output import check_report_paths, parse_fail_on
@@ -95,4 +96,4 @@ def trial_command(
         verbose=verbose,
         masking=masking_of(mask, mask_names),
     )
-    raise typer.Exit(run_trial(dsn, items, rules, wanted))
+    return run_trial(dsn, items, rules, wanted)

@@ -1,4 +1,4 @@
-"""Carrying a trial out: leftovers, price, permission, sweep, audit, trials, reports, exit status."""
+"""Carrying a trial out: leftovers, price, permission, sweep, audit, trials, reports, and what happened."""
 
 from __future__ import annotations
 
@@ -6,22 +6,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from rowreckon.auditing import audit
 from rowreckon.capture import Capture
 from rowreckon.catalog.capture_folder import CaptureFolder
 from rowreckon.cli.config import read_config
 from rowreckon.cli.masking import Masking
-from rowreckon.cli.output import OutputFormat, exit_status, print_audit, write_reports
+from rowreckon.cli.output import OutputFormat
 from rowreckon.cli.progress import progress_bar
+from rowreckon.cli.running.audit_all import audit_all
+from rowreckon.cli.running.ending import end_audit
+from rowreckon.cli.running.status import Happened
 from rowreckon.cli.server_options import confirm, connector, warn
-from rowreckon.cli.sweeping import INTERRUPTED
 from rowreckon.document.audit import Audit
-from rowreckon.errors import StatementRefused
+from rowreckon.errors import RowreckonError, StatementRefused
 from rowreckon.plural import counted
 from rowreckon.server.connection import Connection
 from rowreckon.server.measure import SweepRules
 from rowreckon.server.querylist import QueryItem
-from rowreckon.server.signals import terminated_like_ctrl_c
 from rowreckon.server.sweep import Connect, Swept, sweep
 from rowreckon.server.trials.copies import ConnectTo
 from rowreckon.server.trials.leftovers import drop_leftover, find_leftovers
@@ -30,6 +30,7 @@ from rowreckon.server.trials.rules import TrialRules
 from rowreckon.server.trials.session import TrialSession, Tried
 from rowreckon.server.trials.to_database import connector_to
 from rowreckon.server.whereabouts import require_permission
+from rowreckon.signals import held, terminated_like_ctrl_c
 from rowreckon.trial.measured import Attempt
 from rowreckon.trial.planning import attempts_of, in_place_obstacle
 from rowreckon.trial.price import Price, copies_that_fit, needs_word, price_lines, size
@@ -55,29 +56,36 @@ class Wanted:
     masking: Masking | None = None
 
 
-def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: Wanted) -> int:
-    """Sweep, audit, try, write; the exit status. Raises what connecting, permission or writing raise."""
+def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: Wanted) -> Happened:
+    """Sweep, audit, try, write; what happened. Raises what connecting, permission or writing raise."""
     connect = connector(dsn)
     with terminated_like_ctrl_c(), connect() as admin:
         require_permission(admin, allow=read_config().allow, yes=wanted.yes, standby=False, confirm=confirm())
         _offer_leftovers(admin, wanted.yes)
         price, copies = _price(admin, wanted)
         captures, result, interrupted, from_files = _audited(connect, items, rules, wanted)
-        attempts = () if interrupted else attempts_of(result, wanted.remedies)
-        if attempts:
-            if wanted.in_place:
-                _ask_in_place(admin, attempts, rules, wanted)
-            tried = _try(connector_to(dsn), admin, items, captures, result, attempts, rules, price, copies, from_files)
-            result, interrupted = tried.audit, tried.interrupted
-        elif not interrupted:
-            warn("the audit proposes no change: there is nothing to try")
-    if wanted.masking is not None:
-        # What is asked beforehand names tables all the same: somebody has to know what they allow.
-        result = wanted.masking.document(result)
-    print_audit(result, wanted.output, verbose=wanted.verbose)
-    write_reports(result, list(wanted.reports), wanted.fail_on)
-    _tell(result)
-    return INTERRUPTED if interrupted else exit_status(result, wanted.fail_on)
+        refused = Happened()
+        try:
+            attempts = () if interrupted else attempts_of(result, wanted.remedies)
+            if attempts:
+                if wanted.in_place:
+                    _ask_in_place(admin, attempts, rules, wanted)
+                made = _try(
+                    connector_to(dsn), admin, items, captures, result, attempts, rules, price, copies, from_files
+                )
+                result = made.audit
+            elif not interrupted:
+                warn("the audit proposes no change: there is nothing to try")
+        except RowreckonError as error:
+            # What the list's queries brought to light is reported all the same.
+            said = error.sentence()
+            refused.undone.append(said if wanted.masking is None else wanted.masking.sentence(said))
+    with held():
+        if wanted.masking is not None:
+            # What is asked beforehand names tables all the same: somebody has to know what they allow.
+            result = wanted.masking.document(result)
+        _tell(result)
+        return end_audit(result, wanted.output, wanted.reports, wanted.fail_on, verbose=wanted.verbose).add(refused)
 
 
 def _offer_leftovers(connection: Connection, yes: bool) -> None:
@@ -168,7 +176,7 @@ def _audited(
     )
     with progress_bar() as report:
         swept: Swept = sweep(connect, items, sweep_rules, progress=report, known=known)
-        result = audit(swept.captures, threshold=rules.threshold)
+        result = audit_all(swept.captures, threshold=rules.threshold)
     for note in swept.notes:
         warn(note)
     return swept.captures, result, swept.interrupted, frozenset(known)
@@ -194,12 +202,10 @@ def _try(
 
 
 def _tell(result: Audit) -> None:
-    """What was not tried, what went wrong, what came of the best changes together."""
+    """What went wrong, and what came of the best changes together."""
     account = result.trials
     if account is None:
         return
-    for entry in account.not_tried:
-        warn(f"change {entry.rank} was not tried: {entry.reason}")
     for note in account.notes:
         warn(note)
     together = account.combination

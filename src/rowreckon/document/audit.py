@@ -59,11 +59,15 @@ TimeKind = Literal[
 
 
 class Rejected(Part):
-    """An input that could not be read: named, never dropped silently."""
+    """An input that could not be read, or not audited: named, never dropped silently.
+
+    `defect`: rowreckon itself is at fault, not the input.
+    """
 
     source: str
     reason: str
     where: MaybeText = None
+    defect: bool = False
 
 
 class Node(Part):

@@ -11,11 +11,12 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Final
 
+from rowreckon.signals import terminated_like_ctrl_c
+
 from .account import server_account
 from .binaries import find_binaries, wheel_root
 from .process import ServerProcess, init_data
 from .rundir import cache_folder, new_run_folder
-from .signals import terminated_like_ctrl_c
 
 # Safe only because the data are thrown away: no write waits for a disk.  Autovacuum is off so that statistics
 # change when a statement says so and two runs give the same plans.

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 from rowreckon.capture import Capture
 from rowreckon.errors import CannotConnect
+from rowreckon.signals import deferred, held
 
 from .captured import with_facts
 from .connection import Connection
@@ -57,6 +58,11 @@ def sweep(
     return _Sweep(connect, items, rules, progress or _silent, on_run or _ignore, on_capture or _ignore, done).go()
 
 
+def unswept(items: Sequence[QueryItem]) -> Swept:
+    """What comes of a sweep that was interrupted before it began."""
+    return Swept([_skipped(item, "interrupted before its turn") for item in items], interrupted=True)
+
+
 @dataclass(slots=True)
 class _Sweep:
     connect: Connect
@@ -76,22 +82,24 @@ class _Sweep:
     def go(self) -> Swept:
         interrupted = False
         with ExitStack() as stack:
-            self.connection = stack.enter_context(self.connect())
-            # what an earlier sweep could not finish lacks its facts
-            self.without_facts = [n for n, c in sorted(self.done.items()) if c.explain and c.catalog is None]
             try:
+                self.connection = stack.enter_context(self.connect())
+                # what an earlier sweep could not finish lacks its facts
+                self.without_facts = [n for n, c in sorted(self.done.items()) if c.explain and c.catalog is None]
                 self._items(stack)
             except KeyboardInterrupt:
                 interrupted = True
-            self._rest(interrupted=interrupted)
+            with held():
+                self._rest(interrupted=interrupted)
             try:
                 self.report("reading the catalog's facts", len(self.items), len(self.items))
                 self._facts()
             except KeyboardInterrupt:
                 interrupted = True
                 self.notes.append("interrupted while the catalog's facts were read: the audit does without them")
+            with held():
                 self.without_facts.clear()
-            self._hand_on()
+                self._hand_on()
         return Swept([self.done[n] for n in range(len(self.items))], interrupted, self.notes)
 
     def _items(self, stack: ExitStack) -> None:
@@ -145,10 +153,11 @@ class _Sweep:
         return None
 
     def _keep(self, number: int, capture: Capture) -> None:
-        self.done[number] = capture
-        if capture.explain is not None:
-            self.without_facts.append(number)
-        self.on_run(capture)
+        with deferred():
+            self.done[number] = capture
+            if capture.explain is not None:
+                self.without_facts.append(number)
+            self.on_run(capture)
 
     def _rest(self, *, interrupted: bool) -> None:
         """A capture for every item that has none."""
@@ -175,8 +184,9 @@ class _Sweep:
         """Finished captures, in the items' order."""
         waiting = set(self.without_facts)
         while self.handed_on in self.done and self.handed_on not in waiting:
-            self.on_capture(self.done[self.handed_on])
-            self.handed_on += 1
+            with deferred():
+                self.on_capture(self.done[self.handed_on])
+                self.handed_on += 1
 
 
 def _skipped(item: QueryItem, reason: str) -> Capture:

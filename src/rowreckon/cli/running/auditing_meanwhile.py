@@ -5,11 +5,11 @@ from __future__ import annotations
 import queue
 import sys
 import threading
-from collections.abc import Iterator
 from types import TracebackType
 
-from rowreckon.auditing import audit
+from rowreckon.auditing import Auditing
 from rowreckon.capture import Capture
+from rowreckon.cli.running.audit_all import add_safely, unaudited
 from rowreckon.document.audit import Audit
 
 _SWITCH_S = 0.0005
@@ -20,10 +20,10 @@ class AuditingMeanwhile:
     """`put` captures in their order, then take the `result`: the audit of them all."""
 
     def __init__(self, threshold: float) -> None:
-        self._threshold = threshold
+        self._work = Auditing(threshold=threshold)
         self._captures: queue.SimpleQueue[Capture | None] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._run, name="audit", daemon=True)
-        self._result: Audit | None = None
+        self._stopped = threading.Event()
         self._error: BaseException | None = None
         self._interval = sys.getswitchinterval()
 
@@ -43,20 +43,23 @@ class AuditingMeanwhile:
         self._captures.put(capture)
 
     def result(self) -> Audit:
-        """The audit of all captures so far; raises what auditing raised."""
+        """The audit of all captures so far; after Ctrl-C of those that were audited, the others being named."""
         self._captures.put(None)
-        self._thread.join()
+        try:
+            self._thread.join()
+        except KeyboardInterrupt:
+            self._stopped.set()
+            self._thread.join()
         if self._error is not None:
             raise self._error
-        assert self._result is not None
-        return self._result
+        return self._work.result()
 
     def _run(self) -> None:
         try:
-            self._result = audit(self._coming(), threshold=self._threshold)
+            while (capture := self._captures.get()) is not None:
+                if self._stopped.is_set():
+                    self._work.add(unaudited(capture))
+                else:
+                    add_safely(self._work, capture)
         except BaseException as error:
             self._error = error
-
-    def _coming(self) -> Iterator[Capture]:
-        while (capture := self._captures.get()) is not None:
-            yield capture
