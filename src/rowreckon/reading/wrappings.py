@@ -143,16 +143,44 @@ def _rejoined(lines: list[str], numbers: list[int]) -> tuple[list[str], list[int
     """Lines that psql's wrapped format broke: a dot (or an ellipsis) ends the one and begins the next."""
     if not any(line.startswith((".", "…")) for line in lines):
         return lines, numbers
-    joined: list[str] = []
+    joined: list[_Joined] = []
     joined_numbers: list[int] = []
     for line, number in zip(lines, numbers, strict=True):
         mark = line[:1]
-        if mark in (".", "…") and joined and joined[-1].endswith(mark):
-            joined[-1] = joined[-1][:-1] + line[1:]
+        if mark in (".", "…") and joined and joined[-1].ends_with(mark):
+            joined[-1].go_on(line[1:])
         else:
-            joined.append(line)
+            joined.append(_Joined(line))
             joined_numbers.append(number)
-    return joined, joined_numbers
+    return [each.text() for each in joined], joined_numbers
+
+
+class _Joined:
+    """A line that grows at its end and loses its last sign each time: each sign is copied once, however often."""
+
+    __slots__ = ("pieces",)
+
+    def __init__(self, line: str) -> None:
+        # Each piece with its length without the signs it has lost; none is empty but a first one.
+        self.pieces: list[tuple[str, int]] = [(line, len(line))]
+
+    def ends_with(self, mark: str) -> bool:
+        if not self.pieces:
+            return False
+        text, length = self.pieces[-1]
+        return length > 0 and text[length - 1] == mark
+
+    def go_on(self, rest: str) -> None:
+        text, length = self.pieces.pop()
+        if length > 1:
+            self.pieces.append((text, length - 1))
+        if rest:
+            self.pieces.append((rest, len(rest)))
+
+    def text(self) -> str:
+        if len(self.pieces) == 1 and self.pieces[0][1] == len(self.pieces[0][0]):
+            return self.pieces[0][0]
+        return "".join(text[:length] for text, length in self.pieces)
 
 
 def _csv_row(line: str) -> str:

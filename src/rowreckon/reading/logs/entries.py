@@ -1,7 +1,7 @@
 """Cut the log module's entries out of a stream of bytes, without looking at the lines in between.
 
 The stream is searched for the words with which every entry begins; only around them are lines looked at. Memory holds
-one piece of the stream and the entry at hand.
+one piece of the stream and the entry at hand, and no byte is searched again because another piece has come.
 """
 
 from __future__ import annotations
@@ -11,25 +11,20 @@ from collections.abc import Iterator
 from typing import BinaryIO
 
 from rowreckon.frozen import frozen
+from rowreckon.reading.logs.ends import CsvEnd, Ending, JsonEnd, LooseEnd, StderrEnd, closes
 from rowreckon.reading.logs.files import MARK
 
 _PIECE = 1 << 20
 _WORDS = b" ms  plan:"
 _MARK_LENGTH = 64
+MOST_PREFIX = 1 << 20
+"""So much of a line before the words is kept, in bytes: a prefix or the fields of a CSV or JSON log are far shorter."""
 
-# Behind a line break anything but a tab begins another entry.
-_STDERR_END = re.compile(rb"\n(?!\t)")
-# The last line of a plan in a form that closes what it opens.
-_CLOSING = {b"{": b"\n\t}", b"<": b"\n\t</explain>"}
 # How far behind lines of other processes the rest of a plan is looked for.
 _MIXED = 1 << 16
-_FIELD = rb'(?:"[^"]*(?:""[^"]*)*"|[^",\n]*)'
-_CSV_RECORD = re.compile(_FIELD + rb"(?:," + _FIELD + rb"){20,40}(?:\r?\n|\Z)")
+# So far behind the words of an entry over the limit its line's end is looked for, to go on there.
+_REST_OF_LINE = 1 << 12
 _CSV_BEGINS = re.compile(rb"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d\.\d+ [^,\n]*,")
-_SEVERITY = re.compile(
-    rb"\n[^\n]{0,400}?\b(?:LOG|ERROR|FATAL|PANIC|WARNING|NOTICE|INFO|DEBUG\d?"
-    rb"|STATEMENT|DETAIL|HINT|CONTEXT|QUERY|LOCATION):  "
-)
 
 
 @frozen
@@ -64,45 +59,51 @@ class _Cutter:
     def __init__(self, stream: BinaryIO, max_entry: int, *, counted: bool = True) -> None:
         self.stream = stream
         self.max_entry = max_entry
-        self.buffer = b""
+        self.buffer = bytearray()
         self.position = 0
         self.forgotten = 0
         self.counted = counted
         self.line = 1
         self.ended = False
+        # Where in the stream each kind of entry has no end before: what one entry over the limit found, for the next.
+        self.endless: dict[str, int] = {}
         # A pipe gives what is there, so that entries come out while the log is still being written.
         self.read = getattr(stream, "read1", stream.read)
 
     def run(self) -> Iterator[Entry]:
         self.more()
-        searched = 0
+        searched, start = 0, 0
         while True:
             found = self.buffer.find(_WORDS, searched)
+            begun = self.buffer.rfind(b"\n", searched, found if found >= 0 else len(self.buffer)) + 1
+            start = max(begun, start)
             if found < 0:
                 if self.ended:
                     return
-                self.go_to(self.last_line())
+                self.go_to(max(start, len(self.buffer) - MOST_PREFIX))
+                # The words may be broken between two pieces.
+                behind = max(len(self.buffer) - self.position - len(_WORDS), 0)
                 self.more()
-                searched = self.position
+                searched, start = self.position + behind, self.position
                 continue
             body = found + len(_WORDS)
-            start = max(self.buffer.rfind(b"\n", self.position, found) + 1, self.position)
-            if MARK.search(self.buffer, start, body) is None:
+            if MARK.search(self.buffer, max(start, body - _MARK_LENGTH), body) is None:
                 searched = body
                 continue
             self.go_to(start)
             yield self.entry(body - start)
-            searched = self.position
+            searched = start = self.position
 
     def more(self) -> bool:
         """Read another piece, forgetting what is done with; False at the end. Offsets before it are void then."""
-        piece = self.read(max(_PIECE, (len(self.buffer) - self.position) // 2))
+        del self.buffer[: self.position]
+        self.forgotten += self.position
+        self.position = 0
+        piece = self.read(_PIECE)
         if not piece:
             self.ended = True
             return False
-        self.buffer = self.buffer[self.position :] + piece
-        self.forgotten += self.position
-        self.position = 0
+        self.buffer += piece
         return True
 
     def go_to(self, offset: int) -> None:
@@ -110,26 +111,26 @@ class _Cutter:
             self.line += self.buffer.count(b"\n", self.position, offset)
         self.position = offset
 
-    def last_line(self) -> int:
-        """Where the last line begins: the words may be broken between two pieces, and an entry begins before them."""
-        begin = max(self.buffer.rfind(b"\n") + 1, self.position)
-        return begin if len(self.buffer) - begin <= self.max_entry else len(self.buffer) - _MARK_LENGTH
-
     def entry(self, body: int) -> Entry:
         """The entry at the position, with the offset of its body from there; go on behind it."""
         kind = self.kind(body)
-        find = {"json": self.json_end, "csv": self.csv_end, "stderr": self.stderr_end, "loose": self.loose_end}[kind]
-        while True:
-            end, mixed = find(self.position + body)
-            cut = False
-            if end is None:
-                if len(self.buffer) - self.position <= self.max_entry and self.more():
-                    continue
+        ending = self.ending(kind, body)
+        mixed = cut = False
+        while (end := ending.find(self.buffer, self.position, self.ended)) is None:
+            if self.ended or len(self.buffer) - self.position > self.max_entry:
+                self.endless[kind] = self.forgotten + self.position + ending.seen
                 end, cut = self.last_end(kind, body)
-            raw = self.buffer[self.position : end]
-            entry = Entry(kind, raw, body, self.line, cut, mixed, self.forgotten + self.position)
-            self.go_to(end)
-            return entry
+                break
+            self.more()
+        else:
+            if isinstance(ending, StderrEnd) and not ending.closed:
+                end, mixed = self.rest_behind(ending, end)
+        start = self.position
+        with memoryview(self.buffer) as view:
+            raw = bytes(view[start : start + end])
+        entry = Entry(kind, raw, body, self.line, cut, mixed, self.forgotten + start)
+        self.go_to(start + end)
+        return entry
 
     def kind(self, body: int) -> str:
         while len(self.buffer) < self.position + body + 3 and self.more():
@@ -142,56 +143,36 @@ class _Cutter:
             return "csv"
         return "stderr" if follows.lstrip(b"\r").startswith(b"\n\t") else "loose"
 
-    def json_end(self, body: int) -> tuple[int | None, bool]:
-        end = self.buffer.find(b"\n", body)
-        return (end + 1 if end >= 0 else None), False
-
-    def csv_end(self, _body: int) -> tuple[int | None, bool]:
-        match = _CSV_RECORD.match(self.buffer, self.position)
-        if match is None or (match.end() == len(self.buffer) and not self.buffer.endswith(b"\n")):
-            return None, False
-        return match.end(), False
-
-    def loose_end(self, body: int) -> tuple[int | None, bool]:
-        match = _SEVERITY.search(self.buffer, body)
-        return (match.start() + 1 if match is not None else None), False
-
-    def stderr_end(self, body: int) -> tuple[int | None, bool]:
-        natural = self.natural_end(body)
-        closing = _CLOSING.get(self.buffer[body : body + 8].lstrip(b"\r\n\t ")[:1])
-        if closing is None:
-            return natural, False
-        close = self.close(closing, body, natural if natural is not None else len(self.buffer))
-        if close is not None or natural is None:
-            return close, False
-        # Broken off by lines of other processes: the rest may stand behind them.
-        behind = natural - self.position
-        while len(self.buffer) - self.position < behind + _MIXED and self.more():
+    def ending(self, kind: str, body: int) -> Ending:
+        if kind == "csv":
+            return CsvEnd()
+        begin = max(body, self.endless.get(kind, 0) - self.forgotten - self.position)
+        if kind == "json":
+            return JsonEnd(begin)
+        if kind == "loose":
+            return LooseEnd(begin)
+        while len(self.buffer) < self.position + body + 8 and self.more():
             pass
-        natural = self.position + behind
-        following = self.buffer.find(_WORDS, natural, natural + _MIXED)
-        rest = self.close(closing, natural - 1, following if following >= 0 else natural + _MIXED)
-        return (rest, True) if rest is not None else (natural, False)
+        return StderrEnd(body, bytes(self.buffer[self.position + body : self.position + body + 8]), begin)
 
-    def natural_end(self, body: int) -> int | None:
-        """Behind the last line that begins with a tab; None while the next piece may begin with one."""
-        match = _STDERR_END.search(self.buffer, body + 1)
-        if match is None or (match.end() == len(self.buffer) and not self.ended):
-            return None
-        return match.end()
-
-    def close(self, closing: bytes, start: int, end: int) -> int | None:
-        for line_end in (b"\n", b"\r\n"):
-            found = self.buffer.find(closing + line_end, start, end)
-            if found >= 0:
-                return found + len(closing) + len(line_end)
-        return None
+    def rest_behind(self, ending: StderrEnd, end: int) -> tuple[int, bool]:
+        """The entry's end, and whether lines of other processes stand in it: its rest may come behind them."""
+        if ending.closing is None:
+            return end, False
+        while len(self.buffer) - self.position < end + _MIXED and self.more():
+            pass
+        behind = self.position + end
+        following = self.buffer.find(_WORDS, behind, behind + _MIXED)
+        rest = closes(self.buffer, ending.closing, behind - 1, following if following >= 0 else behind + _MIXED)
+        return (rest - self.position, True) if rest is not None else (end, False)
 
     def last_end(self, kind: str, body: int) -> tuple[int, bool]:
         """Where an entry ends that the stream or the limit cuts, and whether it is cut indeed."""
-        if len(self.buffer) - self.position > self.max_entry:
+        size = len(self.buffer) - self.position
+        if size > self.max_entry:
             # Over the limit: take the words alone, and go on behind them.
-            return max(self.position + body, self.buffer.find(b"\n", self.position + body) + 1), True
+            line_end = self.buffer.find(b"\n", self.position + body, self.position + body + _REST_OF_LINE)
+            return max(body, line_end + 1 - self.position), True
         if kind == "json":
-            return len(self.buffer), not self.buffer.rstrip().endswith(b"}")
-        return len(self.buffer), kind == "csv" or (kind == "stderr" and not self.buffer.endswith(b"\n"))
+            return size, not self.buffer[-100:].rstrip().endswith(b"}")
+        return size, kind == "csv" or (kind == "stderr" and not self.buffer.endswith(b"\n"))
