@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
+
+from tests.benchmarks.test_join_speed import plan_of_joins
 
 _BUFFERS = {
     f"{where} {what} Blocks": 0
@@ -83,14 +86,40 @@ def hash_join(number: int, outer: dict[str, Any], inner: dict[str, Any]) -> dict
     }
 
 
-def plan_of(nodes: int, *, conditions: int = 1000, joins_deep: int = 100) -> dict[str, Any]:
-    """One EXPLAIN object of about so many nodes: an Append over left-deep join trees and single scans."""
+def plan_with_wrong_joins(nodes: int, wrong: int, *, seed: int = 7) -> dict[str, Any]:
+    """About as many nodes and joins as `plan_of` makes, so many of the joins misestimated, each in its own way.
+
+    Those are the joins of `test_join_speed.plan_of_joins` (whose costs are those of a planner), whose `seed` this is:
+    members of the Append beside the accurate ones.
+    """
+    made = plan_of_joins(wrong, seed)["Plan"]
+    taken = sum(1 for _ in _nodes_of(made)) - 1
+    document = plan_of(nodes - taken, joined=nodes // 2 - taken)
+    root = document["Plan"]
+    root["Plans"] = [*root["Plans"], *made["Plans"]]
+    for key in ("Plan Rows", "Actual Rows"):
+        root[key] += made[key]
+    return document
+
+
+def _nodes_of(node: dict[str, Any]) -> Iterator[dict[str, Any]]:
+    yield node
+    for below in node.get("Plans", ()):
+        yield from _nodes_of(below)
+
+
+def plan_of(nodes: int, *, conditions: int = 1000, joins_deep: int = 100, joined: int | None = None) -> dict[str, Any]:
+    """One EXPLAIN object of about so many nodes: an Append over left-deep join trees and single scans.
+
+    `joined` is how many of the nodes stand in join trees, half of them unless given.
+    """
+    joined = nodes // 2 if joined is None else joined
     members: list[dict[str, Any]] = []
     made = 1
     number = 0
-    while made < nodes // 2:
+    while made < joined:
         tree = scan(number, "Outer", conditions=conditions)
-        for _ in range(min(joins_deep, (nodes // 2 - made) // 3 + 1)):
+        for _ in range(min(joins_deep, (joined - made) // 3 + 1)):
             number += 1
             tree = hash_join(number, tree, scan(number, "Outer", conditions=conditions))
         made += 1 + 3 * joins_deep

@@ -19,6 +19,7 @@ from rowreckon.joins.verdict.points import Points, points_of
 from rowreckon.joins.verdict.safe_origin import safe_origins
 from rowreckon.joins.verdict.switch_points import Line, margin, outer_lines, switch_points
 from rowreckon.joins.verdict.verdict import World, decide, fitting, trimmed
+from rowreckon.joins.verdict.worth_pricing import right_below
 from rowreckon.joins.ways.model import METHOD_ORDER, JoinModel
 
 _MOST_PLAY_OF_EXECUTED = 1.02
@@ -26,7 +27,7 @@ _MOST_PLAY_OF_EXECUTED = 1.02
 
 @frozen
 class Assessment:
-    """The parts of a `document.Join` that rest on the cost model; `reason` says why it is undecided."""
+    """The parts of a `document.Join` that rest on the cost model; `reason` says why it is undecided, or not priced."""
 
     verdict: doc.Verdict
     basis: doc.Basis
@@ -129,6 +130,12 @@ def assess(
         missing=(*missing, *(lacking if verdict == "undecided" else ())),
         safe_origins=_safe(reckoned, facts, points, lines, origins) if verdict == "crossed" else (),
     )
+
+
+def unpriced(threshold: float) -> Assessment:
+    """A join whose counts are right, and of which no costs are worked out (see `joins_to_price`)."""
+    reason = f"all within a factor of {right_below(threshold):g}, so that no method was priced"
+    return Assessment("accurate", "plan", reason)
 
 
 def _over_join(facts: JoinFacts, evidence: JoinEvidence) -> bool:

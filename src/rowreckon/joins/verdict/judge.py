@@ -12,10 +12,11 @@ from rowreckon.joins.facts.row_visits import row_visits
 from rowreckon.joins.facts.settings import settings_of
 from rowreckon.joins.facts.sides import Aliases, JoinFacts, Side, join_facts
 from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
-from rowreckon.joins.verdict.assess import Assessment, assess
+from rowreckon.joins.verdict.assess import Assessment, assess, unpriced
 from rowreckon.joins.verdict.best_evidence import JoinEvidence, gather_all
 from rowreckon.joins.verdict.curve import MOST_CURVES
 from rowreckon.joins.verdict.why import sentence
+from rowreckon.joins.verdict.worth_pricing import joins_to_price
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
@@ -47,10 +48,14 @@ def judge_joins(
     relations = RelationEvidence(settings, reckoned)
     whole = Whole(reckoned, origins, tuple(lacking), threshold)
     found = [join_facts(reckoned, number, aliases) for number in reckoned.tree.joins()]
-    evidence = gather_all(settings, capture, reckoned, found, known, relations)
+    priced = joins_to_price(reckoned, found, threshold=threshold)
+    needed = found if known is not None else [facts for facts in found if facts.node in priced]
+    evidence = gather_all(settings, capture, reckoned, needed, known, relations)
     joins: list[doc.Join] = []
     for facts in found:
-        joins.append(_judge(whole, facts, evidence[facts.node], missing, drawn=curves and len(joins) < MOST_CURVES))
+        drawn = curves and len(joins) < MOST_CURVES
+        held = evidence[facts.node] if facts.node in priced else None
+        joins.append(_judge(whole, facts, held, missing, drawn=drawn))
     return JoinVerdicts(joins=tuple(joins), missing=missing.items())
 
 
@@ -64,20 +69,27 @@ class Whole:
     threshold: float
 
 
-def _judge(whole: Whole, facts: JoinFacts, evidence: JoinEvidence, missing: MissingList, *, drawn: bool) -> doc.Join:
+def _judge(
+    whole: Whole, facts: JoinFacts, evidence: JoinEvidence | None, missing: MissingList, *, drawn: bool
+) -> doc.Join:
+    """One join's document; without `evidence` its counts are right, and nothing is priced."""
     reckoned = whole.reckoned
     count = reckoned.counts[facts.node]
     outer, inner = _side(reckoned, facts.outer), _side(reckoned, facts.inner)
     origins = whole.origins.of(facts.node)
-    result: Assessment = assess(
-        reckoned,
-        facts,
-        evidence,
-        whole.threshold,
-        origins,
-        inner_differs=_differs(inner),
-        lacking=whole.lacking,
-        drawn=drawn,
+    result: Assessment = (
+        unpriced(whole.threshold)
+        if evidence is None
+        else assess(
+            reckoned,
+            facts,
+            evidence,
+            whole.threshold,
+            origins,
+            inner_differs=_differs(inner),
+            lacking=whole.lacking,
+            drawn=drawn,
+        )
     )
     join = doc.Join(
         node=facts.node,
@@ -93,7 +105,7 @@ def _judge(whole: Whole, facts: JoinFacts, evidence: JoinEvidence, missing: Miss
         verdict=result.verdict,
         basis=result.basis,
         costs=result.costs,
-        excluded=evidence.excluded,
+        excluded={} if evidence is None else evidence.excluded,
         residual=result.residual,
         switch_points=result.switch_points,
         margin=result.margin,

@@ -12,10 +12,12 @@ NAMES: dict[Method, str] = {"nested_loop": "nested loop", "hash": "hash join", "
 
 
 def sentence(join: Join, threshold: float, reason: str) -> str:
-    """The sentence for a join whose figures are complete; `reason` is why it is undecided."""
+    """The sentence for a join whose figures are complete; `reason` is why it is undecided, or not priced."""
     rows = _rows(join)
     if join.verdict == "undecided":
         return f"{rows}; undecided: {reason}." if rows else f"Undecided: {reason}."
+    if join.verdict == "accurate" and reason:
+        return f"{rows}; {reason}." if rows else f"{reason[:1].upper()}{reason[1:]}."
     if join.verdict == "accurate":
         return f"{rows}; all within a factor of {threshold:g}, and the {NAMES[join.method]} stays cheapest."
     if join.verdict == "held":

@@ -5,16 +5,19 @@ Every text may carry foreign pieces between isolates (see `escape`); SQL and que
 
 from __future__ import annotations
 
+from functools import cached_property
+
 from rowreckon.causes.registry import title_of
-from rowreckon.document.audit import Audit, Finding, Join, Plan
+from rowreckon.document.audit import Audit, Finding, Join, Origin, Plan
 from rowreckon.frozen import frozen
 from rowreckon.report.words import join_words
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.headline import joins_by_weight, outcome_words
 from rowreckon.report.words.numbers import capitalised, listed, milliseconds, number, times
+from rowreckon.report.words.once import once_a_plan
 from rowreckon.report.words.remedy_words import confidence_words
 from rowreckon.report.words.sentences import BASIS_WORDS, node_label, tables_of
-from rowreckon.report.words.time_words import elsewhere_line, elsewhere_sorted
+from rowreckon.report.words.time_words import elsewhere_line, elsewhere_sorted, plan_map
 
 
 @frozen
@@ -26,16 +29,38 @@ class FindingStory:
     evidence: tuple[tuple[str, str, str], ...]
 
 
-@frozen
 class JoinStory:
-    """One judged join in words, beside the join itself for its rulers and curve."""
+    """One judged join in words, beside the join itself for its rulers and curve; each part is worded when it is read,
+    since of a long list most is not shown."""
 
-    join: Join
-    title: str
-    sentence: str
-    notes: tuple[str, ...]
-    costs: tuple[tuple[str, str, str, str], ...]
-    findings: tuple[FindingStory, ...]
+    def __init__(self, plan: Plan, join: Join) -> None:
+        self.join = join
+        self._plan = plan
+
+    @cached_property
+    def title(self) -> str:
+        """The join's method, type and sides."""
+        return join_words.join_title(self.join)
+
+    @cached_property
+    def sentence(self) -> str:
+        """The verdict with the figures that it rests on."""
+        return f"{capitalised(join_words.verdict_sentence(self.join))}."
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        """What else is known, a sentence each."""
+        return _join_notes(self._plan, self.join)
+
+    @cached_property
+    def costs(self) -> tuple[tuple[str, str, str, str], ...]:
+        """A row for each method: its name, its cost at the estimate and at the actual rows, remarks."""
+        return tuple(join_words.cost_rows(self.join))
+
+    @cached_property
+    def findings(self) -> tuple[FindingStory, ...]:
+        """The causes that the join is charged with."""
+        return tuple(finding_story(f) for f in _findings_by_join(self._plan).get(self.join.node, ()))
 
 
 def plan_title(plan: Plan) -> str:
@@ -74,7 +99,7 @@ def _value(value: str | float | int | bool | None) -> str:
 
 
 def _origin_words(plan: Plan, join: Join) -> str:
-    nodes = {node.id: node for node in plan.nodes}
+    nodes = plan_map(plan).by_id
     safe = {origin.node: origin for origin in join.safe_origins}
     said = []
     for id_ in join.origin:
@@ -90,7 +115,8 @@ def _origin_words(plan: Plan, join: Join) -> str:
         said.append(text)
     if not said:
         return ""
-    shared = sorted({j for o in plan.origins if o.node in join.origin for j in o.joins} - {join.node})
+    origins = _origins_by_node(plan)
+    shared = {j for id_ in join.origin for o in origins.get(id_, ()) for j in o.joins} - {join.node}
     also = (
         f" {number(len(shared))} other join{'s suffer' if len(shared) > 1 else ' suffers'} from the same error."
         if shared
@@ -104,8 +130,7 @@ def _inner_words(join: Join, sentence: str) -> str:
     return f"Inner side: {said}." if said and said not in sentence else ""
 
 
-def join_story(plan: Plan, join: Join) -> JoinStory:
-    """One join in words."""
+def _join_notes(plan: Plan, join: Join) -> tuple[str, ...]:
     sentence = join_words.verdict_sentence(join)
     why = join_words.reason_words(join)
     condition = f"Condition: {quote(join.condition)}" if join.condition else "No join condition"
@@ -128,20 +153,29 @@ def join_story(plan: Plan, join: Join) -> JoinStory:
     ]
     lacking = [plan.missing[i] for i in join.missing if 0 <= i < len(plan.missing)]
     notes += [f"Would decide more: {clean(m.what).rstrip('.')}." for m in lacking]
-    findings = tuple(finding_story(f) for f in plan.findings if join.node in f.joins)
-    return JoinStory(
-        join,
-        join_words.join_title(join),
-        f"{capitalised(sentence)}.",
-        tuple(n for n in notes if n),
-        tuple(join_words.cost_rows(join)),
-        findings,
-    )
+    return tuple(n for n in notes if n)
+
+
+@once_a_plan
+def _findings_by_join(plan: Plan) -> dict[int, list[Finding]]:
+    found: dict[int, list[Finding]] = {}
+    for finding in plan.findings:
+        for node in dict.fromkeys(finding.joins):
+            found.setdefault(node, []).append(finding)
+    return found
+
+
+@once_a_plan
+def _origins_by_node(plan: Plan) -> dict[int, list[Origin]]:
+    found: dict[int, list[Origin]] = {}
+    for origin in plan.origins:
+        found.setdefault(origin.node, []).append(origin)
+    return found
 
 
 def join_stories(plan: Plan) -> tuple[JoinStory, ...]:
     """The plan's joins, worst first."""
-    return tuple(join_story(plan, join) for join in joins_by_weight(plan))
+    return tuple(JoinStory(plan, join) for join in joins_by_weight(plan))
 
 
 def other_findings(plan: Plan) -> tuple[FindingStory, ...]:

@@ -8,23 +8,24 @@ from rowreckon.document.audit import Audit, Join, Plan
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.join_words import verdict_sentence
 from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number, share
-from rowreckon.report.words.time_words import PlanMap, join_time, judged_joins, time_sentence
+from rowreckon.report.words.once import once_a_plan
+from rowreckon.report.words.time_words import join_time, judged_joins, time_sentence
 
 _RANK = {"crossed": 0, "undecided": 1, "held": 2, "accurate": 3}
 
 
-def _weight(plan: Plan, join: Join, plan_map: PlanMap) -> tuple[int, float, float, float, int]:
+def _weight(plan: Plan, join: Join) -> tuple[int, float, float, float, int]:
     loss = join.loss_factor or 1.0
-    spent = join_time(plan, [join], plan_map).ms or 0.0
+    lost = (join_time(plan, [join]).ms or 0.0) * (1 - 1 / loss) if loss > 1.0 else 0.0
     margin = join.margin
     frail = min((f for f in ((margin.up, margin.down) if margin else ()) if f is not None), default=1e300)
-    return (_RANK[join.verdict], -spent * (1 - 1 / max(loss, 1.0)), -loss, frail if not plan.analyzed else 0, join.node)
+    return (_RANK[join.verdict], -lost, -loss, frail if not plan.analyzed else 0, join.node)
 
 
-def joins_by_weight(plan: Plan) -> list[Join]:
+@once_a_plan
+def joins_by_weight(plan: Plan) -> tuple[Join, ...]:
     """The plan's joins, the worst first: verdict, then time that the loss factor says is lost, then the loss itself."""
-    at = PlanMap.of(plan)
-    return sorted(plan.joins, key=lambda join: (_weight(plan, join, at), -(join.q_error or 0)))
+    return tuple(sorted(plan.joins, key=lambda join: (_weight(plan, join), -(join.q_error or 0))))
 
 
 def plans_by_weight(audit: Audit) -> list[int]:
@@ -35,7 +36,7 @@ def plans_by_weight(audit: Audit) -> list[int]:
         joins = joins_by_weight(plan)
         if not joins:
             return (4, 0.0, -(plan.execution_ms or 0.0), index)
-        rank, lost, *_ = _weight(plan, joins[0], PlanMap.of(plan))
+        rank, lost, *_ = _weight(plan, joins[0])
         return (rank, lost, -(plan.execution_ms or 0.0), index)
 
     return sorted(range(len(audit.plans)), key=weight)
@@ -89,6 +90,7 @@ def _without_crossed(plan: Plan) -> str:
     return said
 
 
+@once_a_plan
 def plan_headline(plan: Plan) -> str:
     """The plan's finding with its share of the time, one sentence with a full stop."""
     outcome = outcome_words(plan)

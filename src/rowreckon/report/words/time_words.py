@@ -6,6 +6,7 @@ from rowreckon.document.audit import Join, Node, Plan, TimeElsewhere
 from rowreckon.frozen import frozen
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.numbers import milliseconds, number, share
+from rowreckon.report.words.once import once_a_plan
 from rowreckon.report.words.sentences import node_label
 
 # What stands between a join and its inputs and exists for the join's sake.
@@ -30,20 +31,21 @@ class JoinTime:
 
 @frozen
 class PlanMap:
-    """A plan's nodes by id and by parent, worked out once for many questions."""
+    """A plan's nodes by id and by parent (see `plan_map`)."""
 
     by_id: dict[int, Node]
     children: dict[tuple[int, ...], list[Node]]
     join_nodes: frozenset[int]
 
-    @classmethod
-    def of(cls, plan: Plan) -> PlanMap:
-        """The map of one plan."""
-        children: dict[tuple[int, ...], list[Node]] = {}
-        for node in plan.nodes:
-            if node.path:
-                children.setdefault(node.path[:-1], []).append(node)
-        return cls({n.id: n for n in plan.nodes}, children, frozenset(join.node for join in plan.joins))
+
+@once_a_plan
+def plan_map(plan: Plan) -> PlanMap:
+    """The map of one plan."""
+    children: dict[tuple[int, ...], list[Node]] = {}
+    for node in plan.nodes:
+        if node.path:
+            children.setdefault(node.path[:-1], []).append(node)
+    return PlanMap({n.id: n for n in plan.nodes}, children, frozenset(join.node for join in plan.joins))
 
 
 def judged_joins(plan: Plan) -> list[Join]:
@@ -52,12 +54,12 @@ def judged_joins(plan: Plan) -> list[Join]:
     return crossed or [join for join in plan.joins if join.verdict != "accurate"]
 
 
-def join_time(plan: Plan, joins: list[Join], plan_map: PlanMap | None = None) -> JoinTime:
+def join_time(plan: Plan, joins: list[Join]) -> JoinTime:
     """Time of the joins given, each node counted once: the join's own, its inner side's access down to the next join,
     the sorts and stores on both sides; not what a side would have cost under any method."""
     if plan.execution_ms is None or not joins:
         return JoinTime(None, plan.execution_ms)
-    at = plan_map or PlanMap.of(plan)
+    at = plan_map(plan)
     seen: dict[int, float | None] = {}
     for join in joins:
         top = at.by_id.get(join.node)
@@ -87,7 +89,7 @@ def elsewhere_sorted(plan: Plan) -> list[TimeElsewhere]:
 
 def elsewhere_place(plan: Plan, item: TimeElsewhere) -> str:
     """`SubPlan 2, 48,000 loops`, or the node, or nothing."""
-    node = next((n for n in plan.nodes if n.id == item.node), None) if item.node is not None else None
+    node = plan_map(plan).by_id.get(item.node) if item.node is not None else None
     if node is None:
         return item.kind.replace("_", " ") if item.kind in ("planning", "jit") else ""
     if item.kind == "subplan" and node.subplan_name:
@@ -99,7 +101,7 @@ def elsewhere_place(plan: Plan, item: TimeElsewhere) -> str:
 def elsewhere_line(plan: Plan, item: TimeElsewhere) -> str:
     """One line of the list: place, time, fact."""
     place = elsewhere_place(plan, item)
-    node = next((n for n in plan.nodes if n.id == item.node), None)
+    node = plan_map(plan).by_id.get(item.node) if item.node is not None else None
     # The fact often names the node itself; then the place would say it twice.
     named = node is not None and item.fact.startswith((node.node_type, node.subplan_name or node.node_type))
     at = f"{place}: " if place and not named else ""
