@@ -13,7 +13,6 @@ from rowreckon.api import Format, render
 from rowreckon.auditing import audit
 from rowreckon.document.audit import Audit, Plan
 from rowreckon.intake import read_text
-from rowreckon.report.story import story
 from rowreckon.report.words import join_words, time_words
 from rowreckon.report.words.once import once_a_plan
 from tests.benchmarks.plans import plan_of
@@ -51,7 +50,7 @@ def test_folded_joins_are_not_worded(form: Format, audited: Audit, monkeypatch: 
         worded.append(join.node)
         return visits(join)
 
-    monkeypatch.setattr(story.join_words, "visits_words", counted)
+    monkeypatch.setattr(join_words, "visits_words", counted)
     render(audited, form)
 
     assert len(worded) <= 5
