@@ -12,6 +12,7 @@ import pytest
 from psycopg.conninfo import make_conninfo
 
 from rowreckon.catalog.facts import Catalog
+from rowreckon.catalog.request import Trust
 from rowreckon.plan import PlanTree, lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.server.facts import read_catalog
@@ -57,8 +58,9 @@ class Session:
     def plan(self, query: str, *, verbose: bool = True) -> PlanTree:
         return lay_out(self.document(query, verbose=verbose).plan)
 
-    def facts(self, query: str, *, verbose: bool = True, with_values: bool = False) -> Catalog:
-        return read_catalog(self.connection, self.plan(query, verbose=verbose), with_values=with_values)
+    def facts(self, query: str, *, verbose: bool = True, with_values: bool = False, trust: Trust = "file") -> Catalog:
+        plan = self.plan(query, verbose=verbose)
+        return read_catalog(self.connection, plan, trust=trust, with_values=with_values)
 
     def value(self, query: str, *parameters: object) -> Any:
         row = self.connection.execute(query.encode(), parameters or None).fetchone()

@@ -34,7 +34,7 @@ def test_five_thousand_tables(server: str) -> None:
         times = []
         for _ in range(3):
             begun = time.perf_counter()
-            catalog = read_catalog(connection, tree)
+            catalog = read_catalog(connection, tree, trust="file")
             times.append(time.perf_counter() - begun)
         assert len(catalog.relations) == 10
         assert len(catalog.join_clauses) == 9

@@ -11,9 +11,10 @@ from .answer_columns import columns_of, expression_statistics_of, extended_stati
 from .answer_estimates import clause_facts, pair_estimates, relation_estimates
 from .answer_indexes import indexes_of, mark_heights
 from .answer_missing import missing_facts
+from .answer_unasked import unasked_of
 from .facts import Catalog, ForeignKey, PlanName, Relation, UniqueKey
 from .parts import FunctionFacts, OperatorFacts, Setting, Tablespace
-from .wanted import FactsRequest
+from .request import FactsRequest
 
 FACTS_SCHEMA = "rowreckon.facts/1"
 _KINDS = {
@@ -47,6 +48,7 @@ def catalogs_from_answer(answer: Mapping[str, Any]) -> tuple[Catalog, ...]:
     Raises StatementFailed where the answer lacks the server's identity, without which nothing can be read from it.
     """
     request = FactsRequest.model_validate(answer["request"])
+    unasked = unasked_of(request, answer)
     answers, failures = _each(answer["answers"]), _each(answer["failures"])
     sections: dict[str, Any] = {s["name"]: s["content"] for s in answer["sections"]}
     server = sections.get("server")
@@ -58,7 +60,7 @@ def catalogs_from_answer(answer: Mapping[str, Any]) -> tuple[Catalog, ...]:
     relations = _relations(sections, server, tablespaces, answers)
     by_oid = {r.oid: r for r in relations}
     operators = tuple(OperatorFacts.model_validate(o) for o in sections.get("operators") or ())
-    estimates = relation_estimates(request, names, answers)
+    estimates = relation_estimates(request, names, answers, unasked)
     clauses = clause_facts(request, names, by_oid, operators, answers)
     pairs = pair_estimates(request, answers)
     shared = {
@@ -89,7 +91,7 @@ def catalogs_from_answer(answer: Mapping[str, Any]) -> tuple[Catalog, ...]:
             relation_estimates=estimates.get(plan, ()),
             join_pairs=pairs.get(plan, ()),
         )
-        missing = missing_facts(catalog, request, plan, failures, track_counts=server["track_counts"])
+        missing = missing_facts(catalog, request, plan, failures, unasked, track_counts=server["track_counts"])
         catalogs.append(catalog.model_copy(update={"missing": missing}))
     return tuple(catalogs)
 

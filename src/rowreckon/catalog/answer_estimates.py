@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
 from rowreckon.cost.selectivity import ColumnStatistics as CostStatistics
 from rowreckon.cost.selectivity import get_variable_numdistinct
 
+from .answer_unasked import Unasked
 from .estimates import (
     Conjunct,
     JoinClauseFacts,
@@ -21,7 +22,7 @@ from .estimates import (
 from .facts import PlanName, Relation
 from .parts import OperatorFacts
 from .questions import JOIN_SERIES_LENGTH, SERIES_LENGTH
-from .wanted import FactsRequest, WantedClause, WantedRelation
+from .request import FactsRequest, WantedClause, WantedRelation
 
 Row = dict[str, Any]
 _METHODS = {
@@ -65,9 +66,9 @@ def _with_match(answer: Row | None, rows: float) -> float | None:
 
 
 def relation_estimates(
-    request: FactsRequest, names: Sequence[PlanName], answers: Iterable[Row]
+    request: FactsRequest, names: Sequence[PlanName], answers: Iterable[Row], unasked: Unasked
 ) -> dict[int, tuple[RelationEstimate, ...]]:
-    """Estimates by plan, for the scans that the planner answered for."""
+    """Estimates by plan, for the scans that the planner answered for; what was not asked is left out of them."""
     by_scan = _grouped(answers, "relation")
     found: dict[int, tuple[RelationEstimate, ...]] = {}
     for number, wanted in enumerate(request.relations, 1):
@@ -93,13 +94,13 @@ def relation_estimates(
             relation=oid,
             alias=wanted.alias,
             columns=wanted.columns,
-            columns_complete=wanted.columns_complete,
+            columns_complete=wanted.columns_complete and not unasked.any(wanted.column_texts),
             restrictions=tuple(
                 Conjunct(condition=text, selectivity=share)
                 for text, share in zip(wanted.conditions, single, strict=True)
                 if share is not None
             ),
-            left_out=wanted.left_out,
+            left_out=(*wanted.left_out, *_unasked_conditions(wanted, unasked)),
             rows=cheapest["rows"],
             tuples=tuples,
             width=cheapest["width"],
@@ -110,6 +111,12 @@ def relation_estimates(
         )
         found[wanted.plan] = (*found.get(wanted.plan, ()), estimate)
     return found
+
+
+def _unasked_conditions(wanted: WantedRelation, unasked: Unasked) -> Iterator[str]:
+    for text, place in zip(wanted.conditions, wanted.condition_texts, strict=False):
+        if place in unasked.texts:
+            yield text
 
 
 def _paths(told: Mapping[str, Row]) -> tuple[ScanPath, ...]:

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from typing import Any
 
+from .answer_unasked import Unasked, missing_questions
 from .facts import Catalog, Relation
 from .parts import MissingFact
-from .wanted import FactsRequest, quoted
+from .request import FactsRequest, quoted
 
 Row = dict[str, Any]
 
 
 def missing_facts(
-    catalog: Catalog, request: FactsRequest, plan: int, failures: Iterable[Row], *, track_counts: bool
+    catalog: Catalog, request: FactsRequest, plan: int, failures: Iterable[Row], unasked: Unasked, *, track_counts: bool
 ) -> tuple[MissingFact, ...]:
     """All that this plan's catalog lacks, each once."""
     found: dict[MissingFact, None] = {}
@@ -31,6 +32,7 @@ def missing_facts(
             ] = None
     for relation in catalog.relations:
         found.update(dict.fromkeys(_of_relation(relation, catalog, track_counts=track_counts)))
+    found.update(dict.fromkeys(missing_questions(catalog, request, plan, unasked)))
     found.update(dict.fromkeys(_of_failures(failures, request, plan)))
     return tuple(found)
 

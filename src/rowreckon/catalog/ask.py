@@ -17,7 +17,8 @@ from rowreckon.plan.tree import lay_out
 
 from .answer import FACTS_SCHEMA, catalogs_from_answer
 from .facts import Catalog
-from .program import ANSWER_SETTING, REQUEST_SETTING, facts_program
+from .program import ANSWER_SETTING, PATH_SETTING, REQUEST_SETTING, SAFE_PATH, facts_program
+from .request import FactsRequest
 from .wanted import wanted_facts
 
 _HEAD = re.compile(r'\{"facts_md5": ?"([0-9a-f]{32})", ?"answer": ?')
@@ -27,10 +28,12 @@ _AGAIN = "ask for the output as a file: psql -X -f ask.sql -o answer.txt"
 _SCRIPT = r"""-- Facts for auditing a query plan: sizes, statistics, indexes, settings, estimates of its relations.
 -- Run it in psql, on the database and as the role that the plan comes from:
 --   psql -X -d DATABASE -f THIS_FILE -o answer.txt      and send back answer.txt
--- It reads catalogs, asks the planner with EXPLAIN, looks up the least and greatest value of join columns, and prints
--- one JSON document. Most common values and histogram bounds are {values}. It changes nothing: the transaction is
--- read-only, limited in time, and rolled back. Planning may call functions that the plan's conditions name, as planning
--- the query itself does. Look through the answer before it leaves your house, and follow your own rules on that.
+-- It reads catalogs about the relations that the plan names, asks the planner about them with EXPLAIN, takes the ends
+-- of join columns from pg_stats, and prints one JSON document. Most common values and histogram bounds are {values}.
+-- It changes nothing: one read-only transaction, limited in time, rolled back. Of the plan's conditions it asks only
+-- what PostgreSQL's own functions and operators make up; no code of yours is run: relations with functions of your own
+-- in indexes, constraints or policies are looked up, not planned on. What goes unasked is named in the answer.
+-- Look through the answer before it leaves your house, and follow your own rules on that.
 \set QUIET on
 \set ON_ERROR_STOP on
 \pset pager off
@@ -38,10 +41,16 @@ _SCRIPT = r"""-- Facts for auditing a query plan: sizes, statistics, indexes, se
 \pset format unaligned
 \pset tuples_only on
 BEGIN TRANSACTION ISOLATION LEVEL READ COMMITTED READ ONLY;
+SET LOCAL standard_conforming_strings = on;
+SET LOCAL client_encoding = 'UTF8';
 SET LOCAL statement_timeout = '60s';
 SET LOCAL lock_timeout = '2s';
 SET LOCAL idle_in_transaction_session_timeout = '120s';
 SET LOCAL client_min_messages = 'warning';
+DO $rowreckon_set$ BEGIN
+  PERFORM pg_catalog.set_config('{path_setting}', pg_catalog.current_setting('search_path'), true);
+END $rowreckon_set$;
+SET LOCAL search_path = {safe_path};
 DO $rowreckon_set$ BEGIN PERFORM pg_catalog.set_config('{request_setting}', {request}, true); END $rowreckon_set$;
 {program};
 SELECT '{{"facts_md5": "' || pg_catalog.md5(answer) || '", "answer": ' || answer || '}}' AS answer
@@ -59,16 +68,21 @@ def ask_script(captures: Sequence[Capture] | Capture, *, with_values: bool = Fal
     plans = [lay_out(c.explain.plan) for c in several if c.explain is not None]
     if not plans:
         raise UsageError("there is no plan to ask about", hint="give a file with EXPLAIN output")
-    request = wanted_facts(plans, with_values=with_values).model_dump_json()
-    # so that no literal of the plan ends the dollar quote
-    request = request.replace("$", "\\u0024")
+    request = plain_json(wanted_facts(plans, trust="file", with_values=with_values))
     return _SCRIPT.format(
         values="included" if with_values else "left out",
+        path_setting=PATH_SETTING,
+        safe_path=SAFE_PATH,
         request_setting=REQUEST_SETTING,
         request=f"{_QUOTE}{request}{_QUOTE}",
         program=facts_program(),
         answer_setting=ANSWER_SETTING,
     )
+
+
+def plain_json(request: FactsRequest) -> str:
+    """The request in ASCII without a dollar sign: no encoding of a client changes it, nothing in it ends its quote."""
+    return json.dumps(request.model_dump(mode="json"), ensure_ascii=True).replace("$", "\\u0024")
 
 
 def read_answers(text: str) -> tuple[Catalog, ...]:

@@ -4,14 +4,29 @@ It takes the request from the setting `rowreckon.request` and leaves the answer,
 `rowreckon.answer`; both last for the transaction only, as do the planner settings that it changes. It writes nothing,
 and runs nothing of the plan: statements built from it are only explained. Each part stands in a subtransaction, so that
 a lock or a missing right costs that part alone; after one wait for a lock the others are given up at once.
+
+It has to be started as `in_order` demands, and goes no further where it was not: read-only, literals and search path
+such that every word in it means PostgreSQL's own. The session's search path, handed over in `rowreckon.search_path`,
+decides which relations are meant. For a request that came from a file it looks up first what may be planned at all
+(`own_code`); for plans that this server has just made the questions are planned under that search path.
 """
 
 from __future__ import annotations
 
-from . import queries, questions
+from . import own_code, queries, questions
 
 REQUEST_SETTING = "rowreckon.request"
 ANSWER_SETTING = "rowreckon.answer"
+PATH_SETTING = "rowreckon.search_path"
+SAFE_PATH = "pg_catalog, pg_temp"
+"""Nothing comes before PostgreSQL's own; temporary objects, which would else come first, come last."""
+DEMANDED = (
+    ("transaction_read_only", "on"),
+    ("standard_conforming_strings", "on"),
+    ("client_encoding", "UTF8"),
+    ("search_path", SAFE_PATH),
+)
+"""Settings that have to be so while the program runs, as SHOW prints them."""
 
 _SECTIONS = (
     ("server", queries.SERVER),
@@ -42,18 +57,18 @@ def _sections() -> str:
 
 def _question_sources() -> str:
     sources = (
-        ("relations", questions.RELATION_QUESTIONS, "names"),
-        ("clauses", questions.CLAUSE_QUESTIONS, "names"),
-        ("pairs", questions.PAIR_QUESTIONS, "names"),
-        ("ends", questions.END_QUESTIONS, "names"),
-        ("heights", questions.HEIGHT_QUESTIONS, "oids"),
+        ("relations", questions.RELATION_QUESTIONS, "plannable"),
+        ("clauses", questions.CLAUSE_QUESTIONS, "plannable"),
+        ("pairs", questions.PAIR_QUESTIONS, "plannable"),
+        ("ends", questions.END_QUESTIONS, "plannable"),
+        ("heights", questions.HEIGHT_QUESTIONS, "plannable_oids"),
     )
     blocks = []
     for name, sql, second in sources:
         blocks.append(f"""
   begin
     execute {_literal(f"select coalesce(json_agg(q), '[]') from ({sql.strip()}) q")}
-      into part using request, {second}, ends;
+      into part using request, {second}, ends, texts;
     asked := asked || array(select json_array_elements(part));
   exception when others then
     perform set_config('lock_timeout', '10ms', true) where sqlstate = '55P03';
@@ -63,6 +78,16 @@ def _question_sources() -> str:
     return "".join(blocks)
 
 
+def in_order() -> str:
+    """A plpgsql statement that ends the program unless every setting is as demanded."""
+    wrong = " or ".join(
+        f"pg_catalog.current_setting('{name}') operator(pg_catalog.<>) '{value}'" for name, value in DEMANDED
+    )
+    return f"""if {wrong} then
+    raise exception 'the facts are read only in a read-only transaction with settings of our own';
+  end if;"""
+
+
 def facts_program() -> str:
     """The DO statement, without parameters: the request is in the setting that `REQUEST_SETTING` names."""
     changed = "array[" + ", ".join(f"'{name}'" for name in questions.CHANGED_SETTINGS) + "]"
@@ -70,11 +95,18 @@ def facts_program() -> str:
 declare
   request constant json := current_setting('{REQUEST_SETTING}')::json;
   version constant int := current_setting('server_version_num')::int;
-  own_path constant text := current_setting('search_path');
+  from_file constant bool := coalesce(request->>'trust', 'file') <> 'own_list';
+  own_path constant text := current_setting('{PATH_SETTING}');
+  own_schemas name[];
   changed constant text[] := {changed};
   own_settings jsonb := '{{}}';
   names json;
+  plannable json;
   oids oid[];
+  plannable_oids oid[];
+  barred json := '[]';
+  refused json := '[]';
+  texts text[];
   schemas text;
   tables text;
   sections json[] := '{{}}';
@@ -87,21 +119,25 @@ declare
   side record;
   question json;
   settings_now text;
+  statement text;
   name text;
   inspector text;
   height bigint;
   low text;
   high text;
 begin
+  {in_order()}
   perform set_config('TimeZone', 'UTC', true), set_config('DateStyle', 'ISO, YMD', true),
     set_config('IntervalStyle', 'postgres', true), set_config('extra_float_digits', '1', true);
   foreach name in array changed loop
     own_settings := own_settings || jsonb_build_object(name, current_setting(name));
   end loop;
   own_settings := own_settings || '{{"max_parallel_workers_per_gather": "0"}}';
-  execute {_literal(queries.NAMES)} into names using request;
+  perform set_config('search_path', own_path, true);
+  own_schemas := pg_catalog.current_schemas(true);
+  perform pg_catalog.set_config('search_path', '{SAFE_PATH}', true);
+  execute {_literal(queries.NAMES)} into names using request, own_schemas;
   names := coalesce(names, '[]');
-  perform set_config('search_path', 'pg_catalog', true);
   execute {_literal(queries.RELATION_OIDS)} into oids using names;
   select quote_literal(coalesce(array_agg(distinct n.nspname), '{{}}')::text) || '::name[]',
          quote_literal(coalesce(array_agg(distinct c.relname), '{{}}')::text) || '::name[]' into schemas, tables
@@ -124,8 +160,22 @@ begin
     end;
   end loop;
 
+  -- what may be planned: nothing where these can't be told
+  texts := array(select x->>'sql' from json_array_elements(request->'texts') with ordinality t(x, i) order by i);
+  plannable := names;
+  if from_file then
+    execute {_literal(own_code.RELATIONS_WITH_CODE)} into barred using request, names;
+    execute {_literal(own_code.TEXTS_REFUSED)} into refused using request, names;
+    select coalesce(json_agg(n), '[]') into plannable from json_array_elements(names) n
+      where not exists (select from json_array_elements(barred) b where b->>'relation' = n->>'oid');
+    texts := array(select case when not exists (select from json_array_elements(refused) r where (r->>'text')::int = i)
+                               then t end from unnest(texts) with ordinality u(t, i) order by i);
+  end if;
+  plannable_oids := array(select oid from unnest(oids) oid
+    where not exists (select from json_array_elements(barred) b where (b->>'relation')::int8 = oid));
+
   begin
-    for side in execute {_literal(questions.END_COLUMNS)} using request, names loop
+    for side in execute {_literal(questions.END_COLUMNS)} using request, plannable, ends, texts loop
       continue when not side.open;
       low := null;
       high := null;
@@ -156,7 +206,9 @@ begin
 
   select n.nspname into inspector from pg_extension e join pg_namespace n on n.oid = e.extnamespace
     where e.extname = 'pageinspect';
-  perform set_config('search_path', own_path, true);
+  if from_file then
+    inspector := null;  -- an extension's function, and only for superusers
+  end if;
   -- several plans, and several clauses of one, ask the same: each statement is planned once, like settings in a row
   select coalesce(array_agg(json_build_object('sql', g.sql, 'settings', g.settings::json, 'for', g.targets)
       order by g.settings, g.first), '{{}}') into asked
@@ -182,7 +234,13 @@ begin
         end loop;
         settings_now := question->>'settings';
       end if;
-      execute 'explain (format json) ' || (question->>'sql') into part;
+      statement := 'explain (format json) ' || (question->>'sql');
+      if not from_file then
+        perform set_config('search_path', own_path, true);
+      end if;
+      -- by a cursor, which is opened for one statement only, whatever the text holds
+      for part in execute statement loop null; end loop;
+      perform pg_catalog.set_config('search_path', '{SAFE_PATH}', true);
       part := part->0->'Plan';
       answers := answers || json_build_object('for', question->'for', 'node', part->'Node Type',
         'index', coalesce(part->'Index Name', part->'Plans'->0->'Index Name'),
@@ -196,7 +254,8 @@ begin
         'message', case when question->'for'->0->>'kind' <> 'end' then sqlerrm end);
     end;
   end loop;
+  {in_order()}
   perform set_config('{ANSWER_SETTING}', json_build_object('facts', 'rowreckon.facts/1', 'request', request,
-    'search_path', own_path, 'names', names, 'sections', to_json(sections), 'answers', to_json(answers),
-    'failures', to_json(failures))::jsonb::text, true);  -- jsonb: on one line
+    'search_path', own_path, 'names', names, 'barred', barred, 'refused', refused, 'sections', to_json(sections),
+    'answers', to_json(answers), 'failures', to_json(failures))::jsonb::text, true);  -- jsonb: on one line
 end $rowreckon_program$"""

@@ -40,15 +40,21 @@ select json_agg(json_build_object('oid', s.oid::int8, 'name', s.spcname,
 from pg_tablespace s where s.spcoptions is not null
 """
 
-# A name with a schema is that relation; one without goes by the search path, else by being the only one of its name.
-# EXPLAIN prints temporary schemas as pg_temp or pg_temp_N.
+# A name with a schema is that relation; one without goes by the search path ($2, as the session resolves it), else by
+# being the only one of its name. EXPLAIN prints temporary schemas as pg_temp or pg_temp_N.
 NAMES = """
 with asked as (
   select distinct r->>'schema_name' as schema, r->>'name' as name from json_array_elements($1->'relations') r),
 known as (
   select a.schema, a.name,
-    case when a.schema is null then to_regclass(quote_ident(a.name))::oid
-         else to_regclass(quote_ident(a.schema) || '.' || quote_ident(a.name))::oid end as oid,
+    case when a.schema is null then (
+           select c.oid from pg_class c join pg_namespace n on n.oid = c.relnamespace
+             join unnest($2) with ordinality p(schema, place) on p.schema = n.nspname
+           where c.relname = a.name order by p.place limit 1)
+         else (select c.oid from pg_class c join pg_namespace n on n.oid = c.relnamespace
+               where c.relname = a.name
+                 and case when a.schema = 'pg_temp' then n.oid = pg_my_temp_schema() else n.nspname = a.schema end)
+    end as oid,
     (select array_agg(c.oid order by c.oid) from pg_class c join pg_namespace n on n.oid = c.relnamespace
      where c.relname = a.name and a.schema is null and c.relkind in ('r', 'p', 'v', 'm', 'f', 't')
        and n.nspname not like 'pg_temp%' and n.nspname not like 'pg_toast_temp%') as others

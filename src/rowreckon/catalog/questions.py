@@ -7,8 +7,10 @@ With cpu_operator_cost at 1 and the other costs at 0, a printed cost counts oper
 per row, and a B-tree's height (a descent is charged 50 operator calls a level, plus log2 of the tuples, which is < 50).
 Source: PostgreSQL, src/backend/optimizer/path/costsize.c and src/backend/utils/adt/selfuncs.c; checked on 13 to 18.
 
-$1 is the request, $2 the resolved names, both json; each query gives rows of (kind, n, what, sql, settings), where n is
-the position of the relation, clause or pair in the request, or an index's oid.
+$1 is the request, $2 the names of relations that may be planned on, both json, $3 the ends found (below), $4 the texts
+of the request, null where one may not be asked: they were printed from trees, and a place without its text asks
+nothing.  Each query gives rows of (kind, n, what, sql, settings), where n is the position of the relation, clause or
+pair in the request, or an index's oid.
 """
 
 from __future__ import annotations
@@ -71,13 +73,13 @@ scans as (
   select w.n, (r->>'plan')::int as plan, r->>'alias' as alias, c.oid, c.relkind,
     format('only %I.%I as %I', s.nspname, c.relname, r->>'alias') as item,
     (select string_agg('(' || e || ')', ' and ') from (
-       select json_array_elements_text(r->'conditions') as e
+       select $4[i::int] as e from json_array_elements_text(r->'condition_texts') i
        union all
        select pg_get_expr(i.indpred, i.indrelid) from pg_index i join pg_class ic on ic.oid = i.indexrelid
        where i.indrelid = c.oid and i.indpred is not null
          and ic.relname = any(array(select json_array_elements_text(r->'indexes')))) x) as quals,
-    (select string_agg(e, ', ') from json_array_elements_text(r->'columns') e) as columns,
-    r->'conditions' as conditions,
+    (select string_agg($4[i::int], ', ') from json_array_elements_text(r->'column_texts') i) as columns,
+    r->'condition_texts' as conditions,
     exists (select from pg_index i where i.indrelid = c.oid) as indexed
   from json_array_elements($1->'relations') with ordinality w(r, n)
     join json_array_elements($2) known(k) on k->>'name' = r->>'name'
@@ -105,22 +107,25 @@ from bare cross join lateral (values
   ('selectivity', series || quals, '{{}}', quals is not null)) q(what, sql, settings, wanted)
 where q.wanted
 union all
-select 'relation', n, 'conjunct ' || c.ordinality, series || '(' || c.value || ')', '{{}}'::json
+select 'relation', n, 'conjunct ' || c.ordinality, series || '(' || $4[c.value::int] || ')', '{{}}'::json
 from bare cross join json_array_elements_text(conditions) with ordinality c
-where json_array_length(conditions) > 1
+where json_array_length(conditions) > 1 and $4[c.value::int] is not null
 order by 2, 3
 """
 
 CLAUSES = f"""
 {SCANS},
 clauses as (
-  select w.n, c->>'operator' as operator, c->>'left' as l, c->>'right' as r, a.item as left_item, b.item as right_item,
+  select w.n, c->>'operator' as operator, $4[(c->>'left_text')::int] as l, $4[(c->>'right_text')::int] as r,
+    coalesce('operator(' || replace(quote_ident(c->>'operator_schema'), '%', '%%') || '.%s)', '%s') as way,
+    c->>'left_cast' as left_cast, c->>'right_cast' as right_cast, a.item as left_item, b.item as right_item,
     a.oid as left_oid, b.oid as right_oid, la.attnum as left_attnum, ra.attnum as right_attnum
   from json_array_elements($1->'clauses') with ordinality w(c, n)
     join scans a on a.plan = (c->>'plan')::int and a.alias = c->>'left_alias'
     join scans b on b.plan = (c->>'plan')::int and b.alias = c->>'right_alias'
     left join pg_attribute la on la.attrelid = a.oid and la.attname = c->>'left_column' and not la.attisdropped
-    left join pg_attribute ra on ra.attrelid = b.oid and ra.attname = c->>'right_column' and not ra.attisdropped)
+    left join pg_attribute ra on ra.attrelid = b.oid and ra.attname = c->>'right_column' and not ra.attisdropped
+  where $4[(c->>'left_text')::int] is not null and $4[(c->>'right_text')::int] is not null)
 """
 
 # The share of rows with a match is asked as that of those without: a semijoin over a unique side becomes an inner join
@@ -130,7 +135,8 @@ clauses as (
 CLAUSE_QUESTIONS = f"""
 with {CLAUSES},
 ready as (
-  select c.*, format('(%s) %s (%s)', l, operator, r) as clause,
+  select c.*, format('(%s) %s (%s)', l, format(way, operator), r) as clause,
+    format('(%s) %s (%s)', l, format(way, '<>'), r) as unequal,
     operator = '=' and exists (select from pg_constraint f where f.contype = 'f'
       and (f.conrelid, f.confrelid) in ((left_oid, right_oid), (right_oid, left_oid))) as keyed
   from clauses c)
@@ -139,7 +145,7 @@ from ready cross join lateral (values
   ('inner', format('select from (%s cross join generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)) '
                    'join %s on %s', left_item, right_item, clause), '{_AS_WRITTEN}', not keyed),
   ('unequal', format('select from (%s cross join generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)) '
-                     'join %s on (%s) <> (%s)', left_item, right_item, l, r), '{_AS_WRITTEN}', keyed),
+                     'join %s on %s', left_item, right_item, unequal), '{_AS_WRITTEN}', keyed),
   ('anti', format('select from (%s {_MULTIPLIED}) '
                   'where not exists (select from %s where %s)', left_item, right_item, clause), '{_AS_WRITTEN}', true),
   ('anti_turned', format('select from (%s {_MULTIPLIED}) '
@@ -157,10 +163,11 @@ with {SCANS},
 pairs as (
   select w.n, a.item as left_item, b.item as right_item, coalesce(a.quals, 'true') as left_quals,
     coalesce(b.quals, 'true') as right_quals,
-    (select string_agg('(' || e || ')', ' and ') from json_array_elements_text(p->'clauses') e) as clauses
+    (select string_agg('(' || $4[i::int] || ')', ' and ') from json_array_elements_text(p->'clause_texts') i) as clauses
   from json_array_elements($1->'pairs') with ordinality w(p, n)
     join scans a on a.plan = (p->>'plan')::int and a.alias = p->>'left_alias'
-    join scans b on b.plan = (p->>'plan')::int and b.alias = p->>'right_alias')
+    join scans b on b.plan = (p->>'plan')::int and b.alias = p->>'right_alias'
+  where not exists (select from json_array_elements_text(p->'clause_texts') i where $4[i::int] is null))
 select 'pair' as kind, n::int8 as n, q.what, q.sql, q.settings::json as settings
 from pairs cross join lateral (values
   ('inner', format('select from (%s cross join generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)) '
@@ -222,25 +229,25 @@ from sides join pg_attribute a on a.attrelid = sides.oid and a.attnum = sides.at
   join pg_class c on c.oid = a.attrelid join pg_namespace s on s.oid = c.relnamespace
 """
 
-# $3: the ends found, json of {relation, attnum, low, high}. A side is compared with a literal of the other side's type,
-# under the same cast as the plan shows.
+# $3: the ends found, json of {relation, attnum, low, high, type}. A side is compared with a literal of the other side's
+# type, under the same casts as the plan shows.
 END_QUESTIONS = f"""
 with {CLAUSES},
 ends as (
   select (e->>'relation')::int8::oid as oid, (e->>'attnum')::int as attnum, e->>'low' as low, e->>'high' as high,
     e->>'type' as type from json_array_elements($3) e),
 ready as (
-  select c.n, c.l, c.r, c.left_item, c.right_item,
-    format('%L::%s%s', le.low, le.type, substring(c.l from '\\)(::.+)$')) as left_low,
-    format('%L::%s%s', le.high, le.type, substring(c.l from '\\)(::.+)$')) as left_high,
-    format('%L::%s%s', re.low, re.type, substring(c.r from '\\)(::.+)$')) as right_low,
-    format('%L::%s%s', re.high, re.type, substring(c.r from '\\)(::.+)$')) as right_high
+  select c.n, c.l, c.r, c.way, c.left_item, c.right_item,
+    format('%L::%s%s', le.low, le.type, c.left_cast) as left_low,
+    format('%L::%s%s', le.high, le.type, c.left_cast) as left_high,
+    format('%L::%s%s', re.low, re.type, c.right_cast) as right_low,
+    format('%L::%s%s', re.high, re.type, c.right_cast) as right_high
   from clauses c join ends le on (le.oid, le.attnum) = (c.left_oid, c.left_attnum)
     join ends re on (re.oid, re.attnum) = (c.right_oid, c.right_attnum)
   where c.operator = '=')
 select 'end' as kind, n::int8 as n, q.what,
   format('select from %s left join generate_series(1::bigint, {SERIES_LENGTH}) as rowreckon_series(n) on (%s) %s (%s)',
-         q.item, q.side, q.operator, q.bound) as sql, '{{}}'::json as settings
+         q.item, q.side, format(way, q.operator), q.bound) as sql, '{{}}'::json as settings
 from ready cross join lateral (values
   ('left <= high', left_item, l, '<=', right_high), ('right <= high', right_item, r, '<=', left_high),
   ('left < low', left_item, l, '<', right_low), ('right < low', right_item, r, '<', left_low),

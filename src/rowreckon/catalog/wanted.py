@@ -1,155 +1,190 @@
 """What to ask a server about some plans: relation names, each scan's own restrictions, the clauses of the joins.
 
-A plan can come from anywhere, so nothing of its text reaches SQL unless `safe_expression` accepts it as one expression
-without comments, statement ends or subqueries. Pure.
+A plan can come from anywhere, so its texts are only asked about as trees that were checked node by node and printed by
+us (`asked_texts`); where they come from decides what they may name (`request.Trust`).  Pure.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
 
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
 from rowreckon.plan.nodes import BitmapHeapScanNode, FunctionScanNode, IndexScanNode, JoinNode, ScanNode
 from rowreckon.plan.tree import PlanTree, index_of
 
-from .parts import Fact
+from .asked_texts import AskedTexts
+from .request import COMPARISONS, FactsRequest, Trust, WantedClause, WantedPair, WantedRelation, quoted
+
+__all__ = ["FactsRequest", "WantedClause", "WantedPair", "WantedRelation", "wanted_facts"]
 
 _TEXTS = ("filter", "index_cond", "recheck_cond", "tid_cond", "join_filter", "hash_cond", "merge_cond", "cache_key")
 _LISTS = ("output", "sort_key", "group_key", "presorted_key")
-_COMPARISONS = ("=", "<", "<=", ">", ">=")
-_MAX_TEXT = 20_000
-_TOKEN = re.compile(
-    r"""(?P<string>(?:\b[EeBbXx])?'(?:[^']|'')*')|(?P<quoted>"(?:[^"]|"")+")|(?P<word>[^\W\d]\w*)|(?P<rest>.)""", re.S
-)
-# a query inside an expression needs one of the first three; the last two are EXPLAIN's own notation
-_FORBIDDEN_WORDS = frozenset({"select", "values", "table", "subplan", "initplan"})
 
 
-class WantedRelation(Fact):
-    """A scan of a relation: its names, its own restrictions, the columns needed above it, the indexes it reads.
-
-    Without VERBOSE a plan tells only the columns that conditions and keys name; `columns_complete` is then False.
-    """
-
-    plan: int
-    schema_name: str | None = None
-    name: str
-    alias: str
-    conditions: tuple[str, ...] = ()
-    left_out: tuple[str, ...] = ()
-    columns: tuple[str, ...] = ()
-    columns_complete: bool = False
-    indexes: tuple[str, ...] = ()
-
-
-class WantedClause(Fact):
-    """One comparison between columns or expressions of two scans, as the plan prints it."""
-
-    plan: int
-    left_alias: str
-    left: str
-    left_column: str | None = None
-    right_alias: str
-    right: str
-    right_column: str | None = None
-    operator: str
-
-
-class WantedPair(Fact):
-    """Two scans and all clauses that name both of them and nothing else."""
-
-    plan: int
-    left_alias: str
-    right_alias: str
-    clauses: tuple[str, ...]
-
-
-class FactsRequest(Fact):
-    """Everything to ask about a number of plans; `plan` in its parts is the plan's position."""
-
-    plans: int = 1
-    relations: tuple[WantedRelation, ...] = ()
-    clauses: tuple[WantedClause, ...] = ()
-    pairs: tuple[WantedPair, ...] = ()
-    functions: tuple[str, ...] = ()
-    operators: tuple[str, ...] = ("=",)
-    with_values: bool = False
-
-
-def wanted_facts(plans: Sequence[PlanTree], *, with_values: bool = False) -> FactsRequest:
+def wanted_facts(plans: Sequence[PlanTree], *, trust: Trust = "file", with_values: bool = False) -> FactsRequest:
     """The request for these plans, in their order; linear in nodes."""
-    relations: list[WantedRelation] = []
-    clauses: dict[WantedClause, None] = {}
-    pairs: list[WantedPair] = []
-    functions: dict[str, None] = {}
-    operators: dict[str, None] = {"=": None}
-    for number, tree in enumerate(plans):
-        scans = [_relation(number, tree, at, node) for at, node in _scans(tree)]
-        above = _columns_above(tree)
-        scans = [s.model_copy(update={"columns": s.columns or tuple(sorted(above.get(s.alias, ())))}) for s in scans]
-        relations.extend(scans)
-        aliases = {s.alias for s in scans}
-        together: dict[tuple[str, str], dict[str, None]] = {}
-        for node in tree.nodes:
-            own_alias = node.alias if isinstance(node, ScanNode) else None
-            for clause in _clauses(node):
-                operators.update(dict.fromkeys([clause.operator] if clause.operator in _COMPARISONS else ()))
-                functions.update(dict.fromkeys(clause.functions))
-                named = sorted(_tables(clause.columns, own_alias))
-                if len(named) != 2 or not aliases.issuperset(named) or not _askable(clause):
-                    continue
-                wanted = _wanted_clause(number, clause, own_alias)
-                if wanted is not None and _turned(wanted) not in clauses:
-                    clauses[wanted] = None
-                text = clause.text if all(c.table for c in clause.columns) else None
-                if wanted is not None:
-                    text = f"{wanted.left} {wanted.operator} {wanted.right}"
-                if text is not None:
-                    together.setdefault((named[0], named[1]), {})[text] = None
-            if isinstance(node, FunctionScanNode) and node.function_name:
-                functions[node.function_name] = None
-        pairs.extend(
-            WantedPair(plan=number, left_alias=a, right_alias=b, clauses=tuple(texts))
-            for (a, b), texts in sorted(together.items())
-        )
+    asked = AskedTexts(trust)
+    parts = [_Part(number, tree, asked) for number, tree in enumerate(plans)]
+    for part in parts:
+        part.read()
     return FactsRequest(
         plans=len(plans),
-        relations=tuple(relations),
-        clauses=tuple(clauses),
-        pairs=tuple(pairs),
-        functions=tuple(sorted(functions)),
-        operators=tuple(operators),
+        trust=trust,
+        relations=tuple(r for part in parts for r in part.relations),
+        clauses=tuple(c for part in parts for c in part.clauses.values() if c is not None),
+        pairs=tuple(p for part in parts for p in part.pairs()),
+        texts=tuple(asked.texts),
+        not_asked=tuple(asked.not_asked),
+        functions=tuple(sorted({f for part in parts for f in part.functions})),
+        operators=tuple(dict.fromkeys(["=", *(o for part in parts for o in part.operators)])),
         with_values=with_values,
     )
 
 
-def safe_expression(text: str) -> bool:
-    """Whether the text can stand in generated SQL as one expression: balanced, no comment, no `;`, no subquery."""
-    if len(text) > _MAX_TEXT or "\0" in text:
-        return False
-    depth = 0
-    previous = ""
-    for token in _TOKEN.finditer(text):
-        kind, value = token.lastgroup, token.group()
-        if kind == "word" and value.lower() in _FORBIDDEN_WORDS:
-            return False
-        if kind == "string" and value[0] in "Ee" and _unsure_escape(value):
-            return False
-        if kind == "rest":
-            if value in ";'\"\\$" or previous + value in ("--", "/*", "*/"):
-                return False
-            depth += (value in "([") - (value in ")]")
-            if depth < 0:
-                return False
-        previous = value if kind == "rest" else ""
-    return depth == 0
+@dataclass(slots=True)
+class _Part:
+    """What one plan adds to the request."""
+
+    number: int
+    tree: PlanTree
+    asked: AskedTexts
+    relations: list[WantedRelation] = field(default_factory=list)
+    clauses: dict[_Comparison, WantedClause | None] = field(default_factory=dict)
+    functions: dict[str, None] = field(default_factory=dict)
+    operators: dict[str, None] = field(default_factory=dict)
+    together: dict[tuple[str, str], dict[str, int | None]] = field(default_factory=dict)
+
+    def read(self) -> None:
+        above = _columns_above(self.tree)
+        self.relations = [self._relation(at, node, above) for at, node in _scans(self.tree)]
+        aliases = {r.alias for r in self.relations}
+        for node in self.tree.nodes:
+            own_alias = node.alias if isinstance(node, ScanNode) else None
+            for clause in _clauses(node):
+                self.operators.update(dict.fromkeys([clause.operator] if clause.operator in COMPARISONS else ()))
+                self.functions.update(dict.fromkeys(clause.functions))
+                named = sorted(_tables(clause.columns, own_alias))
+                if len(named) == 2 and aliases.issuperset(named) and _alone(clause):
+                    self._between((named[0], named[1]), clause, own_alias)
+            if isinstance(node, FunctionScanNode) and node.function_name:
+                self.functions[node.function_name] = None
+
+    def pairs(self) -> list[WantedPair]:
+        """The pairs of scans of which all clauses may be asked."""
+        return [
+            WantedPair(
+                plan=self.number,
+                left_alias=a,
+                right_alias=b,
+                clauses=tuple(texts),
+                clause_texts=tuple(t for t in texts.values() if t is not None),
+            )
+            for (a, b), texts in sorted(self.together.items())
+            if None not in texts.values()
+        ]
+
+    def _between(self, pair: tuple[str, str], clause: Clause, own_alias: str | None) -> None:
+        """A clause between two scans: as a comparison where it is one, and as a part of what holds for the pair."""
+        compared = _comparison(clause, own_alias)
+        if compared is None:
+            if all(c.table for c in clause.columns):
+                self._hold(pair, clause.text, self.asked.condition(self.number, clause.text, pair, None))
+            return
+        if compared in self.clauses or compared.turned() in self.clauses:
+            whole = f"{compared.left} {compared.operator} {compared.right}"
+            if whole not in self.together.get(pair, {}):
+                self._hold(pair, whole, self.asked.condition(self.number, clause.text, pair, own_alias))
+            return
+        wanted, place = self._wanted(compared, clause, own_alias)
+        self.clauses[compared] = wanted
+        self._hold(pair, f"{compared.left} {compared.operator} {compared.right}", place)
+
+    def _hold(self, pair: tuple[str, str], text: str, place: int | None) -> None:
+        self.together.setdefault(pair, {})[text] = place
+
+    def _wanted(
+        self, compared: _Comparison, clause: Clause, own_alias: str | None
+    ) -> tuple[WantedClause | None, int | None]:
+        """The clause as it is asked about, and the place of the whole; None where it is not asked."""
+        aliases = (compared.left_alias, compared.right_alias)
+        found = self.asked.comparison(self.number, clause.text, aliases, own_alias)
+        if found is None:
+            return None, None
+        (left, right), (left_cast, right_cast), schema, whole = found
+        wanted = WantedClause(
+            plan=self.number,
+            left_alias=compared.left_alias,
+            left=compared.left,
+            left_column=clause.left_column.column if clause.left_column else None,
+            left_text=left,
+            left_cast=left_cast,
+            right_alias=compared.right_alias,
+            right=compared.right,
+            right_column=clause.right_column.column if clause.right_column else None,
+            right_text=right,
+            right_cast=right_cast,
+            operator=compared.operator,
+            operator_schema=schema,
+        )
+        return wanted, whole
+
+    def _relation(self, at: int, node: ScanNode, above: dict[str, set[str]]) -> WantedRelation:
+        assert node.relation_name is not None
+        assert node.alias is not None
+        own: dict[str, int] = {}
+        left_out: dict[str, None] = {}
+        for text in _unreadable(node):
+            self.asked.refuse(self.number, text, node.alias)
+            left_out[text] = None
+        for clause in _own_clauses(node):
+            place = None
+            if _alone(clause):
+                place = own.get(clause.text) or self.asked.condition(
+                    self.number, clause.text, (node.alias,), node.alias
+                )
+            if place is None:
+                left_out[clause.text] = None
+            else:
+                own[clause.text] = place
+        complete = node.output is not None
+        columns: dict[str, int] = {}
+        handed_up = node.output or () if at == 0 else ()
+        for text in handed_up or sorted(above.get(node.alias, ())):
+            place = self.asked.column(self.number, text, node.alias)
+            complete = complete and place is not None
+            if place is not None:
+                columns[text] = place
+        return WantedRelation(
+            plan=self.number,
+            schema_name=node.schema_name,
+            name=node.relation_name,
+            alias=node.alias,
+            conditions=tuple(own),
+            condition_texts=tuple(own.values()),
+            left_out=tuple(left_out),
+            columns=tuple(columns),
+            column_texts=tuple(columns.values()),
+            columns_complete=complete,
+            indexes=tuple(sorted(_indexes(self.tree, at))),
+        )
 
 
-def _unsure_escape(value: str) -> bool:
-    """A backslash before a quote: where the literal ends then depends on a setting."""
-    return "\\'" in value
+@dataclass(frozen=True, slots=True)
+class _Comparison:
+    """A comparison of two scans' columns as the plan spells it, each side with its alias."""
+
+    left_alias: str
+    left: str
+    right_alias: str
+    right: str
+    operator: str
+
+    def turned(self) -> _Comparison:
+        mirror = {"<": ">", "<=": ">=", ">": "<", ">=": "<="}
+        operator = mirror.get(self.operator, self.operator)
+        return _Comparison(self.right_alias, self.right, self.left_alias, self.left, operator)
 
 
 def _scans(tree: PlanTree) -> Iterator[tuple[int, ScanNode]]:
@@ -158,44 +193,35 @@ def _scans(tree: PlanTree) -> Iterator[tuple[int, ScanNode]]:
             yield at, node
 
 
-def _relation(plan: int, tree: PlanTree, at: int, node: ScanNode) -> WantedRelation:
-    assert node.relation_name is not None
-    assert node.alias is not None
-    own: dict[str, None] = {}
-    left_out: dict[str, None] = {}
+def _own_texts(node: ScanNode) -> Iterator[str]:
+    """The conditions of a scan."""
     texts = [node.filter, node.tid_cond]
     if isinstance(node, IndexScanNode):
         texts.append(node.index_cond)
     if isinstance(node, BitmapHeapScanNode):
         texts.append(node.recheck_cond)
-    for text in texts:
-        if not text:
-            continue
-        condition = parse_condition(text)
-        if not condition.parsed:
-            left_out[text] = None
-        for clause in condition.clauses:
-            if _tables(clause.columns, node.alias) - {node.alias}:
-                continue  # a join clause, pushed down with a parameter
-            (own if _askable(clause) else left_out)[clause.text] = None
-    indexes = {name for n in tree.subtree(at) if (name := index_of(tree.nodes[n])) is not None}
-    columns = tuple(node.output or ()) if at == 0 else ()
-    complete = node.output is not None and all(map(safe_expression, node.output))
-    return WantedRelation(
-        plan=plan,
-        schema_name=node.schema_name,
-        name=node.relation_name,
-        alias=node.alias,
-        conditions=tuple(own),
-        left_out=tuple(left_out),
-        columns=tuple(c for c in columns if safe_expression(c)),
-        columns_complete=complete,
-        indexes=tuple(sorted(indexes)),
-    )
+    return filter(None, texts)
 
 
-def _askable(clause: Clause) -> bool:
-    return not clause.subplans and not clause.parameters and safe_expression(clause.text)
+def _unreadable(node: ScanNode) -> Iterator[str]:
+    return (text for text in _own_texts(node) if not parse_condition(text).parsed)
+
+
+def _own_clauses(node: ScanNode) -> Iterator[Clause]:
+    """The clauses of a scan's conditions that name no other scan: one that does is a join clause, pushed down."""
+    for text in _own_texts(node):
+        for clause in parse_condition(text).clauses:
+            if not _tables(clause.columns, node.alias) - {node.alias}:
+                yield clause
+
+
+def _indexes(tree: PlanTree, at: int) -> set[str]:
+    return {name for n in tree.subtree(at) if (name := index_of(tree.nodes[n])) is not None}
+
+
+def _alone(clause: Clause) -> bool:
+    """Whether it can stand without the plan: no subplan's result, no value from elsewhere."""
+    return not clause.subplans and not clause.parameters
 
 
 def _clauses(node: PlanNode) -> Iterator[Clause]:
@@ -210,26 +236,17 @@ def _tables(columns: Sequence[ColumnReference], own_alias: str | None) -> set[st
     return {alias for c in columns if (alias := c.table or own_alias) is not None}
 
 
-def _wanted_clause(plan: int, clause: Clause, own_alias: str | None) -> WantedClause | None:
+def _comparison(clause: Clause, own_alias: str | None) -> _Comparison | None:
     """The clause with its sides, where each side belongs to one scan and the operator compares."""
     left, right = (_tables(side, own_alias) for side in (clause.left_columns, clause.right_columns))
-    if clause.operator not in _COMPARISONS or len(left) != 1 or len(right) != 1 or left == right:
+    if clause.operator not in COMPARISONS or len(left) != 1 or len(right) != 1 or left == right:
         return None
     (left_alias,), (right_alias,) = left, right
     left_text = _qualified(clause.left_text, clause.left_column, clause.left_columns, left_alias)
     right_text = _qualified(clause.right_text, clause.right_column, clause.right_columns, right_alias)
     if left_text is None or right_text is None:
         return None
-    return WantedClause(
-        plan=plan,
-        left_alias=left_alias,
-        left=left_text,
-        left_column=clause.left_column.column if clause.left_column else None,
-        right_alias=right_alias,
-        right=right_text,
-        right_column=clause.right_column.column if clause.right_column else None,
-        operator=clause.operator,
-    )
+    return _Comparison(left_alias, left_text, right_alias, right_text, clause.operator)
 
 
 def _qualified(text: str, column: ColumnReference | None, columns: Sequence[ColumnReference], alias: str) -> str | None:
@@ -248,21 +265,6 @@ def _qualified(text: str, column: ColumnReference | None, columns: Sequence[Colu
     return None
 
 
-def _turned(clause: WantedClause) -> WantedClause:
-    mirror = {"<": ">", "<=": ">=", ">": "<", ">=": "<="}
-    return clause.model_copy(
-        update={
-            "left_alias": clause.right_alias,
-            "left": clause.right,
-            "left_column": clause.right_column,
-            "right_alias": clause.left_alias,
-            "right": clause.left,
-            "right_column": clause.left_column,
-            "operator": mirror.get(clause.operator, clause.operator),
-        }
-    )
-
-
 def _columns_above(tree: PlanTree) -> dict[str, set[str]]:
     """Per alias the columns, quoted, that nodes other than its own scan name: what the scan must hand up."""
     found: dict[str, set[str]] = {}
@@ -278,8 +280,3 @@ def _columns_above(tree: PlanTree) -> dict[str, set[str]]:
                     if reference.table is not None and reference.table != own and reference.column != "*":
                         found.setdefault(reference.table, set()).add(quoted(reference.table, reference.column))
     return found
-
-
-def quoted(*names: str) -> str:
-    """Names joined by dots, each quoted for SQL."""
-    return ".".join('"' + name.replace('"', '""') + '"' for name in names)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any, Literal
 
 import psycopg
 
 from rowreckon.capture import Capture, SessionFacts
 from rowreckon.catalog.facts import Catalog
+from rowreckon.catalog.request import Trust
 from rowreckon.errors import RowreckonError, StatementFailed
 from rowreckon.plan.document import ExplainDocument, parse_document
 from rowreckon.plan.tree import PlanTree, lay_out
@@ -17,6 +18,7 @@ from .connection import Connection, first_line
 from .execute import QueryRun
 from .facts import read_catalogs
 from .permission import Limits
+from .plan_settings import apply_settings
 from .querylist import QueryItem
 from .transaction import limit_statements
 
@@ -67,22 +69,33 @@ def cache_state(document: Any) -> Literal["cold", "warm", "unknown"]:
 
 
 def with_facts(
-    connection: Connection, items: Sequence[QueryItem], captures: Sequence[Capture], *, with_values: bool = False
+    connection: Connection,
+    items: Sequence[QueryItem],
+    captures: Sequence[Capture],
+    *,
+    from_files: Collection[int] = (),
+    with_values: bool = False,
 ) -> list[Capture]:
     """The captures, each with the catalog facts of its plan, read at once for all that share their settings.
+
+    `from_files` are the positions of captures that were read from files; all others are of plans that this server has
+    just made for the item, whose own functions and types may be planned with again.
 
     Facts are read as the query's own session would see them: another role or search_path sees other statistics.
     Where they cannot be read the captures come without them, and each says why. Captures that have facts keep them.
     """
     out = list(captures)
-    groups: dict[tuple[str, ...], list[int]] = {}
+    groups: dict[tuple[tuple[str, ...], Trust], list[int]] = {}
     for number, item in enumerate(items):
         if out[number].explain is not None and out[number].catalog is None:
-            groups.setdefault(item.settings, []).append(number)
-    for settings, numbers in groups.items():
+            trust: Trust = "file" if number in from_files else "own_list"
+            groups.setdefault((item.settings, trust), []).append(number)
+    for (settings, trust), numbers in groups.items():
         trees = [lay_out(explain.plan) for n in numbers if (explain := out[n].explain) is not None]
         try:
-            catalogs: Sequence[Catalog | None] = facts_under(connection, settings, trees, with_values=with_values)
+            catalogs: Sequence[Catalog | None] = facts_under(
+                connection, settings, trees, trust=trust, with_values=with_values
+            )
             note: tuple[str, ...] = ()
         except RowreckonError as error:
             catalogs = [None] * len(numbers)
@@ -94,16 +107,26 @@ def with_facts(
 
 
 def facts_under(
-    connection: Connection, settings: Sequence[str], trees: Sequence[PlanTree], *, with_values: bool = False
+    connection: Connection,
+    settings: Sequence[str],
+    trees: Sequence[PlanTree],
+    *,
+    trust: Trust,
+    plan_settings: Mapping[str, str] | None = None,
+    with_values: bool = False,
 ) -> tuple[Catalog, ...]:
-    """The catalog of each plan as a session with these settings sees it. Raises StatementFailed."""
+    """The catalog of each plan as a session with these settings sees it. Raises StatementFailed.
+
+    `plan_settings` are those that the plans themselves print.
+    """
     try:
         with connection.transaction(force_rollback=True):
             connection.execute(b"SET TRANSACTION READ ONLY")
             for statement in settings:
-                connection.execute(statement.encode())
+                connection.execute(statement.encode(), binary=True)
+            apply_settings(connection, plan_settings or {})
             connection.execute(limit_statements(_FACTS_LIMITS, watched=False).encode())
-            return read_catalogs(connection, trees, with_values=with_values)
+            return read_catalogs(connection, trees, trust=trust, with_values=with_values)
     except psycopg.Error as error:
         raise StatementFailed(
             f"the query's settings could not be applied: {first_line(error)}", sqlstate=error.sqlstate

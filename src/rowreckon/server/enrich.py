@@ -1,12 +1,14 @@
-"""Adding a live server's facts, and the planner's own answers, to plans that came from elsewhere. Executes nothing."""
+"""Adding a live server's facts, and the planner's own answers, to plans that came from elsewhere.
+
+Nothing of a plan is executed, and nothing of its text reaches the server but trees of its conditions that were checked
+and printed; the server is asked to plan only what PostgreSQL's own functions make up (`catalog/own_code.py`).
+"""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
-
-from psycopg import sql
 
 from rowreckon.capture import Capture
 from rowreckon.catalog.drift import drift_notes
@@ -20,17 +22,8 @@ from .connection import Connection
 from .execute import Executor
 from .measure import reckoned_of
 from .permission import SafetyPermission
+from .plan_settings import setting_statements_of
 from .querylist import QueryItem
-
-_APPLY = """
-select pg_catalog.set_config(s.name, v.value, true) from pg_catalog.pg_settings s
-join (values {}) v(name, value) on v.name = s.name
-where s.context = 'user' and (s.name in ('seq_page_cost','random_page_cost','cpu_tuple_cost','cpu_index_tuple_cost',
- 'cpu_operator_cost','parallel_tuple_cost','parallel_setup_cost','work_mem','hash_mem_multiplier',
- 'effective_cache_size','jit','from_collapse_limit','join_collapse_limit','geqo','geqo_threshold','plan_cache_mode',
- 'cursor_tuple_fraction','max_parallel_workers_per_gather','parallel_leader_participation','search_path')
- or s.name like 'enable\\_%')
-"""
 
 
 def add_facts(
@@ -49,14 +42,16 @@ def add_facts(
     its notes say so; where facts cannot be read they say why. Raises StatementRefused where the query is none.
     """
     out = list(captures)
-    groups: dict[tuple[str, ...], list[int]] = {}
+    groups: dict[tuple[tuple[str, str], ...], list[int]] = {}
     for number, capture in enumerate(out):
         if capture.explain is not None:
-            groups.setdefault((*statements, *settings_of_plan(capture.settings)), []).append(number)
+            groups.setdefault(tuple(sorted((capture.settings or {}).items())), []).append(number)
     for settings, numbers in groups.items():
         trees = [lay_out(explain.plan) for n in numbers if (explain := out[n].explain) is not None]
         try:
-            catalogs = facts_under(connection, settings, trees, with_values=with_values)
+            catalogs = facts_under(
+                connection, statements, trees, trust="file", plan_settings=dict(settings), with_values=with_values
+            )
         except RowreckonError as error:
             for number in numbers:
                 out[number] = _noted(out[number], f"without catalog facts: {error.sentence()}")
@@ -73,23 +68,13 @@ def add_facts(
     return out
 
 
-def settings_of_plan(settings: Mapping[str, str] | None) -> tuple[str, ...]:
-    """One statement that puts a plan's printed planner settings in force, as far as a role may; none where none."""
-    if not settings:
-        return ()
-    pairs = sql.SQL(", ").join(
-        sql.SQL("({}, {})").format(sql.Literal(name), sql.Literal(value)) for name, value in sorted(settings.items())
-    )
-    return (sql.SQL(_APPLY).format(pairs).as_string(None),)
-
-
 def _asked(
     connection: Connection, capture: Capture, item: QueryItem, statements: Sequence[str], threshold: float
 ) -> Capture:
     """The capture with the planner's alternatives, if the planner still makes the plan that was pasted."""
     if capture.explain is None:
         return capture
-    inside = replace(item, settings=(*statements, *settings_of_plan(capture.settings), *item.settings))
+    inside = replace(item, settings=(*statements, *setting_statements_of(capture.settings or {}), *item.settings))
     executor = Executor(connection, SafetyPermission(writes=True))
     today = executor.look(inside)
     root = capture.explain.plan

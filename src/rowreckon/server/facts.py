@@ -9,7 +9,15 @@ import psycopg
 
 from rowreckon.catalog.answer import catalogs_from_answer
 from rowreckon.catalog.facts import Catalog
-from rowreckon.catalog.program import ANSWER_SETTING, REQUEST_SETTING, facts_program
+from rowreckon.catalog.program import (
+    ANSWER_SETTING,
+    DEMANDED,
+    PATH_SETTING,
+    REQUEST_SETTING,
+    SAFE_PATH,
+    facts_program,
+)
+from rowreckon.catalog.request import Trust
 from rowreckon.catalog.wanted import wanted_facts
 from rowreckon.errors import StatementFailed
 from rowreckon.plan.tree import PlanTree
@@ -24,9 +32,12 @@ OLDEST = 130000
 
 
 def read_catalogs(
-    connection: Connection, plans: Sequence[PlanTree], *, with_values: bool = False
+    connection: Connection, plans: Sequence[PlanTree], *, trust: Trust, with_values: bool = False
 ) -> tuple[Catalog, ...]:
     """The catalog of each plan, read at once; nothing of the plans is executed.
+
+    `trust` says where the plans come from: for those of a file, the server is asked to plan what PostgreSQL's own
+    functions and types make up, and nothing on relations with code of their own; the rest is in `Catalog.missing`.
 
     Works inside an open transaction, whose settings then count (in a savepoint that is rolled back), or in one of its
     own. Sampled values come along only `with_values`. What rights, row security or locks hide is in `Catalog.missing`.
@@ -39,7 +50,7 @@ def read_catalogs(
         )
     found: list[Catalog] = []
     for batch in _batches(plans):
-        found.extend(_read(connection, batch, with_values=with_values))
+        found.extend(_read(connection, batch, trust, with_values=with_values))
     return tuple(found)
 
 
@@ -55,16 +66,15 @@ def _batches(plans: Sequence[PlanTree]) -> Iterator[list[PlanTree]]:
         yield batch
 
 
-def _read(connection: Connection, plans: Sequence[PlanTree], *, with_values: bool) -> tuple[Catalog, ...]:
-    request = wanted_facts(plans, with_values=with_values).model_dump_json()
+def _read(connection: Connection, plans: Sequence[PlanTree], trust: Trust, *, with_values: bool) -> tuple[Catalog, ...]:
+    request = wanted_facts(plans, trust=trust, with_values=with_values).model_dump_json()
     try:
         with connection.transaction(force_rollback=True):
             connection.execute("set transaction read only")
-            connection.execute(
-                "select pg_catalog.set_config('lock_timeout', %s, true), pg_catalog.set_config(%s, %s, true)",
-                (f"{LOCK_TIMEOUT_MS}ms", REQUEST_SETTING, request),
-            )
+            _put_in_order(connection, request)
+            _demand_order(connection)
             connection.execute(facts_program().encode())
+            _demand_order(connection)
             row = connection.execute("select pg_catalog.current_setting(%s)", (ANSWER_SETTING,)).fetchone()
     except psycopg.Error as error:
         raise StatementFailed(
@@ -76,6 +86,36 @@ def _read(connection: Connection, plans: Sequence[PlanTree], *, with_values: boo
     return catalogs_from_answer(json.loads(row[0]))
 
 
-def read_catalog(connection: Connection, plan: PlanTree, *, with_values: bool = False) -> Catalog:
+def _put_in_order(connection: Connection, request: str) -> None:
+    """Hand the program its request and the session's own search path, and set what it demands, for the transaction."""
+    connection.execute(
+        "select pg_catalog.set_config(%s, pg_catalog.current_setting('search_path'), true),"
+        " pg_catalog.set_config('client_encoding', 'UTF8', true),"
+        " pg_catalog.set_config('standard_conforming_strings', 'on', true)",
+        (PATH_SETTING,),
+    )
+    connection.execute(
+        "select pg_catalog.set_config('search_path', %s, true), pg_catalog.set_config('lock_timeout', %s, true),"
+        " pg_catalog.set_config(%s, %s, true)",
+        (SAFE_PATH, f"{LOCK_TIMEOUT_MS}ms", REQUEST_SETTING, request),
+    )
+
+
+def _demand_order(connection: Connection) -> None:
+    """Ask the server itself whether all is as the program demands. Raises StatementFailed where it is not."""
+    names = [name for name, _ in DEMANDED]
+    found = connection.execute(
+        "select pg_catalog.current_setting(n) from pg_catalog.unnest(%s::pg_catalog.text[]) n", (names,)
+    ).fetchall()
+    for (name, wanted), (shown,) in zip(DEMANDED, found, strict=True):
+        if shown != wanted:
+            raise StatementFailed(
+                f"the catalog facts are read only with {name} = {wanted}, and the server says {shown}",
+                hint="connect without a pooler that changes settings",
+                sqlstate=None,
+            )
+
+
+def read_catalog(connection: Connection, plan: PlanTree, *, trust: Trust, with_values: bool = False) -> Catalog:
     """The catalog of one plan; see `read_catalogs`."""
-    return read_catalogs(connection, [plan], with_values=with_values)[0]
+    return read_catalogs(connection, [plan], trust=trust, with_values=with_values)[0]

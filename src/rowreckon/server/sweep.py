@@ -77,6 +77,7 @@ class _Sweep:
     reconnected: bool = False
     running: int | None = None
     without_facts: list[int] = field(default_factory=list)
+    from_files: frozenset[int] = frozenset()
     handed_on: int = 0
 
     def go(self) -> Swept:
@@ -84,7 +85,8 @@ class _Sweep:
         with ExitStack() as stack:
             try:
                 self.connection = stack.enter_context(self.connect())
-                # what an earlier sweep could not finish lacks its facts
+                # what an earlier sweep could not finish lacks its facts; its plans are those of a file
+                self.from_files = frozenset(self.done)
                 self.without_facts = [n for n, c in sorted(self.done.items()) if c.explain and c.catalog is None]
                 self._items(stack)
             except KeyboardInterrupt:
@@ -175,7 +177,8 @@ class _Sweep:
             found = [c.model_copy(update={"notes": (*c.notes, note)}) for c in captures]
         else:
             items = [self.items[n] for n in numbers]
-            found = with_facts(self.connection, items, captures, with_values=self.rules.with_values)
+            files = {at for at, number in enumerate(numbers) if number in self.from_files}
+            found = with_facts(self.connection, items, captures, from_files=files, with_values=self.rules.with_values)
         self.done.update(zip(numbers, found, strict=True))
         self.without_facts = []
         self._hand_on()

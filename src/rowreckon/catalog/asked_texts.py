@@ -1,0 +1,140 @@
+"""The expressions of a request: read by PostgreSQL's grammar, checked, printed anew, each with all that it names."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from typing import TYPE_CHECKING, Final
+
+from .request import COMPARISONS, NotAsked, Trust, WantedText
+from .reviewed import TYPES
+
+if TYPE_CHECKING:
+    from postgast.pg_query_pb2 import Node
+
+    from rowreckon.sql.askable import Uses
+
+MOST_CHARACTERS: Final = 20_000
+"""Longest expression that is asked about: longer ones are lists of constants that tell nothing more."""
+UNREADABLE: Final = "it can't be read as one SQL expression"
+_ALL_COMPARISONS: Final = (*COMPARISONS, "<>")
+
+
+class AskedTexts:
+    """Collects the expressions; what may not be asked is collected too, with the reason."""
+
+    def __init__(self, trust: Trust) -> None:
+        self.trust = trust
+        self.texts: list[WantedText] = []
+        self.not_asked: dict[NotAsked, None] = {}
+        self._types = TYPES if trust == "file" else None
+
+    def condition(self, plan: int, text: str, aliases: Collection[str], own_alias: str | None) -> int | None:
+        """The place of a condition in `texts` (from 1); None where it is not asked, which is then on record."""
+        node = self._read(plan, text, own_alias or " and ".join(sorted(aliases)))
+        return None if node is None else self._add(plan, text, node, aliases, own_alias)
+
+    def column(self, plan: int, text: str, alias: str) -> int | None:
+        """The same for an output column of a scan; a plain column is none that anything is done with."""
+        node = self._read(plan, text, alias)
+        if node is None:
+            return None
+        plain = node.WhichOneof("node") == "column_ref"
+        return self._add(plan, text, node, (alias,), alias, bare=plain)
+
+    def comparison(
+        self, plan: int, text: str, sides: tuple[str, str], own_alias: str | None
+    ) -> tuple[tuple[int, int], tuple[str, str], str | None, int] | None:
+        """A comparison of two scans' columns, given with the aliases of its sides.
+
+        Gives the places of both sides, the casts around their plain columns, the operator's schema, and the place of
+        the whole; None where it is not asked.
+        """
+        node = self._read(plan, text, " and ".join(sides))
+        if node is None or node.WhichOneof("node") != "a_expr":
+            return None
+        whole = self._add(plan, text, node, sides, own_alias)
+        if whole is None:
+            return None
+        left = self._add(plan, text, node.a_expr.lexpr, sides[:1], own_alias, compared=True)
+        right = self._add(plan, text, node.a_expr.rexpr, sides[1:], own_alias)
+        if left is None or right is None:
+            return None
+        names = node.a_expr.name
+        schema = names[0].string.sval if len(names) > 1 else None
+        casts = self._casts(node.a_expr.lexpr), self._casts(node.a_expr.rexpr)
+        return (left, right), casts, "pg_catalog" if self.trust == "file" else schema, whole
+
+    def _read(self, plan: int, text: str, alias: str) -> Node | None:
+        from rowreckon.sql.expression import read_expression
+        from rowreckon.sql.grammar import NotSql
+
+        if len(text) > MOST_CHARACTERS:
+            self.refuse(plan, text, alias, f"it is longer than {MOST_CHARACTERS:,} characters")
+            return None
+        try:
+            return read_expression(text).node
+        except NotSql:
+            self.refuse(plan, text, alias)
+            return None
+
+    def refuse(self, plan: int, text: str, alias: str, why: str = UNREADABLE) -> None:
+        """Put on record that this goes unasked."""
+        self.not_asked[NotAsked(plan=plan, alias=alias, text=text[:MOST_CHARACTERS], why=why)] = None
+
+    def _add(
+        self,
+        plan: int,
+        text: str,
+        node: Node,
+        aliases: Collection[str],
+        own_alias: str | None,
+        *,
+        bare: bool = False,
+        compared: bool = False,
+    ) -> int | None:
+        from rowreckon.sql.askable import NotAskable, checked
+        from rowreckon.sql.expression import printed_expression
+        from rowreckon.sql.grammar import NotSql
+
+        try:
+            found = checked(node, aliases, own_alias=own_alias, strict=self._types)
+            sql = printed_expression(found.node)
+        except NotAskable as error:
+            self.refuse(plan, text, own_alias or " and ".join(sorted(aliases)), error.reason)
+            return None
+        except NotSql:
+            self.refuse(plan, text, own_alias or " and ".join(sorted(aliases)), "it can't be printed as it was read")
+            return None
+        if compared:
+            found.uses.operators.update((name, 2) for name in _ALL_COMPARISONS)
+        if bare:
+            found.uses.columns.clear()
+        self.texts.append(_wanted(plan, sql, found.uses))
+        return len(self.texts)
+
+    def _casts(self, node: Node) -> str:
+        """The casts around a plain column as they are printed, `::text`; nothing around anything else."""
+        from rowreckon.sql.askable import casts_of, checked
+        from rowreckon.sql.expression import printed_expression
+
+        casts = ""
+        for cast in casts_of(node):
+            alone = type(cast)()
+            alone.CopyFrom(cast)
+            alone.type_cast.arg.a_const.isnull = True
+            printed = printed_expression(checked(alone, (), strict=self._types).node)
+            casts += printed.removeprefix("NULL")
+        return casts
+
+
+def _wanted(plan: int, sql: str, uses: Uses) -> WantedText:
+    return WantedText(
+        plan=plan,
+        sql=sql,
+        functions=tuple(sorted(uses.functions)),
+        operators=tuple(sorted(uses.operators)),
+        types=tuple(sorted(uses.types)),
+        enums=tuple(sorted(uses.enums, key=str)),
+        collations=tuple(sorted(uses.collations)),
+        columns=tuple(sorted(uses.columns)),
+    )
