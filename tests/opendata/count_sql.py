@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 
-from sqlglot import exp, parse_one
-
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import AggregateNode, BitmapIndexScanNode, JoinNode, ScanNode
 from rowreckon.plan.tree import PlanTree
+from rowreckon.sql.expression import printed_expression, read_expression
+from rowreckon.sql.tree import every_message, kind_of
 
 _TRANSPARENT = ("Hash", "Sort", "Incremental Sort", "Materialize", "Memoize", "Gather", "Gather Merge", "Result")
 
@@ -69,11 +69,13 @@ def _scan(tree: PlanTree, number: int, node: ScanNode) -> Rows | None:
 
 def _qualified(text: str, alias: str) -> str:
     """The clause with its relation's own columns under their alias: an index condition leaves it out."""
-    tree = parse_one(f"select {text}", dialect="postgres")
-    for column in tree.find_all(exp.Column):
-        if not column.table:
-            column.set("table", exp.to_identifier(alias))
-    return str(tree.expressions[0].sql(dialect="postgres"))
+    read = read_expression(text)
+    for column in every_message(read.node):
+        if kind_of(column) == "ColumnRef" and len(column.fields) == 1:
+            name = column.fields[0].string.sval
+            column.fields[0].string.sval = alias
+            column.fields.add().string.sval = name
+    return printed_expression(read.node)
 
 
 def _join(tree: PlanTree, number: int, node: JoinNode) -> Rows | None:

@@ -1,87 +1,104 @@
-"""Cutting a condition's text in the server's own spelling, so that generated SQL repeats what the server said."""
+"""Cutting a condition's text in the server's own spelling: its tokens, and which brackets belong together.
+
+Each token is looked at once for each bracket around it that falls away, so that deep nesting costs no more than length.
+"""
 
 from __future__ import annotations
 
-import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
 
-_COMPARISON = re.compile(r" (?:=|<>|<=|>=|<|>|~~\*?|!~~\*?|~\*?|!~\*?|@>|<@|&&|IS (?:NOT )?DISTINCT FROM|OPERATOR\0*) ")
+from rowreckon.sql.grammar import NotSql, Token, scan
+
+_CLOSING = {")": "(", "]": "["}
 
 
-def _depth_zero(text: str) -> Iterator[tuple[int, str]]:
-    """Positions and characters of `text` outside parentheses, literals and quoted names."""
-    depth = 0
-    quote = ""
-    for at, char in enumerate(text):
-        if quote:
-            quote = "" if char == quote else quote
-        elif char in "'\"":
-            quote = char
-        elif char in "([":
-            depth += 1
-        elif char in ")]":
-            depth -= 1
-        elif depth == 0:
-            yield at, char
+@dataclass(slots=True)
+class Cutter:
+    """A text with its tokens. A `Range` of it is the numbers of its first token and of the one behind its last."""
+
+    text: str
+    tokens: Sequence[Token]
+    partner: dict[int, int] = field(init=False)
+    """The bracket that closes each opening one, by their numbers."""
+
+    def __post_init__(self) -> None:
+        self.partner = {}
+        waiting: list[int] = []
+        for number, token in enumerate(self.tokens):
+            if token.kind != "symbol":
+                continue
+            if token.text in _CLOSING.values():
+                waiting.append(number)
+            elif waiting and _CLOSING.get(token.text) == self.tokens[waiting[-1]].text:
+                self.partner[waiting.pop()] = number
+
+    def whole(self) -> tuple[int, int]:
+        """The range of all of it, without the parentheses around it."""
+        return self.bare(0, len(self.tokens))
+
+    def bare(self, begin: int, end: int) -> tuple[int, int]:
+        """The range without the parentheses that enclose all of it."""
+        while end - begin > 2 and self.tokens[begin].text == "(" and self.partner.get(begin) == end - 1:
+            begin, end = begin + 1, end - 1
+        return begin, end
+
+    def said(self, begin: int, end: int) -> str:
+        """The text of a range."""
+        return self.text[self.tokens[begin].start : self.tokens[end - 1].end] if begin < end else ""
+
+    def top(self, begin: int, end: int) -> Iterator[int]:
+        """The tokens of a range that stand in no brackets and in no CASE."""
+        at = begin
+        cases = 0
+        while at < end:
+            if self._says(at, "case"):
+                cases += 1
+            elif self._says(at, "end") and cases:
+                cases -= 1
+            elif not cases and at not in self.partner:
+                yield at
+            at = self.partner[at] + 1 if at in self.partner else at + 1
+
+    def _says(self, at: int, word: str) -> bool:
+        """Whether a token is this key word, and no name behind a dot."""
+        return self.tokens[at].says(word) and not (at and self.tokens[at - 1].text == ".")
+
+    def conjuncts(self) -> list[tuple[int, int]]:
+        """The ranges that AND joins, in their order, each without the parentheses around it."""
+        found: list[tuple[int, int]] = []
+        waiting = [self.whole()]
+        while waiting:
+            begin, end = waiting.pop()
+            cuts = self._cuts(begin, end)
+            if not cuts:
+                found.append((begin, end))
+                continue
+            edges = [begin - 1, *cuts, end]
+            waiting.extend(reversed([self.bare(left + 1, right) for left, right in pairwise(edges)]))
+        return found
+
+    def _cuts(self, begin: int, end: int) -> list[int]:
+        """Where AND stands at the top of a range; nowhere if OR does, which binds less."""
+        cuts: list[int] = []
+        between = False
+        for at in self.top(begin, end):
+            if self._says(at, "or"):
+                return []
+            if self._says(at, "between"):
+                between = True
+            elif self._says(at, "and"):
+                if not between:
+                    cuts.append(at)
+                between = False
+        return cuts
 
 
 def strip_parentheses(text: str) -> str:
     """The text without the parentheses that enclose all of it."""
-    text = text.strip()
-    while text.startswith("(") and _encloses(text):
-        text = text[1:-1].strip()
-    return text
-
-
-def _encloses(text: str) -> bool:
-    """Whether the first parenthesis closes at the last character."""
-    depth = 0
-    quote = ""
-    for at, char in enumerate(text):
-        if quote:
-            quote = "" if char == quote else quote
-        elif char in "'\"":
-            quote = char
-        elif char == "(":
-            depth += 1
-        elif char == ")":
-            depth -= 1
-            if depth == 0:
-                return at == len(text) - 1
-    return False
-
-
-def split_conjuncts(text: str) -> list[str]:
-    """The conjuncts of a condition in the server's own spelling."""
-    parts: list[str] = []
-    stack = [text]
-    while stack:
-        part = strip_parentheses(stack.pop())
-        cuts = [
-            at for at, char in _depth_zero(part) if char == "A" and part.startswith("AND ", at) and part[at - 1] == " "
-        ]
-        if not cuts or any(char == "O" and part.startswith("OR ", at) for at, char in _depth_zero(part)):
-            parts.append(part)
-            continue
-        edges = [-4, *cuts, len(part) + 1]
-        stack.extend(part[edges[i] + 4 : edges[i + 1] - 1] for i in reversed(range(len(edges) - 1)))
-    return parts
-
-
-def split_comparison(text: str) -> tuple[str, str, str] | None:
-    """Left side, operator and right side of a comparison in the server's own spelling; None where there is none."""
-    bare = strip_parentheses(text)
-    flat = ["\0"] * len(bare)
-    for at, char in _depth_zero(bare):
-        flat[at] = char
-    match = _COMPARISON.search("".join(flat))
-    if match is None:
-        return None
-    left, right = strip_parentheses(bare[: match.start()]), strip_parentheses(bare[match.end() :])
-    return left, bare[match.start() : match.end()].strip(), right
-
-
-def split_sides(text: str) -> tuple[str, str] | None:
-    """Both sides of a comparison, or None where there is no operator at the top."""
-    found = split_comparison(text)
-    return None if found is None else (found[0], found[2])
+    try:
+        cutter = Cutter(text, scan(text))
+    except NotSql:
+        return text.strip()
+    return cutter.said(*cutter.whole())

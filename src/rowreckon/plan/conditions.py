@@ -1,8 +1,7 @@
 """Conditions as EXPLAIN prints them, parsed into clauses, column references and operators.
 
-Most conditions compare plain columns with each other or with literals, and are read by their shape alone; everything
-else goes through sqlglot, which is imported when the first such condition is met. A text that cannot be parsed stays a
-text, and `parsed` says so.
+Many conditions only compare plain columns, and are read without PostgreSQL's grammar, which takes a tenth of a second
+to load; everything else goes through it. A text that cannot be parsed stays a text, and `parsed` says so.
 """
 
 from __future__ import annotations

@@ -52,6 +52,8 @@ class Expression:
     node: Node
     notations: tuple[Notation, ...]
     _starts: tuple[tuple[int, int], ...] = ()
+    tokens: tuple[Token, ...] = ()
+    """The tokens of `text`."""
 
     def notation(self, number: int) -> Notation:
         """What parameter `$number` of the tree stands for."""
@@ -74,7 +76,7 @@ def read_expression(text: str) -> Expression:
     if not tokens or tokens[0].says("all", "distinct"):
         raise NotSql("it is no expression", 0)
     sql, notations, starts = _as_sql(text, tokens)
-    return Expression(text, only_target(parse(sql)), notations, starts)
+    return Expression(text, only_target(parse(sql)), notations, starts, tokens)
 
 
 def only_target(tree: ParseResult) -> Node:
