@@ -63,7 +63,13 @@ def deferred() -> Iterator[None]:
     together."""
     with held():
         yield
-    if _State.number is not None and not _State.raised and not _State.holds:
+    if not _State.holds:
+        check()
+
+
+def check() -> None:
+    """For long work within `held`: end it here where a signal has come. Raises Stopped, once."""
+    if _State.number is not None and not _State.raised:
         _State.raised = True
         raise Stopped
 
@@ -73,9 +79,7 @@ def let_through() -> Iterator[None]:
     """While the block runs a signal ends it, within `held` too; also one that came before and was only noted."""
     holds, _State.holds = _State.holds, 0
     try:
-        if _State.number is not None and not _State.raised:
-            _State.raised = True
-            raise Stopped
+        check()
         yield
     finally:
         _State.holds = holds

@@ -19,6 +19,7 @@ import pytest
 
 from rowreckon.archive import work
 from rowreckon.archive.runner import run_units
+from rowreckon.archive.store import FoldStore
 from rowreckon.archive.units import units_of
 from rowreckon.archive.work import Options
 from rowreckon.reading import RawPlan
@@ -51,7 +52,9 @@ def _share(log: Path, options: Options, *, fresh: bool) -> float:
     def run() -> None:
         if fresh:
             work._digesters.clear()
-        store = run_units(units_of([str(log)]), options)
+        store = FoldStore()
+        for done in run_units(units_of([str(log)]), options):
+            store.add(done.sums)
         assert store.whole.totals.plans == len(bodies)
 
     run()

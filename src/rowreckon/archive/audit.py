@@ -9,9 +9,12 @@ from rowreckon.archive.files import spread_out
 from rowreckon.archive.outcome import MOST_FOLDS, MOST_PLANS, Before, outcome
 from rowreckon.archive.runner import run_units
 from rowreckon.archive.store import FoldStore
+from rowreckon.archive.undone import Undone
 from rowreckon.archive.units import units_of
 from rowreckon.archive.work import Options
-from rowreckon.document.audit import Audit
+from rowreckon.document.audit import Audit, Rejected
+from rowreckon.errors import CannotConnect, InputTooLarge
+from rowreckon.signals import Stopped
 
 Progress = Callable[[int], None]
 
@@ -32,20 +35,33 @@ def audit_archive(
 
     `jobs` processes share the work, or the Dask cluster at the address `scheduler`; the result is the same.
     `progress` is told of bytes as they are done; `keep` is given all folds, and `before` tells what the same folds were
-    in an older archive. Inputs that can't be read are `rejected`
-    in the audit. Raises CannotConnect and UsageError for the cluster.
+    in an older archive. Inputs that can't be read are `rejected` in the audit, so is what a lost cluster, workers that
+    die again and again or a held signal left undone. Raises CannotConnect and UsageError for the cluster, InputTooLarge
+    for the workers, where nothing was done at all.
     """
     files = list(spread_out(paths))
     units = units_of(files, unit_bytes=options.unit_bytes)
-    if scheduler is not None:
-        from rowreckon.archive.cluster import run_on_cluster
+    store, progress_made = FoldStore(), Undone(files)
+    try:
+        if scheduler is not None:
+            from rowreckon.archive.cluster import run_on_cluster
 
-        store = run_on_cluster(units, options, scheduler, progress=progress)
-    else:
-        store = run_units(units, options, jobs=jobs, progress=progress)
+            results = run_on_cluster(units, options, scheduler, progress=progress)
+        else:
+            results = run_units(units, options, jobs=jobs, progress=progress)
+        for done in results:
+            store.add(done.sums)
+            progress_made.note(done)
+        rejected: list[Rejected] = []
+    except (CannotConnect, InputTooLarge) as error:
+        if not progress_made.begun:
+            raise
+        rejected = [Rejected(source=scheduler or "--jobs", reason=error.sentence()), *progress_made.left()]
+    except Stopped:
+        rejected = progress_made.left()
     if keep is not None:
         keep(store)
-    return outcome(
+    result = outcome(
         store,
         files,
         lambda places: plans_at(files, places, options.limits),
@@ -54,3 +70,4 @@ def audit_archive(
         most_plans=most_plans,
         before=before,
     )
+    return result.model_copy(update={"rejected": (*result.rejected, *rejected)}) if rejected else result

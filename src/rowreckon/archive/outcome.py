@@ -122,7 +122,7 @@ def _rejected(whole: Partial, paths: Sequence[str]) -> Iterable[doc.Rejected]:
     for unread in whole.unread[:MOST_REJECTED]:
         place = unread.place
         where = unread.where if place.numbered else f"byte {place.at}"
-        yield doc.Rejected(source=paths[place.input], reason=unread.reason, where=where or None)
+        yield doc.Rejected(source=paths[place.input], reason=unread.reason, where=where or None, defect=unread.defect)
     more = whole.totals.rejected - len(whole.unread[:MOST_REJECTED])
     if more > 0:
         yield doc.Rejected(source=paths[-1], reason=f"{more} more places that looked like plans could not be read")

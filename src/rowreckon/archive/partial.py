@@ -20,6 +20,7 @@ class Unread:
     place: Place
     reason: str
     where: str
+    defect: bool = False
 
 
 @dataclass(slots=True)

@@ -19,6 +19,7 @@ from rowreckon.reading.limits import Limits
 from rowreckon.reading.logs.entries import log_entries
 from rowreckon.reading.logs.plans import entry_plan, most_bytes
 from rowreckon.reading.raw import RawPlan, Rejected
+from rowreckon.signals import check
 
 Progress = Callable[[int], None]
 _TELL_EVERY = 4 << 20
@@ -47,9 +48,10 @@ def digester_of(options: Options) -> Digester:
     return found
 
 
-def run_unit(unit: Unit, options: Options, progress: Progress | None = None) -> Partial:
-    """The sums of one unit. Never raises for what stands in it."""
-    out = Partial()
+def run_unit(unit: Unit, options: Options, progress: Progress | None = None, out: Partial | None = None) -> Partial:
+    """The sums of one unit. Never raises for what stands in it; after a held signal Stopped, with `out` as far as it
+    came."""
+    out = Partial() if out is None else out
     out.totals.bytes = unit.bytes
     with collector_paused():
         try:
@@ -103,7 +105,8 @@ def unread(place: Place, error: Exception) -> Unread:
     """Why a plan could not be audited: a fault of ours too, by which the other plans are not to be lost."""
     if isinstance(error, InputError):
         return Unread(place, _why(error), error.where or "")
-    return Unread(place, f"this plan could not be audited ({error!r}); that is a fault of rowreckon", "")
+    reason = f"a defect of rowreckon: {type(error).__name__} in auditing this plan; please report it with the plan"
+    return Unread(place, reason, "", defect=True)
 
 
 def file_plans(path: str, limits: Limits) -> list[RawPlan | Rejected]:
@@ -142,7 +145,8 @@ class _Piece(io.RawIOBase):
         self.told = self.seen = 0
 
     def read1(self, size: int) -> bytes:
-        """The next piece."""
+        """The next piece. Raises Stopped after a held signal."""
+        check()
         # Pieces that stay in the processor's cache until their plans are read are quicker than large ones.
         size = min(size, _PIECE if self.left is None else min(_PIECE, self.left))
         try:

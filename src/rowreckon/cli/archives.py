@@ -11,8 +11,11 @@ from typing import TYPE_CHECKING, BinaryIO, cast
 
 import typer
 
+from rowreckon.cli.running.ending import carried_out
+from rowreckon.cli.running.status import Happened
 from rowreckon.errors import UsageError
 from rowreckon.frozen import frozen
+from rowreckon.signals import held, let_through
 
 if TYPE_CHECKING:
     from rowreckon.archive.digest import Digest
@@ -23,6 +26,7 @@ if TYPE_CHECKING:
     from rowreckon.reading.limits import Limits
 
 _PEEKED = 4 << 20
+_PIECE = 1 << 20
 _POWERS = frozenset(10**n for n in range(12))
 
 
@@ -37,10 +41,29 @@ class ArchiveOptions:
     judge: bool = True
 
 
+class UntilStopped(io.RawIOBase):
+    """A stream that ends where Ctrl-C ends it, so that what was read until then is taken for the whole."""
+
+    def __init__(self, stream: BinaryIO) -> None:
+        self._read: Callable[[int], bytes] = getattr(stream, "read1", stream.read)
+        self._ended = False
+
+    def read1(self, size: int) -> bytes:
+        """What is there, up to `size` bytes; nothing from the first signal on."""
+        if self._ended:
+            return b""
+        try:
+            with let_through():
+                return self._read(size)
+        except KeyboardInterrupt:
+            self._ended = True
+            return b""
+
+
 class Peeked(io.RawIOBase):
     """A stream of which the beginning was read already."""
 
-    def __init__(self, head: bytes, rest: BinaryIO) -> None:
+    def __init__(self, head: bytes, rest: UntilStopped) -> None:
         self.head = head
         self.rest = rest
 
@@ -49,20 +72,22 @@ class Peeked(io.RawIOBase):
         if self.head:
             piece, self.head = self.head[:size], self.head[size:]
             return piece
-        read: Callable[[int], bytes] = getattr(self.rest, "read1", self.rest.read)
-        return read(size)
+        return self.rest.read1(size)
 
     def whole(self) -> bytes:
         """Everything to the end."""
-        return self.head + self.rest.read()
+        pieces = [self.head]
+        while piece := self.rest.read1(_PIECE):
+            pieces.append(piece)
+        return b"".join(pieces)
 
 
-def peek(stream: BinaryIO) -> tuple[Peeked, bool]:
+def peek(stream: UntilStopped) -> tuple[Peeked, bool]:
     """The stream as it was, and whether it is a server log: one read on until an entry of the log module or its end."""
     from rowreckon.reading.logs.files import is_log
 
     head = b""
-    while len(head) < _PEEKED and (piece := getattr(stream, "read1", stream.read)(1 << 16)):
+    while len(head) < _PEEKED and (piece := stream.read1(1 << 16)):
         head += piece
         if is_log(head[-(len(piece) + 64) :]):
             return Peeked(head, stream), True
@@ -70,25 +95,29 @@ def peek(stream: BinaryIO) -> tuple[Peeked, bool]:
 
 
 def audit_folded(
-    paths: Sequence[str], options: ArchiveOptions, limits: Limits, threshold: float
+    paths: Sequence[str], options: ArchiveOptions, limits: Limits, threshold: float, happened: Happened
 ) -> tuple[Audit | None, bytes | None]:
-    """The audit of an archive; or None, and standard input's content, where that is no log after all."""
-    if paths != ["-"]:
-        return audit_paths(paths, options, limits, threshold), None
-    stream, is_log = peek(cast(BinaryIO, sys.stdin.buffer))
-    if is_log or options.keep is not None or options.before is not None:
-        return audit_stream(cast(BinaryIO, stream), options, limits, threshold), None
-    return None, stream.whole()
+    """The audit of an archive; or None, and standard input's content, where that is no log after all. A signal ends
+    the reading, and what was read is audited. What goes wrong with keeping the folds is added to `happened`."""
+    with held():
+        if paths != ["-"]:
+            return audit_paths(paths, options, limits, threshold, happened), None
+        stream, is_log = peek(UntilStopped(cast(BinaryIO, sys.stdin.buffer)))
+        if is_log or options.keep is not None or options.before is not None:
+            return audit_stream(cast(BinaryIO, stream), options, limits, threshold, happened), None
+        return None, stream.whole()
 
 
-def audit_paths(paths: Sequence[str], options: ArchiveOptions, limits: Limits, threshold: float) -> Audit:
+def audit_paths(
+    paths: Sequence[str], options: ArchiveOptions, limits: Limits, threshold: float, happened: Happened
+) -> Audit:
     """The audit of an archive of files, with a bar of progress where somebody watches. Raises UsageError and others."""
     from rowreckon.archive.audit import audit_archive
     from rowreckon.archive.work import Options
 
     if "-" in paths:
         raise UsageError("standard input is read by one process, alone", hint="give it without other inputs")
-    keep, before = _kept(options)
+    keep, before = _kept(options, happened)
     with _progress(paths) as progress:
         return audit_archive(
             paths,
@@ -101,18 +130,17 @@ def audit_paths(paths: Sequence[str], options: ArchiveOptions, limits: Limits, t
         )
 
 
-def audit_stream(stream: BinaryIO, options: ArchiveOptions, limits: Limits, threshold: float) -> Audit:
-    """The audit of a log on standard input; Ctrl-C ends the input, and what was read is reported."""
+def audit_stream(
+    stream: BinaryIO, options: ArchiveOptions, limits: Limits, threshold: float, happened: Happened
+) -> Audit:
+    """The audit of a log on standard input."""
     from rowreckon.archive.follow import Following
     from rowreckon.archive.outcome import outcome
     from rowreckon.archive.work import Options
 
-    keep, before = _kept(options)
+    keep, before = _kept(options, happened)
     following = Following(Options(threshold=threshold, judge=options.judge, limits=limits), _tell)
-    try:
-        following.run(stream)
-    except KeyboardInterrupt:
-        typer.echo("rowreckon: interrupted; this is what was read so far", err=True)
+    following.run(stream)
     if keep is not None:
         keep(following.store)
     return outcome(following.store, ["-"], following.fetch, threshold=threshold, before=before)
@@ -124,7 +152,7 @@ def archive_fails(result: Audit, fail_on: frozenset[str]) -> bool:
     return any(counts[verdict] for verdict in fail_on)
 
 
-def _kept(options: ArchiveOptions) -> tuple[Callable[[FoldStore], None] | None, Before | None]:
+def _kept(options: ArchiveOptions, happened: Happened) -> tuple[Callable[[FoldStore], None] | None, Before | None]:
     """What keeps the folds and what looks up older ones, as far as asked for; names are checked before any work."""
     if options.keep is None and options.before is None:
         return None, None
@@ -136,8 +164,13 @@ def _kept(options: ArchiveOptions) -> tuple[Callable[[FoldStore], None] | None, 
     if older is not None:
         check_kept(older, "--before")
         folds_before(older, [])
+
+    def keep(store: FoldStore) -> None:
+        assert newer is not None
+        happened.add(carried_out("keeping the folds", lambda: keep_folds(store, newer)))
+
     return (
-        None if newer is None else lambda store: keep_folds(store, newer),
+        None if newer is None else keep,
         None if older is None else lambda ranked: folds_before(older, ranked),
     )
 

@@ -114,10 +114,11 @@ def audit_command(
         from rowreckon.cli.archives import ArchiveOptions, archive_fails, audit_folded
 
         archive = ArchiveOptions(jobs, scheduler, keep, before, judge)
-        result, stdin = audit_folded(paths, archive, limits, threshold)
+        happened = Happened()
+        result, stdin = audit_folded(paths, archive, limits, threshold, happened)
         if result is not None:
             failing = archive_fails(result, wanted)
-            return end_audit(result, output, reports, wanted, verbose=verbose, failing=failing)
+            return end_audit(result, output, reports, wanted, verbose=verbose, failing=failing).add(happened)
     inputs = read_inputs(paths, limits, stdin=stdin)
     if dsn is not None:
         from rowreckon.cli.facts_from import facts_of_server
