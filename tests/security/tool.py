@@ -1,0 +1,102 @@
+"""Runs the command against a house, and says what became of each query or plan."""
+
+from __future__ import annotations
+
+import functools
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from tests.cli.running import rowreckon, rowreckon_long
+
+from .house import House
+from .snapshot import State, differences, snapshot
+
+PRIVILEGED = "--allow-privileged-role"
+
+
+@dataclass(frozen=True)
+class Attack:
+    """A query list under a name of its own."""
+
+    name: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a run printed, and by query name how it ended (`ran`, `refused`, `failed`, …) and why."""
+
+    status: int
+    stdout: str
+    stderr: str
+    ended: dict[str, str]
+    reasons: dict[str, str]
+
+    @property
+    def text(self) -> str:
+        """All that was printed."""
+        return self.stdout + self.stderr
+
+
+def sweep(house: House, folder: Path, attacks: Iterable[Attack], *options: str, privileged: bool = False) -> Outcome:
+    """Sweep these lists, each a file of its own, as `keeper` or, privileged, as `warden`."""
+    write_lists(folder, attacks)
+    dsn = house.warden if privileged else house.keeper
+    more = with_privilege("sweep") if privileged else []
+    done = rowreckon_long("sweep", str(folder), "--dsn", dsn, "--format", "json", *more, *options)
+    return outcome(done.returncode, done.stdout, done.stderr)
+
+
+def write_lists(folder: Path, attacks: Iterable[Attack]) -> None:
+    """One file an attack; the name of its last query is the attack's."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for number, attack in enumerate(attacks):
+        *before, last = attack.text.split(";;")
+        lead = "".join(f"{part};\n" for part in before)
+        (folder / f"{number:04d}.sql").write_text(f"{lead}-- name: {attack.name}\n{last}\n")
+
+
+def outcome(status: int, stdout: str, stderr: str) -> Outcome:
+    """Read the audit document that `--format json` printed."""
+    assert "Traceback" not in stderr, stderr[-3000:]
+    document: dict[str, Any] = json.loads(stdout) if stdout.lstrip().startswith("{") else {"plans": []}
+    return Outcome(
+        status,
+        stdout,
+        stderr,
+        {_name(plan["source"]): plan["outcome"] for plan in document["plans"]},
+        {_name(plan["source"]): plan["reason"] or "" for plan in document["plans"]},
+    )
+
+
+def _name(source: str) -> str:
+    """The query's own name, without the list's."""
+    return source.split(": ", 1)[-1]
+
+
+@functools.cache
+def _help(command: str) -> str:
+    return rowreckon(command, "--help").stdout
+
+
+def with_privilege(command: str) -> list[str]:
+    """The flag for a privileged role, where the command has it."""
+    return [PRIVILEGED] if PRIVILEGED in _help(command) else []
+
+
+@dataclass
+class Watch:
+    """Everything before; `unchanged` compares it with everything now."""
+
+    house: House
+    before: State
+
+    def unchanged(self) -> None:
+        """Fail, naming what changed, unless nothing did; the next check starts from where things stand now."""
+        after = snapshot(self.house)
+        found = differences(self.before, after)
+        self.before = after
+        assert not found, "\n".join(found)
