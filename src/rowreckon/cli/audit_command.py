@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from rowreckon.cli.dsn import DsnFileOption, chosen_dsn
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.output import OutputFormat
 from rowreckon.cli.running.status import Happened
@@ -29,6 +30,7 @@ def audit_command(
     dsn: Annotated[
         str | None, typer.Option(help="Add this server's facts; executes nothing.", rich_help_panel=_FACTS)
     ] = None,
+    dsn_file: DsnFileOption = None,
     query: Annotated[
         Path | None, typer.Option(help="The plan's query, to ask the planner itself.", rich_help_panel=_FACTS)
     ] = None,
@@ -87,8 +89,9 @@ def audit_command(
     wanted = parse_fail_on(fail_on)
     reports = report or []
     check_report_paths(reports)
+    dsn = chosen_dsn(dsn, dsn_file)
     if dsn is None and (query is not None or role is not None or set_):
-        raise UsageError("--query, --role and --set need a server", hint="give --dsn as well")
+        raise UsageError("--query, --role and --set need a server", hint="give --dsn or --dsn-file as well")
     if dsn is not None and facts is not None:
         raise UsageError("--dsn and --facts both bring facts", hint="give one of them")
     if save is not None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rowreckon.cli.server_options import DSN_HELP
+from rowreckon.cli.dsn import DSN_HELP, DsnFileOption, chosen_dsn
 
 if TYPE_CHECKING:
     from rowreckon.server.survey import Survey
@@ -23,6 +23,7 @@ def check_command(
         list[Path] | None, typer.Argument(metavar="[QUERIES…]", help="Query lists (.sql), or folders of them.")
     ] = None,
     dsn: Annotated[str, typer.Option(help=DSN_HELP)] = "",
+    dsn_file: DsnFileOption = None,
     role: Annotated[str | None, typer.Option(help="Role to take on (SET LOCAL ROLE).")] = None,
     set_: Annotated[list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="SET LOCAL.")] = None,
     allow_writes: Annotated[bool, typer.Option(help="As if sweep were given it.")] = False,
@@ -39,7 +40,7 @@ def check_command(
     settings = setting_statements(role, set_ or [])
     items = with_settings(read_lists(queries), settings) if queries else ()
     allow = read_config().allow
-    with connector(dsn)() as connection:
+    with connector(chosen_dsn(dsn, dsn_file) or "")() as connection:
         found = survey(connection, items, SafetyPermission(writes=allow_writes, volatile=allow_volatile), settings)
     _print(found)
     typer.echo("")

@@ -14,8 +14,6 @@ from rowreckon.signals import stopped_by
 if TYPE_CHECKING:
     from rowreckon.server.connection import Connection
 
-DSN_HELP = "Connection string or URI, as libpq takes it; PG* variables, service files and .pgpass fill it up."
-
 
 def connector(dsn: str) -> Callable[[], AbstractContextManager[Connection]]:
     """A function that connects with this DSN. Raises UsageError for one that can't be read."""

@@ -7,10 +7,10 @@ from typing import Annotated
 
 import typer
 
+from rowreckon.cli.dsn import DSN_HELP, DsnFileOption, chosen_dsn
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.output import OutputFormat
 from rowreckon.cli.running.status import Happened
-from rowreckon.cli.server_options import DSN_HELP
 
 _LIMITS, _PERMITS, _MORE = "Limits", "Permissions", "Evidence"
 
@@ -25,6 +25,7 @@ def register(app: typer.Typer) -> None:
 def sweep_command(
     queries: Annotated[list[Path], typer.Argument(metavar="QUERIES…", help="Query lists (.sql), or folders of them.")],
     dsn: Annotated[str, typer.Option(help=DSN_HELP)] = "",
+    dsn_file: DsnFileOption = None,
     role: Annotated[str | None, typer.Option(help="Role to take on for each query (SET LOCAL ROLE).")] = None,
     set_: Annotated[list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="SET LOCAL for each.")] = None,
     time_limit: Annotated[str, typer.Option(help="Time limit of a query.", rich_help_panel=_LIMITS)] = "60s",
@@ -95,4 +96,4 @@ def sweep_command(
         with_values=with_values,
     )
     outputs = Outputs(output, tuple(report or ()), wanted, verbose, save, masking, resume, known)
-    return run_sweep(dsn, items, rules, Ask(yes, allow_standby), outputs)
+    return run_sweep(chosen_dsn(dsn, dsn_file) or "", items, rules, Ask(yes, allow_standby), outputs)

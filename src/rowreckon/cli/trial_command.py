@@ -7,10 +7,10 @@ from typing import Annotated
 
 import typer
 
+from rowreckon.cli.dsn import DSN_HELP, DsnFileOption, chosen_dsn
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.output import OutputFormat
 from rowreckon.cli.running.status import Happened
-from rowreckon.cli.server_options import DSN_HELP
 
 _LIMITS, _PERMITS = "Limits", "Permissions"
 
@@ -26,6 +26,7 @@ def register(app: typer.Typer) -> None:
 def trial_command(
     queries: Annotated[list[Path], typer.Argument(metavar="QUERIES…", help="Query lists (.sql), or folders of them.")],
     dsn: Annotated[str, typer.Option(help=DSN_HELP)] = "",
+    dsn_file: DsnFileOption = None,
     remedy: Annotated[
         list[int] | None, typer.Option("--remedy", metavar="N", help="Try this change of the audit (repeat); else all.")
     ] = None,
@@ -96,4 +97,4 @@ def trial_command(
         verbose=verbose,
         masking=masking_of(mask, mask_names),
     )
-    return run_trial(dsn, items, rules, wanted)
+    return run_trial(chosen_dsn(dsn, dsn_file) or "", items, rules, wanted)
