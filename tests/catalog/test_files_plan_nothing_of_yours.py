@@ -44,6 +44,12 @@ create function shadow.lower(text) returns text language sql immutable as 'selec
 create function shadow.quote_ident(text) returns text language sql immutable as 'select public.spy($1)';
 create function shadow.current_schemas(bool) returns name[] language sql immutable
   as 'select array[public.spy(''x'')]::name[]';
+create function shadow.same(one int, other int) returns bool language sql immutable
+  as 'select public.spy(one::text) is not null and $1 operator(pg_catalog.=) $2';
+create operator shadow.= (leftarg = int, rightarg = int, function = shadow.same);
+create domain shadow.int8 as pg_catalog.int8 check (public.spy(value::text) is distinct from 'no');
+create domain shadow.json as pg_catalog.json check (public.spy('x') is distinct from 'no');
+create view shadow.pg_class as select public.spy('x');
 grant usage on schema shadow to public;
 
 -- tables with code of their own in places that planning looks into, and twins with PostgreSQL's own
@@ -217,6 +223,34 @@ def test_a_search_path_of_a_file_puts_nothing_before(warden: psycopg.Connection[
     assert restricted(found.catalog, "h")
     assert found.catalog.setting("work_mem") == 8192
     assert (found.catalog.role or "").startswith("warden")
+
+
+def test_a_sessions_search_path_puts_nothing_before(warden: psycopg.Connection[Any]) -> None:
+    """Where a role's own search path finds namesakes first, our statements still mean PostgreSQL's own."""
+    warden.execute("set search_path = shadow, pg_catalog, public")
+    document = parse_document({"Plan": scan("hut", "h", "(h.region = 3)").nodes[0].to_explain()})
+    (found,) = add_facts(
+        warden, [Capture(name="q", explain=document, settings={"work_mem": "8MB"})], [], threshold=10.0
+    )
+
+    assert not was_called(warden)
+    assert found.catalog is not None, found.notes
+    assert restricted(found.catalog, "h")
+
+
+def test_a_condition_that_no_row_meets(warden: psycopg.Connection[Any]) -> None:
+    """The planner then expects no row of either side, and no share of them can be told."""
+    join = {"Node Type": "Hash Join", "Join Type": "Inner", "Hash Cond": "(h.id = g.id)", "Plan Rows": 1}
+    sides = [
+        scan("hut", alias, f"(({alias}.name = 'a'::text) AND ({alias}.name = 'b'::text))").nodes[0].to_explain()
+        | {"Parent Relationship": relationship}
+        for alias, relationship in (("h", "Outer"), ("g", "Inner"))
+    ]
+    tree = lay_out(parse_document({"Plan": join | {"Plans": sides}}).plan)
+    (pair,) = read_catalog(warden, tree, trust="file").join_pairs
+
+    assert (pair.left_rows, pair.right_rows, pair.rows) == (0.0, 0.0, 0.0)
+    assert (pair.selectivity, pair.semi_rows, pair.semi_rows_turned) == (None, None, None)
 
 
 @pytest.mark.parametrize("trust", ["file", "own_list"])

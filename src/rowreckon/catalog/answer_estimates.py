@@ -58,7 +58,10 @@ def _selectivity(answer: Row | None, tuples: float) -> float | None:
 
 
 def _with_match(answer: Row | None, rows: float) -> float | None:
-    """Share of so many rows that have a match, by the estimate of those that have none, which never falls below one."""
+    """Share of so many rows that have a match, by the estimate of those that have none, which never falls below one.
+
+    None where the rows are none: the planner sees that a condition holds for no row.
+    """
     if answer is None or rows <= 0:
         return None
     without = float(answer["rows"])
@@ -311,7 +314,7 @@ def pair_estimates(request: FactsRequest, answers: Iterable[Row]) -> dict[int, t
             left_rows=left_rows,
             right_rows=right_rows,
             rows=rows,
-            selectivity=rows / (left_rows * right_rows),
+            selectivity=rows / (left_rows * right_rows) if left_rows and right_rows else None,
             semi_rows=None if semi is None else semi * left_rows,
             semi_rows_turned=None if turned is None else turned * right_rows,
         )

@@ -20,7 +20,10 @@ SERIES_LENGTH = 1_000_000_000_000
 JOIN_SERIES_LENGTH = 1_000_000
 """Rows of the series behind a join's selectivity."""
 
-_MULTIPLIED = f"cross join generate_series(1::bigint, {SERIES_LENGTH}) as rowreckon_series(n)"
+# Named with its schema, since a question is planned under the search path of whoever's query it is about.
+_SERIES = f"pg_catalog.generate_series(1::bigint, {SERIES_LENGTH}) as rowreckon_series(n)"
+_JOIN_SERIES = f"pg_catalog.generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)"
+_MULTIPLIED = f"cross join {_SERIES}"
 
 # Settings that a question may change; each is put back to the session's own before the next question.
 CHANGED_SETTINGS = (
@@ -93,7 +96,7 @@ with {SCANS},
 bare as (
   select s.*, format('select %s from %s', s.columns, s.item) as whole,
     coalesce(' where ' || s.quals, '') as filtered,
-    format('select from %s left join generate_series(1::bigint, {SERIES_LENGTH}) as rowreckon_series(n) on ', s.item)
+    format('select from %s left join {_SERIES} on ', s.item)
       as series from scans s)
 select 'relation' as kind, n::int8 as n, q.what, q.sql, q.settings::json as settings
 from bare cross join lateral (values
@@ -142,9 +145,9 @@ ready as (
   from clauses c)
 select 'clause' as kind, n::int8 as n, q.what, q.sql, q.settings::json as settings
 from ready cross join lateral (values
-  ('inner', format('select from (%s cross join generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)) '
+  ('inner', format('select from (%s cross join {_JOIN_SERIES}) '
                    'join %s on %s', left_item, right_item, clause), '{_AS_WRITTEN}', not keyed),
-  ('unequal', format('select from (%s cross join generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)) '
+  ('unequal', format('select from (%s cross join {_JOIN_SERIES}) '
                      'join %s on %s', left_item, right_item, unequal), '{_AS_WRITTEN}', keyed),
   ('anti', format('select from (%s {_MULTIPLIED}) '
                   'where not exists (select from %s where %s)', left_item, right_item, clause), '{_AS_WRITTEN}', true),
@@ -170,7 +173,7 @@ pairs as (
   where not exists (select from json_array_elements_text(p->'clause_texts') i where $4[i::int] is null))
 select 'pair' as kind, n::int8 as n, q.what, q.sql, q.settings::json as settings
 from pairs cross join lateral (values
-  ('inner', format('select from (%s cross join generate_series(1, {JOIN_SERIES_LENGTH}) as rowreckon_series(n)) '
+  ('inner', format('select from (%s cross join {_JOIN_SERIES}) '
     'join %s on %s where %s and %s', left_item, right_item, clauses, left_quals, right_quals), '{_AS_WRITTEN}'),
   ('anti', format('select from (%s {_MULTIPLIED}) '
     'where %s and not exists (select from %s where %s and %s)', left_item, left_quals, right_item, right_quals,
@@ -202,7 +205,7 @@ from pg_index i join pg_class c on c.oid = i.indexrelid and c.relkind = 'i'
       ns.nspname, o.oprname, case when i.indoption[k - 1] & 2 = 2 then 'first' else 'last' end),
       ', ' order by k) as keys,
       count(o.oid) as found
-    from generate_series(1, i.indnkeyatts) k
+    from pg_catalog.generate_series(1, i.indnkeyatts) k
       join pg_opclass oc on oc.oid = i.indclass[k - 1]
       left join pg_attribute a on a.attrelid = i.indrelid and a.attnum = i.indkey[k - 1] and a.attnum > 0
       left join pg_amop p on p.amopfamily = oc.opcfamily and p.amoplefttype = oc.opcintype
@@ -246,7 +249,7 @@ ready as (
     join ends re on (re.oid, re.attnum) = (c.right_oid, c.right_attnum)
   where c.operator = '=')
 select 'end' as kind, n::int8 as n, q.what,
-  format('select from %s left join generate_series(1::bigint, {SERIES_LENGTH}) as rowreckon_series(n) on (%s) %s (%s)',
+  format('select from %s left join {_SERIES} on (%s) %s (%s)',
          q.item, q.side, format(way, q.operator), q.bound) as sql, '{{}}'::json as settings
 from ready cross join lateral (values
   ('left <= high', left_item, l, '<=', right_high), ('right <= high', right_item, r, '<=', left_high),

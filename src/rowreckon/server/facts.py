@@ -72,9 +72,10 @@ def _read(connection: Connection, plans: Sequence[PlanTree], trust: Trust, *, wi
         with connection.transaction(force_rollback=True):
             connection.execute("set transaction read only")
             _put_in_order(connection, request)
-            _demand_order(connection)
+            before = _demanded_order(connection)
             connection.execute(facts_program().encode())
-            _demand_order(connection)
+            if _demanded_order(connection) != before:
+                raise StatementFailed("the role or row security changed while the facts were read", sqlstate=None)
             row = connection.execute("select pg_catalog.current_setting(%s)", (ANSWER_SETTING,)).fetchone()
     except psycopg.Error as error:
         raise StatementFailed(
@@ -101,19 +102,27 @@ def _put_in_order(connection: Connection, request: str) -> None:
     )
 
 
-def _demand_order(connection: Connection) -> None:
-    """Ask the server itself whether all is as the program demands. Raises StatementFailed where it is not."""
-    names = [name for name, _ in DEMANDED]
-    found = connection.execute(
+_AS_IT_WAS = ("role", "session_authorization", "row_security")
+
+
+def _demanded_order(connection: Connection) -> list[str]:
+    """Ask the server itself whether all is as the program demands; gives what has to stay as it was.
+
+    Raises StatementFailed where a setting is another.
+    """
+    names = [*(name for name, _ in DEMANDED), *_AS_IT_WAS]
+    rows = connection.execute(
         "select pg_catalog.current_setting(n) from pg_catalog.unnest(%s::pg_catalog.text[]) n", (names,)
     ).fetchall()
-    for (name, wanted), (shown,) in zip(DEMANDED, found, strict=True):
-        if shown != wanted:
+    shown = [str(row[0]) for row in rows]
+    for (name, wanted), found in zip(DEMANDED, shown, strict=False):
+        if found != wanted:
             raise StatementFailed(
-                f"the catalog facts are read only with {name} = {wanted}, and the server says {shown}",
+                f"the catalog facts are read only with {name} = {wanted}, and the server says {found}",
                 hint="connect without a pooler that changes settings",
                 sqlstate=None,
             )
+    return shown[len(DEMANDED) :]
 
 
 def read_catalog(connection: Connection, plan: PlanTree, *, trust: Trust, with_values: bool = False) -> Catalog:

@@ -281,8 +281,12 @@ def _match_frac(facts: JoinFacts, known: CatalogFacts, *, turned: bool) -> float
     if turned:
         one, other = other, one
     for pair in known.catalog.join_pairs:
-        if (pair.left_alias, pair.right_alias) == (one, other) and pair.semi_rows is not None:
+        if (pair.left_alias, pair.right_alias) == (one, other) and pair.semi_rows is not None and pair.left_rows:
             return min(pair.semi_rows / pair.left_rows, 1.0)
-        if (pair.left_alias, pair.right_alias) == (other, one) and pair.semi_rows_turned is not None:
+        if (
+            (pair.left_alias, pair.right_alias) == (other, one)
+            and pair.semi_rows_turned is not None
+            and pair.right_rows
+        ):
             return min(pair.semi_rows_turned / pair.right_rows, 1.0)
     return None
