@@ -6,6 +6,7 @@ side). Sort, Hash, Materialize and Memoize stand between a join and its relation
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from typing import Literal
 
 from rowreckon.counts.interval import Interval
@@ -131,8 +132,9 @@ class Aliases:
 
     def below(self, alias: str | None, number: int) -> bool:
         """Whether the alias names a scan in the subtree of `number`."""
-        span = self._tree.subtree(number)
-        return alias is not None and any(n in span for n in self._nodes.get(alias, ()))
+        nodes = self._nodes.get(alias, ()) if alias is not None else ()
+        first = bisect_left(nodes, number)  # they stand in pre-order, and a subtree is one run of it
+        return first < len(nodes) and nodes[first] < self._tree.end[number]
 
 
 def join_facts(reckoned: ReckonedTree, number: int, aliases: Aliases) -> JoinFacts:

@@ -13,6 +13,9 @@ from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
 
+_Name = tuple[str | None, str]
+"""A relation's schema, where the plan tells it, and its name."""
+
 
 @frozen
 class SeenRelation:
@@ -23,22 +26,28 @@ class SeenRelation:
 
 
 class RelationEvidence:
-    """Sizes of the relations of one plan, by name."""
+    """Sizes of the relations of one plan, by name; each is worked out when it is first asked for."""
 
     def __init__(self, settings: CostSettings, reckoned: ReckonedTree) -> None:
-        self._seen: dict[tuple[str | None, str], SeenRelation] = {}
+        self._settings = settings
+        self._reckoned = reckoned
+        self._seen: dict[_Name, SeenRelation | None] = {}
+        self._scans: dict[_Name, list[int]] = {}
         for number, node in enumerate(reckoned.tree.nodes):
-            if isinstance(node, ScanNode) and node.node_type == "Seq Scan" and node.relation_name:
-                seen = _whole_scan(settings, reckoned, number, node)
-                if seen is not None:
-                    self._seen.setdefault((node.schema_name, node.relation_name), seen)
+            if node.node_type == "Seq Scan" and isinstance(node, ScanNode) and node.relation_name:
+                self._scans.setdefault((node.schema_name, node.relation_name), []).append(number)
 
     def of(self, node: ScanNode) -> SeenRelation | None:
         """The size of the relation that a node scans, None where the plan never scans it from end to end."""
-        return self._seen.get((node.schema_name, node.relation_name or ""))
+        name = (node.schema_name, node.relation_name or "")
+        if name not in self._seen:
+            found = (_whole_scan(self._settings, self._reckoned, at) for at in self._scans.get(name, ()))
+            self._seen[name] = next((seen for seen in found if seen is not None), None)
+        return self._seen[name]
 
 
-def _whole_scan(settings: CostSettings, reckoned: ReckonedTree, number: int, node: ScanNode) -> SeenRelation | None:
+def _whole_scan(settings: CostSettings, reckoned: ReckonedTree, number: int) -> SeenRelation | None:
+    node = reckoned.tree.nodes[number]
     if node.total_cost is None or not node.loops or node.actual_rows is None:
         return None
     if reckoned.counts[number].state != "exact" or (node.loops > 1 and not node.parallel_aware):
