@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from rowreckon.document import audit as doc
 from rowreckon.frozen import frozen
@@ -91,36 +91,42 @@ def _judge(
             drawn=drawn,
         )
     )
-    join = doc.Join(
-        node=facts.node,
-        path=reckoned.tree.path(facts.node),
-        method=facts.method,
-        join_type=facts.join_type,
-        condition=facts.condition,
-        equality=facts.equality,
-        outer=outer,
-        inner=inner,
-        q_error=count.q_error,
-        direction=count.direction,
-        verdict=result.verdict,
-        basis=result.basis,
-        costs=result.costs,
-        excluded={} if evidence is None else evidence.excluded,
-        residual=result.residual,
-        switch_points=result.switch_points,
-        margin=result.margin,
-        inner_rows_per_outer=_per_outer(facts),
-        best_at_actual=result.best_at_actual,
-        loss_factor=result.loss_factor,
-        scale=facts.scale,
-        row_visits=row_visits(facts),
-        curve=result.curve,
-        why="",
-        missing=tuple(missing.add(m) for m in result.missing),
-        origin=tuple(e.node for e in origins),
-        safe_origins=result.safe_origins,
-    )
-    return join.model_copy(update={"why": sentence(join, whole.threshold, result.reason)})
+    values: dict[str, Any] = {
+        "node": facts.node,
+        "path": reckoned.tree.path(facts.node),
+        "method": facts.method,
+        "join_type": facts.join_type,
+        "condition": facts.condition,
+        "equality": facts.equality,
+        "outer": outer,
+        "inner": inner,
+        "q_error": _number(count.q_error),
+        "direction": count.direction,
+        "verdict": result.verdict,
+        "basis": result.basis,
+        "costs": result.costs,
+        "excluded": {} if evidence is None else evidence.excluded,
+        "residual": _number(result.residual),
+        "switch_points": result.switch_points,
+        "margin": result.margin,
+        "inner_rows_per_outer": _per_outer(facts),
+        "best_at_actual": result.best_at_actual,
+        "loss_factor": _number(result.loss_factor),
+        "contest": None,
+        "scale": _number(facts.scale),
+        "row_visits": row_visits(facts),
+        "curve": result.curve,
+        "why": "",
+        "missing": tuple(missing.add(m) for m in result.missing),
+        "origin": tuple(e.node for e in origins),
+        "safe_origins": result.safe_origins,
+    }
+    why = sentence(doc.Join.trusted(values), whole.threshold, result.reason)
+    return doc.Join.trusted({**values, "why": why})
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None else float(value)
 
 
 def _side(reckoned: ReckonedTree, side: Side) -> doc.JoinSide:
