@@ -18,6 +18,22 @@ else:
 Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
 
 
+class RunFacts(BaseModel):
+    """What a query was run on and under: a capture stands for another run only where all of it is the same.
+
+    `server` and `statements` are digests: of the server's identity and address, and of the statement with its settings,
+    prepared statements and values. `login` is the role that connected, `limits_ms` the limits by name.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
+
+    server: str
+    database: int
+    login: str
+    statements: str
+    limits_ms: dict[str, int]
+
+
 class SessionFacts(BaseModel):
     """The session that the plan ran in: another session may get another plan."""
 
@@ -28,6 +44,7 @@ class SessionFacts(BaseModel):
     search_path: str | None = None
     row_security: bool | None = None
     settings: dict[str, str] = {}
+    run: RunFacts | None = None
 
 
 class Alternative(BaseModel):

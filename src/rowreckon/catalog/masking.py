@@ -96,7 +96,8 @@ def _masked_settings(settings: dict[str, str]) -> dict[str, str]:
 
 
 def _masked_session(session: SessionFacts) -> SessionFacts:
-    return session.model_copy(update={"settings": _masked_settings(session.settings)})
+    # A digest of a text without its literals known is a way to guess them; a masked capture is never resumed anyway.
+    return session.model_copy(update={"settings": _masked_settings(session.settings), "run": None})
 
 
 def _masked_part(value: Any, key: str) -> Any:

@@ -11,6 +11,7 @@ from rowreckon.cli.config import read_config
 from rowreckon.cli.masking import Masking
 from rowreckon.cli.output import OutputFormat
 from rowreckon.cli.progress import progress_bar
+from rowreckon.cli.resuming import known_captures
 from rowreckon.cli.running.audit_all import audit_all
 from rowreckon.cli.running.auditing_meanwhile import AuditingMeanwhile
 from rowreckon.cli.running.ending import end_audit
@@ -62,8 +63,9 @@ def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask,
         with connect() as connection:
             allow = read_config().allow
             require_permission(connection, allow=allow, yes=ask.yes, standby=ask.standby, confirm=confirm())
+            if outputs.resume and folder is not None:
+                known = known_captures(folder, items, rules.limits, connection)
         _caution(items, rules)
-        known = _known(folder, items) if outputs.resume else {}
         masked: Callable[[Capture], Capture] = _as_it_is if masking is None else masking.capture
         swept, result = _swept(connect, items, rules, saving, known, masked)
     except KeyboardInterrupt:
@@ -110,13 +112,6 @@ def _swept(
         with held():
             report("auditing the plans", len(items), len(items))
         return swept, auditing.result()
-
-
-def _known(folder: CaptureFolder | None, items: Sequence[QueryItem]) -> dict[int, Capture]:
-    if folder is None:
-        return {}
-    found = folder.known({item.name: item.written or item.text for item in items})
-    return {number: found[item.name] for number, item in enumerate(items) if item.name in found}
 
 
 class _Saving:

@@ -12,6 +12,7 @@ from rowreckon.cli.config import read_config
 from rowreckon.cli.masking import Masking
 from rowreckon.cli.output import OutputFormat
 from rowreckon.cli.progress import progress_bar
+from rowreckon.cli.resuming import known_captures
 from rowreckon.cli.running.audit_all import audit_all
 from rowreckon.cli.running.ending import end_audit
 from rowreckon.cli.running.status import Happened
@@ -59,20 +60,19 @@ class Wanted:
 def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: Wanted) -> Happened:
     """Sweep, audit, try, write; what happened. Raises what connecting, permission or writing raise."""
     connect = connector(dsn)
-    with terminated_like_ctrl_c(), connect() as admin:
+    connect_to = connector_to(dsn)
+    with terminated_like_ctrl_c(), connect_to(None) as admin:
         require_permission(admin, allow=read_config().allow, yes=wanted.yes, standby=False, confirm=confirm())
         _offer_leftovers(admin, wanted.yes)
         price, copies = _price(admin, wanted)
-        captures, result, interrupted, from_files = _audited(connect, items, rules, wanted)
+        captures, result, interrupted, from_files = _audited(admin, connect, items, rules, wanted)
         refused = Happened()
         try:
             attempts = () if interrupted else attempts_of(result, wanted.remedies)
             if attempts:
                 if wanted.in_place:
                     _ask_in_place(admin, attempts, rules, wanted)
-                made = _try(
-                    connector_to(dsn), admin, items, captures, result, attempts, rules, price, copies, from_files
-                )
+                made = _try(connect_to, admin, items, captures, result, attempts, rules, price, copies, from_files)
                 result = made.audit
             elif not interrupted:
                 warn("the audit proposes no change: there is nothing to try")
@@ -165,12 +165,11 @@ def _ask_in_place(connection: Connection, attempts: Sequence[Attempt], rules: Tr
 
 
 def _audited(
-    connect: Connect, items: Sequence[QueryItem], rules: TrialRules, wanted: Wanted
+    admin: Connection, connect: Connect, items: Sequence[QueryItem], rules: TrialRules, wanted: Wanted
 ) -> tuple[list[Capture], Audit, bool, frozenset[int]]:
     """The list's captures and their audit, before any change; and which of them were read from files."""
     folder = CaptureFolder(wanted.captures) if wanted.captures is not None else None
-    found = folder.known({item.name: item.written or item.text for item in items}) if folder is not None else {}
-    known = {n: found[item.name] for n, item in enumerate(items) if item.name in found}
+    known = {} if folder is None else known_captures(folder, items, rules.limits, admin)
     sweep_rules = SweepRules(
         permission=rules.permission, limits=rules.limits, alternatives=True, threshold=rules.threshold
     )

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import select
 from collections.abc import Iterator
 from typing import Any
 
@@ -28,6 +29,15 @@ _SECRET = (
     "scram_server_key",
 )
 
+_NOTICE_LOSS = {
+    "keepalives_idle": "10",
+    "keepalives_interval": "5",
+    "keepalives_count": "3",
+    "tcp_user_timeout": "25000",
+}
+"""libpq's parameters by which a network that swallows everything is noticed within half a minute (s; the last in ms);
+the system's own take hours."""
+
 Connection = psycopg.Connection[tuple[Any, ...]]
 
 
@@ -40,6 +50,8 @@ def connected(dsn: str, *, connect_timeout_s: int = 10, application_name: str = 
     parameters = dsn_parameters(dsn)
     parameters.setdefault("application_name", application_name)
     parameters.setdefault("connect_timeout", str(connect_timeout_s))
+    for name, value in _NOTICE_LOSS.items():
+        parameters.setdefault(name, value)
     try:
         # prepare_threshold None: no statement of the driver's own stays behind on a pooled server connection
         connection = psycopg.connect(make_conninfo("", **parameters), autocommit=True, prepare_threshold=None)
@@ -50,6 +62,30 @@ def connected(dsn: str, *, connect_timeout_s: int = 10, application_name: str = 
     finally:
         with contextlib.suppress(psycopg.Error):
             connection.close()
+
+
+def ended(connection: Connection) -> bool:
+    """Whether the server has ended the session while nothing was asked of it: for being idle, or by its administrator.
+
+    Asks only where the server has sent something unasked, so that it costs nothing in all other cases.
+    """
+    if connection.closed:
+        return True
+    if not select.select([connection.fileno()], [], [], 0)[0]:
+        return False
+    try:
+        connection.execute(b"SELECT 1")
+    except psycopg.Error:
+        return bool(connection.closed)
+    return False
+
+
+def keep_open(connection: Connection) -> None:
+    """Ask the server not to end this session for being idle, for as long as it lasts: for sessions that wait while
+    others work. Not through a pooler, whose sessions are lent."""
+    if connection.info.server_version >= 140000:
+        with contextlib.suppress(psycopg.Error):
+            connection.execute(b"SET idle_session_timeout = 0")
 
 
 def dsn_parameters(dsn: str) -> dict[str, Any]:

@@ -7,24 +7,26 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping, Sequence
-from contextlib import AbstractContextManager, ExitStack
+from contextlib import AbstractContextManager, ExitStack, suppress
 from dataclasses import dataclass, field
 
 from rowreckon.capture import Capture
-from rowreckon.errors import CannotConnect
+from rowreckon.errors import CannotConnect, StatementFailed
 from rowreckon.signals import deferred, held
 
 from .captured import with_facts
-from .connection import Connection
+from .connection import Connection, ended
 from .execute import Executor
 from .measure import SweepRules, measure
 from .querylist import QueryItem
+from .run_facts import Here, read_here, run_facts, stamped
 
 Connect = Callable[[], AbstractContextManager[Connection]]
 """Makes a new connection each time."""
 SweepProgress = Callable[[str, int, int], None]
 """What is being done, how many items are done, how many there are."""
 
+_MOST_S = 15.0
 _TOGETHER = 25
 """Items whose facts are read at once: few questions to the catalogs, and not all work left for the end."""
 
@@ -74,21 +76,25 @@ class _Sweep:
     done: dict[int, Capture]
     notes: list[str] = field(default_factory=list)
     connection: Connection | None = None
+    here: Here | None = None
     reconnected: bool = False
     running: int | None = None
     without_facts: list[int] = field(default_factory=list)
     from_files: frozenset[int] = frozenset()
     handed_on: int = 0
+    stack: ExitStack = field(default_factory=ExitStack)
 
     def go(self) -> Swept:
         interrupted = False
-        with ExitStack() as stack:
+        with self.stack:
             try:
-                self.connection = stack.enter_context(self.connect())
+                self.connection = self.stack.enter_context(self.connect())
+                with suppress(StatementFailed):
+                    self.here = read_here(self.connection)
                 # what an earlier sweep could not finish lacks its facts; its plans are those of a file
                 self.from_files = frozenset(self.done)
                 self.without_facts = [n for n, c in sorted(self.done.items()) if c.explain and c.catalog is None]
-                self._items(stack)
+                self._items()
             except KeyboardInterrupt:
                 interrupted = True
             with held():
@@ -104,7 +110,7 @@ class _Sweep:
                 self._hand_on()
         return Swept([self.done[n] for n in range(len(self.items))], interrupted, self.notes)
 
-    def _items(self, stack: ExitStack) -> None:
+    def _items(self) -> None:
         """Run what is not done yet."""
         begun = time.perf_counter()
         executor = self._executor()
@@ -118,15 +124,17 @@ class _Sweep:
                 if left <= 0:
                     self._keep(number, _skipped(item, "the sweep's total time was spent before its turn"))
                     continue
+            if self._awakened():
+                executor = self._executor()
             if executor is None:
                 self._keep(number, _skipped(item, "the connection to the server was lost before its turn"))
                 continue
             self.running = number
             measured = measure(executor, item, self.rules, left_ms=left)
-            self.running = None
             capture = measured.capture
+            self.running = None
             if measured.lost:
-                self.connection = self._again(stack)
+                self.connection = self._again()
                 executor = self._executor()
                 told = "made anew" if executor is not None else "could not be made anew"
                 note = f"the connection was lost during this query; it was {told} for the queries after it"
@@ -141,20 +149,38 @@ class _Sweep:
             return None
         return Executor(self.connection, self.rules.permission, self.rules.limits)
 
-    def _again(self, stack: ExitStack) -> Connection | None:
+    def _again(self) -> Connection | None:
         """A new connection for the one that was lost, once in a sweep."""
         if self.reconnected:
             return None
         self.reconnected = True
+        return self._connected()
+
+    def _awakened(self) -> bool:
+        """Whether the server had ended the session between two statements, so that a new one was made."""
+        if self.connection is None or not ended(self.connection):
+            return False
+        self.connection = self._connected()
+        told = "was made anew" if self.connection is not None else "could not be made anew"
+        self.notes.append(f"the server ended the session while it was idle; it {told}")
+        return True
+
+    def _connected(self) -> Connection | None:
+        """A new connection, as soon as the server gives one; None where it does not within half a minute."""
+        begun = time.monotonic()
         for pause in (0.0, 1.0, 3.0):
             time.sleep(pause)
+            if time.monotonic() - begun > _MOST_S:
+                break
             try:
-                return stack.enter_context(self.connect())
+                return self.stack.enter_context(self.connect())
             except CannotConnect:
                 continue
         return None
 
     def _keep(self, number: int, capture: Capture) -> None:
+        if self.here is not None:
+            capture = stamped(capture, run_facts(self.here, self.items[number], self.rules.limits))
         with deferred():
             self.done[number] = capture
             if capture.explain is not None:
@@ -172,6 +198,7 @@ class _Sweep:
         """The facts of all captures that still lack them; what is complete is handed on."""
         numbers = self.without_facts
         captures = [self.done[n] for n in numbers]
+        self._awakened()
         if self.connection is None or self.connection.closed:
             note = "without catalog facts: the connection was lost"
             found = [c.model_copy(update={"notes": (*c.notes, note)}) for c in captures]

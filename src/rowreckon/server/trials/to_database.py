@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager
+from collections.abc import Iterator
+from contextlib import contextmanager
 
 from psycopg.conninfo import make_conninfo
 
-from ..connection import Connection, connected
+from ..connection import Connection, connected, keep_open
 from .copies import ConnectTo
 
 
 def connector_to(dsn: str) -> ConnectTo:
-    """A function that connects to a database by its name with everything else from the DSN; None: as the DSN says."""
+    """A function that connects to a database by its name with everything else from the DSN; None: as the DSN says.
 
-    def connect(database: str | None) -> AbstractContextManager[Connection]:
-        return connected(dsn if database is None else make_conninfo(dsn, dbname=database))
+    A connection of a trial waits while changes are made over another, and stays open meanwhile.
+    """
+
+    @contextmanager
+    def connect(database: str | None) -> Iterator[Connection]:
+        with connected(dsn if database is None else make_conninfo(dsn, dbname=database)) as connection:
+            keep_open(connection)
+            yield connection
 
     return connect

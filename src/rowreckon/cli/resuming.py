@@ -1,0 +1,41 @@
+"""Captures of an earlier sweep that need not be made again, and why others have to be."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rowreckon.capture import Capture
+from rowreckon.catalog.capture_folder import CaptureFolder
+from rowreckon.cli.server_options import warn
+from rowreckon.plural import counted
+from rowreckon.server.connection import Connection
+from rowreckon.server.permission import Limits
+from rowreckon.server.querylist import QueryItem
+from rowreckon.server.run_facts import read_here, run_facts, why_another
+
+
+def known_captures(
+    folder: CaptureFolder, items: Sequence[QueryItem], limits: Limits, connection: Connection
+) -> dict[int, Capture]:
+    """The captures of these items in the folder, by number, that were made here and in the same way.
+
+    Says why others of the same name and text are not taken. Raises StatementFailed where the server does not answer.
+    """
+    found = folder.known({item.name: item.written or item.text for item in items})
+    if not found:
+        return {}
+    here = read_here(connection)
+    known: dict[int, Capture] = {}
+    reasons: dict[str, int] = {}
+    for number, item in enumerate(items):
+        capture = found.get(item.name)
+        if capture is None:
+            continue
+        why = why_another(capture, run_facts(here, item, limits))
+        if why is None:
+            known[number] = capture
+        else:
+            reasons[why] = reasons.get(why, 0) + 1
+    for why, times in reasons.items():
+        warn(f"{counted(times, 'query is', 'queries are')} run anew, though a capture is there: {why}")
+    return known
