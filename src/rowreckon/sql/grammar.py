@@ -10,10 +10,8 @@ Loading the library takes about a tenth of a second: import this module only whe
 from __future__ import annotations
 
 import threading
-from bisect import bisect_left
 from collections.abc import Callable
 from dataclasses import dataclass
-from itertools import accumulate
 from typing import Any, Final, Literal, TypeVar
 
 import postgast
@@ -35,6 +33,9 @@ _STACK: Final = 512 * 1024 * 1024
 TokenKind = Literal["word", "name", "string", "number", "parameter", "symbol", "comment"]
 
 _T = TypeVar("_T")
+# Looking a name up in the library's enumerations takes as long as scanning several words does.
+_NO_KEYWORD: Final = int(KeywordKind.NO_KEYWORD)
+_IDENT: Final = int(_PgToken.IDENT)
 _ASCII: Final = 256
 _KINDS: Final[dict[int, TokenKind]] = {
     _PgToken.SQL_COMMENT: "comment",
@@ -86,13 +87,17 @@ def scan(text: str, *, most_tokens: int = MOST_TOKENS) -> tuple[Token, ...]:
     comment that never ends (`at` is then where that begins).
     """
     data = _bounded(text)
+    found = _scanned(data, text, most_tokens)
     if text.isascii():
-        return tuple(_token(found, text, found.start, found.end) for found in _scanned(data, text, most_tokens))
-    starts = list(accumulate((len(c.encode()) for c in text), initial=0))
-    return tuple(
-        _token(found, text, bisect_left(starts, found.start), bisect_left(starts, found.end))
-        for found in _scanned(data, text, most_tokens)
-    )
+        return tuple(_token(token, text, token.start, token.end) for token in found)
+    tokens: list[Token] = []
+    byte = at = 0  # the same place, in bytes and in characters
+    for token in found:
+        start = at + len(data[byte : token.start].decode())
+        at = start + len(data[token.start : token.end].decode())
+        byte = token.end
+        tokens.append(_token(token, text, start, at))
+    return tuple(tokens)
 
 
 def parse(text: str) -> ParseResult:
@@ -212,14 +217,13 @@ _LOCK: Final = threading.Lock()
 
 def _token(found: Any, text: str, start: int, end: int) -> Token:
     number = int(found.token)
-    keyword = found.keyword_kind != KeywordKind.NO_KEYWORD
+    keyword = found.keyword_kind != _NO_KEYWORD
     body = text[start:end]
     kind = _KINDS.get(number)
     if kind is None:
-        if number == _PgToken.IDENT:
+        kind = "word" if keyword else "symbol"
+        if number == _IDENT:
             kind = "name" if body.startswith('"') else "word"
-        else:
-            kind = "word" if keyword else "symbol"
     return Token(kind, body, start, end, keyword, number)
 
 
