@@ -101,6 +101,8 @@ def test_a_server_that_is_gone_is_said(server: str) -> None:
 
         items = read_query_list("-- name: a\nselect 1;\n-- name: b\nselect 2;\n-- name: c\nselect 3;")
         found = sweep(connect, items, SweepRules(), progress=end)
-    assert [capture.outcome for capture in found.captures] == ["ran", "skipped", "skipped"]
+    first, second, third = found.captures
+    assert (first.outcome, third.outcome) == ("ran", "skipped")
+    assert second.outcome in ("failed", "skipped")  # as the end of its session comes while it runs or before
     assert "could not be made anew" in " ".join(found.notes)
-    assert found.captures[1].reason == "the connection to the server was lost before its turn"
+    assert third.reason == "the connection to the server was lost before its turn"
