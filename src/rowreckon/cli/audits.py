@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rowreckon.errors import NotAPlan, UnreadableFile, UsageError
+from rowreckon.frozen import frozen
 
 if TYPE_CHECKING:
     from rowreckon.cli.masking import Masking
@@ -48,13 +50,31 @@ def required_audit(path: str, option: str, *, threshold: float = 10.0, masking: 
     return found
 
 
-def baseline_of(path: str | None, fail_on: frozenset[str], masking: Masking | None, threshold: float) -> Audit | None:
+@frozen
+class Known:
+    """A baseline: its audit, the file that it came from, and when that was last written (UTC)."""
+
+    audit: Audit
+    file: str
+    written: str | None
+
+
+def baseline_of(path: str | None, fail_on: frozenset[str], masking: Masking | None, threshold: float) -> Known | None:
     """What `--baseline` names, masked as the audit will be. Raises UsageError where nothing would fail anyway."""
     if path is None:
         return None
     if not fail_on:
         raise UsageError("--baseline needs --fail-on", hint="name the verdicts that fail: crossed, held, undecided")
-    return required_audit(path, "--baseline", threshold=threshold, masking=masking)
+    found = required_audit(path, "--baseline", threshold=threshold, masking=masking)
+    return Known(found, path, _written(path))
+
+
+def _written(path: str) -> str | None:
+    try:
+        at = Path(path).stat().st_mtime
+    except OSError:
+        return None
+    return datetime.fromtimestamp(at, UTC).strftime("%Y-%m-%d %H:%M UTC")
 
 
 def _audit_document(path: str) -> bytes | None:

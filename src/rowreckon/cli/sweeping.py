@@ -7,6 +7,7 @@ from pathlib import Path
 
 from rowreckon.capture import Capture
 from rowreckon.catalog.capture_folder import CaptureFolder
+from rowreckon.cli.audits import Known
 from rowreckon.cli.config import read_config
 from rowreckon.cli.masking import Masking
 from rowreckon.cli.output import OutputFormat
@@ -47,7 +48,7 @@ class Outputs:
     save: Path | None
     masking: Masking | None
     resume: bool
-    baseline: Audit | None = None
+    baseline: Known | None = None
 
 
 def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask, outputs: Outputs) -> Happened:

@@ -12,6 +12,8 @@ from pydantic import Field
 from rowreckon.document.base import MaybeFlag, MaybeFloat, MaybeInt, MaybeText
 from rowreckon.document.base import Method as Method
 from rowreckon.document.base import Part as Part
+from rowreckon.document.baseline import Baseline as Baseline
+from rowreckon.document.baseline import BaselineJoin as BaselineJoin
 from rowreckon.document.join import Basis as Basis
 from rowreckon.document.join import CountState as CountState
 from rowreckon.document.join import CurvePoint as CurvePoint
@@ -284,6 +286,7 @@ class Audit(Part):
     folds: tuple[Fold, ...] = ()
     rejected: tuple[Rejected, ...] = ()
     trials: TrialAccount | None = None
+    baseline: Baseline | None = None
     summary: Summary
 
     def to_json(self) -> str:

@@ -15,6 +15,7 @@ from rowreckon.cli.running.status import Happened, defect_sentence, in_audit
 from rowreckon.errors import RowreckonError
 
 if TYPE_CHECKING:
+    from rowreckon.cli.audits import Known
     from rowreckon.document.audit import Audit
 
 
@@ -25,21 +26,34 @@ def end_audit(
     fail_on: frozenset[str],
     *,
     verbose: bool,
-    baseline: Audit | None = None,
+    baseline: Known | None = None,
     failing: bool | None = None,
 ) -> Happened:
     """Print and write an audit; what happened. `failing` is worked out from its joins unless given."""
+    known = None if baseline is None else baseline.audit
     with signals.held():
+        if baseline is not None:
+            result = beside(result, baseline, fail_on)
         happened = carried_out("printing the audit", lambda: print_audit(result, output, verbose=verbose))
         for path in reports:
 
             def write(path: Path = path) -> None:
-                write_reports(result, [path], fail_on, baseline)
+                write_reports(result, [path], fail_on, known)
 
             happened.add(carried_out(f"writing the report {path.name}", write))
         if failing is None:
-            failing = has_failing(result, fail_on, baseline)
-        return in_audit(result, failing=failing).add(happened)
+            failing = has_failing(result, fail_on, known)
+        happened = in_audit(result, failing=failing).add(happened)
+        if baseline is not None and result.plans and result.baseline is not None and not result.baseline.found:
+            happened.undone.append(f"the baseline {baseline.file} holds none of these queries: nothing was compared")
+        return happened
+
+
+def beside(result: Audit, baseline: Known, fail_on: frozenset[str]) -> Audit:
+    """The audit with what comparing it with the baseline brought."""
+    from rowreckon.report.comparing.baseline import compared_with
+
+    return compared_with(result, baseline.audit, file=baseline.file, written=baseline.written, fail_on=fail_on)
 
 
 def carried_out(doing: str, step: Callable[[], None]) -> Happened:

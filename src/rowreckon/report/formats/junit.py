@@ -7,6 +7,7 @@ from xml.etree import ElementTree as ET
 
 from rowreckon.document.audit import Audit, Join, Plan
 from rowreckon.report.comparing.matching import Matcher
+from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import bare, clean, quote
 from rowreckon.report.words.headline import joins_by_weight, outcome_words, plan_headline
 from rowreckon.report.words.join_words import join_title, verdict_sentence
@@ -42,6 +43,9 @@ def render_junit(audit: Audit, fail_on: set[str], baseline: Audit | None = None)
         suite.set(name, str(sum(case.find(kind) is not None for case in cases)))
     suite.set("time", _seconds(fsum(plan.execution_ms or 0.0 for plan in audit.plans)))
     suite.extend(cases)
+    compared = baseline_lines(audit)
+    if compared:
+        ET.SubElement(suite, "system-out").text = "\n".join(map(bare, compared))
     root = ET.Element("testsuites")
     root.append(suite)
     ET.indent(root)

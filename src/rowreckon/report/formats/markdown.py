@@ -18,6 +18,7 @@ from rowreckon.report.story.story import (
     no_remedy_words,
     other_findings,
 )
+from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import (
     clean,
     clean_lines,
@@ -81,6 +82,8 @@ def _first(audit: Audit, folder: str) -> list[Block]:
     time = audit_time_sentence(audit)
     lines += [markdown(time)] if time else []
     lines += [markdown(counts_words(audit) + folder_words(audit, folder))] if audit.plans else []
+    compared = baseline_lines(audit)
+    lines += [_items(compared)] if compared else []
     blocks = [Block("\n\n".join(lines), "the verdict")]
     worst = _worst_ruler(audit)
     return [*blocks, Block(worst, "the ruler of the worst join")] if worst else blocks

@@ -25,6 +25,7 @@ from rowreckon.report.story.story import (
     no_remedy_words,
     other_findings,
 )
+from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import clean, clean_lines, plain, quote, segments
 from rowreckon.report.words.headline import audit_headline, audit_time_sentence, plan_headline
 from rowreckon.report.words.numbers import capitalised, count_of
@@ -112,6 +113,8 @@ def render_terminal(audit: Audit, console: Console, *, verbose: bool = False) ->
         out.label("Time", time)
     if audit.plans:
         out.label("Counted", counts_words(audit) + folder_words(audit, folder))
+    for number_, sentence in enumerate(baseline_lines(audit)):
+        out.label("Baseline", sentence) if number_ == 0 else out.say(sentence, 2, hang=2)
     _remedies(out, audit)
     if len(audit.plans) > 1:
         if not verbose:

@@ -30,6 +30,7 @@ from rowreckon.report.story.story import (
     no_remedy_words,
     other_findings,
 )
+from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import bare, clean, clean_lines, is_altered, quote, shorten
 from rowreckon.report.words.headline import audit_headline, audit_time_sentence, joins_by_weight, plan_headline
 from rowreckon.report.words.numbers import capitalised
@@ -202,6 +203,7 @@ def render_html(audit: Audit) -> str:
             headline=audit_headline(audit),
             time_sentence=audit_time_sentence(audit),
             counts=counts_words(audit) + folder_words(audit, folder) if audit.plans else "",
+            compared=baseline_lines(audit),
             worst_title=worst_title,
             worst=worst,
             remedies=remedies.remedies,
