@@ -113,11 +113,12 @@ def test_what_is_no_sql_is_never_sent(connection: Connection) -> None:
     ],
 )
 def test_volatile_functions_need_permission(connection: Connection, statement: str) -> None:
-    """A volatile user function is found in the plan, also behind a view, and is not called unless permitted."""
+    """A volatile user function is found, also behind a view, and neither planned nor called unless permitted."""
     (refused,) = run(connection, statement)
     assert refused.outcome == "refused"
     assert "public." in (refused.reason or "")
-    assert refused.planned is not None
+    assert "--allow-volatile" in (refused.reason or "")
+    assert refused.planned is None
     assert refused.document is None
     (permitted,) = run(connection, statement, volatile=True)
     assert permitted.outcome == "ran"

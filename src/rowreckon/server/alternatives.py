@@ -48,5 +48,5 @@ def planner_alternatives(
                 continue
             found.append(Alternative(switched_off=off, explain=explain))
 
-    ending = executor.attempt(item, executor.limits, ask)
+    ending = executor.attempt(item, executor.limits, ask, planning=True)
     return tuple(found), ending

@@ -75,7 +75,8 @@ def _asked(
     if capture.explain is None:
         return capture
     inside = replace(item, settings=(*statements, *setting_statements_of(capture.settings or {}), *item.settings))
-    executor = Executor(connection, SafetyPermission(writes=True))
+    # planned only, in read-only transactions, and only what may call nothing; what writes can be planned as well
+    executor = Executor(connection, SafetyPermission(writes=True), nothing_runs=True)
     today = executor.look(inside)
     root = capture.explain.plan
     capture = capture.model_copy(update={"query": capture.query or item.written or item.text})

@@ -9,17 +9,19 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
 import psycopg
 
 from .connection import Connection, first_line
 from .explain_options import planning_options, running_options
-from .permission import Limits, SafetyPermission
+from .judging.judge import Judge
+from .judging.verdict import FLAG, Verdict
+from .permission import Limits, NotPermitted, SafetyPermission
 from .querylist import QueryItem
 from .session_state import SessionState, read_state
-from .transaction import ItemTransaction, can_watch, open_transaction
+from .transaction import Admit, ItemTransaction, can_watch, open_transaction
 from .volatility import volatile_functions
 
 __all__ = ["Ending", "Executor", "Outcome", "QueryRun", "SessionState"]
@@ -69,27 +71,79 @@ class Executor:
     permission: SafetyPermission
     limits: Limits = field(default_factory=Limits)
     timing: bool = True
+    nothing_runs: bool = False
+    """Refuse what may call functions in procedural languages, even if declared immutable or stable."""
     # the planner's settings and the session's state, by what was set before: read once for each
     _seen: dict[tuple[str, ...], tuple[dict[str, str], SessionState]] = field(default_factory=dict)
     _watched: bool | None = None
+    _judge: Judge = field(init=False)
+
+    def __post_init__(self) -> None:
+        self._judge = Judge(self.connection)
 
     def run(self, item: QueryItem, *, limits: Limits | None = None) -> QueryRun:
         """Run one item.  The server's errors become outcomes; Ctrl-C cancels on the server and passes on."""
         return self._go(item, limits or self.limits, execute=True)
 
     def look(self, item: QueryItem) -> QueryRun:
-        """Plan one item without running it; outcome and reason are what running it would be met with at its start."""
+        """Plan one item without running it; outcome and reason are what running it would be met with at its start.
+
+        Planning counts as running, since it evaluates functions: it is judged the same, and always read-only.
+        """
         return self._go(item, self.limits, execute=False)
 
-    def attempt(self, item: QueryItem, limits: Limits, work: Callable[[ItemTransaction], None]) -> Ending:
-        """Do some work in a transaction of the item's own; whatever the server says becomes the ending."""
+    def judge(self, item: QueryItem) -> tuple[Verdict | None, Ending]:
+        """What an item may execute, under its own settings, with nothing of it sent; and how the asking ended."""
+        found: list[Verdict] = []
+
+        def ask(item: QueryItem) -> None:
+            found.append(self._judge.judge(item))
+
+        ending = self._attempt(item, self.limits, lambda _: None, ask, asked_only=True)
+        return (found[0] if found else None), ending
+
+    def admit(self, item: QueryItem) -> None:
+        """Judge an item in the open transaction, whose settings are its own. Raises NotPermitted if it is refused."""
+        if self.permission.volatile:
+            return
+        verdict = self._judge.judge(item)
+        if not verdict.harmless:
+            raise NotPermitted(f"{verdict.reason()}; {FLAG} permits it")
+        if self.nothing_runs and verdict.named:
+            raise NotPermitted(f"planning it may run {', '.join(verdict.named[:3])}, on the word of its declaration")
+
+    def attempt(
+        self, item: QueryItem, limits: Limits, work: Callable[[ItemTransaction], None], *, planning: bool = False
+    ) -> Ending:
+        """Do some work in a transaction of the item's own, if it is admitted; whatever the server says becomes the
+        ending. `planning` work runs nothing, so that the transaction is read-only whatever is permitted."""
+        return self._attempt(item, limits, work, self.admit, writes=self.permission.writes and not planning)
+
+    def _attempt(
+        self,
+        item: QueryItem,
+        limits: Limits,
+        work: Callable[[ItemTransaction], None],
+        admit: Admit,
+        *,
+        writes: bool = False,
+        asked_only: bool = False,
+    ) -> Ending:
         begun = time.perf_counter()
         try:
             if self._watched is None:
                 self._watched = can_watch(self.connection)
-            with open_transaction(self.connection, item, limits, watched=self._watched) as transaction:
+            sent = replace(item, prepared=()) if asked_only else item
+            with open_transaction(
+                self.connection,
+                sent,
+                limits,
+                (lambda _: admit(item)),
+                writes=writes,
+                watched=self._watched,
+            ) as transaction:
                 work(transaction)
-        except _NotPermitted as refused:
+        except NotPermitted as refused:
             return Ending("refused", str(refused))
         except psycopg.errors.QueryCanceled as error:
             # told by the clock, since the server's message may be in any language
@@ -116,7 +170,13 @@ class Executor:
             return QueryRun(item, refusal.outcome, version, refusal.reason)
         begun = time.perf_counter()
         so_far = _SoFar()
-        ending = self.attempt(item, limits, lambda inside: self._explain(inside, so_far, execute=execute))
+        ending = self._attempt(
+            item,
+            limits,
+            lambda inside: self._explain(inside, so_far, execute=execute),
+            self.admit,
+            writes=execute and self.permission.writes,
+        )
         return QueryRun(
             item,
             ending.outcome,
@@ -139,10 +199,10 @@ class Executor:
         so_far.settings, so_far.session = self._seen[item.settings]
         so_far.planned = inside.explain(planning_options(version))
         if not self.permission.volatile:
-            found = volatile_functions(self.connection, so_far.planned)
+            found = volatile_functions(self.connection, so_far.planned, writing=item.kind == "write")
             if found:
-                raise _NotPermitted(
-                    f"it may call {', '.join(found)}, volatile and so able to act outside this transaction"
+                raise NotPermitted(
+                    f"its plan may call {', '.join(found)}, able to act outside this transaction; {FLAG} permits it"
                 )
         if execute:
             so_far.document = inside.explain(running_options(version, writes=item.kind == "write", timing=self.timing))
@@ -153,7 +213,9 @@ def refusal_of(item: QueryItem, permission: SafetyPermission) -> Ending | None:
     if item.kind == "unfit":
         return Ending("refused", item.reason)
     if item.kind == "write" and not permission.writes:
-        return Ending("refused", item.reason)
+        return Ending("refused", f"{item.reason}; --allow-writes permits it")
+    if item.role is not None and not permission.role_changes:
+        return Ending("refused", "the list takes on another role for it (SET ROLE); --allow-role-changes permits it")
     if item.parameters:
         return Ending("skipped", "no values are given for its parameters ($1, …)")
     return None
@@ -167,7 +229,3 @@ class _SoFar:
     session: SessionState | None = None
     planned: Any = None
     document: Any = None
-
-
-class _NotPermitted(Exception):
-    """The plan shows something that the permission does not cover."""

@@ -10,12 +10,17 @@ class SafetyPermission:
     """Leave to run statements.  The default permits only queries, in a read-only transaction that is rolled back.
 
     `writes` lets statements that change rows run, rolled back all the same: sequences advance and effects on other
-    servers stay.  `volatile` lets queries call volatile functions that are not PostgreSQL's own harmless ones: these
-    can act outside the transaction.
+    servers stay.  `volatile` lets queries execute what is not known to be harmless: volatile functions, foreign tables
+    and whatever else can act outside the transaction.  `role_changes` lets a list take on another role (SET ROLE).
     """
 
     writes: bool = False
     volatile: bool = False
+    role_changes: bool = False
+
+
+class NotPermitted(Exception):
+    """What was about to be done is not covered by the permission; the message says why, in a sentence."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from .connection import Connection
+from .neutral import neutral_path
 
 _PLANNER = """
-select name, pg_catalog.current_setting(name), source from pg_catalog.pg_settings
+select name, current_setting(name), source from pg_settings
 where name in ('seq_page_cost','random_page_cost','cpu_tuple_cost','cpu_index_tuple_cost','cpu_operator_cost',
  'parallel_tuple_cost','parallel_setup_cost','work_mem','hash_mem_multiplier','effective_cache_size',
  'recursive_worktable_factor','cursor_tuple_fraction','default_statistics_target','from_collapse_limit',
@@ -16,10 +17,7 @@ where name in ('seq_page_cost','random_page_cost','cpu_tuple_cost','cpu_index_tu
  'constraint_exclusion') or name like 'enable\\_%'
 order by name
 """
-_SESSION = """
-select current_user::text, pg_catalog.current_database()::text, pg_catalog.current_setting('search_path'),
-       pg_catalog.current_setting('row_security')
-"""
+_SESSION = "select current_user::text, current_database()::text, current_setting('row_security')"
 # where a value comes from that the server's configuration does not give to every session (pg_settings.source)
 _OWN_SOURCES = ("database", "user", "database user", "client", "session", "interactive", "override")
 
@@ -37,10 +35,12 @@ class SessionState:
 
 
 def read_state(connection: Connection) -> tuple[dict[str, str], SessionState]:
-    """The planner's settings as SHOW prints them, and the session's state. Raises psycopg.Error."""
-    rows = connection.execute(_PLANNER.encode()).fetchall()
-    row = connection.execute(_SESSION.encode()).fetchone()
+    """The planner's settings as SHOW prints them, and the session's state, within a transaction. Raises
+    psycopg.Error."""
+    with neutral_path(connection) as search_path:
+        rows = connection.execute(_PLANNER.encode()).fetchall()
+        row = connection.execute(_SESSION.encode()).fetchone()
     assert row is not None
     settings = {str(name): str(value) for name, value, _ in rows}
     own = tuple((str(name), str(value)) for name, value, source in rows if source in _OWN_SOURCES)
-    return settings, SessionState(row[0], row[1], row[2], row[3] == "on", own)
+    return settings, SessionState(row[0], row[1], search_path, row[2] == "on", own)

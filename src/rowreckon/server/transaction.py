@@ -7,7 +7,7 @@ through a pooler that lends a server connection for one transaction only.
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,9 +15,16 @@ import psycopg
 from psycopg import sql
 
 from .connection import Connection
+from .containment import Containment
+from .neutral import neutral_path
 from .permission import Limits
 from .querylist import QueryItem
 
+Admit = Callable[[QueryItem], None]
+"""Raises NotPermitted for an item that may not run; called with its settings in force, before anything of it is sent.
+"""
+
+_SET = b"select pg_catalog.set_config(%s, %s, true)"
 _SAVEPOINT = b"SAVEPOINT rowreckon_item"
 _BACK = b"ROLLBACK TO SAVEPOINT rowreckon_item"
 
@@ -28,16 +35,21 @@ class ItemTransaction:
 
     connection: Connection
     item: QueryItem
+    containment: Containment
 
     def explain(self, options: str) -> Any:
-        """EXPLAIN of the item with these options: its parsed JSON. Raises psycopg.Error."""
+        """EXPLAIN of the item with these options: its parsed JSON. Raises psycopg.Error, and NotPermitted where a guard
+        does not stand right before or right after."""
+        self.containment.check("before the statement was sent")
         # binary: the extended protocol, which takes one statement only, whatever the text holds
         row = self.connection.execute(f"EXPLAIN ({options}) {self.item.text}".encode(), binary=True).fetchone()
+        self.containment.check("while the statement ran")
         return row[0] if row else None
 
     def set_local(self, name: str, value: str) -> None:
         """Change a setting for the rest of the transaction, or of a `switched` block."""
-        self.connection.execute(sql.SQL("SET LOCAL {} = {}").format(sql.Identifier(name), sql.Literal(value)))
+        row = self.connection.execute(_SET, (name, value)).fetchone()
+        self.containment.changed(name, str(row[0]) if row else value)
 
     @contextlib.contextmanager
     def switched(self, off: Sequence[str]) -> Iterator[None]:
@@ -54,59 +66,80 @@ class ItemTransaction:
     def count(self, query: str, limit_ms: int) -> int:
         """The single number that a read-only query gives within `limit_ms`. Raises psycopg.Error."""
         self.set_local("statement_timeout", f"{int(limit_ms)}ms")
+        self.containment.check("before the statement was sent")
         row = self.connection.execute(query.encode(), binary=True).fetchone()
+        self.containment.check("while the statement ran")
         assert row is not None
         return int(row[0])
 
 
 @contextlib.contextmanager
 def open_transaction(
-    connection: Connection, item: QueryItem, limits: Limits, *, watched: bool = False
+    connection: Connection,
+    item: QueryItem,
+    limits: Limits,
+    admit: Admit,
+    *,
+    writes: bool = False,
+    watched: bool = False,
 ) -> Iterator[ItemTransaction]:
     """A transaction with the item's settings and, last so that none lifts them, our limits; rolled back at the end.
 
-    `watched` has the server look for a vanished client while a statement runs (from 14 on, where its system can).
+    Read-only unless `writes`, and the item is a write. `admit` decides before anything of the item is sent. `watched`
+    has the server look for a vanished client while a statement runs (from 14 on, where its system can). Raises
+    psycopg.Error and NotPermitted.
     """
-    mode = "READ WRITE" if item.kind == "write" else "READ ONLY"
-    limiting = limit_statements(limits, watched=watched)
+    read_only = not (writes and item.kind == "write")
     send = connection.execute
-    send(f"BEGIN TRANSACTION ISOLATION LEVEL READ COMMITTED {mode}; {limiting}".encode())
+    send(b"BEGIN TRANSACTION ISOLATION LEVEL READ COMMITTED " + (b"READ ONLY" if read_only else b"READ WRITE"))
     try:
-        for statement in item.settings:
-            send(statement.encode(), binary=True)
-        if item.prepared:
-            _prepare(connection, item)
-        if item.settings:
-            send(limiting.encode())
-        yield ItemTransaction(connection, item)
+        with _prepared(connection, item, limits, admit, read_only=read_only, watched=watched) as inside:
+            yield inside
     finally:
-        with contextlib.suppress(psycopg.Error):
-            if item.prepared:
-                _forget(connection, item)
         with contextlib.suppress(psycopg.Error):
             send(b"ROLLBACK")
 
 
 @contextlib.contextmanager
-def item_savepoint(connection: Connection, item: QueryItem, limits: Limits) -> Iterator[ItemTransaction]:
+def item_savepoint(
+    connection: Connection, item: QueryItem, limits: Limits, admit: Admit, *, writes: bool = False
+) -> Iterator[ItemTransaction]:
     """The same as `open_transaction` within a transaction that is open already, and rolled back to where it was."""
+    read_only = not (writes and item.kind == "write")
     send = connection.execute
     send(b"SAVEPOINT rowreckon_place")
     try:
-        if item.kind != "write":
+        if read_only:
             send(b"SET TRANSACTION READ ONLY")
-        for statement in item.settings:
-            send(statement.encode(), binary=True)
+        with _prepared(connection, item, limits, admit, read_only=read_only, watched=False) as inside:
+            yield inside
+    finally:
+        with contextlib.suppress(psycopg.Error):
+            send(b"ROLLBACK TO SAVEPOINT rowreckon_place")
+
+
+@contextlib.contextmanager
+def _prepared(
+    connection: Connection, item: QueryItem, limits: Limits, admit: Admit, *, read_only: bool, watched: bool
+) -> Iterator[ItemTransaction]:
+    """Limits, settings, the decision, the item's prepared statements; these are taken away in the end."""
+    containment = Containment(connection, read_only)
+    containment.limit(limits, watched=watched)
+    for statement in item.settings:
+        connection.execute(statement.encode(), binary=True)
+    if item.settings:
+        containment.limit(limits, watched=watched)
+    containment.begin()
+    admit(item)
+    try:
         if item.prepared:
+            containment.check("before it was prepared")
             _prepare(connection, item)
-        send(limit_statements(limits, watched=False).encode())
-        yield ItemTransaction(connection, item)
+        yield ItemTransaction(connection, item, containment)
     finally:
         with contextlib.suppress(psycopg.Error):
             if item.prepared:
                 _forget(connection, item)
-        with contextlib.suppress(psycopg.Error):
-            send(b"ROLLBACK TO SAVEPOINT rowreckon_place")
 
 
 def limit_statements(limits: Limits, *, watched: bool) -> str:
@@ -123,10 +156,9 @@ def can_watch(connection: Connection) -> bool:
     if connection.info.server_version < 140000:
         return False
     try:
-        connection.execute(b"BEGIN; SET LOCAL client_connection_check_interval = 1000; ROLLBACK")
+        with connection.transaction(force_rollback=True):
+            connection.execute(b"SET LOCAL client_connection_check_interval = 1000")
     except psycopg.Error:
-        with contextlib.suppress(psycopg.Error):
-            connection.execute(b"ROLLBACK")
         return False
     return True
 
@@ -134,9 +166,8 @@ def can_watch(connection: Connection) -> bool:
 def _prepare(connection: Connection, item: QueryItem) -> None:
     """Prepared statements outlive a rollback, and on a pooled connection may be somebody's: replace namesakes."""
     names = [name for name, _ in item.prepared]
-    there = connection.execute(
-        "select name from pg_catalog.pg_prepared_statements where name = any(%s)", (names,)
-    ).fetchall()
+    with neutral_path(connection):
+        there = connection.execute("select name from pg_prepared_statements where name = any(%s)", (names,)).fetchall()
     for (name,) in there:
         connection.execute(sql.SQL("DEALLOCATE {}").format(sql.Identifier(name)))
     connection.execute(_SAVEPOINT)

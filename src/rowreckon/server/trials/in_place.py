@@ -21,10 +21,10 @@ from rowreckon.trial.shape import shape_of
 
 from ..captured import capture_of_run
 from ..connection import Connection, first_line
-from ..execute import QueryRun, refusal_of
+from ..execute import Executor, QueryRun, refusal_of
 from ..explain_options import planning_options, running_options
 from ..facts import read_catalogs
-from ..permission import Limits
+from ..permission import Limits, NotPermitted
 from ..querylist import QueryItem
 from ..transaction import ItemTransaction, item_savepoint, limit_statements
 from ..volatility import volatile_functions
@@ -136,6 +136,8 @@ class InPlace:
             if self.connection.closed:
                 raise
             return Planned(None, first_line(error))
+        except NotPermitted as refused:
+            return Planned(None, str(refused))
 
     def _runs(self, item: QueryItem, held: Clock) -> Runs:
         runs = Runs()
@@ -161,7 +163,7 @@ class InPlace:
             with self._savepoint(item, held) as inside:
                 planned = inside.explain(planning_options(version))
                 if not self.rules.permission.volatile:
-                    found = volatile_functions(self.connection, planned)
+                    found = volatile_functions(self.connection, planned, writing=item.kind == "write")
                     if found:
                         runs.reason = f"it may call {', '.join(found)}, volatile and so able to act outside"
                         return None
@@ -169,6 +171,9 @@ class InPlace:
                 document = inside.explain(options)
         except psycopg.errors.QueryCanceled:
             runs.reason = None if runs.ms else "it did not end within the time to hold locks"
+            return None
+        except NotPermitted as refused:
+            runs.reason = str(refused)
             return None
         except psycopg.Error as error:
             if self.connection.closed:
@@ -187,12 +192,13 @@ class InPlace:
         capture = capture_of_run(runs.last)
         if capture.explain is None:
             return
-        with contextlib.suppress(StatementFailed), self._savepoint(item, held):
+        with contextlib.suppress(StatementFailed, NotPermitted), self._savepoint(item, held):
             (catalog,) = read_catalogs(self.connection, [lay_out(capture.explain.plan)], trust="own_list")
             runs.capture = capture.model_copy(update={"catalog": catalog})
 
     @contextlib.contextmanager
     def _savepoint(self, item: QueryItem, held: Clock) -> Iterator[ItemTransaction]:
         limits = replace(self.rules.limits, statement_ms=int(max(held.left_ms(), 1)), idle_ms=int(self.rules.hold_ms))
-        with item_savepoint(self.connection, item, limits) as inside:
+        admit = Executor(self.connection, self.rules.permission).admit
+        with item_savepoint(self.connection, item, limits, admit, writes=self.rules.permission.writes) as inside:
             yield inside

@@ -25,9 +25,6 @@ from ..measure import reckoned_of
 from ..permission import Limits, SafetyPermission
 from ..querylist import QueryItem
 
-# EXPLAIN alone runs nothing, so that statements that write are planned as well
-_PLANNING = SafetyPermission(writes=True, volatile=True)
-
 
 @dataclass(frozen=True, slots=True)
 class Planned:
@@ -71,7 +68,8 @@ class Stage:
     _runner: Executor = field(init=False)
 
     def __post_init__(self) -> None:
-        self._planner = Executor(self.connection, _PLANNING, self.limits)
+        # what writes is planned as well, in a read-only transaction
+        self._planner = Executor(self.connection, replace(self.permission, writes=True), self.limits)
         self._runner = Executor(self.connection, self.permission, self.limits, timing=False)
 
     def plan(self, item: QueryItem) -> Planned:
