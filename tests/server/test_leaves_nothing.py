@@ -14,7 +14,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from tests.cli.running import rowreckon
+from tests.cli.running import as_superuser, rowreckon
 from tests.server.huts import MISESTIMATED, NEVER_ENDING, SCHEMA
 from tests.servers.databases import fresh_database, run_script
 from tests.servers.fixtures import MatrixServer
@@ -82,7 +82,7 @@ def test_a_killed_sweep_leaves_nothing(house: str, tmp_path: Path, statement: st
         " and pid <> pg_backend_pid() and backend_type = 'client backend'"
     )
     process = subprocess.Popen(
-        [sys.executable, "-m", "rowreckon", "sweep", str(path), "--dsn", house, "--allow-writes"],
+        [sys.executable, "-m", "rowreckon", *as_superuser(("sweep", str(path), "--dsn", house, "--allow-writes"))],
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
     )

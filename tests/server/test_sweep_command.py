@@ -16,7 +16,7 @@ import pytest
 from psycopg.conninfo import conninfo_to_dict
 
 from rowreckon.catalog.capture_file import read_capture
-from tests.cli.running import rowreckon
+from tests.cli.running import as_superuser, rowreckon
 from tests.reading.psql import psql_program
 from tests.server.huts import MISESTIMATED, NEVER_ENDING
 
@@ -193,8 +193,9 @@ def test_ctrl_c_writes_the_report(huts: str, tmp_path: Path) -> None:
     path = tmp_path / "q.sql"
     path.write_text(f"-- name: quick\nselect count(*) from huts;\n-- name: endless\n{NEVER_ENDING};\nselect 3")
     report = tmp_path / "r.json"
+    arguments = as_superuser(["sweep", str(path), "--dsn", huts, "--report", str(report)])
     process = subprocess.Popen(
-        [sys.executable, "-m", "rowreckon", "sweep", str(path), "--dsn", huts, "--report", str(report)],
+        [sys.executable, "-m", "rowreckon", *arguments],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
         # as from a terminal: a shell in the background may have left SIGINT ignored
         preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler),

@@ -15,6 +15,7 @@ from psycopg import sql
 from psycopg.conninfo import make_conninfo
 
 from rowreckon.server.querylist import split_named
+from tests.cli.running import as_superuser
 from tests.faults.library import LIBRARY
 from tests.faults.runner import flush_counters
 
@@ -74,7 +75,7 @@ def scene(server: str, folder: Path, *, name: str, faults: Sequence[str] = FAULT
 def start(arguments: Sequence[str]) -> subprocess.Popen[str]:
     """The command as a process of its own, its output in pipes."""
     return subprocess.Popen(
-        [sys.executable, "-m", "rowreckon", *arguments],
+        [sys.executable, "-m", "rowreckon", *as_superuser(arguments)],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,

@@ -11,6 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.cli.running import as_superuser
+
 from .scene import Scene, copies_on, scene, start
 
 
@@ -26,7 +28,7 @@ def _at_a_terminal(arguments: list[str], answer: str) -> tuple[int, str]:
     """Run the command with a terminal at both ends; exit status and what stood on it."""
     ours, theirs = pty.openpty()
     process = subprocess.Popen(
-        [sys.executable, "-m", "rowreckon", *arguments],
+        [sys.executable, "-m", "rowreckon", *as_superuser(arguments)],
         stdin=theirs,
         stdout=subprocess.DEVNULL,
         stderr=theirs,

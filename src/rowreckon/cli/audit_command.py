@@ -27,6 +27,9 @@ def audit_command(
         list[str],
         typer.Argument(metavar="PATH… | -", help="Plan or capture files, folders of them, or - for standard input."),
     ],
+    allow_privileged_role: Annotated[
+        bool, typer.Option(help="Connect as a superuser or the like.", rich_help_panel=_FACTS)
+    ] = False,
     dsn: Annotated[
         str | None, typer.Option(help="Add this server's facts; executes nothing.", rich_help_panel=_FACTS)
     ] = None,
@@ -126,7 +129,10 @@ def audit_command(
     if dsn is not None:
         from rowreckon.cli.facts_from import facts_of_server
 
-        inputs = facts_of_server(inputs, dsn, query, role, set_ or [], threshold, with_values=with_values)
+        settings = set_ or []
+        inputs = facts_of_server(
+            inputs, dsn, query, role, settings, threshold, with_values=with_values, privileged=allow_privileged_role
+        )
     if facts is not None:
         from rowreckon.cli.facts_from import facts_of_answer
 

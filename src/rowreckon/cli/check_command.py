@@ -28,6 +28,7 @@ def check_command(
     set_: Annotated[list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="SET LOCAL.")] = None,
     allow_writes: Annotated[bool, typer.Option(help="As if sweep were given it.")] = False,
     allow_volatile: Annotated[bool, typer.Option(help="As if sweep were given it.")] = False,
+    allow_role_changes: Annotated[bool, typer.Option(help="As if sweep were given it.")] = False,
 ) -> None:
     """Print rights, settings, sizes, row security, and what each query is and would be met with."""
     from rowreckon.cli.config import config_path, read_config
@@ -37,11 +38,12 @@ def check_command(
     from rowreckon.server.permission import SafetyPermission
     from rowreckon.server.survey import survey
 
+    permission = SafetyPermission(writes=allow_writes, volatile=allow_volatile, role_changes=allow_role_changes)
     settings = setting_statements(role, set_ or [])
     items = with_settings(read_lists(queries), settings) if queries else ()
     allow = read_config().allow
     with connector(chosen_dsn(dsn, dsn_file) or "")() as connection:
-        found = survey(connection, items, SafetyPermission(writes=allow_writes, volatile=allow_volatile), settings)
+        found = survey(connection, items, permission, settings)
     _print(found)
     typer.echo("")
     typer.echo(f"Configuration: {config_path()}; servers that a sweep does not ask about: {', '.join(allow) or 'none'}")
@@ -51,6 +53,7 @@ def _print(found: Survey) -> None:
     width = max(len(what) for what, _ in found.facts)
     for what, said in found.facts:
         _line(f"{what:<{width}}  {said}")
+    _print_privileges(found)
     if found.largest:
         typer.echo("\nLargest tables (table, its indexes)")
         wide = max(len(name) for name, _, _ in found.largest)
@@ -60,10 +63,30 @@ def _print(found: Survey) -> None:
     for name, value in found.settings:
         _line(f"  {name} = {value}")
     if found.queries:
-        typer.echo("\nQueries (planned, not run)")
+        typer.echo("\nQueries (judged, and planned where nothing can run; none is executed)")
         for query in found.queries:
             why = f": {query.reason}" if query.reason else ""
             _line(f"  {query.item.name} (line {query.item.line}, {query.kind}): {query.outlook}{why}")
+        typer.echo("")
+        for line in _TRUST:
+            typer.echo(line)
+
+
+_TRUST = (
+    "Planning counts as running: it evaluates functions. What remains trust, whatever is judged here:",
+    "code in C, functions that act although declared immutable or stable, login triggers, loaded modules.",
+)
+
+
+def _print_privileges(found: Survey) -> None:
+    """Say what is more than a sweep needs, and how a role that is enough is made."""
+    if not found.privileges:
+        return
+    typer.echo("")
+    _line(f"This role is {' and '.join(found.privileges)}: a sweep asks first, or needs --allow-privileged-role.")
+    typer.echo("A role that is enough (follow your own procedure for changes; ask whoever answers for the server):")
+    for statement in found.enough:
+        _line(f"  {statement}")
 
 
 def _line(text: str) -> None:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from rowreckon.capture import Capture
-from rowreckon.cli.server_options import connector
+from rowreckon.cli.server_options import confirm, connector
 from rowreckon.document.audit import Rejected
 from rowreckon.errors import UnreadableFile, UsageError
 from rowreckon.plural import counted
@@ -23,11 +23,14 @@ def facts_of_server(
     threshold: float,
     *,
     with_values: bool,
+    privileged: bool,
 ) -> Inputs:
-    """The inputs with a server's facts; nothing is executed there. Raises UsageError, CannotConnect and their kin."""
+    """The inputs with a server's facts; nothing is executed there. Raises UsageError, CannotConnect and their kin, and
+    StatementRefused for a role that nothing bounds, unless `privileged` permits it or somebody says so."""
     from rowreckon.server.enrich import add_facts
     from rowreckon.server.lists import read_lists
     from rowreckon.server.options import setting_statements
+    from rowreckon.server.privileges import require_plain_role
 
     captures = [item for item in inputs if isinstance(item, Capture)]
     statements = setting_statements(role, settings)
@@ -43,6 +46,7 @@ def facts_of_server(
     if not captures:
         return inputs
     with connector(dsn)() as connection:
+        require_plain_role(connection, allowed=privileged, confirm=confirm())
         found = iter(
             add_facts(connection, captures, statements, threshold=threshold, item=item, with_values=with_values)
         )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import AbstractContextManager
 from typing import TYPE_CHECKING
 
@@ -13,6 +13,8 @@ from rowreckon.signals import stopped_by
 
 if TYPE_CHECKING:
     from rowreckon.server.connection import Connection
+    from rowreckon.server.permission import Limits, SafetyPermission
+    from rowreckon.server.querylist import QueryItem
 
 
 def connector(dsn: str) -> Callable[[], AbstractContextManager[Connection]]:
@@ -44,3 +46,14 @@ def warn(text: str) -> None:
     from rowreckon.report.words.escape import clean
 
     typer.echo(f"rowreckon: {clean(text)}", err=True)
+
+
+def tell_named(
+    connection: Connection, items: Sequence[QueryItem], permission: SafetyPermission, limits: Limits
+) -> None:
+    """Name the functions that the items may run on the word of their declaration, before any item runs."""
+    from rowreckon.server.beforehand import named_beforehand
+
+    named = named_beforehand(connection, items, permission, limits)
+    if named:
+        warn(f"declared immutable or stable, taken at their word, these functions may run: {', '.join(named)}")

@@ -33,7 +33,13 @@ def sweep_command(
     idle_limit: Annotated[str, typer.Option(help="Idle time within a transaction.", rich_help_panel=_LIMITS)] = "30s",
     total_time: Annotated[str | None, typer.Option(help="Time for all.", rich_help_panel=_LIMITS)] = None,
     allow_writes: Annotated[bool, typer.Option(help="Run writes too, rolled back.", rich_help_panel=_PERMITS)] = False,
-    allow_volatile: Annotated[bool, typer.Option(help="Run volatile functions.", rich_help_panel=_PERMITS)] = False,
+    allow_volatile: Annotated[
+        bool, typer.Option(help="Run volatile functions, foreign tables.", rich_help_panel=_PERMITS)
+    ] = False,
+    allow_privileged_role: Annotated[
+        bool, typer.Option(help="Run as a superuser or the like.", rich_help_panel=_PERMITS)
+    ] = False,
+    allow_role_changes: Annotated[bool, typer.Option(help="Run SET ROLE of a list.", rich_help_panel=_PERMITS)] = False,
     allow_standby: Annotated[bool, typer.Option(help="Run on a standby.", rich_help_panel=_PERMITS)] = False,
     yes: Annotated[bool, typer.Option(help="Do not ask before a server elsewhere.", rich_help_panel=_PERMITS)] = False,
     runs: Annotated[int, typer.Option(min=1, help="Runs of each; the median's plan is kept.")] = 1,
@@ -80,7 +86,7 @@ def sweep_command(
         raise UsageError("--resume needs --save, and captures that are not masked", hint="name the folder with --save")
     items = with_settings(read_lists(queries), setting_statements(role, set_ or []))
     rules = SweepRules(
-        permission=SafetyPermission(writes=allow_writes, volatile=allow_volatile),
+        permission=SafetyPermission(writes=allow_writes, volatile=allow_volatile, role_changes=allow_role_changes),
         limits=Limits(
             statement_ms=duration_ms(time_limit, "--time-limit"),
             lock_ms=duration_ms(lock_limit, "--lock-limit"),
@@ -96,4 +102,5 @@ def sweep_command(
         with_values=with_values,
     )
     outputs = Outputs(output, tuple(report or ()), wanted, verbose, save, masking, resume, known)
-    return run_sweep(chosen_dsn(dsn, dsn_file) or "", items, rules, Ask(yes, allow_standby), outputs)
+    asked = Ask(yes, allow_standby, allow_privileged_role)
+    return run_sweep(chosen_dsn(dsn, dsn_file) or "", items, rules, asked, outputs)

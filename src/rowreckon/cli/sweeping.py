@@ -17,12 +17,13 @@ from rowreckon.cli.running.audit_all import audit_all
 from rowreckon.cli.running.auditing_meanwhile import AuditingMeanwhile
 from rowreckon.cli.running.ending import end_audit
 from rowreckon.cli.running.status import Happened
-from rowreckon.cli.server_options import confirm, connector, warn
+from rowreckon.cli.server_options import confirm, connector, tell_named, warn
 from rowreckon.document.audit import Audit
 from rowreckon.errors import RowreckonError
 from rowreckon.frozen import frozen
 from rowreckon.plural import counted
 from rowreckon.server.measure import SweepRules
+from rowreckon.server.privileges import require_plain_role
 from rowreckon.server.querylist import QueryItem
 from rowreckon.server.sweep import Connect, Swept, sweep, unswept
 from rowreckon.server.whereabouts import require_permission
@@ -35,6 +36,7 @@ class Ask:
 
     yes: bool
     standby: bool
+    privileged: bool = False
 
 
 @frozen
@@ -64,6 +66,8 @@ def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask,
         with connect() as connection:
             allow = read_config().allow
             require_permission(connection, allow=allow, yes=ask.yes, standby=ask.standby, confirm=confirm())
+            require_plain_role(connection, allowed=ask.privileged, confirm=confirm())
+            tell_named(connection, items, rules.permission, rules.limits)
             if outputs.resume and folder is not None:
                 known = known_captures(folder, items, rules.limits, connection)
         _caution(items, rules)

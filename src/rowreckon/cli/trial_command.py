@@ -49,7 +49,13 @@ def trial_command(
     role: Annotated[str | None, typer.Option(help="Role to take on for each query (SET LOCAL ROLE).")] = None,
     set_: Annotated[list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="SET LOCAL for each.")] = None,
     allow_writes: Annotated[bool, typer.Option(help="Run writes too, rolled back.", rich_help_panel=_PERMITS)] = False,
-    allow_volatile: Annotated[bool, typer.Option(help="Run volatile functions.", rich_help_panel=_PERMITS)] = False,
+    allow_volatile: Annotated[
+        bool, typer.Option(help="Run volatile functions, foreign tables.", rich_help_panel=_PERMITS)
+    ] = False,
+    allow_privileged_role: Annotated[
+        bool, typer.Option(help="Run as a superuser or the like.", rich_help_panel=_PERMITS)
+    ] = False,
+    allow_role_changes: Annotated[bool, typer.Option(help="Run SET ROLE of a list.", rich_help_panel=_PERMITS)] = False,
     yes: Annotated[bool, typer.Option(help="Answer yes to every question.", rich_help_panel=_PERMITS)] = False,
     mask: MaskOption = False,
     mask_names: MaskNamesOption = None,
@@ -73,7 +79,7 @@ def trial_command(
     check_report_paths(report or [])
     items = with_settings(read_lists(queries), setting_statements(role, set_ or []))
     rules = TrialRules(
-        permission=SafetyPermission(writes=allow_writes, volatile=allow_volatile),
+        permission=SafetyPermission(writes=allow_writes, volatile=allow_volatile, role_changes=allow_role_changes),
         limits=Limits(
             statement_ms=duration_ms(time_limit, "--time-limit"),
             lock_ms=duration_ms(lock_limit, "--lock-limit"),
@@ -91,6 +97,7 @@ def trial_command(
         space_kb=None if space is None else size_kb(space, "--space"),
         ask_above_kb=size_kb(ask_above, "--ask-above"),
         yes=yes,
+        privileged=allow_privileged_role,
         output=output,
         reports=tuple(report or ()),
         fail_on=wanted_verdicts,

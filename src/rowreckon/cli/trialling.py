@@ -16,12 +16,13 @@ from rowreckon.cli.resuming import known_captures
 from rowreckon.cli.running.audit_all import audit_all
 from rowreckon.cli.running.ending import end_audit
 from rowreckon.cli.running.status import Happened
-from rowreckon.cli.server_options import confirm, connector, warn
+from rowreckon.cli.server_options import confirm, connector, tell_named, warn
 from rowreckon.document.audit import Audit
 from rowreckon.errors import RowreckonError, StatementRefused
 from rowreckon.plural import counted
 from rowreckon.server.connection import Connection
 from rowreckon.server.measure import SweepRules
+from rowreckon.server.privileges import require_plain_role
 from rowreckon.server.querylist import QueryItem
 from rowreckon.server.sweep import Connect, Swept, sweep
 from rowreckon.server.trials.copies import ConnectTo
@@ -50,6 +51,7 @@ class Wanted:
     space_kb: float | None
     ask_above_kb: float
     yes: bool
+    privileged: bool
     output: OutputFormat
     reports: tuple[Path, ...]
     fail_on: frozenset[str]
@@ -63,6 +65,8 @@ def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: W
     connect_to = connector_to(dsn)
     with terminated_like_ctrl_c(), connect_to(None) as admin:
         require_permission(admin, allow=read_config().allow, yes=wanted.yes, standby=False, confirm=confirm())
+        require_plain_role(admin, allowed=wanted.privileged, confirm=confirm())
+        tell_named(admin, items, rules.permission, rules.limits)
         _offer_leftovers(admin, wanted.yes)
         price, copies = _price(admin, wanted)
         captures, result, interrupted, from_files = _audited(admin, connect, items, rules, wanted)

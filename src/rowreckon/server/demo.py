@@ -10,6 +10,7 @@ from rowreckon.capture import Capture
 from .connection import connected
 from .embedded import embedded_server
 from .measure import SweepRules
+from .permission import SafetyPermission
 from .samples.build import build_samples, sample_queries
 from .sweep import sweep
 
@@ -29,7 +30,8 @@ def run_demo(progress: DemoProgress | None = None) -> list[Capture]:
         swept = sweep(
             lambda: connected(dsn),
             sample_queries(),
-            SweepRules(),
+            # the samples' list takes on a role of the samples' own
+            SweepRules(permission=SafetyPermission(role_changes=True)),
             progress=lambda step, done, total: report(f"running {step}" if done < total else step, done, total),
         )
         if swept.interrupted:

@@ -8,7 +8,7 @@ leaves its plan, and so that the functions it calls are known before any is call
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any, Literal
 
@@ -95,12 +95,20 @@ class Executor:
     def judge(self, item: QueryItem) -> tuple[Verdict | None, Ending]:
         """What an item may execute, under its own settings, with nothing of it sent; and how the asking ended."""
         found: list[Verdict] = []
-
-        def ask(item: QueryItem) -> None:
-            found.append(self._judge.judge(item))
-
-        ending = self._attempt(item, self.limits, lambda _: None, ask, asked_only=True)
+        ending = self._ask([item], found)
         return (found[0] if found else None), ending
+
+    def judge_all(self, items: Sequence[QueryItem]) -> list[Verdict]:
+        """The verdicts of items that share their settings, as far as they can be had."""
+        found: list[Verdict] = []
+        self._ask(items, found)
+        return found
+
+    def _ask(self, items: Sequence[QueryItem], found: list[Verdict]) -> Ending:
+        def ask(_: QueryItem) -> None:
+            found.extend(self._judge.judge(item) for item in items)
+
+        return self._attempt(replace(items[0], prepared=()), self.limits, lambda _: None, ask)
 
     def admit(self, item: QueryItem) -> None:
         """Judge an item in the open transaction, whose settings are its own. Raises NotPermitted if it is refused."""
@@ -127,18 +135,16 @@ class Executor:
         admit: Admit,
         *,
         writes: bool = False,
-        asked_only: bool = False,
     ) -> Ending:
         begun = time.perf_counter()
         try:
             if self._watched is None:
                 self._watched = can_watch(self.connection)
-            sent = replace(item, prepared=()) if asked_only else item
             with open_transaction(
                 self.connection,
-                sent,
+                item,
                 limits,
-                (lambda _: admit(item)),
+                admit,
                 writes=writes,
                 watched=self._watched,
             ) as transaction:

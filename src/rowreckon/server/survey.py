@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -11,10 +12,13 @@ from rowreckon.plural import counted
 
 from ..errors import StatementFailed
 from .connection import Connection, first_line, place
+from .containment import Containment
 from .execute import Executor, QueryRun, refusal_of
+from .judging.verdict import FLAG
+from .neutral import neutral_path
 from .permission import Limits, SafetyPermission
+from .privileges import privileges, role_that_is_enough
 from .querylist import QueryItem
-from .transaction import limit_statements
 from .whereabouts import on_this_machine
 
 _LIMITS = Limits(statement_ms=15_000, lock_ms=1_000)
@@ -76,9 +80,12 @@ class QueryOutlook:
 
 @dataclass(frozen=True, slots=True)
 class Survey:
-    """Facts as (what, said) pairs, the largest tables as (name, table size, index size), settings, queries."""
+    """Facts as (what, said) pairs, what the role may do beyond a plain one with the SQL of a role that is enough (where
+    it is none), the largest tables as (name, table size, index size), settings, queries."""
 
     facts: tuple[tuple[str, str], ...]
+    privileges: tuple[str, ...]
+    enough: tuple[str, ...]
     largest: tuple[tuple[str, str, str], ...]
     settings: tuple[tuple[str, str], ...]
     queries: tuple[QueryOutlook, ...]
@@ -89,25 +96,30 @@ def survey(
 ) -> Survey:
     """Read it all. `settings` are SET LOCAL statements for the facts; each item brings its own.
 
-    Queries are planned, not run; planning may evaluate functions that a query calls with constants. Raises
-    StatementFailed where not even the settings can be applied.
+    Nothing of a query is run: what it may execute is judged, and planned is only what is harmless, since planning
+    evaluates functions too. Raises StatementFailed where not even the settings can be applied.
     """
     try:
-        with connection.transaction(force_rollback=True):
+        special = privileges(connection)
+        enough = role_that_is_enough(connection) if special else ()
+        with connection.transaction(force_rollback=True), contextlib.ExitStack() as stack:
             connection.execute(b"SET TRANSACTION READ ONLY")
-            connection.execute(limit_statements(_LIMITS, watched=False).encode())
+            containment = Containment(connection, read_only=True)
+            containment.limit(_LIMITS, watched=False)
             for statement in settings:
-                connection.execute(statement.encode())
+                connection.execute(statement.encode(), binary=True)
+            containment.limit(_LIMITS, watched=False)
+            path = stack.enter_context(neutral_path(connection))
             where = "on this machine" if on_this_machine(connection) else "elsewhere: a sweep asks first"
             facts = [("connection", f"{place(connection)}, {where}")]
             facts += [(what, _one(connection, query)) for what, query in _FACTS]
             facts += _tables(connection)
             largest = tuple((str(a), str(b), str(c)) for a, b, c in _rows(connection, _LARGEST))
-            shown = tuple((str(a), str(b)) for a, b in _rows(connection, _SETTINGS))
+            shown = tuple((str(a), path if a == "search_path" else str(b)) for a, b in _rows(connection, _SETTINGS))
     except psycopg.Error as error:
         raise StatementFailed(f"the check failed: {first_line(error)}", sqlstate=error.sqlstate) from None
-    executor = Executor(connection, permission, _LIMITS)
-    return Survey(tuple(facts), largest, shown, tuple(_outlook(executor, item) for item in items))
+    executor = Executor(connection, permission, _LIMITS, nothing_runs=True)
+    return Survey(tuple(facts), special, enough, largest, shown, tuple(_outlook(executor, item) for item in items))
 
 
 def _rows(connection: Connection, query: str) -> list[tuple[object, ...]]:
@@ -146,8 +158,22 @@ def _outlook(executor: Executor, item: QueryItem) -> QueryOutlook:
     early = refusal_of(item, executor.permission)
     if early is not None:
         return QueryOutlook(item, kind, early.outcome, early.reason)
+    runs = "would run, then be rolled back" if kind == "write" else "would run"
+    verdict, ending = executor.judge(item)
+    if verdict is None:
+        return QueryOutlook(item, kind, ending.outcome, _told(ending.reason, ending.sqlstate))
+    if not verdict.harmless and not executor.permission.volatile:
+        return QueryOutlook(item, kind, "refused", f"{verdict.reason()}; {FLAG} permits it")
+    if not verdict.harmless:
+        return QueryOutlook(item, kind, runs, f"not planned here, for {verdict.reason()}")
+    if verdict.named:
+        named = ", ".join(verdict.named)
+        return QueryOutlook(item, kind, runs, f"not planned here, for it may run {named}, taken at its declaration")
     found: QueryRun = executor.look(item)
     if found.outcome == "ran":
-        return QueryOutlook(item, kind, "would run, then be rolled back" if kind == "write" else "would run")
-    reason = f"{found.reason} (SQLSTATE {found.sqlstate})" if found.sqlstate else found.reason
-    return QueryOutlook(item, kind, found.outcome, reason)
+        return QueryOutlook(item, kind, runs)
+    return QueryOutlook(item, kind, found.outcome, _told(found.reason, found.sqlstate))
+
+
+def _told(reason: str | None, sqlstate: str | None) -> str | None:
+    return f"{reason} (SQLSTATE {sqlstate})" if sqlstate else reason
