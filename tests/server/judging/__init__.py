@@ -1,0 +1,1 @@
+"""What a statement may execute, asked of live servers: what is hidden is found, what is harmless runs."""
