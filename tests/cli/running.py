@@ -24,7 +24,7 @@ def rowreckon_long(*arguments: str) -> subprocess.CompletedProcess[str]:
 def as_superuser(arguments: Sequence[str]) -> tuple[str, ...]:
     """The arguments with leave to connect as the superuser of a throw-away server, where the command asks for it."""
     given = tuple(arguments)
-    asks = given[:1] in (("sweep",), ("trial",)) or (given[:1] == ("audit",) and "--dsn" in given)
+    asks = given[:1] in (("sweep",), ("trial",)) or (given[:1] == ("audit",) and {"--dsn", "--dsn-file"} & {*given})
     return (*given, "--allow-privileged-role") if asks else given
 
 

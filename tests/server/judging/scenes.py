@@ -131,7 +131,8 @@ POSITIONS: Final = (
     "prepare p(int) as select {i} + $1; execute p(1)",
 )
 """Statements with a place for an expression: {i} a number, {t} a text, {b} a truth value, {s} rows, {j} JSON, {x} XML,
-{n} a number's text, {z} a time zone. Their clauses are those of the manual's reference pages SELECT, 'Value Expressions', 'Table Functions', 'XML' and 'JSON Functions'."""
+{n} a number's text, {z} a time zone. Their clauses are those of the manual's reference page SELECT and its chapters
+'Value Expressions', 'Table Functions', 'XML Functions' and 'JSON Functions'."""
 
 NEWER: Final = {
     16: (
