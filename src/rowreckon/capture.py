@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from rowreckon.catalog.bounds import Milliseconds, Name, Node, Rows, Text, Version
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.keys import AsItIs
 
@@ -39,9 +40,9 @@ class SessionFacts(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
-    role: str | None = None
-    database: str | None = None
-    search_path: str | None = None
+    role: Name | None = None
+    database: Name | None = None
+    search_path: Text | None = None
     row_security: bool | None = None
     settings: dict[str, str] = {}
     run: RunFacts | None = None
@@ -52,7 +53,7 @@ class Alternative(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
-    switched_off: tuple[str, ...]
+    switched_off: tuple[Name, ...]
     explain: Annotated[ExplainDocument, AsItIs()]
 
 
@@ -65,8 +66,8 @@ class Probe(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
-    node: int
-    rows: float
+    node: Node
+    rows: Rows
     complete: bool
 
 
@@ -79,8 +80,8 @@ class Contest(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
-    node: int
-    times_ms: dict[str, float | None]
+    node: Node
+    times_ms: dict[Name, Milliseconds | None]
 
 
 class Capture(BaseModel):
@@ -95,8 +96,8 @@ class Capture(BaseModel):
 
     name: str
     query: str | None = None
-    captured_at: str | None = None
-    server_version: int | None = None
+    captured_at: Text | None = None
+    server_version: Version | None = None
     settings: dict[str, str] | None = None
     explain: Annotated[ExplainDocument | None, AsItIs()] = None
     form: Literal["json", "text", "yaml", "xml"] = "json"
@@ -105,10 +106,10 @@ class Capture(BaseModel):
     alternatives: tuple[Alternative, ...] = ()
     probes: tuple[Probe, ...] = ()
     contests: tuple[Contest, ...] = ()
-    runs_ms: tuple[float, ...] = ()
+    runs_ms: tuple[Milliseconds, ...] = ()
     cache: Literal["cold", "warm", "unknown"] = "unknown"
     outcome: Outcome = "ran"
-    sqlstate: str | None = None
-    line: int | None = None
+    sqlstate: Name | None = None
+    line: Node | None = None
     reason: str | None = None
     notes: tuple[str, ...] = ()

@@ -229,3 +229,8 @@ def mutated(draw: random.Random) -> bytes:
             line = data.rfind(b"\n", 0, at) + 1
             data[line:line] = draw.choice((b"\t", b"  ", b"> ", b"-- ", b"| ", b"        "))
     return bytes(data)
+
+
+def tokens() -> tuple[bytes, ...]:
+    """What is special to some form."""
+    return _TOKENS

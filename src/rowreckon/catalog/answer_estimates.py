@@ -155,7 +155,8 @@ def clause_facts(
         told = by_clause.get(number, {})
         sides = []
         for end in ("left", "right"):
-            oid = _oid(scans[wanted.plan, getattr(wanted, f"{end}_alias")], names)
+            scan = scans.get((wanted.plan, getattr(wanted, f"{end}_alias")))
+            oid = _oid(scan, names) if scan is not None else None
             relation = relations.get(oid) if oid is not None else None
             if relation is not None:
                 sides.append(_side(wanted, end, relation, told.get(f"{end}_whole")))
@@ -305,6 +306,8 @@ def pair_estimates(request: FactsRequest, answers: Iterable[Row]) -> dict[int, t
         if not {"inner", "left_rows", "right_rows"} <= told.keys():
             continue
         left_rows, right_rows = float(told["left_rows"]["rows"]), float(told["right_rows"]["rows"])
+        if not left_rows or not right_rows:
+            continue
         rows = float(told["inner"]["rows"]) / JOIN_SERIES_LENGTH
         semi, turned = _with_match(told.get("anti"), left_rows), _with_match(told.get("anti_turned"), right_rows)
         estimate = JoinPairEstimate(

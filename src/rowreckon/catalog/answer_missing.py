@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from .answer_unasked import Unasked, missing_questions
@@ -88,9 +88,17 @@ def _of_relation(relation: Relation, catalog: Catalog, *, track_counts: bool) ->
 def _of_failures(failures: Iterable[Row], request: FactsRequest, plan: int) -> Iterator[MissingFact]:
     """Failed parts of the program; those of other plans' scans are theirs."""
     parts: dict[tuple[str, str], None] = {}
+    asked: dict[str, Sequence[object]] = {
+        "relation": request.relations,
+        "clause": request.clauses,
+        "end": request.clauses,
+        "pair": request.pairs,
+    }
     for failure in failures:
         part, number = failure["part"], failure.get("n")
         what = str(part).replace("_", " ")
+        if part in asked and not 0 < (number or 0) <= len(asked[part]):
+            continue  # a question that was not asked has no answer
         if part == "relation" and number is not None:
             scan = request.relations[number - 1]
             if scan.plan != plan:

@@ -11,11 +11,14 @@ import json
 import re
 from collections.abc import Iterator, Sequence
 
+from pydantic import ValidationError
+
 from rowreckon.capture import Capture
 from rowreckon.errors import BrokenPlan, NotAPlan, UsageError
 from rowreckon.plan.tree import lay_out
 
 from .answer import FACTS_SCHEMA, catalogs_from_answer
+from .answer_model import broken_answer, check_answer
 from .facts import Catalog
 from .program import ANSWER_SETTING, PATH_SETTING, REQUEST_SETTING, SAFE_PATH, facts_program
 from .request import FactsRequest
@@ -99,14 +102,21 @@ def read_answers(text: str) -> tuple[Catalog, ...]:
         answer = _json_from(candidate[head.end() :])
         if answer is None or hashlib.md5(answer.encode(), usedforsecurity=False).hexdigest() != head.group(1):
             continue
-        document = json.loads(answer)
+        try:
+            document = json.loads(answer)
+        except (ValueError, RecursionError):
+            raise BrokenPlan("the answer nests too deep, or a number in it is too long", where="answer") from None
         if document.get("facts") != FACTS_SCHEMA:
             raise BrokenPlan(
                 f"the answer's form is {document.get('facts')!r}, not {FACTS_SCHEMA!r}",
                 where="facts",
                 hint="write the script again with this release and have it run once more",
             )
-        return catalogs_from_answer(document)
+        check_answer(document)
+        try:
+            return catalogs_from_answer(document)
+        except ValidationError as error:
+            raise broken_answer(error, ()) from None
     raise BrokenPlan("the answer is not as the script printed it: its checksum differs", where="facts_md5", hint=_AGAIN)
 
 
@@ -119,7 +129,7 @@ def _json_from(text: str) -> str | None:
     """The text of the JSON object at the start, exactly as it stands."""
     try:
         _, end = json.JSONDecoder().raw_decode(text)
-    except json.JSONDecodeError:
+    except (ValueError, RecursionError):
         return None
     return text[:end]
 

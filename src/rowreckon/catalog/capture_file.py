@@ -19,6 +19,7 @@ from rowreckon.files import write_whole
 from rowreckon.json_text import escaped
 from rowreckon.plan.document import ExplainDocument, parse_document
 
+from .bounds import check_bounds
 from .facts import Catalog
 
 CAPTURE_SCHEMA = "rowreckon.capture/1"
@@ -71,6 +72,7 @@ def capture_from_document(document: Mapping[str, Any], *, name: str | None = Non
             where="schema",
             hint="write it again with this release",
         )
+    check_bounds({key: value for key, value in document.items() if key != "explain"}, "the capture")
     try:
         return Capture(
             name=name if name is not None else str(document.get("name") or "capture"),
@@ -78,17 +80,19 @@ def capture_from_document(document: Mapping[str, Any], *, name: str | None = Non
             explain=_explain_in(document.get("explain"), "explain"),
             session=SessionFacts.model_validate(s) if (s := document.get("session")) is not None else None,
             catalog=Catalog.model_validate(c) if (c := document.get("catalog")) is not None else None,
-            alternatives=_alternatives(document.get("alternatives") or ()),
-            probes=tuple(Probe.model_validate(p) for p in document.get("probes") or ()),
-            contests=tuple(Contest.model_validate(c) for c in document.get("contests") or ()),
-            runs_ms=tuple(document.get("runs") or ()),
-            notes=tuple(document.get("notes") or ()),
+            alternatives=_alternatives(_listed(document, "alternatives")),
+            probes=tuple(Probe.model_validate(p) for p in _listed(document, "probes")),
+            contests=tuple(Contest.model_validate(c) for c in _listed(document, "contests")),
+            runs_ms=_listed(document, "runs"),
+            notes=_listed(document, "notes"),
         )
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         place = " > ".join(str(part) for part in first["loc"])
         raise BrokenPlan(
-            f"the capture holds a value that does not belong: {first['msg']}", where=place or "capture"
+            f"the capture holds a value that does not belong: {first['msg']}",
+            where=place or "capture",
+            hint="capture it again, or correct this value",
         ) from None
 
 
@@ -112,6 +116,8 @@ def read_capture(path: Path) -> Capture:
         document = json.loads(text)
     except json.JSONDecodeError as error:
         raise BrokenPlan(f"the capture is no JSON: {error.msg}", where=f"line {error.lineno}") from None
+    except (RecursionError, ValueError):
+        raise BrokenPlan("the capture nests too deep, or a number in it is too long", where=str(path)) from None
     if not isinstance(document, dict):
         raise BrokenPlan("the capture is no JSON object", where=str(path))
     return capture_from_document(document)
@@ -131,11 +137,21 @@ def _explain_in(raw: Any, where: str) -> ExplainDocument | None:
     return parse_document(first)
 
 
-def _alternatives(raw: Any) -> tuple[Alternative, ...]:
+def _listed(document: Mapping[str, Any], key: str) -> tuple[Any, ...]:
+    """The entries of a list that may be left out."""
+    found = document.get(key)
+    if found is None:
+        return ()
+    if not isinstance(found, list):
+        raise BrokenPlan("the capture has something else where a list belongs", where=key)
+    return tuple(found)
+
+
+def _alternatives(raw: tuple[Any, ...]) -> tuple[Alternative, ...]:
     found = []
     for number, entry in enumerate(raw):
         where = f"alternatives[{number}]"
         if not isinstance(entry, dict) or (explain := _explain_in(entry.get("explain"), where)) is None:
             raise BrokenPlan("an alternative plan belongs here", where=where)
-        found.append(Alternative(switched_off=tuple(entry.get("switched_off") or ()), explain=explain))
+        found.append(Alternative(switched_off=_listed(entry, "switched_off"), explain=explain))
     return tuple(found)

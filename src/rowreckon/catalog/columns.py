@@ -8,6 +8,20 @@ from __future__ import annotations
 
 from pydantic import Field
 
+from .bounds import (
+    AttNum,
+    AttNums,
+    Correlation,
+    Counter,
+    Distinct,
+    Freqs,
+    Name,
+    Rows,
+    Share,
+    Text,
+    Whole,
+    Width,
+)
 from .parts import Fact
 
 
@@ -19,17 +33,17 @@ class ColumnStatistics(Fact):
     """
 
     inherited: bool = False
-    null_frac: float
-    avg_width: float
-    n_distinct: float
-    correlation: float | None = None
-    most_common_freqs: tuple[float, ...] = ()
-    n_histogram: int = 0
+    null_frac: Share
+    avg_width: Width
+    n_distinct: Distinct
+    correlation: Correlation | None = None
+    most_common_freqs: Freqs = ()
+    n_histogram: Counter = 0
     """Number of histogram bounds (one more than there are bins), 0 without a histogram."""
-    elem_count_average: float | None = None
+    elem_count_average: Rows | None = None
     """Average number of distinct elements of an array column, for = ANY(column)."""
-    most_common_vals: tuple[str, ...] | None = None
-    histogram_bounds: tuple[str, ...] | None = None
+    most_common_vals: tuple[Text, ...] | None = None
+    histogram_bounds: tuple[Text, ...] | None = None
 
     @property
     def n_mcv(self) -> int:
@@ -54,20 +68,20 @@ class Column(Fact):
     for arrays and composites of their elements); None where no `=` exists or it could not be decided.
     """
 
-    attnum: int
-    name: str
-    type: str
-    typmod: int = -1
-    type_length: int = -1
+    attnum: AttNum
+    name: Name
+    type: Name
+    typmod: Whole = -1
+    type_length: AttNum = -1
     """pg_type.typlen: bytes of a fixed-length type, -1 for a varlena."""
     not_null: bool = False
-    statistics_target: int | None = None
-    n_distinct_override: float | None = None
-    n_distinct_inherited_override: float | None = None
+    statistics_target: Whole | None = None
+    n_distinct_override: Distinct | None = None
+    n_distinct_inherited_override: Distinct | None = None
     hashable: bool | None = None
     mergejoinable: bool | None = None
     statistics: tuple[ColumnStatistics, ...] = ()
-    statistics_missing: str | None = None
+    statistics_missing: Text | None = None
     """Why `statistics` is empty: rights, row security, target 0, never analyzed; None when it is not."""
     readable: bool = True
     """Whether the role may read the column, without which pg_stats hides it."""
@@ -84,40 +98,40 @@ class ExtendedStatistics(Fact):
     n-th expression). `readable` is False where pg_stats_ext hides the data from this role.
     """
 
-    schema_: str = Field(alias="schema")
-    name: str
-    kinds: tuple[str, ...]
-    columns: tuple[int, ...]
-    expressions: tuple[str, ...] = ()
-    statistics_target: int | None = None
+    schema_: Name = Field(alias="schema")
+    name: Name
+    kinds: tuple[Name, ...]
+    columns: AttNums
+    expressions: tuple[Text, ...] = ()
+    statistics_target: Whole | None = None
     built: bool = False
     """Whether ANALYZE has filled it since it was created, as far as this role may see."""
     n_distinct: tuple[NDistinctGroup, ...] = ()
     dependencies: tuple[Dependency, ...] = ()
-    most_common_freqs: tuple[float, ...] = ()
+    most_common_freqs: Freqs = ()
     expression_statistics: tuple[ExpressionStatistics, ...] = ()
-    definition: str
+    definition: Text
 
 
 class NDistinctGroup(Fact):
     """Number of distinct combinations of some columns; below 0 as in `ColumnStatistics.n_distinct`."""
 
-    columns: tuple[int, ...]
-    n_distinct: float
+    columns: AttNums
+    n_distinct: Distinct
 
 
 class Dependency(Fact):
     """Degree to which the values of `determinant` fix the value of `dependent`."""
 
-    determinant: tuple[int, ...]
-    dependent: int
-    degree: float
+    determinant: AttNums
+    dependent: AttNum
+    degree: Share
 
 
 class ExpressionStatistics(Fact):
     """Statistics of an expression, kept by a statistics object or by an expression index."""
 
-    expression: str
+    expression: Text
     statistics: ColumnStatistics
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Literal
 
+from .bounds import AttNum, Cost, Difference, Name, Oid, Rows, Share, Text, Width
 from .parts import Fact
 
 ScanMethod = Literal["cheapest", "seq_scan", "index_scan", "index_only_scan", "bitmap_scan"]
@@ -21,19 +22,19 @@ class ScanPath(Fact):
     """
 
     asked: ScanMethod
-    node_type: str
-    index: str | None = None
-    index_cond: str | None = None
-    filter: str | None = None
-    startup_cost: float
-    total_cost: float
+    node_type: Name
+    index: Name | None = None
+    index_cond: Text | None = None
+    filter: Text | None = None
+    startup_cost: Cost
+    total_cost: Cost
 
 
 class Conjunct(Fact):
     """One restriction and the fraction of rows that the planner expects to pass it, about 12 digits."""
 
-    condition: str
-    selectivity: float
+    condition: Text
+    selectivity: Share
 
 
 class RelationEstimate(Fact):
@@ -47,19 +48,19 @@ class RelationEstimate(Fact):
     index-only scan may not do.
     """
 
-    relation: int
-    alias: str
-    columns: tuple[str, ...] = ()
+    relation: Oid
+    alias: Name
+    columns: tuple[Text, ...] = ()
     columns_complete: bool = False
     restrictions: tuple[Conjunct, ...] = ()
-    left_out: tuple[str, ...] = ()
-    rows: float
-    tuples: float | None = None
+    left_out: tuple[Text, ...] = ()
+    rows: Rows
+    tuples: Rows | None = None
     """The planner's row estimate of the whole relation, without restrictions (rows)."""
-    width: float
-    selectivity: float | None = None
-    qual_cost: float | None = None
-    qual_startup_cost: float | None = None
+    width: Width
+    selectivity: Share | None = None
+    qual_cost: Difference | None = None
+    qual_startup_cost: Difference | None = None
     paths: tuple[ScanPath, ...] = ()
 
     def path(self, asked: ScanMethod, index: str | None = None) -> ScanPath | None:
@@ -70,10 +71,10 @@ class RelationEstimate(Fact):
 class MergeScanFractions(Fact):
     """Fractions of each input that a merge join has read before its first and by its last match (mergejoinscansel)."""
 
-    left_start: float = 0.0
-    left_end: float = 1.0
-    right_start: float = 0.0
-    right_end: float = 1.0
+    left_start: Share = 0.0
+    left_end: Share = 1.0
+    right_start: Share = 0.0
+    right_end: Share = 1.0
 
 
 class JoinSide(Fact):
@@ -83,14 +84,14 @@ class JoinSide(Fact):
     `n_distinct_is_default` is true where it had nothing to go by. `first_mcv_freq` is 0 without most common values.
     """
 
-    relation: int
-    alias: str
-    attnum: int | None = None
-    expression: str
-    n_distinct: float | None = None
+    relation: Oid
+    alias: Name
+    attnum: AttNum | None = None
+    expression: Text
+    n_distinct: Rows | None = None
     n_distinct_is_default: bool = False
-    first_mcv_freq: float = 0.0
-    null_frac: float = 0.0
+    first_mcv_freq: Share = 0.0
+    null_frac: Share = 0.0
     unique: bool = False
     """Whether a unique index or constraint on this column alone makes every value distinct."""
 
@@ -105,13 +106,13 @@ class JoinClauseFacts(Fact):
 
     left: JoinSide
     right: JoinSide
-    operator: str
+    operator: Name
     can_hash: bool | None = None
     can_merge: bool | None = None
-    procost: float = 1.0
-    selectivity: float | None = None
-    semi_selectivity: float | None = None
-    semi_selectivity_turned: float | None = None
+    procost: Cost = 1.0
+    selectivity: Share | None = None
+    semi_selectivity: Share | None = None
+    semi_selectivity_turned: Share | None = None
     ascending: MergeScanFractions | None = None
     descending: MergeScanFractions | None = None
 
@@ -123,12 +124,12 @@ class JoinPairEstimate(Fact):
     the semi joins `left WHERE EXISTS right` and the converse.
     """
 
-    left_alias: str
-    right_alias: str
-    clauses: tuple[str, ...]
-    left_rows: float
-    right_rows: float
-    rows: float
-    selectivity: float | None = None
-    semi_rows: float | None = None
-    semi_rows_turned: float | None = None
+    left_alias: Name
+    right_alias: Name
+    clauses: tuple[Text, ...]
+    left_rows: Rows
+    right_rows: Rows
+    rows: Rows
+    selectivity: Share | None = None
+    semi_rows: Rows | None = None
+    semi_rows_turned: Rows | None = None

@@ -7,10 +7,24 @@ A plan and its Catalog are a complete, replayable input: nothing downstream asks
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
+from .bounds import (
+    AttNums,
+    BlockSize,
+    Cost,
+    Counter,
+    FillFactor,
+    Name,
+    Oid,
+    Pages,
+    Rows,
+    Text,
+    Version,
+    Whole,
+)
 from .columns import Column, ColumnStatistics, Dependency, ExpressionStatistics, ExtendedStatistics, NDistinctGroup
 from .estimates import (
     Conjunct,
@@ -62,20 +76,20 @@ Persistence = Literal["permanent", "unlogged", "temporary"]
 class ForeignKey(Fact):
     """A foreign key constraint: attnums of this relation and, in the same order, of the referenced one."""
 
-    name: str
-    relation: int
-    columns: tuple[int, ...]
-    referenced: int
-    referenced_columns: tuple[int, ...]
+    name: Name
+    relation: Oid
+    columns: AttNums
+    referenced: Oid
+    referenced_columns: AttNums
     validated: bool = True
 
 
 class UniqueKey(Fact):
     """A primary key or unique constraint. A deferrable one proves no uniqueness to the planner."""
 
-    name: str
+    name: Name
     primary: bool
-    columns: tuple[int, ...]
+    columns: AttNums
     deferrable: bool = False
 
 
@@ -86,37 +100,37 @@ class Relation(Fact):
     `last_autovacuum`) are None where the server keeps none: a fresh copy, a standby, a reset.
     """
 
-    oid: int
-    schema_: str = Field(alias="schema")
-    name: str
+    oid: Oid
+    schema_: Name = Field(alias="schema")
+    name: Name
     kind: RelationKind
     persistence: Persistence = "permanent"
-    owner: str | None = None
-    pages: int | None = None
-    relpages: int = 0
-    reltuples: float | None = None
-    relallvisible: int = 0
+    owner: Name | None = None
+    pages: Pages | None = None
+    relpages: Pages = 0
+    reltuples: Rows | None = None
+    relallvisible: Pages = 0
     has_children: bool = False
     is_partition: bool = False
-    parent: int | None = None
-    children: tuple[int, ...] = ()
+    parent: Oid | None = None
+    children: tuple[Oid, ...] = ()
     """Direct children or partitions (oids), as far as their number was within the reader's limit."""
-    partition_key: str | None = None
-    partition_bound: str | None = None
-    fillfactor: int | None = None
-    parallel_workers: int | None = None
+    partition_key: Text | None = None
+    partition_bound: Text | None = None
+    fillfactor: FillFactor | None = None
+    parallel_workers: Whole | None = None
     autovacuum_enabled: bool | None = None
-    seq_page_cost: float | None = None
-    random_page_cost: float | None = None
-    n_live_tup: int | None = None
-    n_dead_tup: int | None = None
-    n_mod_since_analyze: int | None = None
+    seq_page_cost: Cost | None = None
+    random_page_cost: Cost | None = None
+    n_live_tup: Counter | None = None
+    n_dead_tup: Counter | None = None
+    n_mod_since_analyze: Counter | None = None
     last_analyze: datetime | None = None
     last_autoanalyze: datetime | None = None
     last_vacuum: datetime | None = None
     last_autovacuum: datetime | None = None
-    analyze_count: int | None = None
-    columns: tuple[Column, ...] = ()
+    analyze_count: Counter | None = None
+    columns: Annotated[tuple[Column, ...], Field(max_length=1_700)] = ()
     indexes: tuple[Index, ...] = ()
     extended_statistics: tuple[ExtendedStatistics, ...] = ()
     foreign_keys: tuple[ForeignKey, ...] = ()
@@ -131,7 +145,7 @@ class Relation(Fact):
     """False where rights or row security hide pg_stats rows of it, so that their absence proves nothing."""
     analyzable: bool | None = None
     """Whether the role may ANALYZE it (owner, superuser, or MAINTAIN from 17)."""
-    definition: str | None = None
+    definition: Text | None = None
     """A view's query."""
 
     @property
@@ -151,20 +165,20 @@ class Relation(Fact):
 class PlanName(Fact):
     """How a plan's name was resolved; `oid` is None, with `why`, where it names nothing or several things."""
 
-    schema_: str | None = Field(default=None, alias="schema")
-    name: str
-    oid: int | None = None
-    why: str | None = None
+    schema_: Name | None = Field(default=None, alias="schema")
+    name: Name
+    oid: Oid | None = None
+    why: Text | None = None
 
 
 class Catalog(Fact):
     """The snapshot. `server_version` is server_version_num, such as 180006; `settings` as this session sees them."""
 
-    server_version: int
-    block_size: int = 8192
-    database: str | None = None
-    role: str | None = None
-    search_path: str | None = None
+    server_version: Version
+    block_size: BlockSize = 8192
+    database: Name | None = None
+    role: Name | None = None
+    search_path: Text | None = None
     in_recovery: bool = False
     read_at: datetime | None = None
     stats_reset: datetime | None = None

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
+from .bounds import AttNum, AttNums, Cost, Counter, Height, Name, Oid, Pages, Rows, Text
 from .columns import ColumnStatistics
 from .parts import Fact
 
@@ -15,13 +16,13 @@ HeightSource = Literal["pageinspect", "explain"]
 class IndexKey(Fact):
     """One key column: an attnum of the table, or an expression with the statistics kept for it under the index."""
 
-    attnum: int | None = None
-    expression: str | None = None
+    attnum: AttNum | None = None
+    expression: Text | None = None
     descending: bool = False
     nulls_first: bool = False
     default_opclass: bool = True
     """Whether its operator class is the type's default, without which plain =, < and ORDER BY do not match it."""
-    collation: str | None = None
+    collation: Name | None = None
     """Set only where it differs from the column's own collation."""
     statistics: ColumnStatistics | None = None
 
@@ -33,32 +34,32 @@ class Index(Fact):
     whether pageinspect told it or it was solved from a printed startup cost; both None where neither could.
     """
 
-    oid: int
-    schema_: str = Field(alias="schema")
-    name: str
-    access_method: str
+    oid: Oid
+    schema_: Name = Field(alias="schema")
+    name: Name
+    access_method: Name
     unique: bool = False
     primary: bool = False
     valid: bool = True
     immediate: bool = True
     check_xmin: bool = False
     """pg_index.indcheckxmin: transactions with an older snapshot must not use it."""
-    keys: tuple[IndexKey, ...]
-    included: tuple[int, ...] = ()
-    predicate: str | None = None
-    pages: int | None = None
-    relpages: int = 0
-    reltuples: float | None = None
-    height: int | None = None
+    keys: Annotated[tuple[IndexKey, ...], Field(max_length=1_700)]
+    included: AttNums = ()
+    predicate: Text | None = None
+    pages: Pages | None = None
+    relpages: Pages = 0
+    reltuples: Rows | None = None
+    height: Height | None = None
     height_known_by: HeightSource | None = None
-    seq_page_cost: float | None = None
-    random_page_cost: float | None = None
+    seq_page_cost: Cost | None = None
+    random_page_cost: Cost | None = None
     can_order: bool = True
     """Whether the access method returns rows in key order (B-tree)."""
-    idx_scan: int | None = None
-    idx_tup_read: int | None = None
-    definition: str
-    constraint: str | None = None
+    idx_scan: Counter | None = None
+    idx_tup_read: Counter | None = None
+    definition: Text
+    constraint: Name | None = None
     """The constraint that owns it, which DROP INDEX then refuses to break."""
 
     @property

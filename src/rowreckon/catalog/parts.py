@@ -10,6 +10,8 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
 
+from .bounds import Cost, Difference, Name, Oid, Rows, Text
+
 
 class Fact(BaseModel):
     """Common settings of every fact: frozen, and keys of a newer release are passed over."""
@@ -27,41 +29,41 @@ class Fact(BaseModel):
 class MissingFact(Fact):
     """Something that could not be read, why, and the command or right that would bring it."""
 
-    what: str
-    why: str
-    how: str | None = None
-    relation: str | None = None
+    what: Text
+    why: Text
+    how: Text | None = None
+    relation: Name | None = None
 
 
 class Setting(Fact):
     """One row of pg_settings. `value` is a number in `unit` (kB, 8kB, ms, …), a bool, or the text as it stands."""
 
-    name: str
-    value: bool | float | str | None
-    unit: str | None = None
-    source: str | None = None
+    name: Name
+    value: bool | Difference | Text | None
+    unit: Name | None = None
+    source: Name | None = None
 
 
 class Tablespace(Fact):
     """Page costs that a tablespace sets for itself; None means that the server's setting holds."""
 
-    oid: int
-    name: str
-    seq_page_cost: float | None = None
-    random_page_cost: float | None = None
+    oid: Oid
+    name: Name
+    seq_page_cost: Cost | None = None
+    random_page_cost: Cost | None = None
 
 
 class OperatorFacts(Fact):
     """An equality or comparison operator between two types (pg_operator, and the cost of its function)."""
 
-    name: str
-    left_type: str
-    right_type: str
+    name: Name
+    left_type: Name
+    right_type: Name
     can_merge: bool
     can_hash: bool
-    restriction_estimator: str | None = None
-    join_estimator: str | None = None
-    procost: float = 1.0
+    restriction_estimator: Name | None = None
+    join_estimator: Name | None = None
+    procost: Cost = 1.0
     leakproof: bool | None = None
 
 
@@ -71,13 +73,13 @@ Volatility = Literal["immutable", "stable", "volatile"]
 class FunctionFacts(Fact):
     """A function that a plan names (pg_proc). `prorows` is 0 unless it returns a set."""
 
-    schema_name: str
-    name: str
-    arguments: str
-    procost: float
-    prorows: float
+    schema_name: Name
+    name: Name
+    arguments: Text
+    procost: Cost
+    prorows: Rows
     returns_set: bool
     volatility: Volatility
     parallel: Literal["safe", "restricted", "unsafe"] | None = None
-    support: str | None = None
-    language: str | None = None
+    support: Name | None = None
+    language: Name | None = None

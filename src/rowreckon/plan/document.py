@@ -13,7 +13,7 @@ from pydantic import Field, ValidationError
 
 from rowreckon.errors import BrokenPlan
 from rowreckon.plan.base import Buffers, ExplainPart, PlanNode
-from rowreckon.plan.keys import AsItIs, MaybeNumber, MaybeSigned, MaybeText, Text
+from rowreckon.plan.keys import LEAST, AsItIs, MaybeNumber, MaybeSigned, MaybeText, Text
 from rowreckon.plan.nodes import FAMILIES, OtherNode
 
 
@@ -151,7 +151,8 @@ def _bad_children(order: list[tuple[dict[str, Any], int, int]], position: int, v
 
 
 def _broken(error: ValidationError, place: str) -> BrokenPlan:
-    first = error.errors(include_url=False, include_context=False)[0]
+    found = error.errors(include_url=False, include_context=False)
+    first = next((e for e in found if e["type"] in _OUT_OF_BOUNDS), found[0])
     # pydantic adds the branch of a union ("int", "float") as a last step: it is no key of the document.
     keys = [str(step) for step in first["loc"] if not _is_union_branch(step)]
     where = " > ".join(([place] if place else []) + keys)
@@ -162,9 +163,14 @@ def _broken(error: ValidationError, place: str) -> BrokenPlan:
         "less_than_equal": "this number is larger than any that PostgreSQL prints",
         "finite_number": f"{value!r} is not a finite number",
     }.get(first["type"], f"{_kind(value)} has the wrong type here")
+    if isinstance(value, float) and 0 < value < LEAST:
+        problem = f"{value!r} is smaller than any number that PostgreSQL prints"
     if isinstance(value, float) and value != value:
         problem = "NaN is not a number that PostgreSQL prints"
     return BrokenPlan(problem, where=where, hint="capture the plan again, or correct this value")
+
+
+_OUT_OF_BOUNDS = frozenset({"greater_than_equal", "less_than_equal", "finite_number"})
 
 
 def _is_union_branch(step: int | str) -> bool:

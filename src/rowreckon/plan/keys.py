@@ -60,16 +60,22 @@ MOST = 10**100
 """No number of a plan is larger: the planner clamps its row estimates there (clamp_row_est, from 14 on), and the
 product of any three still has a place among the floats."""
 
+LEAST = 1e-9
+"""No number of a plan is nearer to 0 without being 0: PostgreSQL prints three decimals at most. So the quotient of any
+two has a place among the floats."""
+
 _MOST_OF_64_BITS = 2**63 - 1
 
 
 def _number(least: int | None) -> CoreSchema:
     # An int stays an int and a decimal stays a decimal, so that a document can be rebuilt as it was.
     whole = core_schema.int_schema(strict=True, ge=least, le=_MOST_OF_64_BITS)
-    decimal = core_schema.float_schema(strict=True, ge=least, le=float(MOST), allow_inf_nan=False)
+    nearest = least if least is None else LEAST
+    decimal = core_schema.float_schema(strict=True, ge=nearest, le=float(MOST), allow_inf_nan=False)
+    nothing = core_schema.float_schema(strict=True, ge=0.0, le=0.0)
     # Comparing with a number of more than 64 bits is slow, and hardly ever needed.
     longer = core_schema.int_schema(strict=True, ge=-MOST if least is None else least, le=MOST)
-    return core_schema.union_schema([whole, decimal, longer])
+    return core_schema.union_schema([whole, decimal, nothing, longer])
 
 
 Number = Annotated[int | float, _Ready(_number(0))]

@@ -35,6 +35,9 @@ def read_parameters(path: Path) -> dict[str, dict[str, list[object]]]:
         raise UnreadableFile("the parameters cannot be read", where=str(path)) from None
     except tomllib.TOMLDecodeError as error:
         raise UsageError(f"the parameters are no TOML: {error}", where=str(path)) from None
+    except (RecursionError, ValueError):
+        # the reader calls itself for each level, and Python reads no number of thousands of digits
+        raise UsageError("the parameters nest too deep, or a number in them is too long", where=str(path)) from None
     found: dict[str, dict[str, list[object]]] = {}
     for query, sets in document.items():
         if not isinstance(sets, dict) or not all(isinstance(values, list) for values in sets.values()):
