@@ -49,7 +49,8 @@ create function arrivals(integer) returns setof integer language plpgsql stable 
 analyze;
 """
 QUERIES = (
-    "select count(*), max(h.name) from huts h join stays_1 s on s.hut_id = h.id where h.region = 'r1' and h.city = 'c1'",
+    "select count(*), max(h.name) from huts h join stays_1 s on s.hut_id = h.id"
+    " where h.region = 'r1' and h.city = 'c1'",
     "select count(*) from arrivals(5) a join stays s on s.hut_id = a where s.nights > 2 and s.nights + 1 < 5",
 )
 PARAMETERS = """[stays-of-a-hut]

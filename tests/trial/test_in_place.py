@@ -255,7 +255,12 @@ def test_only_what_is_seen_was_applied(stays: str) -> None:
             assert "nothing in the catalog changed" in again
             slow = apply(connection, (f"CREATE INDEX ON {TABLE} ((pg_sleep(1)::text))",), limit_ms=5000).obstacle
             assert slow is not None
-            late = apply(connection, ("ANALYZE huts", "select pg_sleep(3)"), limit_ms=300)
+            owner.execute(
+                "create function slowly(integer) returns integer immutable language plpgsql as"
+                " 'begin perform pg_sleep(0.1); return $1; end'"
+            )
+            late = apply(connection, ("ANALYZE huts", f"CREATE INDEX ON {TABLE} (slowly(hut))"), limit_ms=2000)
+            owner.execute("drop function slowly")
             assert late.timed_out
             owner.execute("create table locked(a int)")
             with owner.transaction():
