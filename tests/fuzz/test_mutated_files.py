@@ -19,19 +19,23 @@ import psycopg
 import pytest
 
 from rowreckon import audit, render
+from rowreckon.api import Format
 from rowreckon.capture import Capture
 from rowreckon.catalog import ask as asking
+from rowreckon.catalog.answer import catalogs_from_answer
 from rowreckon.catalog.capture_file import capture_to_document, write_capture
+from rowreckon.catalog.facts import Catalog
 from rowreckon.catalog.masking import mask_capture
 from rowreckon.cli.facts_from import facts_of_answer
 from rowreckon.errors import RowreckonError
-from rowreckon.intake import read_path
+from rowreckon.intake import read_path, read_text
 from rowreckon.plan.tree import lay_out
 from rowreckon.server import facts
 from rowreckon.server.lists import read_lists
 
 from .spoiling import as_text, spoiled, spoiled_bytes
 
+FORMS: tuple[Format, ...] = ("text", "markdown", "html")
 FEW, MANY = 800, 33_400
 SEED = int(os.environ.get("ROWRECKON_FUZZ_SEED") or datetime.date.today().strftime("%Y%m%d"))
 SETUP = """
@@ -73,24 +77,26 @@ class Seeds:
 def seeds(database: str) -> Seeds:
     """Real ones, of a live server: partitions, partial and expression indexes, statistics objects, a function."""
     answers: list[Any] = []
-    real = facts.catalogs_from_answer
-    facts.catalogs_from_answer = lambda answer: answers.append(answer) or real(answer)  # type: ignore[assignment,func-returns-value]
-    try:
-        with psycopg.connect(database, autocommit=True) as connection:
-            for statement in SETUP.split(";\n"):
-                connection.execute(statement.encode())
-            plans = []
-            for query in QUERIES:
-                row = connection.execute(
-                    f"explain (analyze, verbose, buffers, settings, format json) {query}".encode()
-                ).fetchone()
-                assert row is not None
-                plans.append(row[0][0])
-            text = json.dumps(plans)
-            found = [c for c in _read_text(text) if isinstance(c, Capture) and c.explain is not None]
-            catalogs = facts.read_catalogs(connection, [lay_out(c.explain.plan) for c in found if c.explain])
-    finally:
-        facts.catalogs_from_answer = real
+
+    def keep(answer: Any) -> tuple[Catalog, ...]:
+        answers.append(answer)
+        return catalogs_from_answer(answer)
+
+    with psycopg.connect(database, autocommit=True) as connection, pytest.MonkeyPatch.context() as patch:
+        patch.setattr(facts, "catalogs_from_answer", keep)
+        for statement in SETUP.split(";\n"):
+            connection.execute(statement.encode())
+        plans = []
+        for query in QUERIES:
+            row = connection.execute(
+                f"explain (analyze, verbose, buffers, settings, format json) {query}".encode()
+            ).fetchone()
+            assert row is not None
+            plans.append(row[0][0])
+        text = json.dumps(plans)
+        found = [c for c in read_text(text) if isinstance(c, Capture) and c.explain is not None]
+        trees = [lay_out(c.explain.plan) for c in found if c.explain]
+        catalogs = facts.read_catalogs(connection, trees, trust="file")
     documents = []
     for capture, catalog in zip(found, catalogs, strict=True):
         whole = capture.model_copy(update={"catalog": catalog})
@@ -103,12 +109,6 @@ def seeds(database: str) -> Seeds:
         documents.append(document)
     assert {name["name"] for name in answers[0]["names"]} >= {"huts", "stays_1"}
     return Seeds(tuple(documents), answers[0], text)
-
-
-def _read_text(text: str) -> list[Any]:
-    from rowreckon.intake import read_text
-
-    return list(read_text(text))
 
 
 def _status(work: Callable[[], Any]) -> int:
@@ -124,7 +124,7 @@ def _whole(inputs: list[Any], *, thorough: bool) -> None:
     result = audit(inputs)
     result.to_json()
     if thorough:
-        for form in ("terminal", "markdown", "html"):
+        for form in FORMS:
             render(result, form)
         for capture in inputs:
             if isinstance(capture, Capture):

@@ -22,6 +22,7 @@ from .bounds import (
     Difference,
     Freqs,
     Name,
+    Node,
     Oid,
     Rows,
     Share,
@@ -232,6 +233,16 @@ class _Section(_Part):
     content: Any
 
 
+class _Refused(_Part):
+    text: Node
+    why: Text
+
+
+class _Barred(_Part):
+    relation: Oid
+    why: Text
+
+
 class _Answer(_Part):
     request: dict[str, Any]
     names: list[dict[str, Any]]
@@ -239,6 +250,8 @@ class _Answer(_Part):
     failures: list[_Failure]
     sections: list[_Section]
     search_path: Text | None
+    refused: list[_Refused] | None = None
+    barred: list[_Barred] | None = None
 
 
 def check_answer(answer: Mapping[str, Any]) -> None:
