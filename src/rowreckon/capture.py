@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict
 
-from rowreckon.catalog.bounds import Milliseconds, Name, Node, Rows, Text, Version
+from rowreckon.bounds import Milliseconds, Name, Node, Rows, Text, Version
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.keys import AsItIs
 

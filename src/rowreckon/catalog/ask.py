@@ -18,7 +18,7 @@ from rowreckon.errors import BrokenPlan, NotAPlan, UsageError
 from rowreckon.plan.tree import lay_out
 
 from .answer import FACTS_SCHEMA, catalogs_from_answer
-from .answer_model import broken_answer, check_answer
+from .answers.model import broken_answer, check_answer
 from .facts import Catalog
 from .program import ANSWER_SETTING, PATH_SETTING, REQUEST_SETTING, SAFE_PATH, facts_program
 from .request import FactsRequest

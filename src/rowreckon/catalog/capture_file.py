@@ -13,13 +13,13 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from rowreckon.bounds import check_bounds
 from rowreckon.capture import Alternative, Capture, Contest, Probe, SessionFacts
 from rowreckon.errors import BrokenPlan, UnreadableFile
 from rowreckon.files import write_whole
 from rowreckon.json_text import escaped
 from rowreckon.plan.document import ExplainDocument, parse_document
 
-from .bounds import check_bounds
 from .facts import Catalog
 
 CAPTURE_SCHEMA = "rowreckon.capture/1"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from pydantic import Field
 
-from .bounds import (
+from rowreckon.bounds import (
     AttNum,
     AttNums,
     Correlation,
@@ -22,6 +22,7 @@ from .bounds import (
     Whole,
     Width,
 )
+
 from .parts import Fact
 
 

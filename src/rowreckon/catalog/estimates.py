@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from typing import Literal
 
-from .bounds import AttNum, Cost, Difference, Name, Oid, Rows, Share, Text, Width
+from rowreckon.bounds import AttNum, Cost, Difference, Name, Oid, Rows, Share, Text, Width
+
 from .parts import Fact
 
 ScanMethod = Literal["cheapest", "seq_scan", "index_scan", "index_only_scan", "bitmap_scan"]

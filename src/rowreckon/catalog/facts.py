@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from .bounds import (
+from rowreckon.bounds import (
     AttNums,
     BlockSize,
     Cost,
@@ -25,6 +25,7 @@ from .bounds import (
     Version,
     Whole,
 )
+
 from .columns import Column, ColumnStatistics, Dependency, ExpressionStatistics, ExtendedStatistics, NDistinctGroup
 from .estimates import (
     Conjunct,

@@ -6,7 +6,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from .bounds import AttNum, AttNums, Cost, Counter, Height, Name, Oid, Pages, Rows, Text
+from rowreckon.bounds import AttNum, AttNums, Cost, Counter, Height, Name, Oid, Pages, Rows, Text
+
 from .columns import ColumnStatistics
 from .parts import Fact
 

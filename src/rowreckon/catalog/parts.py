@@ -10,7 +10,7 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict
 
-from .bounds import Cost, Difference, Name, Oid, Rows, Text
+from rowreckon.bounds import Cost, Difference, Name, Oid, Rows, Text
 
 
 class Fact(BaseModel):

@@ -11,9 +11,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from rowreckon.errors import BrokenPlan
-
-from .bounds import (
+from rowreckon.bounds import (
     AttNum,
     AttNums,
     BlockSize,
@@ -32,6 +30,7 @@ from .bounds import (
     Width,
     check_bounds,
 )
+from rowreckon.errors import BrokenPlan
 
 
 class _Part(BaseModel):
