@@ -61,19 +61,20 @@ def _share(log: Path, options: Options, *, fresh: bool) -> float:
     return max(_seconds(load) / _seconds(run) for _ in range(8))
 
 
+@pytest.mark.full
 @pytest.mark.parametrize(
     ("repeat", "judge", "bar"),
     [(True, False, 0.30), (False, False, 0.12), (False, True, 0.04)],
     ids=["shapes repeat", "all different", "all different, every misestimated join judged"],
 )
-def test_throughput_beside_json_loads(tmp_path: Path, repeat: bool, judge: bool, bar: float, slack: float) -> None:
+def test_throughput_beside_json_loads(tmp_path: Path, repeat: bool, judge: bool, bar: float) -> None:
     """Reading, counting and folding 20 MB of log on one core."""
     log = tmp_path / "huts.log"
     write_log(log, 20 * MB, repeat=repeat)
     share = _share(log, Options(judge=judge), fresh=not repeat)
     print(f"repeat={repeat} judge={judge}: {100 * share:.1f} % of the throughput of json.loads")
 
-    assert share >= bar / slack
+    assert share >= bar
 
 
 def _peak_mb(log: Path) -> float:

@@ -143,20 +143,22 @@ def _milliseconds(count: int, runs: int = 10) -> float:
     return min(times)
 
 
-def test_two_hundred_joins_in_half_a_second(slack: float) -> None:
+@pytest.mark.full
+def test_two_hundred_joins_in_half_a_second() -> None:
     """The plan basis, all misestimated, none alike."""
     spent = _milliseconds(200)
     print(f"200 joins: {spent:.0f} ms")
 
-    assert spent < BAR_MS * slack * slack  # milliseconds also depend on the processor
+    assert spent < BAR_MS
 
 
-def test_linear_in_joins(slack: float) -> None:
+@pytest.mark.full
+def test_linear_in_joins() -> None:
     """Four times the joins take about four times as long."""
     small, large = _milliseconds(50), _milliseconds(200)
     print(f"50 joins: {small:.0f} ms, 200 joins: {large:.0f} ms")
 
-    assert large <= 4 * small * 1.6 * slack
+    assert large <= 4 * small * 1.6
 
 
 @pytest.mark.parametrize("count", [200])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
@@ -18,6 +17,7 @@ from rowreckon.plan.document import ExplainDocument
 from rowreckon.server.facts import read_catalog
 from tests.servers.databases import run_script
 from tests.servers.fixtures import MatrixServer
+from tests.waiting import turns
 
 # At most 30 000 rows a table, so that ANALYZE reads every row and two runs keep the same statistics.
 TABLES = """
@@ -73,13 +73,11 @@ def huts_dsn(matrix_database: MatrixServer) -> MatrixServer:
     run_script(matrix_database.dsn, TABLES)
     with psycopg.connect(matrix_database.dsn, autocommit=True) as connection:
         connection.execute("vacuum analyze")
-        deadline = time.monotonic() + 10
         # up to 14 a collector process hands counters on after half a second or so
-        while time.monotonic() < deadline:
+        for _ in turns("the counters"):
             rows = connection.execute("select min(n_live_tup) from pg_stat_user_tables").fetchone()
             if rows is not None and rows[0]:
                 break
-            time.sleep(0.1)
     return matrix_database
 
 

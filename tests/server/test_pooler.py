@@ -3,12 +3,12 @@ transaction at a time: settings, roles and prepared statements still go with the
 
 from __future__ import annotations
 
+import contextlib
 import os
 import pwd
 import shutil
 import socket
 import subprocess
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -21,6 +21,7 @@ from rowreckon.server.measure import SweepRules
 from rowreckon.server.querylist import read_query_list
 from rowreckon.server.sweep import sweep
 from tests.server.huts import MISESTIMATED
+from tests.waiting import turns
 
 LIST = f"""
 set work_mem = '3MB';
@@ -65,14 +66,9 @@ def pooled(huts: str, tmp_path: Path) -> Iterator[str]:
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
         dsn = f"host=127.0.0.1 port={port} user={parts['user']} dbname={parts['dbname']}"
-        until = time.monotonic() + 20
-        while True:
-            try:
-                with psycopg.connect(dsn, connect_timeout=2):
-                    break
-            except psycopg.OperationalError:
-                assert time.monotonic() < until
-                time.sleep(0.2)
+        for _ in turns("the pooler"):
+            with contextlib.suppress(psycopg.OperationalError), psycopg.connect(dsn, connect_timeout=2):
+                break
         yield dsn
     finally:
         process.terminate()

@@ -7,7 +7,6 @@ import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 from typing import Any
 
@@ -19,6 +18,7 @@ from rowreckon.catalog.capture_file import read_capture
 from tests.cli.running import as_superuser, rowreckon
 from tests.reading.psql import psql_program
 from tests.server.huts import MISESTIMATED, NEVER_ENDING
+from tests.waiting import turns
 
 LIST = f"""-- name: bookings of a city
 {MISESTIMATED};
@@ -215,7 +215,6 @@ def test_ctrl_c_writes_the_report(huts: str, tmp_path: Path) -> None:
 
 
 def wait_until(connection: psycopg.Connection[Any], query: str, value: int) -> None:
-    until = time.monotonic() + 30
-    while connection.execute(query.encode()).fetchone() != (value,):
-        assert time.monotonic() < until, query
-        time.sleep(0.1)
+    for _ in turns(query):
+        if connection.execute(query.encode()).fetchone() == (value,):
+            return

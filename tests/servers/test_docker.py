@@ -5,13 +5,13 @@ Without an engine these tests skip, unless ROWRECKON_REQUIRE_DOCKER=1; `docker/s
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import shutil
 import socket
 import subprocess
 import sys
-import time
 from collections.abc import Callable, Iterator
 from importlib import import_module
 from pathlib import Path
@@ -25,6 +25,7 @@ from rowreckon.server.connection import connected
 from rowreckon.server.execute import Executor
 from rowreckon.server.permission import SafetyPermission
 from rowreckon.server.samples.build import sample_queries
+from tests.waiting import turns
 
 # testcontainers' own helper for cleaning up would have to be pulled; the fixtures here clean up themselves
 os.environ.setdefault("TESTCONTAINERS_RYUK_DISABLED", "true")
@@ -33,7 +34,6 @@ pytestmark = pytest.mark.docker
 
 ROOT = Path(__file__).parents[2]
 PASSWORD = "it's a secret"
-DEADLINE_S = 30
 
 
 @pytest.fixture(scope="module")
@@ -91,15 +91,10 @@ def huts(database_image: str) -> Iterator[str]:
     container = DockerContainer(database_image).with_env("HUTS_PASSWORD", PASSWORD).with_exposed_ports(5432)
     with container as running:
         dsn = f"host={running.get_container_host_ip()} port={running.get_exposed_port(5432)} user=warden dbname=huts"
-        deadline = time.monotonic() + DEADLINE_S
-        while True:
-            try:
+        for _ in turns("the database in the container"):
+            with contextlib.suppress(psycopg.OperationalError):
                 psycopg.connect(dsn, password=PASSWORD, connect_timeout=2).close()
                 break
-            except psycopg.OperationalError:
-                if time.monotonic() > deadline:
-                    raise
-                time.sleep(0.1)
         yield dsn
 
 

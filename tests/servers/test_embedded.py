@@ -19,6 +19,7 @@ from psycopg.conninfo import conninfo_to_dict
 
 from rowreckon.errors import CannotStart
 from rowreckon.server.embedded import embedded_server
+from tests.waiting import turns
 
 from .fixtures import MatrixServer, matrix_folder
 
@@ -62,13 +63,8 @@ def hold(base: Path) -> tuple[subprocess.Popen[str], str]:
     return holder, dsn
 
 
-def wait_until_down(dsn: str, seconds: float = 10) -> bool:
-    deadline = time.monotonic() + seconds
-    while time.monotonic() < deadline:
-        if not is_up(dsn):
-            return True
-        time.sleep(0.05)
-    return False
+def wait_until_down(dsn: str) -> bool:
+    return any(not is_up(dsn) for _ in turns("the server to end"))
 
 
 def test_server_answers_and_leaves_nothing(base: Path) -> None:

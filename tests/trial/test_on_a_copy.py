@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import signal
 import subprocess
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,6 +13,7 @@ import pytest
 
 from rowreckon.server.connection import connected
 from rowreckon.server.trials.leftovers import find_leftovers
+from tests.waiting import turns
 
 from .scene import Scene, copies_on, scene, start
 from .source_state import differences, state_of
@@ -195,11 +195,10 @@ def test_one_copy_at_a_time(huts: Scene, tmp_path: Path) -> None:
 
 
 def _wait_for_a_copy(huts: Scene, process: subprocess.Popen[str]) -> None:
-    deadline = time.monotonic() + 90
-    while not copies_on(_postgres(huts)):
+    for _ in turns("a copy"):
+        if copies_on(_postgres(huts)):
+            return
         assert process.poll() is None, process.communicate()
-        assert time.monotonic() < deadline
-        time.sleep(0.05)
 
 
 def _postgres(huts: Scene) -> str:
@@ -209,10 +208,8 @@ def _postgres(huts: Scene) -> str:
 
 def _wait_until_alone(huts: Scene) -> None:
     """Until the server has noticed that its client is gone."""
-    deadline = time.monotonic() + 30
     with psycopg.connect(_postgres(huts), autocommit=True) as connection:
-        while connection.execute(
-            "select 1 from pg_stat_activity where application_name = 'rowreckon' and state is not null"
-        ).fetchone():
-            assert time.monotonic() < deadline
-            time.sleep(0.1)
+        query = b"select 1 from pg_stat_activity where application_name = 'rowreckon' and state is not null"
+        for _ in turns("the server to notice"):
+            if connection.execute(query).fetchone() is None:
+                return

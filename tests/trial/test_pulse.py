@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import psycopg
 
 from rowreckon.auditing import audit
@@ -15,6 +13,7 @@ from rowreckon.trial.measured import Measured, QueryMeasure
 from rowreckon.trial.planning import attempt_of
 from rowreckon.trial.times import Times
 from tests.servers.fixtures import TEST_SETTINGS
+from tests.waiting import turns
 
 
 def test_a_real_autovacuum_is_noticed() -> None:
@@ -28,10 +27,9 @@ def test_a_real_autovacuum_is_noticed() -> None:
         before = take_pulse(connection)
         assert disturbed(before, take_pulse(connection)) is None
         connection.execute("insert into trails select generate_series(1, 1000)")
-        deadline = time.monotonic() + 60
-        while disturbed(before, take_pulse(connection), sizes=False) is None:
-            assert time.monotonic() < deadline
-            time.sleep(0.2)
+        for _ in turns("autovacuum"):
+            if disturbed(before, take_pulse(connection), sizes=False) is not None:
+                break
         said = disturbed(before, take_pulse(connection))
         assert said is not None
         assert "trails" in said

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from typing import Any
 
@@ -142,16 +141,9 @@ def test_sql_is_selected_by_one_click(opened: Open) -> None:
     assert page.evaluate("getSelection().toString().trim()") == "\n".join(f.REMEDY.sql)
 
 
-def test_a_thousand_queries_open_in_under_two_seconds(opened: Open, browser: Any) -> None:
-    """From opening the file to the load event, the best of three on a noisy machine."""
+def test_a_thousand_queries_open(opened: Open) -> None:
+    """Without a complaint; how fast is measured in tests/benchmarks."""
     result = opened(f.workload_audit())
-    taken = []
-    for _ in range(3):
-        start = time.perf_counter()
-        result.page.goto(result.document, wait_until="load")
-        result.page.evaluate("document.body.getBoundingClientRect().height")
-        taken.append(time.perf_counter() - start)
-    assert min(taken) < 2
     assert result.complaints == []
 
 

@@ -13,6 +13,7 @@ import pytest
 from tests.cli.running import rowreckon_long
 from tests.opendata.nycflights import load_nycflights
 from tests.opendata.tpch import load_tpch
+from tests.server.conftest import huts as huts
 from tests.server.workload import good_queries
 
 
@@ -57,6 +58,7 @@ def test_overhead_of_a_hundred_queries(database: str, tmp_path: Path) -> None:
     assert whole <= 1.05 * bare + 2.0
 
 
+@pytest.mark.full
 def test_overhead_of_a_few(huts: str, tmp_path: Path) -> None:
     """Twenty queries: what the command itself computes stays within the same bar, whatever else the machine does."""
     text = "select b.land, count(*), sum(p.amount) from bookings b join payments p on p.booking_id = b.id"
