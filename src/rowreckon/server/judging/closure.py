@@ -131,7 +131,7 @@ class Closure:
     # the work
 
     def _reach_names(self, names: Names, path: list[str], through: str | None) -> None:
-        for kind, oid in lookups.look_up(self.connection, names, path):
+        for kind, oid in lookups.look_up(self.connection, names, path, first=through is None):
             if kind == "type":
                 self._named_types.add(oid)
             what, mode = _MODES[kind]

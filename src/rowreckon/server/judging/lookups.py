@@ -18,24 +18,26 @@ with asked as (
   select w.kind, w.schema, w.name::name as name
   from unnest(%(kinds)s::text[], %(schemas)s::text[], %(names)s::text[]) w(kind, schema, name)
 ), there as (
-  select n.oid, n.nspname, n.oid = pg_my_temp_schema() as temporary, n.nspname = any(%(path)s::name[]) as on_path
+  select n.oid, n.nspname, n.oid = pg_my_temp_schema() as temporary, array_position(%(path)s::text[], n.nspname::text)
+    as place
   from pg_namespace n
+), found as (
+  select a.kind, a.schema, a.name, p.oid::int8, p.pronamespace as namespace
+  from asked a join pg_proc p on p.proname = a.name where a.kind in ('function', 'attribute')
+  union all
+  select a.kind, a.schema, a.name, o.oid::int8, o.oprnamespace
+  from asked a join pg_operator o on o.oprname = a.name where a.kind = 'operator' and o.oid >= 16384
+  union all
+  select a.kind, a.schema, a.name, y.oid::int8, y.typnamespace
+  from asked a join pg_type y on y.typname = a.name where a.kind = 'type'
+  union all
+  select a.kind, a.schema, a.name, c.oid::int8, c.relnamespace
+  from asked a join pg_class c on c.relname = a.name where a.kind in ('relation', 'written')
 )
-select a.kind, p.oid::int8 from asked a join pg_proc p on p.proname = a.name join there t on t.oid = p.pronamespace
-where a.kind in ('function', 'attribute') and (case when a.schema is null then t.on_path
-  else t.nspname = a.schema or (a.schema = 'pg_temp' and t.temporary) end)
-union all
-select a.kind, o.oid::int8 from asked a join pg_operator o on o.oprname = a.name join there t on t.oid = o.oprnamespace
-where a.kind = 'operator' and o.oid >= 16384 and (case when a.schema is null then t.on_path else t.nspname = a.schema
-  or (a.schema = 'pg_temp' and t.temporary) end)
-union all
-select a.kind, y.oid::int8 from asked a join pg_type y on y.typname = a.name join there t on t.oid = y.typnamespace
-where a.kind = 'type' and (case when a.schema is null then t.on_path or t.temporary else t.nspname = a.schema
-  or (a.schema = 'pg_temp' and t.temporary) end)
-union all
-select a.kind, c.oid::int8 from asked a join pg_class c on c.relname = a.name join there t on t.oid = c.relnamespace
-where a.kind in ('relation', 'written') and c.oid >= 16384 and (case when a.schema is null then t.on_path or t.temporary
-  else t.nspname = a.schema or (a.schema = 'pg_temp' and t.temporary) end)
+select f.kind, f.oid, f.schema is null, f.name::text, case when t.temporary then 0 else t.place end
+from found f join there t on t.oid = f.namespace
+where case when f.schema is not null then t.nspname = f.schema or (f.schema = 'pg_temp' and t.temporary)
+  else t.place is not null or (t.temporary and f.kind in ('type', 'relation', 'written')) end
 """
 
 _FUNCTIONS: Final = """
@@ -123,8 +125,12 @@ select 'type', opcintype::int8 from classes where opcintype >= 16384
 """
 
 
-def look_up(connection: Connection, names: Names, path: list[str]) -> Rows:
-    """(kind, OID) of every object that one of the names may mean; operators and relations but PostgreSQL's own."""
+def look_up(connection: Connection, names: Names, path: list[str], *, first: bool) -> list[tuple[str, int]]:
+    """(kind, OID) of every object that one of the names may mean; operators but PostgreSQL's own.
+
+    Functions and operators of one name are chosen by what they are given, so all on the path count. Of relations and
+    types the first on the path is meant, if `first`: the path is then the very one under which the names are resolved.
+    """
     asked: list[tuple[str, Name]] = [
         *(("function", name) for name in names.functions),
         *(("attribute", name) for name in names.attributes),
@@ -141,7 +147,19 @@ def look_up(connection: Connection, names: Names, path: list[str]) -> Rows:
         "names": [name for _, (_, name) in asked],
         "path": path,
     }
-    return connection.execute(_NAMES.encode(), given).fetchall()
+    rows = connection.execute(_NAMES.encode(), given).fetchall()
+    nearest: dict[tuple[str, str], int] = {}
+    for kind, _, by_path, name, place in rows:
+        if by_path and kind in _ONE:
+            nearest[kind, name] = min(place, nearest.get((kind, name), place))
+    return [
+        (kind, oid)
+        for kind, oid, by_path, name, place in rows
+        if not (first and by_path and kind in _ONE) or nearest[kind, name] == place
+    ]
+
+
+_ONE: Final = ("type", "relation", "written")
 
 
 def objects(connection: Connection, wanted: dict[str, set[int]]) -> Rows:
