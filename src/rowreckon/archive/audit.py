@@ -69,5 +69,6 @@ def audit_archive(
         most_folds=most_folds,
         most_plans=most_plans,
         before=before,
+        mask=options.mask,
     )
     return result.model_copy(update={"rejected": (*result.rejected, *rejected)}) if rejected else result

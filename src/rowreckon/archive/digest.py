@@ -56,12 +56,13 @@ class Digester:
     """Digests plan after plan, and works out once what depends on the shape alone.
 
     `threshold` is the q-error from which a count is misestimated; with `judge` off no join is judged: joins without
-    a misestimate count as accurate, the others as undecided.
+    a misestimate count as accurate, the others as undecided. With `mask` no query is kept with its literals.
     """
 
-    def __init__(self, *, threshold: float, judge: bool = True) -> None:
+    def __init__(self, *, threshold: float, judge: bool = True, mask: bool = False) -> None:
         self.threshold = threshold
         self.judge = judge
+        self.mask = mask
         self.shapes = Shapes()
         self.templates: dict[tuple[bool, tuple[Any, ...]], Template] = {}
         self.digests: dict[tuple[Any, ...], bytes] = {}
@@ -155,7 +156,7 @@ class Digester:
         return Digest(
             fingerprint=blake2b(key, key=digest, digest_size=8).digest(),
             query_id=query_id,
-            query=query[:_QUERY_SHOWN] if isinstance(query, str) else None,
+            query=self.shown(query) if isinstance(query, str) else None,
             at=at if isinstance(at, str) else None,
             execution_us=execution_us,
         )
@@ -244,6 +245,14 @@ class Digester:
         except NotPlain:
             kinds = [node.node_type for node in lay_out(capture.explain.plan).nodes]
             return shape_digest(tuple(kinds))
+
+    def shown(self, query: str) -> str:
+        """The beginning of a query's text, for people."""
+        if self.mask:
+            from rowreckon.sql.masking import mask_statement
+
+            query = mask_statement(query)
+        return query[:_QUERY_SHOWN]
 
     def query_digest(self, query: str) -> bytes:
         known = self.queries.get(query)

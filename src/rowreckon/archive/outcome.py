@@ -32,8 +32,9 @@ def outcome(
     most_folds: int = MOST_FOLDS,
     most_plans: int = MOST_PLANS,
     before: Before | None = None,
+    mask: bool = False,
 ) -> doc.Audit:
-    """The audit of an archive.
+    """The audit of an archive; with `mask` plans are audited without their literals.
 
     `folds` are the `most_folds` weightiest, `plans` the worst execution of each of the first `most_plans`, audited in
     full; `fetch` reads those again. The summary counts every execution. `before` tells of the same folds in an older
@@ -58,6 +59,8 @@ def outcome(
             rejected.append(doc.Rejected(source=source, reason=error.what, where=error.where))
             continue
         index[place] = len(captures) - 1
+    if mask:
+        captures, rejected = _masked(captures, rejected)
     whole = audit(captures, threshold=threshold)
     older = before(ranked) if before is not None else {}
     return doc.Audit(
@@ -68,6 +71,14 @@ def outcome(
         rejected=tuple(rejected),
         summary=_summary(store.whole),
     )
+
+
+def _masked(captures: list[Capture], rejected: list[doc.Rejected]) -> tuple[list[Capture], list[doc.Rejected]]:
+    from rowreckon.catalog.masked_words import masked_sentence
+    from rowreckon.catalog.masking import mask_capture
+
+    bare = [item.model_copy(update={"reason": masked_sentence(item.reason)}) for item in rejected]
+    return [mask_capture(capture) for capture in captures], bare
 
 
 def fold_document(

@@ -28,10 +28,11 @@ _PIECE = 128 << 10
 
 @dataclass(frozen=True, slots=True)
 class Options:
-    """How an archive is audited; see `Digester` for `threshold` and `judge`."""
+    """How an archive is audited; see `Digester` for `threshold`, `judge` and `mask`."""
 
     threshold: float = 10.0
     judge: bool = True
+    mask: bool = False
     limits: Limits = field(default_factory=Limits)
     unit_bytes: int = UNIT_BYTES
 
@@ -44,7 +45,7 @@ def digester_of(options: Options) -> Digester:
     found = _digesters.get(options)
     if found is None:
         _digesters.clear()
-        found = _digesters[options] = Digester(threshold=options.threshold, judge=options.judge)
+        found = _digesters[options] = Digester(threshold=options.threshold, judge=options.judge, mask=options.mask)
     return found
 
 

@@ -39,6 +39,7 @@ class ArchiveOptions:
     keep: Path | None = None
     before: Path | None = None
     judge: bool = True
+    mask: bool = False
 
 
 class UntilStopped(io.RawIOBase):
@@ -121,7 +122,7 @@ def audit_paths(
     with _progress(paths) as progress:
         return audit_archive(
             paths,
-            Options(threshold=threshold, judge=options.judge, limits=limits),
+            Options(threshold=threshold, judge=options.judge, mask=options.mask, limits=limits),
             jobs=options.jobs or 1,
             scheduler=options.scheduler,
             progress=progress,
@@ -139,11 +140,11 @@ def audit_stream(
     from rowreckon.archive.work import Options
 
     keep, before = _kept(options, happened)
-    following = Following(Options(threshold=threshold, judge=options.judge, limits=limits), _tell)
+    following = Following(Options(threshold=threshold, judge=options.judge, mask=options.mask, limits=limits), _tell)
     following.run(stream)
     if keep is not None:
         keep(following.store)
-    return outcome(following.store, ["-"], following.fetch, threshold=threshold, before=before)
+    return outcome(following.store, ["-"], following.fetch, threshold=threshold, before=before, mask=options.mask)
 
 
 def archive_fails(result: Audit, fail_on: frozenset[str]) -> bool:

@@ -109,21 +109,22 @@ def audit_command(
         known = baseline_of(baseline, wanted, masking, threshold)
     limits = Limits(max_depth=max_depth, max_bytes=max_bytes)
     folded = jobs is not None or scheduler is not None or keep is not None or before is not None or not judge
-    alone = dsn is None and facts is None and save is None and masking is None and known is None
+    alone = dsn is None and facts is None and save is None and known is None
     if folded and not alone:
         raise UsageError(
-            "archives are folded as they are, without facts, masks, capture files or a baseline",
+            "archives are folded as they are, without facts, capture files or a baseline",
             hint="leave out either these options or those of archives",
         )
     stdin = None
     if alone and (folded or (paths == ["-"] and not sys.stdin.isatty()) or any(map(is_archive, paths))):
         from rowreckon.cli.archives import ArchiveOptions, archive_fails, audit_folded
 
-        archive = ArchiveOptions(jobs, scheduler, keep, before, judge)
+        archive = ArchiveOptions(jobs, scheduler, keep, before, judge, masking is not None)
         happened = Happened()
         result, stdin = audit_folded(paths, archive, limits, threshold, happened)
         if result is not None:
             failing = archive_fails(result, wanted)
+            result = result if masking is None else masking.apply(result).audit
             return end_audit(result, output, reports, wanted, verbose=verbose, failing=failing).add(happened)
     inputs = read_inputs(paths, limits, stdin=stdin)
     if dsn is not None:

@@ -11,6 +11,7 @@ import typer
 
 from rowreckon.errors import UnreadableFile, UsageError
 from rowreckon.frozen import frozen
+from rowreckon.server.words import mask_messages
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
@@ -121,6 +122,20 @@ class Masking:
         self.key_file.with_names(masked.undo).write()
         return masked
 
+    def trial(self, result: Audit, captures: Iterable[Capture], threshold: float) -> Audit:
+        """An audit after trials, which were made with all literals, masked."""
+        from rowreckon.auditing import audit
+        from rowreckon.report.mask_trial import masked_trial
+
+        masked = audit(self.inputs(captures), threshold=threshold)
+        return self.apply(masked_trial(result, masked)).audit
+
+    def statement(self, text: str) -> str:
+        """A remedy's statement without literals."""
+        from rowreckon.report.mask_words import mask_remedy
+
+        return mask_remedy(text, frozenset())
+
     def document(self, result: Audit) -> Audit:
         """An audit of unmasked inputs, as a file holds it, masked after all: its sentences are left out."""
         from rowreckon.report.mask import mask_document
@@ -134,6 +149,7 @@ def masking_of(mask: bool, key_file: Path | None, save: Path | None = None) -> M
 
     Names can't be taken out of capture files, which `save` asks for: an audit of them would know no table any more.
     """
+    mask_messages(mask or key_file is not None)
     if key_file is None:
         return Masking(None) if mask else None
     if save is not None:

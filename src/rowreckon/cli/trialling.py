@@ -87,7 +87,7 @@ def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: W
     with held():
         if wanted.masking is not None:
             # What is asked beforehand names tables all the same: somebody has to know what they allow.
-            result = wanted.masking.document(result)
+            result = wanted.masking.trial(result, captures, rules.threshold)
         _tell(result)
         return end_audit(result, wanted.output, wanted.reports, wanted.fail_on, verbose=wanted.verbose).add(refused)
 
@@ -155,8 +155,9 @@ def _ask_in_place(connection: Connection, attempts: Sequence[Attempt], rules: Tr
         f" holds its locks for at most {rules.hold_ms / 1000:g} s, and others wait for them as long"
     )
     for attempt in fit:
-        for remedy in attempt.remedies if attempt.statements else ():
-            warn(f"change {remedy.rank} ({remedy.lock or 'no table'} lock): {'; '.join(attempt.statements)}")
+        shown = [s if wanted.masking is None else wanted.masking.statement(s) for s in attempt.statements]
+        for remedy in attempt.remedies if shown else ():
+            warn(f"change {remedy.rank} ({remedy.lock or 'no table'} lock): {'; '.join(shown)}")
     for line in stays:
         warn(f"not undone by the rollback: {line}")
     if wanted.yes:
@@ -181,7 +182,7 @@ def _audited(
         swept: Swept = sweep(connect, items, sweep_rules, progress=report, known=known)
         result = audit_all(swept.captures, threshold=rules.threshold)
     for note in swept.notes:
-        warn(note)
+        warn(note if wanted.masking is None else wanted.masking.sentence(note))
     return swept.captures, result, swept.interrupted, frozenset(known)
 
 

@@ -15,6 +15,7 @@ import psycopg
 from psycopg.conninfo import conninfo_to_dict, make_conninfo
 
 from ..errors import CannotConnect, UsageError
+from .words import message
 
 # libpq's parameters whose values are nobody else's business
 _SECRET = (
@@ -143,7 +144,7 @@ def without_secrets(text: str, dsn: str) -> str:
 
 
 def first_line(error: psycopg.Error) -> str:
-    """The server's primary message, or the first line of the driver's."""
+    """The server's primary message, or the first line of the driver's; masked where the command is to mask."""
     primary = error.diag.message_primary
     lines = str(error).strip().splitlines()
-    return primary or (lines[0] if lines else type(error).__name__)
+    return message(primary or (lines[0] if lines else type(error).__name__), error.sqlstate)

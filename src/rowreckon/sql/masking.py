@@ -68,7 +68,7 @@ def _masked(text: str, statement: bool) -> str:
         places, known = _places(text[:read], tokens)
         read = min(read, known)
         tokens = [token for token in tokens if token.end <= read] if read < len(text) else tokens
-    unsure = next((number for number, token in enumerate(tokens) if _ends_unsurely(token)), None)
+    unsure = next((n for n, token in enumerate(tokens) if _ends_unsurely(token) or _begins_a_literal(token)), None)
     if unsure is not None:
         tokens, read = tokens[:unsure], 0
     body = "".join(_Masker(text, tokens, places, printed=not statement).pieces()).strip()
@@ -110,6 +110,11 @@ def _before_values(broken: Sequence[Token], cut: int) -> int:
     if said and said[0].says("set", "alter", "create"):
         return next((token.end for token in said if token.says("set")), cut)
     return cut
+
+
+def _begins_a_literal(token: Token) -> bool:
+    """Whether it is a `$` alone, as where a text was cut in the words that begin a string between dollars."""
+    return token.kind == "symbol" and token.text.startswith("$")
 
 
 def _ends_unsurely(token: Token) -> bool:

@@ -18,6 +18,7 @@ from rowreckon.remedies.change import Change
 from rowreckon.trial.planning import gathers_statistics
 
 from ..connection import Connection, first_line
+from ..words import message
 from .catalog_state import CatalogState, read_state
 from .permitted import permitted
 
@@ -152,7 +153,7 @@ def _warnings(connection: Connection) -> Iterator[list[str]]:
 
     def note(diagnostic: psycopg.errors.Diagnostic) -> None:
         if (diagnostic.severity_nonlocalized or diagnostic.severity) == "WARNING":
-            found.append(diagnostic.message_primary or "a warning without a text")
+            found.append(message(diagnostic.message_primary or "a warning without a text", diagnostic.sqlstate))
 
     connection.add_notice_handler(note)
     try:
