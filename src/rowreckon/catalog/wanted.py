@@ -55,10 +55,8 @@ class _Part:
     functions: dict[str, None] = field(default_factory=dict)
     operators: dict[str, None] = field(default_factory=dict)
     together: dict[tuple[str, str], dict[str, int | None]] = field(default_factory=dict)
-    aliases: frozenset[str] = frozenset()
 
     def read(self) -> None:
-        self.aliases = frozenset(alias for node in self.tree.nodes if (alias := getattr(node, "alias", None)))
         above = _columns_above(self.tree)
         self.relations = [self._relation(at, node, above) for at, node in _scans(self.tree)]
         aliases = {r.alias for r in self.relations}
@@ -86,15 +84,6 @@ class _Part:
             for (a, b), texts in sorted(self.together.items())
             if None not in texts.values()
         ]
-
-    def _own_clauses(self, node: ScanNode, alias: str) -> Iterator[Clause]:
-        """The clauses of a scan's conditions that name no other scan: one that does is a join clause, pushed down."""
-        for text in _own_texts(node):
-            for clause in parse_condition(text).clauses:
-                others = _tables(clause.columns, alias) - {alias}
-                # one that names what the plan does not scan is neither, and will be refused by that name
-                if not others or not others <= self.aliases:
-                    yield clause
 
     def _between(self, pair: tuple[str, str], clause: Clause, own_alias: str | None) -> None:
         """A clause between two scans: as a comparison where it is one, and as a part of what holds for the pair."""
@@ -149,7 +138,7 @@ class _Part:
         for text in _unreadable(node):
             self.asked.refuse(self.number, text, node.alias)
             left_out[text] = None
-        for clause in self._own_clauses(node, node.alias):
+        for clause in _own_clauses(node):
             place = None
             if _alone(clause):
                 place = own.get(clause.text) or self.asked.condition(
@@ -216,6 +205,14 @@ def _own_texts(node: ScanNode) -> Iterator[str]:
 
 def _unreadable(node: ScanNode) -> Iterator[str]:
     return (text for text in _own_texts(node) if not parse_condition(text).parsed)
+
+
+def _own_clauses(node: ScanNode) -> Iterator[Clause]:
+    """The clauses of a scan's conditions that name nothing else: one that does is a join clause, pushed down."""
+    for text in _own_texts(node):
+        for clause in parse_condition(text).clauses:
+            if not _tables(clause.columns, node.alias) - {node.alias}:
+                yield clause
 
 
 def _indexes(tree: PlanTree, at: int) -> set[str]:
