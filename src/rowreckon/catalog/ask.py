@@ -78,7 +78,7 @@ def ask_script(captures: Sequence[Capture] | Capture, *, with_values: bool = Fal
         safe_path=SAFE_PATH,
         request_setting=REQUEST_SETTING,
         request=f"{_QUOTE}{request}{_QUOTE}",
-        program=facts_program(),
+        program=facts_program("file"),
         answer_setting=ANSWER_SETTING,
     )
 

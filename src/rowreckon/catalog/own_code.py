@@ -13,8 +13,13 @@ from __future__ import annotations
 
 from .reviewed import REFUSED, STABLE, TEXT_SEARCH
 
-USERS = 16384
+USERS = "'16384'::oid"
 """The first OID of objects that a user made."""
+
+# Casts stand in most of our own statements; where one between PostgreSQL's types is a user's, none of them is run.
+OWN_CASTS = f"""
+select from pg_catalog.pg_cast where castfunc >= {USERS} and castsource < {USERS} and casttarget < {USERS}
+"""
 
 
 def _names(names: tuple[str, ...]) -> str:
@@ -22,7 +27,8 @@ def _names(names: tuple[str, ...]) -> str:
 
 
 # A type that runs no code of a user's own when values of it are read, compared or written: built in, an enum, or an
-# array of these; without a domain, a composite, a user's cast with a function, or a user's default way of comparing.
+# array of these; no domain, no composite, nothing with a user's default way of comparing. An enum whose casts call a
+# user's function is none; casts of built-in types to users' types are never taken, since nothing here takes such types.
 _PLAIN_TYPES = f"""
 plain_types as (
   select t.oid from pg_type t join pg_type e on e.oid = case when t.typelem <> 0 and t.typlen = -1 then t.typelem
@@ -30,13 +36,15 @@ plain_types as (
   where ((e.oid < {USERS} and e.typtype in ('b', 'r', 'm') and e.typnamespace = 'pg_catalog'::regnamespace)
          or e.typtype = 'e')
     and (t.oid = e.oid or t.typtype = 'b')
-    and not exists (select from pg_cast k where k.castfunc >= {USERS} and e.oid in (k.castsource, k.casttarget))
+    and not (e.typtype = 'e' and exists (
+      select from pg_cast k where k.castfunc >= {USERS} and e.oid in (k.castsource, k.casttarget)))
     and not exists (select from pg_opclass o join pg_am m on m.oid = o.opcmethod and m.amname in ('btree', 'hash')
                     where o.oid >= {USERS} and o.opcdefault and o.opcintype in (t.oid, e.oid)))
 """
 
 # Objects that planning a scan of a relation looks into, and what of a user's own they depend on.  Dependencies on
-# built-in objects are not recorded at all.
+# built-in objects are not recorded at all.  Operator classes of GiST, SP-GiST and BRIN are passed over: the planner
+# calls nothing of them, but GIN's to take a query apart (gincostestimate) and B-tree's and hash's to compare.
 RELATIONS_WITH_CODE = f"""
 with recursive {_PLAIN_TYPES},
 asked as (
@@ -62,8 +70,11 @@ looked_into as (
 found as (
   select l.oid, min(l.what) as what from looked_into l
     join pg_depend d on d.classid = l.class and d.objid = l.object and d.refobjid >= {USERS}
-  where d.refclassid in ('pg_proc'::regclass, 'pg_operator'::regclass, 'pg_opclass'::regclass,
-                         'pg_opfamily'::regclass, 'pg_am'::regclass, 'pg_ts_config'::regclass)
+  where d.refclassid in ('pg_proc'::regclass, 'pg_operator'::regclass, 'pg_opfamily'::regclass, 'pg_am'::regclass,
+                         'pg_ts_config'::regclass)
+     or (d.refclassid = 'pg_opclass'::regclass and not exists (
+           select from pg_class x join pg_am m on m.oid = x.relam
+           where x.oid = l.object and x.relkind in ('i', 'I') and m.amname in ('gist', 'spgist', 'brin')))
      or (d.refclassid = 'pg_type'::regclass and l.class <> 'pg_class'::regclass
          and d.refobjid not in (select oid from plain_types))
      or (d.refclassid = 'pg_class'::regclass and l.class = 'pg_policy'::regclass and d.refobjid <> l.oid)
@@ -81,6 +92,7 @@ _FUNCTION_IS_BAD = f"""(p.oid >= {USERS} or p.prokind <> 'f' or p.proretset
 
 # All that a text names has to be built in, and nothing of the same name may have been put beside it in pg_catalog.
 # A function is looked up by its name and number of arguments, an operator by its name and sides, all overloads of it.
+# An operator in one family with a user's is none: the planner may put one in place of the other to prove or estimate.
 TEXTS_REFUSED = f"""
 with {_PLAIN_TYPES},
 texts as (
@@ -107,7 +119,8 @@ bad_operators as (
   having bool_or(q.oid is null or q.oid >= {USERS} or q.oprrest::oid >= {USERS} or q.oprjoin::oid >= {USERS}
     or coalesce({_FUNCTION_IS_BAD}, true)
     or exists (select from pg_amop a join pg_am m on m.oid = a.amopmethod and m.amname in ('btree', 'hash')
-               where a.amopopr = q.oid and a.amopfamily >= {USERS}))),
+                 join pg_amop b on b.amopfamily = a.amopfamily and b.amopopr >= {USERS}
+               where a.amopopr = q.oid))),
 columns as (
   select t.i, k->>1 as name, bool_or(a.atttypid is not null) as there,
     min(format_type(a.atttypid, null)) filter (where a.atttypid not in (select oid from plain_types)) as bad
@@ -146,10 +159,7 @@ refused as (
   union all
   select c.i, 'it uses the column ' || c.name || coalesce(', of the type ' || c.bad
                 || ', with which code of its own may come', ', which is not there')
-    from columns c where c.bad is not null or not c.there
-  union all
-  select t.i, 'this database has a cast of its own between types of PostgreSQL' from texts t
-  where exists (select from pg_cast where castfunc >= {USERS} and castsource < {USERS} and casttarget < {USERS}))
+    from columns c where c.bad is not null or not c.there)
 select coalesce(json_agg(json_build_object('text', i, 'why', why) order by i), '[]')
 from (select i, min(why) as why from refused group by i) r
 """

@@ -14,6 +14,7 @@ decides which relations are meant. For a request that came from a file it looks 
 from __future__ import annotations
 
 from . import own_code, queries, questions
+from .request import Trust
 
 REQUEST_SETTING = "rowreckon.request"
 ANSWER_SETTING = "rowreckon.answer"
@@ -88,14 +89,14 @@ def in_order() -> str:
   end if;"""
 
 
-def facts_program() -> str:
+def facts_program(trust: Trust) -> str:
     """The DO statement, without parameters: the request is in the setting that `REQUEST_SETTING` names."""
     changed = "array[" + ", ".join(f"'{name}'" for name in questions.CHANGED_SETTINGS) + "]"
     return f"""do language plpgsql $rowreckon_program$
 declare
-  request constant json := current_setting('{REQUEST_SETTING}')::json;
-  version constant int := current_setting('server_version_num')::int;
-  from_file constant bool := coalesce(request->>'trust', 'file') <> 'own_list';
+  from_file constant bool := {"false" if trust == "own_list" else "true"};
+  request json;
+  version int;
   own_path constant text := current_setting('{PATH_SETTING}');
   own_schemas name[];
   changed constant text[] := {changed};
@@ -127,6 +128,11 @@ declare
   high text;
 begin
   {in_order()}
+  if from_file and exists ({own_code.OWN_CASTS.strip()}) then
+    raise exception 'this database has a cast of its own between two of PostgreSQL''s types, which reading would run';
+  end if;
+  request := current_setting('{REQUEST_SETTING}')::json;
+  version := current_setting('server_version_num')::int;
   perform set_config('TimeZone', 'UTC', true), set_config('DateStyle', 'ISO, YMD', true),
     set_config('IntervalStyle', 'postgres', true), set_config('extra_float_digits', '1', true);
   foreach name in array changed loop

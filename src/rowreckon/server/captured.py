@@ -79,7 +79,7 @@ def with_facts(
     """The captures, each with the catalog facts of its plan, read at once for all that share their settings.
 
     `from_files` are the positions of captures that were read from files; all others are of plans that this server has
-    just made for the item, whose own functions and types may be planned with again.
+    just made for the item, whose own functions and types may be planned with again, unless the item was refused.
 
     Facts are read as the query's own session would see them: another role or search_path sees other statistics.
     Where they cannot be read the captures come without them, and each says why. Captures that have facts keep them.
@@ -88,7 +88,7 @@ def with_facts(
     groups: dict[tuple[tuple[str, ...], Trust], list[int]] = {}
     for number, item in enumerate(items):
         if out[number].explain is not None and out[number].catalog is None:
-            trust: Trust = "file" if number in from_files else "own_list"
+            trust: Trust = "file" if number in from_files or out[number].outcome == "refused" else "own_list"
             groups.setdefault((item.settings, trust), []).append(number)
     for (settings, trust), numbers in groups.items():
         trees = [lay_out(explain.plan) for n in numbers if (explain := out[n].explain) is not None]

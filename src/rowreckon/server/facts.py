@@ -73,7 +73,7 @@ def _read(connection: Connection, plans: Sequence[PlanTree], trust: Trust, *, wi
             connection.execute("set transaction read only")
             _put_in_order(connection, request)
             before = _demanded_order(connection)
-            connection.execute(facts_program().encode())
+            connection.execute(facts_program(trust).encode())
             if _demanded_order(connection) != before:
                 raise StatementFailed("the role or row security changed while the facts were read", sqlstate=None)
             row = connection.execute("select pg_catalog.current_setting(%s)", (ANSWER_SETTING,)).fetchone()
