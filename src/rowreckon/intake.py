@@ -10,10 +10,12 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from rowreckon.bounded import read_bytes
 from rowreckon.capture import Capture
 from rowreckon.collector import collector_paused
 from rowreckon.document.audit import Rejected
 from rowreckon.errors import InputError, RowreckonError, UnreadableFile
+from rowreckon.files import shown
 from rowreckon.plan.document import ExplainDocument, parse_document
 from rowreckon.reading.limits import Limits
 from rowreckon.reading.raw import RawPlan
@@ -34,7 +36,13 @@ def read_text(text: str | bytes, *, source: str = "-", limits: Limits | None = N
             found = read_plans(text, limits=limits or Limits())
         except InputError as error:
             return [_rejected(source, error)]
-        return [_read(plan, source if number == 1 else f"{source}#{number}") for number, plan in enumerate(found, 1)]
+        captures: list[Capture | Rejected] = []
+        found.reverse()
+        while found:
+            # What a plan was read from goes as soon as it is a capture: both together take a third more memory.
+            number = len(captures) + 1
+            captures.append(_read(found.pop(), source if number == 1 else f"{source}#{number}"))
+        return captures
 
 
 def _read(plan: RawPlan | UnreadPlace, name: str) -> Capture | Rejected:
@@ -56,11 +64,11 @@ def read_each(path: str | Path, *, limits: Limits | None = None) -> Iterator[Cap
     missing: list[Capture | Rejected] = []
     for file in _files(Path(path), missing):
         try:
-            content = file.read_bytes()
-        except OSError as error:
-            yield Rejected(source=str(file), reason=f"the file cannot be read: {error.strerror or error}")
+            content = read_bytes(file, (limits or Limits()).max_bytes)
+        except InputError as error:
+            yield Rejected(source=shown(file), reason=_reason(error))
             continue
-        yield from read_text(content, source=str(file), limits=limits)
+        yield from read_text(content, source=shown(file), limits=limits)
     yield from missing
 
 
@@ -71,13 +79,13 @@ def _files(path: Path, out: list[Capture | Rejected]) -> Iterator[Path]:
             error = UnreadableFile(
                 "the folder holds no plan files", hint=f"plan files end in {', '.join(_PLAN_SUFFIXES)}"
             )
-            out.append(_rejected(str(path), error))
+            out.append(_rejected(shown(path), error))
         yield from found
-    elif path.is_file():
+    elif path.exists():
         yield path
     else:
         error = UnreadableFile("there is no such file", hint="check the path, or give - to read standard input")
-        out.append(_rejected(str(path), error))
+        out.append(_rejected(shown(path), error))
 
 
 def capture_of(raw: RawPlan, name: str) -> Capture:
@@ -110,5 +118,8 @@ def _text(value: Any) -> str | None:
 
 def _rejected(source: str, error: RowreckonError, within: str | None = None) -> Rejected:
     place = " > ".join(p for p in (within, error.where) if p) or None
-    reason = f"{error.what}; {error.hint}" if error.hint else error.what
-    return Rejected(source=source, reason=reason, where=place)
+    return Rejected(source=source, reason=_reason(error), where=place)
+
+
+def _reason(error: RowreckonError) -> str:
+    return f"{error.what}; {error.hint}" if error.hint else error.what

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 
-from rowreckon.archive.files import open_plain, unpacked
+from rowreckon.archive.files import PACKED, open_plain, unpacked
 from rowreckon.archive.folds import Place
 from rowreckon.archive.work import file_plans, log_plans
 from rowreckon.errors import InputError
@@ -13,7 +13,6 @@ from rowreckon.reading.limits import Limits
 from rowreckon.reading.logs.files import is_log
 from rowreckon.reading.raw import RawPlan
 
-_PACKED = (b"\x1f\x8b", b"\x28\xb5\x2f\xfd")
 _HEAD = 4096
 
 
@@ -30,7 +29,7 @@ def plans_at(paths: Sequence[str], places: Iterable[Place], limits: Limits) -> d
 
 def _of_input(path: str, places: list[Place], limits: Limits) -> dict[Place, RawPlan]:
     with open_plain(path) as stream:
-        packed = stream.read(4).startswith(_PACKED)
+        packed = stream.read(4).startswith(PACKED)
         if places[0].numbered:
             plans = file_plans(path, limits)
             return {p: raw for p in places if p.at < len(plans) and isinstance(raw := plans[p.at], RawPlan)}

@@ -14,6 +14,7 @@ from rowreckon.archive.units import units_of
 from rowreckon.archive.work import Options
 from rowreckon.document.audit import Audit, Rejected
 from rowreckon.errors import CannotConnect, InputTooLarge
+from rowreckon.files import shown
 from rowreckon.signals import Stopped
 
 Progress = Callable[[int], None]
@@ -41,7 +42,7 @@ def audit_archive(
     """
     files = list(spread_out(paths))
     units = units_of(files, unit_bytes=options.unit_bytes)
-    store, progress_made = FoldStore(), Undone(files)
+    store, progress_made = FoldStore(), Undone([shown(path) for path in files])
     try:
         if scheduler is not None:
             from rowreckon.archive.cluster import run_on_cluster
@@ -63,7 +64,7 @@ def audit_archive(
         keep(store)
     result = outcome(
         store,
-        files,
+        [shown(path) for path in files],
         lambda places: plans_at(files, places, options.limits),
         threshold=options.threshold,
         most_folds=most_folds,

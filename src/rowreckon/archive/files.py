@@ -8,6 +8,9 @@ from typing import Any, BinaryIO, cast
 
 from rowreckon.errors import UnreadableFile
 
+PACKED = (b"\x1f\x8b", b"\x28\xb5\x2f\xfd")
+"""How a gzip or zstd file begins."""
+
 _SUFFIXES = (".json", ".txt", ".plan", ".text", ".yaml", ".yml", ".xml", ".log", ".csv", ".out", ".gz", ".zst", ".zstd")
 
 
@@ -57,6 +60,18 @@ def unpacked(path: str) -> BinaryIO:
 
         return cast(BinaryIO, zstandard.ZstdDecompressor().stream_reader(raw, read_across_frames=True, closefd=True))
     return raw
+
+
+def read_piece(stream: BinaryIO, size: int) -> bytes:
+    """Up to `size` bytes of a stream, unpacked. Raises UnreadableFile where it is damaged or cut off."""
+    try:
+        return stream.read(size) if size else b""
+    except (EOFError, OSError, ValueError) as error:
+        raise UnreadableFile(f"the file cannot be read to its end: {error}") from None
+    except Exception as error:  # zstandard and zlib have error classes of their own
+        if type(error).__module__.partition(".")[0] not in ("zstandard", "zlib") and type(error).__name__ != "error":
+            raise
+        raise UnreadableFile(f"the file cannot be unpacked to its end: {error}") from None
 
 
 def spread_out(paths: Sequence[str]) -> Iterator[str]:

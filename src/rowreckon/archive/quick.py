@@ -17,6 +17,8 @@ from rowreckon.reading.logs.prefix import time_in
 from rowreckon.reading.raw import RawPlan
 
 _DURATION = re.compile(r"duration: ([0-9.]+) ms  plan:\Z")
+# What is longer is measured before it is taken apart.
+_LONGEST = 1 << 20
 _DECODE = json.JSONDecoder(parse_constant=refuse).decode
 
 
@@ -41,7 +43,7 @@ def quick_plan(entry: Entry) -> tuple[RawPlan, bool] | None:
     Releases before 13 print a node's workers twice, which only the careful reader joins: a plan that has workers is
     read again by whoever finds them.
     """
-    if entry.kind != "stderr" or entry.mixed or entry.cut:
+    if entry.kind != "stderr" or entry.mixed or entry.cut or len(entry.raw) > _LONGEST:
         return None
     raw = entry.raw
     # A key stands after a quote alone, within a text after a backslash: this is the plan's own.

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import BinaryIO, Literal
 
-from rowreckon.archive.files import open_plain, size_of
+from rowreckon.archive.files import PACKED, open_plain, size_of
 from rowreckon.errors import InputError
 from rowreckon.reading.logs.files import MARK, is_log
 
@@ -22,17 +22,20 @@ _PIECE = 1 << 20
 _SEARCHED = 64 << 20
 _WORDS = b" ms  plan:"
 _LONGEST_LINE = 1 << 16
-_COMPRESSED = (b"\x1f\x8b", b"\x28\xb5\x2f\xfd")
+_MARK_LENGTH = 64
 _CSV_BEGINS = re.compile(rb"\d{4}-\d\d-\d\d \d\d:\d\d:\d\d\.\d+ [^,\n]*,")
 
 
 @dataclass(frozen=True, slots=True)
 class Unit:
-    """A piece of one input: bytes `start` to `end` of a plain log, or the whole (`end` None)."""
+    """A piece of one input: bytes `start` to `end` of a plain log, or the whole (`end` None).
+
+    What is `packed` (gzip, zstd) is a log or plans; that is told when it is unpacked.
+    """
 
     input: int
     path: str
-    kind: Literal["log", "plans", "unreadable"]
+    kind: Literal["log", "packed", "plans", "unreadable"]
     start: int = 0
     end: int | None = None
     bytes: int = 0
@@ -53,11 +56,11 @@ def _units_of(number: int, path: str, unit_bytes: int) -> Iterator[Unit]:
     size = size_of(path)
     with open_plain(path) as stream:
         head = stream.read(4)
-        if head.startswith(_COMPRESSED):
-            yield Unit(number, path, "log", bytes=size)
+        if head.startswith(PACKED):
+            yield Unit(number, path, "packed", bytes=size)
             return
         stream.seek(0)
-        if not _has_entries(stream):
+        if not has_entries(stream):
             yield Unit(number, path, "plans", bytes=size)
             return
         start = 0
@@ -84,11 +87,12 @@ def next_border(stream: BinaryIO, target: int) -> int | None:
             body = found + len(_WORDS)
             if body + 4 > len(buffer):
                 break
+            start = buffer.rfind(b"\n", searched, found) + 1
+            # Behind the first such words of a line there is only its entry's text: each line is looked at once.
             searched = body
-            start = buffer.rfind(b"\n", 0, found) + 1
             if (
                 start
-                and MARK.search(buffer, start, body)
+                and MARK.search(buffer, max(start, body - _MARK_LENGTH), body)
                 and _begins_entry(buffer[start:body], buffer[body : body + 4])
             ):
                 return base + start
@@ -107,9 +111,11 @@ def _begins_entry(head: bytes, behind: bytes) -> bool:
     return behind.lstrip(b"\r").startswith(b"\n\t")
 
 
-def _has_entries(stream: BinaryIO) -> bool:
+def has_entries(stream: BinaryIO) -> bool:
+    """Whether an entry of the log module begins within the first 64 MiB of a stream."""
     read, last = 0, b""
-    while read < _SEARCHED and (piece := stream.read(_PIECE)):
+    read_some = getattr(stream, "read1", stream.read)
+    while read < _SEARCHED and (piece := read_some(_PIECE)):
         if is_log(last + piece):
             return True
         read, last = read + len(piece), piece[-64:]

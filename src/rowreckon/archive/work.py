@@ -8,13 +8,13 @@ from dataclasses import dataclass, field
 from typing import Any, BinaryIO, cast
 
 from rowreckon.archive.digest import Digester
-from rowreckon.archive.files import open_plain, unpacked
+from rowreckon.archive.files import open_plain, read_piece, unpacked
 from rowreckon.archive.folds import Place
 from rowreckon.archive.partial import Partial, Unread
 from rowreckon.archive.quick import quick_plan
-from rowreckon.archive.units import UNIT_BYTES, Unit
+from rowreckon.archive.units import UNIT_BYTES, Unit, has_entries
 from rowreckon.collector import collector_paused
-from rowreckon.errors import InputError, UnreadableFile
+from rowreckon.errors import InputError
 from rowreckon.reading.limits import Limits
 from rowreckon.reading.logs.entries import log_entries
 from rowreckon.reading.logs.plans import entry_plan, most_bytes
@@ -24,6 +24,7 @@ from rowreckon.signals import check
 Progress = Callable[[int], None]
 _TELL_EVERY = 4 << 20
 _PIECE = 128 << 10
+_UNPACKED = 4 << 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +57,15 @@ def run_unit(unit: Unit, options: Options, progress: Progress | None = None, out
     out.totals.bytes = unit.bytes
     with collector_paused():
         try:
-            if unit.kind == "log":
+            if unit.kind == "packed":
+                with _Piece(unit, None) as stream:
+                    is_log = has_entries(cast(BinaryIO, stream))
+                if not is_log:
+                    _add_plans(out, unit, options)
+                    return out
+            if unit.kind in ("log", "packed"):
                 with _Piece(unit, progress) as stream:
                     add_log(out, cast(BinaryIO, stream), unit.input, unit.start, options)
-                if unit.start == 0 and unit.end is None and not out.totals.plans and not out.totals.rejected:
-                    _add_plans(out, unit, options)  # compressed, and no log
             elif unit.kind == "plans":
                 _add_plans(out, unit, options)
             else:
@@ -114,9 +119,12 @@ def file_plans(path: str, limits: Limits) -> list[RawPlan | Rejected]:
     """The plans of a file that is no log, unpacked if need be. Raises InputError."""
     from rowreckon.reading.text import read_plans
 
+    pieces, left = [], limits.max_bytes + 1
     with unpacked(path) as stream:
-        content = stream.read(limits.max_bytes + 1)
-    return read_plans(content, limits=limits)
+        while piece := read_piece(stream, min(left, _UNPACKED)):
+            pieces.append(piece)
+            left -= len(piece)
+    return read_plans(b"".join(pieces), limits=limits)
 
 
 def _add_plans(out: Partial, unit: Unit, options: Options) -> None:
@@ -150,14 +158,7 @@ class _Piece(io.RawIOBase):
         check()
         # Pieces that stay in the processor's cache until their plans are read are quicker than large ones.
         size = min(size, _PIECE if self.left is None else min(_PIECE, self.left))
-        try:
-            piece: bytes = self.stream.read(size) if size else b""
-        except (EOFError, OSError, ValueError) as error:
-            raise UnreadableFile(f"the file cannot be read to its end: {error}") from None
-        except Exception as error:  # zstandard has an error class of its own
-            if type(error).__module__.partition(".")[0] not in ("zstandard", "zlib"):
-                raise
-            raise UnreadableFile(f"the file cannot be unpacked to its end: {error}") from None
+        piece = read_piece(self.stream, size)
         if self.left is not None:
             self.left -= len(piece)
         self.seen += len(piece)

@@ -75,11 +75,12 @@ class Peeked(io.RawIOBase):
             return piece
         return self.rest.read1(size)
 
-    def whole(self) -> bytes:
-        """Everything to the end."""
-        pieces = [self.head]
-        while piece := self.rest.read1(_PIECE):
+    def whole(self, most: int) -> bytes:
+        """Everything to the end, and of what is longer one byte more than `most`."""
+        pieces, left = [self.head], most + 1 - len(self.head)
+        while left > 0 and (piece := self.rest.read1(min(_PIECE, left))):
             pieces.append(piece)
+            left -= len(piece)
         return b"".join(pieces)
 
 
@@ -106,7 +107,7 @@ def audit_folded(
         stream, is_log = peek(UntilStopped(cast(BinaryIO, sys.stdin.buffer)))
         if is_log or options.keep is not None or options.before is not None:
             return audit_stream(cast(BinaryIO, stream), options, limits, threshold, happened), None
-        return None, stream.whole()
+        return None, stream.whole(limits.max_bytes)
 
 
 def audit_paths(

@@ -76,7 +76,7 @@ def audit_command(
     ] = True,
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
     max_depth: Annotated[int, typer.Option(min=1, help="Deepest nesting of plan nodes that is read.")] = 1000,
-    max_bytes: Annotated[int, typer.Option(min=1, help="Largest input that is read, in bytes.")] = 256 * 1024 * 1024,
+    max_bytes: Annotated[int, typer.Option(min=1, help="Largest input, unpacked, in bytes.")] = 64 * 1024 * 1024,
 ) -> Happened:
     """Audit captured plans."""
     from rowreckon.archive.detect import is_archive
@@ -101,13 +101,13 @@ def audit_command(
         from rowreckon.files import try_folder
 
         try_folder(save, "--save")
+    limits = Limits(max_depth=max_depth, max_bytes=max_bytes)
     masking = masking_of(mask, mask_names, save)
     known = None
     if baseline is not None:
         from rowreckon.cli.audits import baseline_of
 
-        known = baseline_of(baseline, wanted, masking, threshold)
-    limits = Limits(max_depth=max_depth, max_bytes=max_bytes)
+        known = baseline_of(baseline, wanted, masking, threshold, limits)
     folded = jobs is not None or scheduler is not None or keep is not None or before is not None or not judge
     alone = dsn is None and facts is None and save is None and known is None
     if folded and not alone:
@@ -137,7 +137,7 @@ def audit_command(
     if facts is not None:
         from rowreckon.cli.facts_from import facts_of_answer
 
-        inputs = facts_of_answer(inputs, facts)
+        inputs = facts_of_answer(inputs, facts, max_bytes)
     if masking is not None:
         inputs = masking.inputs(inputs)
     if save is not None:

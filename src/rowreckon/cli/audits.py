@@ -7,7 +7,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rowreckon.bounded import MOST_TEXT, read_bytes
 from rowreckon.errors import NotAPlan, UnreadableFile, UsageError
+from rowreckon.files import shown
 from rowreckon.frozen import frozen
 
 if TYPE_CHECKING:
@@ -28,7 +30,7 @@ def read_audit(
     Raises UnreadableFile for an audit document that can't be read, UsageError for one of another version; plans that
     can't be read are in the audit's `rejected`.
     """
-    content = _audit_document(path)
+    content = _audit_document(path, limits.max_bytes if limits is not None else MOST_TEXT)
     if content is not None:
         document = _parsed(content, path)
         return document if masking is None else masking.document(document)
@@ -41,9 +43,11 @@ def read_audit(
     return masking.apply(audit_all(masking.inputs(inputs), threshold=threshold)).audit
 
 
-def required_audit(path: str, option: str, *, threshold: float = 10.0, masking: Masking | None = None) -> Audit:
+def required_audit(
+    path: str, option: str, *, threshold: float = 10.0, limits: Limits | None = None, masking: Masking | None = None
+) -> Audit:
     """As `read_audit`, for a file that must hold at least one plan. Raises NotAPlan where it holds none."""
-    found = read_audit(path, threshold=threshold, masking=masking)
+    found = read_audit(path, threshold=threshold, limits=limits, masking=masking)
     if not found.plans:
         reason = found.rejected[0].reason if found.rejected else "it holds no plan"
         raise NotAPlan(f"{option}: {reason}", where=path)
@@ -59,14 +63,20 @@ class Known:
     written: str | None
 
 
-def baseline_of(path: str | None, fail_on: frozenset[str], masking: Masking | None, threshold: float) -> Known | None:
+def baseline_of(
+    path: str | None,
+    fail_on: frozenset[str],
+    masking: Masking | None,
+    threshold: float,
+    limits: Limits | None = None,
+) -> Known | None:
     """What `--baseline` names, masked as the audit will be. Raises UsageError where nothing would fail anyway."""
     if path is None:
         return None
     if not fail_on:
         raise UsageError("--baseline needs --fail-on", hint="name the verdicts that fail: crossed, held, undecided")
-    found = required_audit(path, "--baseline", threshold=threshold, masking=masking)
-    return Known(found, path, _written(path))
+    found = required_audit(path, "--baseline", threshold=threshold, limits=limits, masking=masking)
+    return Known(found, shown(path), _written(path))
 
 
 def _written(path: str) -> str | None:
@@ -77,18 +87,17 @@ def _written(path: str) -> str | None:
     return datetime.fromtimestamp(at, UTC).strftime("%Y-%m-%d %H:%M UTC")
 
 
-def _audit_document(path: str) -> bytes | None:
+def _audit_document(path: str, most_bytes: int) -> bytes | None:
     """The content of a file that says of itself that it is an audit, else None."""
     if path == "-" or not Path(path).is_file():
         return None
     try:
         with Path(path).open("rb") as file:
-            head = file.read(_HEAD)
-            if b'"rowreckon.audit/' not in head:
+            if b'"rowreckon.audit/' not in file.read(_HEAD):
                 return None
-            return head + file.read()
     except OSError as error:
-        raise UnreadableFile(f"the file cannot be read: {error.strerror}", where=path) from None
+        raise UnreadableFile(f"the file cannot be read: {error.strerror}", where=shown(path)) from None
+    return read_bytes(Path(path), most_bytes, "the audit document")
 
 
 def _parsed(content: bytes, path: str) -> Audit:
@@ -103,7 +112,7 @@ def _parsed(content: bytes, path: str) -> Audit:
     try:
         document = json.loads(content)
         schema = document.get("schema") if isinstance(document, dict) else None
-    except ValueError:
+    except (ValueError, RecursionError):
         raise UnreadableFile("the audit document is no whole JSON", where=path, hint="write it again") from None
     if schema != AUDIT_SCHEMA:
         raise UsageError(

@@ -8,10 +8,10 @@ allow = ["dev-db.example", "10.0.0.5:5433", "staging.example/huts"]
 from __future__ import annotations
 
 import os
-import tomllib
 from pathlib import Path
 
-from rowreckon.errors import UnreadableFile, UsageError
+from rowreckon.bounded import read_toml
+from rowreckon.errors import UsageError
 from rowreckon.frozen import frozen
 
 
@@ -33,18 +33,11 @@ def config_path() -> Path:
 
 
 def read_config() -> Config:
-    """The configuration, or its defaults where there is no file. Raises UnreadableFile or UsageError."""
+    """The configuration, or its defaults where there is no file. Raises UnreadableFile, InputTooLarge or UsageError."""
     path = config_path()
-    try:
-        text = path.read_text(encoding="utf-8")
-    except (FileNotFoundError, NotADirectoryError):
+    if not path.exists():
         return Config()
-    except (OSError, UnicodeDecodeError):
-        raise UnreadableFile("the configuration cannot be read", where=str(path)) from None
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise UsageError(f"the configuration is no TOML: {error}", where=str(path)) from None
+    document = read_toml(path, "the configuration")
     servers = document.get("servers", {})
     unknown = [
         *(set(document) - {"servers"}),

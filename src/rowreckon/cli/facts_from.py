@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
+from rowreckon.bounded import MOST_TEXT, read_bytes
 from rowreckon.capture import Capture
 from rowreckon.cli.server_options import confirm, connector
 from rowreckon.document.audit import Rejected
-from rowreckon.errors import UnreadableFile, UsageError
+from rowreckon.errors import UsageError
 from rowreckon.plural import counted
 
 Inputs = list[Capture | Rejected]
@@ -53,21 +54,18 @@ def facts_of_server(
     return [next(found) if isinstance(item, Capture) else item for item in inputs]
 
 
-def facts_of_answer(inputs: Inputs, answer: Path) -> Inputs:
+def facts_of_answer(inputs: Inputs, answer: Path, most_bytes: int = MOST_TEXT) -> Inputs:
     """The inputs with the facts of an answer to `rowreckon ask`, which was asked about the same plans in this order.
 
-    Raises UnreadableFile, NotAPlan or BrokenPlan for the answer, UsageError where it was about other plans.
+    `most_bytes` bounds the answer. Raises UnreadableFile, InputTooLarge, NotAPlan or BrokenPlan for it, and UsageError
+    where it was about other plans.
     """
     from rowreckon.catalog.ask import read_answers
     from rowreckon.catalog.drift import drift_notes
     from rowreckon.catalog.wanted import wanted_facts
     from rowreckon.plan.tree import lay_out
 
-    try:
-        text = answer.read_text(encoding="utf-8", errors="replace")
-    except OSError as error:
-        raise UnreadableFile(f"the answer cannot be read: {error.strerror}", where=str(answer)) from None
-    catalogs = read_answers(text)
+    catalogs = read_answers(read_bytes(answer, most_bytes, "the answer").decode("utf-8", "replace"))
     planned = [c for c in inputs if isinstance(c, Capture) and c.explain is not None]
     if len(planned) != len(catalogs):
         raise UsageError(

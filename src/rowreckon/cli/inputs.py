@@ -22,7 +22,7 @@ def read_inputs(
     After Ctrl-C what was read until then, and the rest named as not read.
     """
     from rowreckon.document.audit import Rejected
-    from rowreckon.intake import read_each, read_text
+    from rowreckon.intake import read_each
 
     inputs: list[Capture | Rejected] = []
     begun = 0
@@ -30,7 +30,7 @@ def read_inputs(
         for path in paths:
             begun += 1
             if path == "-":
-                inputs.extend(read_text(_stdin() if stdin is None else stdin, limits=limits))
+                inputs.extend(_of_stdin(stdin, limits))
             else:
                 inputs.extend(read_each(path, limits=limits))
     except KeyboardInterrupt:
@@ -39,7 +39,14 @@ def read_inputs(
     return inputs
 
 
-def _stdin() -> bytes:
-    if sys.stdin.isatty():
-        typer.echo("paste the plan, then Ctrl-D", err=True)
-    return sys.stdin.buffer.read()
+def _of_stdin(content: bytes | None, limits: Limits | None) -> list[Capture | Rejected]:
+    """The plans of standard input, which is read here unless its content is given."""
+    from rowreckon.intake import read_text
+    from rowreckon.reading.limits import Limits as Bounds
+
+    if content is None:
+        if sys.stdin.isatty():
+            typer.echo("paste the plan, then Ctrl-D", err=True)
+        # One byte more than the limit tells the reader that there is more.
+        content = sys.stdin.buffer.read((limits or Bounds()).max_bytes + 1)
+    return read_text(content, limits=limits)

@@ -22,6 +22,7 @@ def unmask_command(
     output: Annotated[Path | None, typer.Option("--output", "-o", help="File to write; default: print it.")] = None,
 ) -> None:
     """Print a masked report with its names. Literals stay masked: they are kept nowhere."""
+    from rowreckon.bounded import MOST_TEXT, read_bytes, read_stream
     from rowreckon.cli.masking import read_key_file
     from rowreckon.errors import UnreadableFile
     from rowreckon.files import try_file, write_whole
@@ -31,10 +32,8 @@ def unmask_command(
         try_file(output, "--output")
     names = read_key_file(key_file).names
     try:
-        raw = sys.stdin.buffer.read() if path == "-" else Path(path).read_bytes()
+        raw = read_stream(sys.stdin.buffer, MOST_TEXT) if path == "-" else read_bytes(Path(path), MOST_TEXT)
         text = raw.decode("utf-8")
-    except OSError as error:
-        raise UnreadableFile(f"the file cannot be read: {error.strerror}", where=path) from None
     except UnicodeDecodeError:
         raise UnreadableFile("the file is no UTF-8 text", where=path) from None
     shown = unmask_text(text, names)

@@ -14,6 +14,7 @@ from rowreckon.reading.limits import Limits
 from rowreckon.reading.lines import Lines
 from rowreckon.reading.query_echo import query_before
 from rowreckon.reading.raw import RawPlan, Rejected
+from rowreckon.reading.sizes import check_lines, check_values
 from rowreckon.reading.wrappings import unwrap
 
 ReadText = Callable[[str, str], list[Found]]
@@ -31,15 +32,15 @@ _START = re.compile(
     rf"""(?P<json>(?:\[\s{{0,99}}){{0,4}}\{{\s{{0,99}}"(?P<key>[^"\\\n]{{1,80}})"\s{{0,9}}:)
     |(?P<string>"(?:\\[nrt]|[ \t]){{0,99}}(?:\[(?:\\[nrt]|[ \t]){{0,99}}){{0,4}}\{{(?:\\[nrt]|[ \t]){{0,99}}\\")
     # A node's line with its figures, on the same line or (for a node that is known) on the next one.
-    |^(?P<text>[ \t]*(?:->[ \t]*)?
+    |^(?P<text>[ \t]*+(?:->[ \t]*+)?
         (?:[A-Z][^\n]*?[ ](?=\((?:cost=\d|actual[ ](?:time|rows)=\d|never[ ]executed\)))
         |{_NODES}[^\n]*\n[^\n]{{0,200}}?\((?:cost=\d|actual[ ](?:time|rows)=\d)
         # Without figures a plan is known by psql's title above it or by the lines below it.
         |{_NODES}[^\n]*\n[ \t]+(?:->[ ]|[A-Z][\w/ -]{{0,40}}:[ ]|(?:Init|Sub)Plan[ ]|CTE[ ]
             |(?:Foreign[ ])?(?:Insert|Update|Delete|Merge)[ ]on[ ])))
     |(?P<xml><explain\b)
-    |^(?P<yaml>[ \t]*(?:-[ ])?Plan:[ ]*\n(?=[ \t]+Node[ ]Type:[ ]))
-    |^(?P<titled>QUERY[ ]PLAN\n)(?=[ \t]*{_NODES})""",
+    |^(?P<yaml>[ \t]*+(?:-[ ])?Plan:[ ]*+\n(?=[ \t]++Node[ ]Type:[ ]))
+    |^(?P<titled>QUERY[ ]PLAN\n)(?=[ \t]*+{_NODES})""",
     re.VERBOSE | re.MULTILINE,
 )
 _STRINGS = json.JSONDecoder(strict=False)
@@ -52,7 +53,12 @@ _SIGNS = ('"Plan"', '"Node Type"')
 
 
 def scan(text: str, limits: Limits, read_text: ReadText) -> list[Found]:
-    """The plans in `text`, in order, with places that looked like one; `read_text` reads a text within it."""
+    """The plans in `text`, in order, with places that looked like one; `read_text` reads a text within it.
+
+    Raises InputTooLarge over the limits.
+    """
+    check_lines(text, limits)
+    check_values(text, limits)
     return list(_Scan(unwrap(text), limits, read_text).run())
 
 

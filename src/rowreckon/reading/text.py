@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import re
+from sys import getsizeof
 from typing import Any
 
-from rowreckon.errors import InputTooLarge, NotAPlan
+from rowreckon.errors import NotAPlan
 from rowreckon.reading.decode import decode
 from rowreckon.reading.json_documents import Found, documents_in
 from rowreckon.reading.json_reader import STRICT
 from rowreckon.reading.limits import Limits
 from rowreckon.reading.raw import RawPlan, Rejected
+from rowreckon.reading.sizes import check_values, nodes_below
 
 __all__ = ["read_plans"]
 
@@ -18,6 +20,9 @@ __all__ = ["read_plans"]
 _MAX_LAYERS = 4
 _PYTHON = re.compile(r"[\[({\s]*(?:\(\s*['\"\[{]|\{\s*'|\[\s*')")
 _MAX_PYTHON = 16 * 1024 * 1024
+# Python takes about a thousand bytes for each value of a text before it is one.
+_MAX_PYTHON_VALUES = 200_000
+_PYTHON_SIGNS = ",:[({+-"
 _LOG = re.compile(r"duration: [0-9]+\.[0-9]+ ms  plan:")
 _LONE_SURROGATE = re.compile(
     r"(\\\\|\\u[dD][89abAB][0-9a-fA-F]{2}\\u[dD][c-fC-F][0-9a-fA-F]{2})|\\u[dD][89a-fA-F][0-9a-fA-F]{2}"
@@ -30,12 +35,9 @@ def read_plans(text: str | bytes, *, limits: Limits = Limits()) -> list[RawPlan 
     Raises NotAPlan where nothing in it looks like a plan, BrokenPlan where bytes are in no known encoding, and
     InputTooLarge where the input is over one of the `limits`.
     """
-    if len(text) > limits.max_bytes:
-        raise InputTooLarge(
-            f"the input has {len(text):,} bytes, the limit is {limits.max_bytes:,}",
-            hint="raise the limit, or split the input",
-        )
+    limits.check_bytes(len(text))
     string = decode(text) if isinstance(text, bytes) else text
+    limits.check_bytes(getsizeof(string) - getsizeof(""))
     if not string.strip("\ufeff \t\r\n"):
         raise NotAPlan("the input is empty", hint="give the output of EXPLAIN (ANALYZE, FORMAT JSON)")
     found = _Reading(limits).read(string.removeprefix("\ufeff"))
@@ -50,7 +52,7 @@ def read_plans(text: str | bytes, *, limits: Limits = Limits()) -> list[RawPlan 
 class _Reading:
     def __init__(self, limits: Limits) -> None:
         self.limits = limits
-        self.plans = 0
+        self.plans = self.nodes = 0
 
     def read(self, text: str, place: str = "", layer: int = 0) -> list[Found]:
         text = _well_formed(text)
@@ -82,6 +84,7 @@ class _Reading:
         start = len(text) - len(text.lstrip())
         if text[start : start + 1] not in ("{", "[", '"'):
             return None
+        check_values(text, self.limits)
         try:
             value = STRICT.decode(text)
         except (ValueError, RecursionError):
@@ -93,6 +96,8 @@ class _Reading:
         """Rows as a Python driver shows them, with single quotes and tuples. None where it is something else."""
         bare = text.strip()
         if _PYTHON.match(bare) is None or bare[-1:] not in ("]", ")", "}") or len(bare) > _MAX_PYTHON:
+            return None
+        if sum(map(bare.count, _PYTHON_SIGNS)) > _MAX_PYTHON_VALUES:
             return None
         import ast
         import warnings
@@ -114,11 +119,10 @@ class _Reading:
 
     def counted(self, found: Found) -> Found:
         self.plans += 1
-        if self.plans > self.limits.max_plans:
-            raise InputTooLarge(
-                f"the input holds more than {self.limits.max_plans:,} plans",
-                hint="raise the limit, or split the input",
-            )
+        self.limits.check_count(self.plans, self.limits.max_plans, "plans")
+        if isinstance(found, RawPlan):
+            self.nodes += nodes_below(found.document, self.limits.max_nodes)
+            self.limits.check_count(self.nodes, self.limits.max_nodes, "plan nodes")
         return found
 
 
@@ -135,7 +139,10 @@ def _placed(found: Found, place: str) -> Found:
 def _well_formed(text: str) -> str:
     """`text` without halves of surrogate pairs, raw or as JSON escapes: they can't be written out again."""
     if not text.isascii():
-        text = text.encode("utf-8", "replace").decode("utf-8")
+        try:
+            text.encode()
+        except UnicodeEncodeError:
+            text = text.encode("utf-8", "replace").decode("utf-8")
     if "\\ud" in text or "\\uD" in text:
         text = _LONE_SURROGATE.sub(lambda match: match.group(1) or "\\ufffd", text)
     return text

@@ -98,6 +98,10 @@ def _without_frames(lines: list[str], numbers: list[int]) -> tuple[list[str], li
     asciidoc = any(line.startswith("|====") for line in lines)
     for line, number in zip(lines, numbers, strict=True):
         bare = line.strip()
+        if not bare and expanded is None:
+            kept.append(line)
+            kept_numbers.append(number)
+            continue
         if bare == _DROPPED or bare.startswith("|===="):
             continue
         if _HEADER.fullmatch(bare.removeprefix("^l")):

@@ -12,6 +12,7 @@ from rowreckon.reading.keys import LISTS, NESTED_LISTS, OBJECT_LISTS, OBJECTS, T
 from rowreckon.reading.limits import Limits
 from rowreckon.reading.mends import TARGETS_NOTE, WORKERS_NOTE, put
 from rowreckon.reading.raw import RawPlan, Rejected
+from rowreckon.reading.sizes import check_elements
 
 # Keys that have a hyphen of their own; in all other names a hyphen stands for a blank.
 _HYPHENED = {
@@ -32,6 +33,7 @@ class XmlFault(Exception):
 
 def read_xml_plans(text: str, where: str, limits: Limits) -> list[RawPlan | Rejected]:
     """The plans in one `<explain>` element. Raises XmlFault, and InputTooLarge over the limits."""
+    check_elements(text, limits)
     reader = _Reader(limits, where)
     reader.read(text)
     found: list[RawPlan | Rejected] = []

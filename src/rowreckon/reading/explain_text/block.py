@@ -15,6 +15,7 @@ from rowreckon.reading.explain_text.header import (
     parse_target,
 )
 from rowreckon.reading.explain_text.items import Openness
+from rowreckon.reading.limits import Limits
 
 _END = re.compile(r"\(\d+ rows?\)$|`{3}|~{3}|QUERY PLAN$|Time: [0-9.]+ ms|\(\d+ (?:Zeile|ligne|fila)")
 _TITLE = re.compile(r"(?:InitPlan|SubPlan) \S+(?: \(returns [^)]*\))?$|CTE .+$")
@@ -69,13 +70,14 @@ class Block:
             self.notes.append(text)
 
 
-def gather(lines: Sequence[str], numbers: Sequence[int], start: int) -> Block:
-    """The plan that begins with line `start`, a node's line."""
-    return _Gathering(lines, numbers, start).run()
+def gather(lines: Sequence[str], numbers: Sequence[int], start: int, limits: Limits) -> Block:
+    """The plan that begins with line `start`, a node's line. Raises InputTooLarge where it has too many lines."""
+    return _Gathering(lines, numbers, start, limits).run()
 
 
 class _Gathering:
-    def __init__(self, lines: Sequence[str], numbers: Sequence[int], start: int) -> None:
+    def __init__(self, lines: Sequence[str], numbers: Sequence[int], start: int, limits: Limits) -> None:
+        self.limits = limits
         self.lines = lines
         self.numbers = numbers
         self.index = start
@@ -129,6 +131,7 @@ class _Gathering:
         if kind == "detail" and line.open.in_constant and (label_of(text) or "") in TEXTS | LISTS:
             self.close_quote(line)
         self.block.lines.append(line)
+        self.limits.check_count(len(self.block.lines), self.limits.max_plan_lines, "lines in one plan")
         return True
 
     def kind(self, indent: int, text: str) -> str | None:

@@ -20,7 +20,7 @@ def read_text_plan(lines: Lines, start: int, limits: Limits) -> tuple[list[RawPl
 
     There are several where the top was cut off and parts were left. Raises InputTooLarge over the limits.
     """
-    block = gather(lines.lines, lines.numbers, start)
+    block = gather(lines.lines, lines.numbers, start, limits)
     end = max(block.end, start + 1)
     try:
         grown = grow(block)

@@ -6,8 +6,10 @@ import json
 import re
 from typing import Any
 
+from rowreckon.reading.limits import Limits
 from rowreckon.reading.logs.entries import Entry
 from rowreckon.reading.logs.prefix import prefix_facts
+from rowreckon.reading.sizes import check_values
 
 _DURATION = re.compile(r"duration: ([0-9]+(?:\.[0-9]+)?) ms  plan:\r?\n?")
 _FIELD = re.compile(r'"([^"]*(?:""[^"]*)*)"|([^",\n]*)')
@@ -48,15 +50,17 @@ class BrokenEntry(Exception):
     """The entry can't be taken apart: why, in one clause."""
 
 
-def facts_and_body(entry: Entry) -> tuple[dict[str, Any], str, bool]:
+def facts_and_body(entry: Entry, limits: Limits) -> tuple[dict[str, Any], str, bool]:
     """What the entry says beside the plan, the plan's text, and whether bytes that are no UTF-8 were replaced.
 
-    Raises BrokenEntry.
+    Raises BrokenEntry, and InputTooLarge where a JSON log's line has more values than the limits allow.
     """
     if entry.kind in ("stderr", "loose"):
         facts, body, replaced = _stderr(entry)
         return facts, body, replaced
     text, replaced = _decoded(entry.raw)
+    if entry.kind == "json":
+        check_values(text, limits)
     facts, message = _json(text) if entry.kind == "json" else _csv(text)
     match = _DURATION.match(message)
     if match is None:

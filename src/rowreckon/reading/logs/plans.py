@@ -14,8 +14,9 @@ from rowreckon.reading.limits import Limits
 from rowreckon.reading.logs.entries import Entry, log_entries
 from rowreckon.reading.logs.heads import BrokenEntry, facts_and_body
 from rowreckon.reading.raw import RawPlan, Rejected
+from rowreckon.reading.sizes import check_values, nodes_below
 
-_MAX_ENTRY = 64 * 1024 * 1024
+_MAX_ENTRY = 16 * 1024 * 1024
 _ENCODING_NOTE = "bytes that are not UTF-8 were replaced: the log mixes encodings"
 _CUT_NOTE = "the log ends within this entry: the plan may be cut off"
 _QUERY = "Query Text: "
@@ -43,8 +44,11 @@ def entry_plan(entry: Entry, limits: Limits) -> RawPlan | Rejected:
     """The plan of one entry, or why it can't be read."""
     where = f"line {entry.line}"
     try:
-        facts, body, replaced = facts_and_body(entry)
+        facts, body, replaced = facts_and_body(entry, limits)
+        check_values(body, limits)
         found = _in_body(body, limits)
+        if isinstance(found, RawPlan):
+            limits.check_count(nodes_below(found.document, limits.max_nodes), limits.max_nodes, "plan nodes")
     except BrokenEntry as fault:
         return Rejected(str(fault), where)
     except InputTooLarge as error:

@@ -1,0 +1,38 @@
+"""What a text would take in memory, told before it is taken apart: by counting signs, and nodes once it is JSON."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rowreckon.reading.limits import Limits
+
+
+def check_values(text: str, limits: Limits) -> None:
+    """Raise InputTooLarge where a text has too many values of JSON or YAML, whatever its size."""
+    most = limits.max_values
+    limits.check_count(text.count("{") + text.count("[") + text.count('":'), most, "values")
+    # A value in a list is small beside one with a key, and a comma may stand in a text.
+    limits.check_count(text.count(","), 8 * most, "values")
+
+
+def check_elements(text: str, limits: Limits) -> None:
+    """Raise InputTooLarge where a text has too many elements of XML, each of which begins and ends."""
+    limits.check_count(text.count("<"), 2 * limits.max_values, "elements")
+
+
+def check_lines(text: str, limits: Limits) -> None:
+    """Raise InputTooLarge where a text has too many lines."""
+    limits.check_count(text.count("\n") + text.count("\r"), limits.max_lines, "lines")
+
+
+def nodes_below(document: dict[str, Any], most: int) -> int:
+    """How many plan nodes a document of FORMAT JSON holds; counting ends soon behind `most`."""
+    count = 0
+    stack = [document.get("Plan")]
+    while stack and count <= most:
+        node = stack.pop()
+        count += 1
+        below = node.get("Plans") if isinstance(node, dict) else None
+        if isinstance(below, list):
+            stack += below
+    return count
