@@ -220,3 +220,22 @@ CONDITIONS: dict[str, Made] = {
     "letters": _condition("e'", "(a = ", ")"),
     "digits": _condition("9", "(a = ", ")"),
 }
+ANSWERS: dict[str, Made] = {
+    "no answer": _times(b'"facts_md5"'),
+    "an answer of lists": _times(b"[", b'{"facts_md5": "' + b"0" * 32 + b'", "answer": '),
+    "an answer of lines": _times(b"  a\n", b'{"facts_md5": "' + b"0" * 32 + b'", "answer": {"a":\n'),
+    "a wrapped answer below a wide rule": lambda size: (
+        b"-" * (size // 2) + b'\n{"facts_md5": "\n' + b"a.\n" * (size // 6)
+    ),
+    "rules above an answer": _lines(100, b"-", tail=b'x{"facts_md5"'),
+}
+TABLES: dict[str, Made] = {
+    "arrays of a table": _times(b"[", b"a = "),
+    "digits of a table": _times(b"9", b"a = "),
+    "dotted keys": _times(b"a.", tail=b"a = 1"),
+    "keys of a table": lambda size: b"".join(b"k%d = 1\n" % n for n in range(size // 12)),
+    "tables": lambda size: b"".join(b"[k%d]\n" % n for n in range(size // 9)),
+    "texts of a table": _times(b"\\n", b'a = """', b'"""'),
+    "a text without end": _times(b"'", b"a = '''"),
+    "comments of a table": _times(b"#"),
+}

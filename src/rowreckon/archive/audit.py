@@ -42,7 +42,7 @@ def audit_archive(
     """
     files = list(spread_out(paths))
     units = units_of(files, unit_bytes=options.unit_bytes)
-    store, progress_made = FoldStore(), Undone([shown(path) for path in files])
+    store, progress_made = FoldStore(), Undone(files)
     try:
         if scheduler is not None:
             from rowreckon.archive.cluster import run_on_cluster

@@ -8,6 +8,7 @@ from rowreckon.archive.files import size_of
 from rowreckon.archive.runner import Done
 from rowreckon.document.audit import Rejected
 from rowreckon.errors import InputError
+from rowreckon.files import shown
 
 
 class Undone:
@@ -33,10 +34,10 @@ class Undone:
         for number, path in enumerate(self._files):
             read, size = self._read.get(number), _size(path)
             if read is None:
-                found.append(Rejected(source=path, reason="the run ended before it was read"))
+                found.append(Rejected(source=shown(path), reason="the run ended before it was read"))
             elif read < size:
                 known = f"; {read:,} of its {size:,} bytes were read" if read else ""
-                found.append(Rejected(source=path, reason=f"the run ended before all of it was read{known}"))
+                found.append(Rejected(source=shown(path), reason=f"the run ended before all of it was read{known}"))
         return found
 
 

@@ -16,6 +16,8 @@ from pydantic import ValidationError
 from rowreckon.capture import Capture
 from rowreckon.errors import BrokenPlan, NotAPlan, UsageError
 from rowreckon.plan.tree import lay_out
+from rowreckon.reading.limits import Limits
+from rowreckon.reading.sizes import check_values
 
 from .answer import FACTS_SCHEMA, catalogs_from_answer
 from .answers.model import broken_answer, check_answer
@@ -91,8 +93,10 @@ def plain_json(request: FactsRequest) -> str:
 def read_answers(text: str) -> tuple[Catalog, ...]:
     """The catalogs, one for each plan that was asked about, out of what psql printed.
 
-    Raises NotAPlan where there is no answer in the text, BrokenPlan where it was damaged on its way.
+    Raises NotAPlan where there is no answer in the text, BrokenPlan where it was damaged on its way, and InputTooLarge
+    where it holds more values than any answer.
     """
+    check_values(text, Limits())
     if '"facts_md5"' not in text:
         raise NotAPlan("the text holds no answer to the script of `rowreckon ask`", hint=_AGAIN)
     for candidate in _candidates(text):
@@ -159,6 +163,8 @@ def _unwrapped(body: Sequence[str], rule: int) -> str:
     """
     framed = not body[0].startswith("{")
     width = rule - 2 if framed else rule
+    # What a mail program has cut is less than what it has left; a forged rule would make a text of any size of this.
+    left = 2 * sum(map(len, body))
     parts: list[str] = []
     for line in body:
         inner = line
@@ -168,7 +174,8 @@ def _unwrapped(body: Sequence[str], rule: int) -> str:
         part = inner[1:] if framed else inner
         if goes_on:
             part = part.rstrip()[:-1]
-            part = part.ljust(max(width, 0))
+            left -= max(width - len(part), 0)
+            part = part.ljust(width) if left >= 0 else part
         parts.append(part)
         if not goes_on:
             break

@@ -11,7 +11,17 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict
 
-from rowreckon.plan.keys import AsItIs, MaybeFlag, MaybeNumber, MaybeSigned, MaybeText, Number, Text, explain_key
+from rowreckon.plan.keys import (
+    AsItIs,
+    MaybeFlag,
+    MaybeLoops,
+    MaybeNumber,
+    MaybeSigned,
+    MaybeText,
+    Number,
+    Text,
+    explain_key,
+)
 
 
 class ExplainPart(BaseModel):
@@ -99,7 +109,7 @@ class Worker(Buffers):
     actual_startup_time: MaybeNumber = None
     actual_total_time: MaybeNumber = None
     actual_rows: MaybeNumber = None
-    actual_loops: MaybeNumber = None
+    actual_loops: MaybeLoops = None
     sort_method: MaybeText = None
     sort_space_used: MaybeNumber = None  # kB
     sort_space_type: MaybeText = None
@@ -137,7 +147,7 @@ class PlanNode(Buffers):
     actual_startup_time: MaybeNumber = None  # ms per loop
     actual_total_time: MaybeNumber = None  # ms per loop
     actual_rows: MaybeNumber = None  # per loop
-    actual_loops: MaybeNumber = None
+    actual_loops: MaybeLoops = None
     output: tuple[Text, ...] | None = None
     filter: MaybeText = None
     rows_removed_by_filter: MaybeNumber = None  # per loop

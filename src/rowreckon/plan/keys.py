@@ -78,6 +78,14 @@ def _number(least: int | None) -> CoreSchema:
     return core_schema.union_schema([whole, decimal, nothing, longer])
 
 
+def _loops() -> CoreSchema:
+    whole = core_schema.int_schema(strict=True, ge=0, le=_MOST_OF_64_BITS)
+    none = core_schema.float_schema(strict=True, ge=0, le=0)
+    some = core_schema.float_schema(strict=True, ge=1, le=float(MOST), allow_inf_nan=False)
+    longer = core_schema.int_schema(strict=True, ge=0, le=MOST)
+    return core_schema.union_schema([whole, none, some, longer])
+
+
 Number = Annotated[int | float, _Ready(_number(0))]
 """A count, a time in ms, a size or a planner cost: never negative, never NaN."""
 
@@ -89,6 +97,8 @@ Flag = Annotated[bool, _Ready(core_schema.bool_schema(strict=True))]
 
 # A key that is absent reads as None. Finished as well: a union with None would be generated anew for each field.
 MaybeNumber = Annotated[int | float | None, _maybe(_number(0))]
+MaybeLoops = Annotated[int | float | None, _maybe(_loops())]
+"""How often a node ran: never, or at least once. Nothing is divided by less than one."""
 MaybeSigned = Annotated[int | float | None, _maybe(_number(None))]
 MaybeText = Annotated[str | None, _maybe(core_schema.str_schema(strict=True))]
 MaybeFlag = Annotated[bool | None, _maybe(core_schema.bool_schema(strict=True))]
