@@ -91,7 +91,7 @@ def audit_capture(
     reckoned = with_probes(reckon(tree, leader_takes_part=_leader_takes_part(capture)), capture.probes)
     origins = find_origins(reckoned)
     own_ms = own_times(reckoned)
-    judged = judge_joins(capture, reckoned, origins, threshold=threshold, curves=curves)
+    judged = judge_joins(capture, reckoned, origins, threshold=threshold, curves=curves, own_ms=own_ms)
     verdicts = with_contests(judged, capture.contests)
     found = find_causes(
         CauseEvidence(capture=capture, reckoned=reckoned, origins=origins, joins=verdicts.joins, threshold=threshold)

@@ -84,7 +84,7 @@ def time_elsewhere(
     found = [
         *_whole_statement(explain, floor),
         *_subplans(reckoned, floor),
-        *(e for n in range(len(reckoned)) if (e := _of_node(reckoned, own_ms, n, n in accounted, floor)) is not None),
+        *_of_nodes(reckoned, own_ms, accounted, floor),
     ]
     return tuple(sorted(found, key=lambda e: (e.ms is None, -(e.ms or 0.0), e.node if e.node is not None else -1)))
 
@@ -142,18 +142,22 @@ def _subplans(reckoned: ReckonedTree, floor: float) -> Iterable[TimeElsewhere]:
             yield TimeElsewhere(node=number, kind="subplan", ms=ms, fact=f"{name} ran {times}")
 
 
+def _of_nodes(
+    reckoned: ReckonedTree, own_ms: Sequence[float | None], accounted: set[int], floor: float
+) -> Iterable[TimeElsewhere]:
+    least = max(floor, 0.0)
+    for number, (node, ms) in enumerate(zip(reckoned.tree.nodes, own_ms, strict=True)):
+        # A spill or workers that never came matter even inside a judged join, and without a time of their own.
+        if node.actual_loops and (ms is None or ms > least or isinstance(node, _MAY_SPILL_OR_WAIT)):
+            found = _of_node(reckoned, number, ms, number in accounted, dear=ms is not None and ms > least)
+            if found is not None:
+                yield found
+
+
 def _of_node(
-    reckoned: ReckonedTree, own_ms: Sequence[float | None], number: int, accounted: bool, floor: float
+    reckoned: ReckonedTree, number: int, ms: float | None, accounted: bool, *, dear: bool
 ) -> TimeElsewhere | None:
-    node = reckoned.tree.nodes[number]
-    if not node.actual_loops:
-        return None
-    ms = own_ms[number]
-    dear = ms is not None and ms > floor and ms > 0
-    # A spill or workers that never came matter even inside a judged join, and without a time of their own.
-    if not dear and ms is not None and not isinstance(node, _MAY_SPILL_OR_WAIT):
-        return None
-    kind, fact, proven = _fact(reckoned, number, node)
+    kind, fact, proven = _fact(reckoned, number, reckoned.tree.nodes[number])
     always = proven and kind in ("spill", "workers_missing")
     if always or (not accounted and (dear or (proven and ms is None))):
         return TimeElsewhere(node=number, kind=kind, ms=ms, fact=fact)

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import cache, partial
 from typing import TYPE_CHECKING, Literal
 
 from rowreckon.causes.defaults import default_selectivity
@@ -62,7 +63,7 @@ class Context:
     tree: PlanTree
     catalog: Catalog | None
     scans: dict[str, tuple[int, ...]]
-    totals: dict[TableName, Interval]
+    totals: Callable[[], dict[TableName, Interval]]
     prices: IndexPrices
     subplan_results: frozenset[str]
     """Parameters ($0, $1, …) that InitPlans return, as names of subplans list them up to release 16."""
@@ -76,7 +77,7 @@ class Context:
             tree=evidence.reckoned.tree,
             catalog=catalog,
             scans=aliases(evidence.reckoned.tree),
-            totals=actual_totals(evidence.reckoned),
+            totals=cache(partial(actual_totals, evidence.reckoned)),  # most plans are never asked
             prices=IndexPrices(evidence.capture, evidence.reckoned),
             subplan_results=frozenset(
                 p for n in evidence.reckoned.tree.nodes if n.subplan_name for p in _RETURNED.findall(n.subplan_name)
@@ -91,11 +92,11 @@ class Context:
     def total(self, number: int) -> Interval | None:
         """Rows that the relation of a scan really holds, where some scan of the plan proves it."""
         table = table_of(self.tree.nodes[number])
-        return None if table is None else self.totals.get(table)
+        return None if table is None else self.totals().get(table)
 
     def total_of(self, table: TableName) -> Interval | None:
         """The proven row total of a table, which a plan without VERBOSE names without its schema."""
-        return self.totals.get(table) or self.totals.get(TableName(table.name))
+        return self.totals().get(table) or self.totals().get(TableName(table.name))
 
     def key(self, reference: ColumnReference, below: int | None = None) -> Key | None:
         """The base relation's column behind a reference; None for what a subquery, function or CTE computes."""

@@ -17,6 +17,8 @@ from rowreckon.plan.base import PlanNode
 from rowreckon.plan.nodes import AppendNode, BitmapHeapScanNode, BitmapIndexScanNode, GatherNode, JoinNode
 from rowreckon.plan.tree import PlanTree, tables_below
 
+_RAN = ("exact", "at_least", "reread", "probed")
+
 
 @frozen
 class NodeCount:
@@ -77,19 +79,20 @@ def reckon(tree: PlanTree, *, leader_takes_part: bool = True) -> ReckonedTree:
     counts: list[NodeCount] = []
     for number in range(len(tree) - 1, -1, -1):
         node = tree.nodes[number]
-        executions = _executions(tree, parallelism, number)
-        estimates[number] = _estimate(tree, number, divisors[number] * executions, estimates)
+        executions = _executions(tree, parallelism, number, node)
+        estimates[number] = _estimate(tree, number, node, divisors[number] * executions, estimates)
+        gathered = parallelism.gather[number] >= 0 or isinstance(node, GatherNode)
         counts.append(
             _count(
                 node,
                 reach[number],
-                estimate=None if node.plan_rows is None else node.plan_rows * divisors[number] * executions,
-                interval=estimates[number],
-                actual=actuals[number],
-                planned_loops=planned[number],
-                divisor=divisors[number],
-                workers=parallelism.workers(tree, number),
-                participants=parallelism.participants(tree, number),
+                executions,
+                estimates[number],
+                actuals[number],
+                planned[number],
+                divisors[number],
+                parallelism.workers(tree, number) if gathered else None,
+                parallelism.participants(tree, number) if gathered else 1,
             )
         )
     counts.reverse()
@@ -108,19 +111,20 @@ def _actual(node: PlanNode, *, decimals: bool) -> Interval | None:
     return actual_interval(rows, loops, decimals=decimals)
 
 
-def _executions(tree: PlanTree, parallelism: Parallelism, number: int) -> float:
+def _executions(tree: PlanTree, parallelism: Parallelism, number: int, node: PlanNode) -> float:
     """How often the node's estimate applies: its loops, or for a partial node the loops of its Gather.
 
     A partial node's loops count the processes that joined in, not executions: its estimate stands for all of them.
     """
-    loops = tree.nodes[number].actual_loops
+    loops = node.actual_loops
     if parallelism.partial[number] and loops:
         return tree.nodes[parallelism.gather[number]].loops or 1.0
     return loops if loops is not None else 1.0
 
 
-def _estimate(tree: PlanTree, number: int, factor: float, estimates: list[Interval | None]) -> Interval | None:
-    node = tree.nodes[number]
+def _estimate(
+    tree: PlanTree, number: int, node: PlanNode, factor: float, estimates: list[Interval | None]
+) -> Interval | None:
     if node.plan_rows is None:
         return None
     interval = estimate_interval(node.plan_rows)
@@ -204,8 +208,7 @@ def _planned_loops(tree: PlanTree, divisors: list[float]) -> list[float | None]:
 def _count(
     node: PlanNode,
     reach: Reach,
-    *,
-    estimate: float | None,
+    executions: float,
     interval: Interval | None,
     actual: Interval | None,
     planned_loops: float | None,
@@ -213,11 +216,12 @@ def _count(
     workers: int | None,
     participants: int,
 ) -> NodeCount:
-    planned_rows = None
-    if planned_loops is not None and node.plan_rows is not None:
-        planned_rows = node.plan_rows * divisor * planned_loops
-    ran = reach.state in ("exact", "at_least", "reread", "probed")
-    printed = node.actual_rows * node.loops if ran and node.actual_rows is not None else None
+    """One node's totals; its printed estimate stands for one of `divisor` processes, in one of the `executions`."""
+    loops, rows = node.actual_loops, node.plan_rows
+    estimate = None if rows is None else rows * divisor * executions
+    planned_rows = rows * divisor * planned_loops if planned_loops is not None and rows is not None else None
+    ran = reach.state in _RAN
+    printed = node.actual_rows * (loops or 0) if ran and node.actual_rows is not None else None
     if printed is not None and actual is not None:
         printed = min(max(printed, actual.low), actual.high)  # where the parent's count told more than the average
     ratio: Interval | None = None
@@ -236,11 +240,11 @@ def _count(
         elif reach.state == "reread":
             ratio, low, direction, error = None, None, None, None
     return NodeCount(
-        loops=node.actual_loops,
+        loops=loops,
         workers=workers,
         participants=participants,
-        estimate=estimate if ran or node.actual_loops is None else None,
-        estimate_interval=interval if ran or node.actual_loops is None else None,
+        estimate=estimate if ran or loops is None else None,
+        estimate_interval=interval if ran or loops is None else None,
         planned_loops=planned_loops,
         planned_rows=planned_rows,
         actual=printed,

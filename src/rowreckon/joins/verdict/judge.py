@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from rowreckon.document import audit as doc
@@ -33,12 +34,19 @@ class JoinVerdicts:
 
 
 def judge_joins(
-    capture: Capture, reckoned: ReckonedTree, origins: Origins, *, threshold: float = 10.0, curves: bool = True
+    capture: Capture,
+    reckoned: ReckonedTree,
+    origins: Origins,
+    *,
+    threshold: float = 10.0,
+    curves: bool = True,
+    own_ms: Sequence[float | None] | None = None,
 ) -> JoinVerdicts:
     """The verdict on every join of a plan.
 
     `threshold` is the q-error from which a side or an output counts as misestimated; `curves` asks for those of
-    the first joins. Never raises on a plan that was parsed; pure.
+    the first joins; `own_ms` is each node's own time, where it was worked out already. Never raises on a plan that was
+    parsed; pure.
     """
     missing = MissingList()
     settings, lacking = settings_of(capture, reckoned.tree)
@@ -46,9 +54,9 @@ def judge_joins(
     known = CatalogFacts(catalog, reckoned.tree, settings) if catalog is not None else None
     aliases = Aliases(reckoned.tree)
     relations = RelationEvidence(settings, reckoned)
-    whole = Whole(reckoned, origins, tuple(lacking), threshold)
     found = [join_facts(reckoned, number, aliases) for number in reckoned.tree.joins()]
-    priced = joins_to_price(reckoned, found, threshold=threshold)
+    whole = Whole(reckoned, origins, reckoned.tree.paths() if found else [], tuple(lacking), threshold)
+    priced = joins_to_price(reckoned, found, threshold=threshold, own_ms=own_ms)
     needed = found if known is not None else [facts for facts in found if facts.node in priced]
     evidence = gather_all(settings, capture, reckoned, needed, known, relations)
     joins: list[doc.Join] = []
@@ -65,6 +73,7 @@ class Whole:
 
     reckoned: ReckonedTree
     origins: Origins
+    paths: Sequence[tuple[int, ...]]
     lacking: tuple[doc.Missing, ...]
     threshold: float
 
@@ -93,7 +102,7 @@ def _judge(
     )
     values: dict[str, Any] = {
         "node": facts.node,
-        "path": reckoned.tree.path(facts.node),
+        "path": whole.paths[facts.node],
         "method": facts.method,
         "join_type": facts.join_type,
         "condition": facts.condition,

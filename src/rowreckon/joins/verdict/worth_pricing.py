@@ -27,13 +27,20 @@ def right_below(threshold: float) -> float:
     return min(_RIGHT, threshold)
 
 
-def joins_to_price(reckoned: ReckonedTree, joins: Sequence[JoinFacts], *, threshold: float) -> frozenset[int]:
-    """The nodes of the joins, given in pre-order, that are priced; `threshold` is the q-error called a misestimate."""
+def joins_to_price(
+    reckoned: ReckonedTree,
+    joins: Sequence[JoinFacts],
+    *,
+    threshold: float,
+    own_ms: Sequence[float | None] | None = None,
+) -> frozenset[int]:
+    """The nodes of the joins, given in pre-order, that are priced; `threshold` is the q-error called a misestimate,
+    `own_ms` each node's own time, where it was worked out already."""
     limit = right_below(threshold)
     right = [facts.node for facts in joins if _is_right(reckoned, facts, limit)]
     if len(right) <= MOST_RIGHT:
         return frozenset(facts.node for facts in joins)
-    slow = _slow(reckoned)
+    slow = _slow(reckoned, frozenset(facts.node for facts in joins), own_ms or own_times(reckoned))
     spared = frozenset(node for node in right[MOST_RIGHT:] if node not in slow)
     return frozenset(facts.node for facts in joins if facts.node not in spared)
 
@@ -54,14 +61,12 @@ def _is_right(reckoned: ReckonedTree, facts: JoinFacts, limit: float) -> bool:
     return True
 
 
-def _slow(reckoned: ReckonedTree) -> frozenset[int]:
+def _slow(reckoned: ReckonedTree, joins: frozenset[int], own_ms: Sequence[float | None]) -> list[int]:
     """The joins that took, with their inputs down to the next join, a share of the time worth naming."""
-    tree, own = reckoned.tree, own_times(reckoned)
-    whole = sum(ms or 0.0 for ms in own)
-    joins = frozenset(tree.joins())
-    charged: dict[int, float] = {}
-    owner = [0] * len(tree)
-    for number, ms in enumerate(own):
-        owner[number] = number if number in joins or number == 0 else owner[tree.parent[number]]
-        charged[owner[number]] = charged.get(owner[number], 0.0) + (ms or 0.0)
-    return frozenset(number for number, ms in charged.items() if ms >= _WORTH_NAMING * whole > 0.0)
+    parent = reckoned.tree.parent
+    charged = [ms or 0.0 for ms in own_ms]
+    floor = _WORTH_NAMING * sum(charged)
+    for number in range(len(charged) - 1, 0, -1):
+        if number not in joins:
+            charged[parent[number]] += charged[number]
+    return [number for number in joins if charged[number] >= floor > 0.0]
