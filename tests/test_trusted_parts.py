@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from rowreckon.auditing import audit
-from rowreckon.document.audit import Audit, Join, Node
+from rowreckon.document.audit import Audit, Join, JoinSide, Node, RowsPerOuter, RowVisits
 from rowreckon.document.base import Part
 from rowreckon.intake import read_path
 
@@ -21,10 +21,17 @@ def audited() -> Audit:
     return audit(capture for path in files for capture in read_path(path))
 
 
-@pytest.mark.parametrize("kind", [Node, Join])
+def _parts(audited: Audit, kind: type[Part]) -> list[Part]:
+    nodes = [node for plan in audited.plans for node in plan.nodes]
+    joins = [join for plan in audited.plans for join in plan.joins]
+    inside = [p for j in joins for p in (j.outer, j.inner, j.inner_rows_per_outer, *j.row_visits.values())]
+    return [part for part in (*nodes, *joins, *inside) if isinstance(part, kind)]
+
+
+@pytest.mark.parametrize("kind", [Node, Join, JoinSide, RowsPerOuter, RowVisits])
 def test_a_check_changes_nothing(kind: type[Part], audited: Audit) -> None:
     """pydantic's own validation of the same values, as the check outside."""
-    parts: list[Part] = [p for plan in audited.plans for p in (plan.nodes if kind is Node else plan.joins)]
+    parts = _parts(audited, kind)
 
     assert len(parts) > 40
     for part in parts:

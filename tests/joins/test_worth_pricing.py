@@ -64,7 +64,7 @@ def test_what_is_not_priced_is_accurate_and_says_why() -> None:
 
 def test_a_short_plan_is_priced_whole() -> None:
     """No join of an everyday plan is spared."""
-    joins = _joins(plan_of(180))
+    joins = _joins(plan_of(120))
 
     assert len(joins) == MOST_RIGHT
     assert len(_priced(joins)) == MOST_RIGHT

@@ -14,22 +14,26 @@ def row_visits(facts: JoinFacts) -> dict[Method, RowVisits]:
     """The visits of the executed method and, where both sides are known whole, of the others."""
     outer, inner = facts.outer, facts.inner
     found: dict[Method, RowVisits] = {}
-    once = RowVisits(
-        at_estimate=outer.planner_rows * outer.divisor + inner.planner_rows * inner.divisor,
-        at_actual=None
+    once = _visits(
+        outer.planner_rows * outer.divisor + inner.planner_rows * inner.divisor,
+        None
         if outer.actual_rows is None or inner.actual_rows is None
         else outer.actual_rows * outer.divisor + inner.actual_rows * inner.divisor,
     )
-    pairs = RowVisits(
-        at_estimate=outer.divisor * outer.planner_rows * (1.0 + inner.planner_rows),
-        at_actual=None
+    found["nested_loop"] = _visits(
+        outer.divisor * outer.planner_rows * (1.0 + inner.planner_rows),
+        None
         if outer.actual_rows is None or inner.actual_rows is None
         else outer.divisor * outer.actual_rows * (1.0 + inner.actual_rows),
     )
-    found["nested_loop"] = pairs
     if not inner.parameterised:
         found["hash"] = once
         found["merge"] = once
     if facts.join_type == "full":
         found.pop("nested_loop")
     return found
+
+
+def _visits(at_estimate: float, at_actual: float | None) -> RowVisits:
+    came = None if at_actual is None else float(at_actual)
+    return RowVisits.trusted({"at_estimate": float(at_estimate), "at_actual": came})

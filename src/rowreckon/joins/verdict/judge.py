@@ -140,12 +140,14 @@ def _number(value: float | None) -> float | None:
 
 def _side(reckoned: ReckonedTree, side: Side) -> doc.JoinSide:
     count = reckoned.counts[side.node]
-    return doc.JoinSide(
-        node=side.node,
-        estimated_rows=count.estimate,
-        actual_rows=count.actual,
-        count=count.state,
-        tables=tuple(reckoned.tables[side.node]),
+    return doc.JoinSide.trusted(
+        {
+            "node": side.node,
+            "estimated_rows": _number(count.estimate),
+            "actual_rows": _number(count.actual),
+            "count": count.state,
+            "tables": tuple(reckoned.tables[side.node]),
+        }
     )
 
 
@@ -162,4 +164,4 @@ def _per_outer(facts: JoinFacts) -> doc.RowsPerOuter | None:
     actual = None
     if facts.output_actual is not None and outer.actual_rows:
         actual = facts.output_actual / outer.actual_rows
-    return doc.RowsPerOuter(estimated=facts.output_rows / outer.planner_rows, actual=actual)
+    return doc.RowsPerOuter.trusted({"estimated": facts.output_rows / outer.planner_rows, "actual": actual})

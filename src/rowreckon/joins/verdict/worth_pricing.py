@@ -15,7 +15,7 @@ from rowreckon.joins.facts.sides import JoinFacts
 _RIGHT = 2.0
 """The q-error below which a count is as good as right: a smaller one enters everywhere and explains nothing."""
 
-MOST_RIGHT = 30
+MOST_RIGHT = 20
 """Joins of a plan whose counts are right, from the top, that are priced all the same: what a report shows of them."""
 
 _WORTH_NAMING = 0.05
