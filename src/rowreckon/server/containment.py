@@ -42,6 +42,8 @@ class Containment:
     connection: Connection
     read_only: bool
     _expected: dict[str, str] = field(default_factory=dict)
+    _asked: bool = False
+    """Whether nothing of the item was sent since the server was last asked."""
 
     def limit(self, limits: Limits, *, watched: bool) -> None:
         """Set the limits for the rest of the transaction. `watched` has the server look for a vanished client."""
@@ -65,15 +67,23 @@ class Containment:
         }
         self._expected = {**found, **wanted}
         _compare(found, self._expected, "before it was sent")
+        self._asked = True
 
     def changed(self, name: str, value: str) -> None:
         """This tool itself has set a setting, to what the server shows as `value`."""
         if name in self._expected:
             self._expected[name] = value
 
-    def check(self, when: str) -> None:
-        """Raises NotPermitted where something is otherwise than it was; `when` completes the sentence."""
-        _compare(self._state(), self._expected, when)
+    def before(self) -> None:
+        """Something of the item is about to be sent. Raises NotPermitted where anything is otherwise than it was."""
+        if not self._asked:
+            _compare(self._state(), self._expected, "before the statement was sent")
+        self._asked = False
+
+    def after(self) -> None:
+        """It has ended. Raises NotPermitted where anything is otherwise than it was."""
+        _compare(self._state(), self._expected, "while the statement ran")
+        self._asked = True
 
     def _state(self) -> dict[str, str]:
         row = self.connection.execute(_STATE).fetchone()

@@ -28,7 +28,16 @@ _NAMES: Final = frozenset(
         "lock_timeout",
         "client_connection_check_interval",
         "deadlock_timeout",
-        # what the server loads
+        # what the server checks, writes beside its data, or loads
+        "event_triggers",
+        "restrict_nonsystem_relation_kind",
+        "allow_system_table_mods",
+        "zero_damaged_pages",
+        "ignore_checksum_failure",
+        "ignore_invalid_pages",
+        "jit_dump_bitcode",
+        "jit_debugging_support",
+        "jit_profiling_support",
         "dynamic_library_path",
         "extension_control_path",
     }

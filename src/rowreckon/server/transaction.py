@@ -40,10 +40,10 @@ class ItemTransaction:
     def explain(self, options: str) -> Any:
         """EXPLAIN of the item with these options: its parsed JSON. Raises psycopg.Error, and NotPermitted where a guard
         does not stand right before or right after."""
-        self.containment.check("before the statement was sent")
+        self.containment.before()
         # binary: the extended protocol, which takes one statement only, whatever the text holds
         row = self.connection.execute(f"EXPLAIN ({options}) {self.item.text}".encode(), binary=True).fetchone()
-        self.containment.check("while the statement ran")
+        self.containment.after()
         return row[0] if row else None
 
     def set_local(self, name: str, value: str) -> None:
@@ -66,9 +66,9 @@ class ItemTransaction:
     def count(self, query: str, limit_ms: int) -> int:
         """The single number that a read-only query gives within `limit_ms`. Raises psycopg.Error."""
         self.set_local("statement_timeout", f"{int(limit_ms)}ms")
-        self.containment.check("before the statement was sent")
+        self.containment.before()
         row = self.connection.execute(query.encode(), binary=True).fetchone()
-        self.containment.check("while the statement ran")
+        self.containment.after()
         assert row is not None
         return int(row[0])
 
@@ -133,8 +133,9 @@ def _prepared(
     admit(item)
     try:
         if item.prepared:
-            containment.check("before it was prepared")
+            containment.before()
             _prepare(connection, item)
+            containment.after()
         yield ItemTransaction(connection, item, containment)
     finally:
         with contextlib.suppress(psycopg.Error):

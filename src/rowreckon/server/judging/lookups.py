@@ -102,7 +102,10 @@ select 'relation', c.oid::int8, jsonb_build_object('name', c.relname, 'schema', 
   'triggers', (select jsonb_agg(g.tgfoid::int8) from pg_trigger g where g.tgrelid = c.oid and not g.tgisinternal),
   'when', (select jsonb_agg(g.tgqual::text) from pg_trigger g where g.tgrelid = c.oid and g.tgqual is not null),
   'referrers', (select jsonb_agg(k.conrelid::int8) from pg_constraint k where k.confrelid = c.oid and k.contype = 'f'
-    and (k.confdeltype in ('c', 'n', 'd') or k.confupdtype in ('c', 'n', 'd'))))
+    and (k.confdeltype in ('c', 'n', 'd') or k.confupdtype in ('c', 'n', 'd'))),
+  'operators', (select jsonb_agg(distinct u.oid::int8) from pg_constraint k, unnest(coalesce(k.conexclop, '{{}}')
+    || coalesce(k.conpfeqop, '{{}}') || coalesce(k.conppeqop, '{{}}') || coalesce(k.conffeqop, '{{}}')) u(oid)
+    where c.oid in (k.conrelid, k.confrelid)))
 from pg_class c join pg_namespace n on n.oid = c.relnamespace where c.oid = any(%(relations)s::oid[])
 """
 _STATISTICS: Final = (

@@ -53,6 +53,8 @@ def _written(closure: Closure, facts: dict[str, Any], label: str) -> None:
         closure.reach_tree(tree, label, written=True)
     for tree in _all(facts, "defaults"):
         closure.reach_tree(tree, label)
+    for operator in _all(facts, "operators"):
+        closure.reach("operator", operator, f"a constraint of {label}")
     for other in (*_all(facts, "referrers"), *_all(facts, "parents")):
         closure.reach("relation", other, label, "written")
 
