@@ -40,11 +40,14 @@ class Scene:
 
 
 @contextlib.contextmanager
-def scene(server: str, folder: Path, *, name: str, faults: Sequence[str] = FAULTS) -> Iterator[Scene]:
+def scene(
+    server: str, folder: Path, *, name: str, faults: Sequence[str] = FAULTS, encoding: str = "UTF8"
+) -> Iterator[Scene]:
     """Make the database, and drop it in the end."""
     with psycopg.connect(server, autocommit=True) as admin:
         admin.execute(sql.SQL("drop database if exists {} with (force)").format(sql.Identifier(name)))
-        admin.execute(sql.SQL("create database {} template template0").format(sql.Identifier(name)))
+        create = sql.SQL("create database {} template template0 encoding {}")
+        admin.execute(create.format(sql.Identifier(name), sql.Literal(encoding)))
     dsn = make_conninfo(server, dbname=name)
     queries = folder / "list.sql"
     lines = ["set max_parallel_workers_per_gather = 0;", "set jit = off;"]
@@ -82,6 +85,16 @@ def start(arguments: Sequence[str]) -> subprocess.Popen[str]:
         text=True,
         env={**os.environ, "NO_COLOR": "1"},
     )
+
+
+def marked_copies(dsn: str) -> list[str]:
+    """Names of those that bear a copy's mark."""
+    with psycopg.connect(dsn, autocommit=True) as connection:
+        rows = connection.execute(
+            "select datname from pg_database where datname like 'rowreckon\\_trial\\_%'"
+            " and shobj_description(oid, 'pg_database') like 'rowreckon: %' order by 1"
+        ).fetchall()
+    return [str(row[0]) for row in rows]
 
 
 def copies_on(dsn: str) -> list[str]:

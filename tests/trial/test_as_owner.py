@@ -48,7 +48,7 @@ def test_ownership_and_createdb_are_enough(owned: Scene, tmp_path: Path) -> None
     with psycopg.connect(superuser, autocommit=True) as connection:
         before = state_of(connection)
     report = tmp_path / "r.json"
-    process = start(owned.arguments("--report", str(report)))
+    process = start(owned.arguments("--yes", "--report", str(report)))
     _, err = process.communicate(timeout=120)
     assert process.returncode == 0, err
     document = json.loads(report.read_text())

@@ -96,11 +96,16 @@ def _offer_leftovers(connection: Connection, yes: bool) -> None:
     """Copies that an earlier trial left: dropped if somebody says so, or --yes does; else named."""
     ask = confirm()
     for leftover in find_leftovers(connection):
-        made = leftover.comment or "without a mark: its maker was stopped before it could say what it is"
-        what = f"{leftover.name} was left behind by an earlier trial ({made}"
+        if not leftover.marked:
+            warn(
+                f"{leftover.name} has the name of a trial's copy and no mark of one: it is not touched. If you know it"
+                f" for one, whose maker was killed, drop it with: DROP DATABASE {leftover.name}"
+            )
+            continue
+        what = f"{leftover.name} was left behind by an earlier trial ({leftover.comment}"
         what += f", {size(leftover.size_kb)})" if leftover.size_kb is not None else ")"
         if not leftover.owned:
-            warn(f"{what}; this role may not drop it")
+            warn(f"{what}; it is not dropped: its owner is neither this role nor this database's")
         elif leftover.sessions:
             warn(f"{what}; it is not dropped: {counted(leftover.sessions, 'session is', 'sessions are')} on it")
         elif yes or (ask is not None and ask(f"{what}. Drop it?")):

@@ -50,6 +50,8 @@ def connected(dsn: str, *, connect_timeout_s: int = 10, application_name: str = 
     """
     parameters = dsn_parameters(dsn)
     parameters.setdefault("application_name", application_name)
+    # everything is sent as UTF-8, whatever the database's own encoding is
+    parameters["client_encoding"] = "UTF8"
     parameters.setdefault("connect_timeout", str(connect_timeout_s))
     for name, value in _NOTICE_LOSS.items():
         parameters.setdefault(name, value)

@@ -12,7 +12,7 @@ class Price:
     """The source database and what stands in a copy's way. Sizes in kB.
 
     `sessions` are other sessions on the source, in words; `obstacles` forbid a copy whatever anybody says;
-    `free_kb` is the free space where the server keeps its data, None where it can't be seen from here.
+    `free_kb` is the free space on the volume of the database's tablespace, None where it can't be known from here.
     """
 
     database: str
@@ -58,7 +58,9 @@ def price_lines(price: Price, copies: int) -> tuple[str, ...]:
             " fire as well."
         )
     if price.free_kb is not None:
-        lines.append(f"Free where the server keeps its data: {size(price.free_kb)}.")
+        lines.append(f"Free on the volume of its tablespace: {size(price.free_kb)}.")
+    else:
+        lines.append("How much is free on the volume of its tablespace cannot be known from here: look before.")
     return tuple(lines)
 
 
@@ -72,8 +74,10 @@ def _copies_words(copies: int, each: str, size_kb: float) -> str:
 
 
 def needs_word(price: Price, copies: int, ask_above_kb: float) -> bool:
-    """Small copies on this machine's own servers need nobody's word."""
-    return not price.here or bool(price.foreign_servers) or copies * price.size_kb > ask_above_kb
+    """Small copies on this machine's own servers need nobody's word, where it is known that they fit."""
+    if not price.here or price.free_kb is None:
+        return True
+    return bool(price.foreign_servers) or copies * price.size_kb > ask_above_kb
 
 
 def size(kb: float) -> str:

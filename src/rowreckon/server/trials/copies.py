@@ -13,11 +13,12 @@ import psycopg
 from psycopg import sql
 
 from ...errors import CannotConnect, StatementFailed
-from ..connection import Connection, first_line
+from ..connection import Connection, ended, first_line
 from .database_settings import carry_settings
-from .leftovers import hold, let_go
+from .leftovers import hold, let_go, state_of_database
 from .names import COMMENT, new_name
 from .read_price import other_sessions
+from .staying import lost
 
 ConnectTo = Callable[[str | None], AbstractContextManager[Connection]]
 """Connects to a database of the server by name; None: to the source."""
@@ -26,7 +27,7 @@ _BY_FILES_KB = 512 * 1024
 """From this size on the server copies files rather than logging every page (STRATEGY FILE_COPY, from 15), which
 PostgreSQL's documentation suggests for large templates; the size is common practice, no source."""
 _OWNER = "select pg_catalog.pg_get_userbyid(datdba), session_user from pg_catalog.pg_database where datname = %s"
-_ATTEMPTS = 3
+_ATTEMPTS = 4
 
 
 @dataclass(slots=True)
@@ -42,22 +43,31 @@ class Copies:
     made: int = 0
     copy_ms: float | None = None
     """What the first copy took."""
+    _oids: dict[str, int] = field(default_factory=dict)
+    _again: contextlib.ExitStack = field(default_factory=contextlib.ExitStack)
 
     def make(self, template: str | None = None) -> str:
-        """A new copy of the source, or of another copy; its name. Raises StatementFailed where none can be made."""
+        """A new copy of the source, or of another copy; its name.
+
+        Raises StatementFailed where none can be made, ConnectionLost, CannotConnect.
+        """
         name = new_name()
         origin = template or self.source
         begun = time.perf_counter()
+        self._come_back()
         try:
             self.admin.execute(b"SET statement_timeout = 0")
             hold(self.admin, name)
+            if state_of_database(self.admin, name) is not None:
+                raise StatementFailed(f"there is a database {name} already", hint="try again")
             self.alive.append(name)
             self._create(name, origin)
             self._finish(name)
         except psycopg.Error as error:
+            gone = self.admin.closed
             with contextlib.suppress(StatementFailed):
                 self.drop(name)
-            raise self._failed(error, origin) from None
+            raise (lost(error) if gone else self._failed(error, origin)) from None
         if self.copy_ms is None:
             self.copy_ms = (time.perf_counter() - begun) * 1000.0
         self.made += 1
@@ -71,9 +81,9 @@ class Copies:
             try:
                 if attempt or self.admin.closed:
                     with self.connect(None) as again:
-                        _drop(again, name)
+                        self._drop(again, name)
                 else:
-                    _drop(self.admin, name)
+                    self._drop(self.admin, name)
                     let_go(self.admin, name)
                 self.alive.remove(name)
                 return
@@ -84,21 +94,68 @@ class Copies:
                         f"the copy {name} could not be dropped: {reason}",
                         hint="the next trial on this server will offer to remove it",
                     ) from None
-                time.sleep(0.5)
+                # a failed checkpoint may succeed once the server, or the copy dropped before, has made room
+                time.sleep(0.5 * 2**attempt)
+
+    def session(self, name: str) -> AbstractContextManager[Connection]:
+        """A connection to a copy, which shows that its trial is running even where `admin` is lost."""
+        return self._session(name)
+
+    @contextlib.contextmanager
+    def _session(self, name: str) -> Iterator[Connection]:
+        with self.connect(name) as connection:
+            try:
+                hold(connection, name)
+            except psycopg.Error as error:
+                raise lost(error) from None
+            yield connection
+
+    def _come_back(self) -> None:
+        """Connect to the source again where the server has ended `admin`, and hold the copies as before.
+
+        Raises CannotConnect.
+        """
+        if not ended(self.admin):
+            return
+        self.admin = self._again.enter_context(self.connect(None))
+        try:
+            for name in self.alive:
+                hold(self.admin, name)
+        except psycopg.Error as error:
+            raise lost(error) from None
+
+    def _drop(self, connection: Connection, name: str) -> None:
+        """Drop a database that is ours beyond doubt: as the server shows it now. Raises StatementFailed if it isn't."""
+        now = state_of_database(connection, name)
+        if now is None:
+            return
+        known = self._oids.get(name)
+        # one that was being made when the connection or the user broke in has neither mark nor door yet
+        unfinished = known is None and now.comment is None and not now.open
+        if not now.owned or not (now.marked or now.oid == known or unfinished):
+            raise StatementFailed(
+                f"the database {name} is not dropped: it does not bear the mark and the owner of a trial's copy"
+            )
+        connection.execute(b"SET statement_timeout = 0")
+        connection.execute(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name)))
 
     def drop_all(self) -> None:
         """Drop what is left; a Ctrl-C meanwhile does not keep the others from being dropped."""
         interrupted: KeyboardInterrupt | None = None
-        for name in list(reversed(self.alive)):
-            for _ in range(_ATTEMPTS):
-                try:
-                    self.drop(name)
-                    break
-                except KeyboardInterrupt as error:
-                    interrupted = error
-                except StatementFailed as error:
-                    self.notes.append(error.sentence())
-                    break
+        troubles: dict[str, str] = {}
+        # twice: dropping one makes the room that a checkpoint for another needs
+        for _ in range(2):
+            for name in list(reversed(self.alive)):
+                for _ in range(_ATTEMPTS):
+                    try:
+                        self.drop(name)
+                        break
+                    except KeyboardInterrupt as error:
+                        interrupted = error
+                    except StatementFailed as error:
+                        troubles[name] = error.sentence()
+                        break
+        self.notes += [trouble for name, trouble in troubles.items() if name in self.alive]
         if interrupted is not None:
             raise interrupted
 
@@ -112,6 +169,9 @@ class Copies:
         self.admin.execute(
             sql.SQL(statement).format(sql.Identifier(name), sql.Identifier(origin), sql.Identifier(owner))
         )
+        made = state_of_database(self.admin, name)
+        if made is not None:
+            self._oids[name] = made.oid
 
     def _finish(self, name: str) -> None:
         """Mark it, close it to others, give it the source's settings, open it."""
@@ -151,9 +211,5 @@ def copies(connect: ConnectTo, admin: Connection, source: str, size_kb: float) -
     try:
         yield maker
     finally:
-        maker.drop_all()
-
-
-def _drop(connection: Connection, name: str) -> None:
-    connection.execute(b"SET statement_timeout = 0")
-    connection.execute(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name)))
+        with maker._again:
+            maker.drop_all()

@@ -7,7 +7,7 @@ matter run, each in a read-only savepoint of its own, and everything is rolled b
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import psycopg
@@ -20,7 +20,7 @@ from rowreckon.trial.planning import in_place_obstacle
 from rowreckon.trial.shape import shape_of
 
 from ..captured import capture_of_run
-from ..connection import Connection, first_line
+from ..connection import Connection, ended, first_line
 from ..execute import Executor, QueryRun, refusal_of
 from ..explain_options import planning_options, running_options
 from ..facts import read_catalogs
@@ -51,9 +51,16 @@ class InPlace:
     report: Report
     from_files: frozenset[int] = frozenset()
     """As in `OnCopies`."""
+    reconnect: Callable[[], Connection] | None = None
+    """Makes a new connection after the server has ended the old one; raises CannotConnect."""
 
     def try_(self, attempt: Attempt) -> Measured:
-        """Measure, apply, measure, roll back. Raises psycopg.Error where the connection is lost."""
+        """Measure, apply, measure, roll back.
+
+        Raises psycopg.Error or ConnectionLost where the connection is lost, CannotConnect.
+        """
+        if self.reconnect is not None and ended(self.connection):
+            self.connection = self.reconnect()
         obstacle = in_place_obstacle(attempt)
         if obstacle is not None:
             return Measured(attempt=attempt, where="in_place", not_applied=obstacle)

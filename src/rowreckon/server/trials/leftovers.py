@@ -12,13 +12,22 @@ from ...errors import StatementFailed
 from ..connection import Connection, first_line
 from .names import LOCK_CLASS, PREFIX, is_marked, lock_key
 
-_FOUND = """
-select d.datname, pg_catalog.shobj_description(d.oid, 'pg_database'),
-  pg_catalog.pg_has_role(d.datdba, 'usage'),
+_OWNED = """
+(d.datdba = (select s.datdba from pg_catalog.pg_database s where s.datname = pg_catalog.current_database())
+ or d.datdba = (select r.oid from pg_catalog.pg_roles r where r.rolname = session_user))
+and pg_catalog.pg_has_role(d.datdba, 'usage')
+"""
+"""Whether a database belongs to the owner of the one that this session is on, as its copies do, or to this role."""
+_FOUND = f"""
+select d.datname, pg_catalog.shobj_description(d.oid, 'pg_database'), {_OWNED},
   (select count(*) from pg_catalog.pg_stat_activity a where a.datid = d.oid),
   case when pg_catalog.pg_has_role(d.datdba, 'usage') and d.datallowconn
-       then pg_catalog.pg_database_size(d.oid) / 1024.0 end
+       then pg_catalog.pg_database_size(d.oid) / 1024.0 end, d.oid::bigint
 from pg_catalog.pg_database d where pg_catalog.starts_with(d.datname, %s) order by d.datname
+"""
+_ONE = f"""
+select d.oid::bigint, pg_catalog.shobj_description(d.oid, 'pg_database'), {_OWNED}, d.datallowconn
+from pg_catalog.pg_database d where d.datname = %s
 """
 _LOCKED = """
 select objid::bigint from pg_catalog.pg_locks
@@ -28,17 +37,24 @@ where locktype = 'advisory' and granted and classid = %s and objsubid = 2
 
 @dataclass(frozen=True, slots=True)
 class Leftover:
-    """A copy without a trial: `owned` whether this role may drop it, `sessions` how many are on it."""
+    """A copy without a trial: `marked` by its comment, `owned` as a copy would be and by a role that this one may act
+    for, `sessions` how many are on it. Only one that is marked and owned is ever dropped."""
 
     name: str
     comment: str | None
     owned: bool
     sessions: int
     size_kb: float | None
+    oid: int = 0
+
+    @property
+    def marked(self) -> bool:
+        """Whether its comment says that it is a trial's copy."""
+        return is_marked(self.comment)
 
 
 def find_leftovers(connection: Connection) -> tuple[Leftover, ...]:
-    """Databases that bear a copy's name and mark and that no running trial holds. Raises StatementFailed."""
+    """Databases that bear a copy's name and that no running trial holds. Raises StatementFailed."""
     try:
         rows = connection.execute(_FOUND, (PREFIX,)).fetchall()
         held = {int(row[0]) for row in connection.execute(_LOCKED, (LOCK_CLASS,)).fetchall()}
@@ -47,20 +63,56 @@ def find_leftovers(connection: Connection) -> tuple[Leftover, ...]:
             f"the server's databases cannot be listed: {first_line(error)}", sqlstate=error.sqlstate
         ) from None
     found = []
-    for name, comment, owned, sessions, kb in rows:
+    for name, comment, owned, sessions, kb, oid in rows:
         key = lock_key(name)
-        if key is not None and key not in held and is_marked(comment):
-            found.append(Leftover(name, comment, bool(owned), int(sessions), None if kb is None else float(kb)))
+        if key is not None and key not in held:
+            size = None if kb is None else float(kb)
+            found.append(Leftover(name, comment, bool(owned), int(sessions), size, int(oid)))
     return tuple(found)
 
 
 def drop_leftover(connection: Connection, leftover: Leftover) -> str | None:
-    """Drop one; why it could not be, or None. A session that somebody has on it is not ended."""
+    """Drop one; why it was not, or None. A session that somebody has on it is not ended.
+
+    Its mark, its owner and that no trial holds it are asked of the server right before.
+    """
+    key = lock_key(leftover.name)
+    if key is None:
+        return "its name is none that a copy has"
     try:
+        now = state_of_database(connection, leftover.name)
+        held = {int(row[0]) for row in connection.execute(_LOCKED, (LOCK_CLASS,)).fetchall()}
+        if now is None or now.oid != leftover.oid:
+            return "it is gone, or another database has its name now"
+        if not (now.marked and now.owned):
+            return "it does not bear the mark and the owner of a trial's copy"
+        if key in held:
+            return "a running trial holds it"
         connection.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(sql.Identifier(leftover.name)))
     except psycopg.Error as error:
         return first_line(error)
     return None
+
+
+@dataclass(frozen=True, slots=True)
+class DatabaseState:
+    """A database as the server has it at this moment."""
+
+    oid: int
+    comment: str | None
+    owned: bool
+    open: bool
+
+    @property
+    def marked(self) -> bool:
+        """Whether its comment says that it is a trial's copy."""
+        return is_marked(self.comment)
+
+
+def state_of_database(connection: Connection, name: str) -> DatabaseState | None:
+    """Asked of the server; None where it has no database of that name. Raises psycopg.Error."""
+    row = connection.execute(_ONE, (name,)).fetchone()
+    return None if row is None else DatabaseState(int(row[0]), row[1], bool(row[2]), bool(row[3]))
 
 
 def hold(connection: Connection, name: str) -> None:

@@ -29,5 +29,5 @@ def lock_key(name: str) -> int | None:
 
 
 def is_marked(comment: str | None) -> bool:
-    """Whether a comment is a copy's. None is: a copy whose maker was killed before it could say so."""
-    return comment is None or comment.startswith(COMMENT.split("{", 1)[0])
+    """Whether a comment is a copy's."""
+    return comment is not None and comment.startswith(COMMENT.split("{", 1)[0])

@@ -53,13 +53,13 @@ class OnCopies:
         self.report(f"copying for {attempt.title}")
         name = self.copies.make(self.plain)
         try:
-            with self.copies.connect(name) as changed:
+            with self.copies.session(name) as changed:
                 self.report(f"applying {attempt.title}")
                 applied = self._apply(changed, attempt)
                 obstacle = self._obstacle(applied)
                 if obstacle is not None:
                     return _nothing(attempt, obstacle, applied)
-                with self.copies.connect(self.plain) as plain:
+                with self.copies.session(self.plain) as plain:
                     before = Stage(plain, self.rules.permission, self.rules.limits)
                     after = Stage(changed, self.rules.permission, self.rules.limits)
                     return self._compare(attempt, before, after, applied)
@@ -111,7 +111,7 @@ class OnCopies:
         name = self.copies.make()
         with_change = with_item_settings(self.items, attempt.victims, attempt.settings)
         try:
-            with self.copies.connect(name) as connection:
+            with self.copies.session(name) as connection:
                 stage = Stage(connection, self.rules.permission, self.rules.limits)
                 self._plan_all(stage)
                 comparing = Comparing(self.audit, self.items, attempt, self.rules, self.plans)
@@ -135,7 +135,7 @@ class OnCopies:
             self.report(f"copying again for the queries beside {attempt.title}")
             name = self.copies.make()
             try:
-                with self.copies.connect(name) as connection:
+                with self.copies.session(name) as connection:
                     stage = Stage(connection, self.rules.permission, self.rules.limits)
                     self._block(stage, self.items, others, comparing, side=0)
             finally:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+from pathlib import Path
 
 import psycopg
 
@@ -15,7 +16,8 @@ from ..whereabouts import in_recovery, on_this_machine
 
 _DATABASE = """
 select d.datname, pg_catalog.pg_database_size(d.oid) / 1024.0,
-  pg_catalog.pg_has_role(d.datdba, 'usage') or d.datistemplate, r.rolcreatedb or r.rolsuper
+  pg_catalog.pg_has_role(d.datdba, 'usage') or d.datistemplate, r.rolcreatedb or r.rolsuper,
+  pg_catalog.pg_encoding_to_char(d.encoding)
 from pg_catalog.pg_database d, pg_catalog.pg_roles r
 where d.datname = pg_catalog.current_database() and r.rolname = session_user
 """
@@ -31,6 +33,11 @@ select distinct s.srvname from pg_catalog.pg_foreign_table t
 join pg_catalog.pg_foreign_server s on s.oid = t.ftserver order by 1
 """
 _TRIGGERS = "select count(*) from pg_catalog.pg_event_trigger where evtenabled <> 'D'"
+_TABLESPACE = """
+select pg_catalog.pg_tablespace_location(dattablespace) from pg_catalog.pg_database
+where datname = pg_catalog.current_database()
+"""
+"""Empty for the default tablespace, which lies in the data folder."""
 _LISTED = 5
 
 
@@ -39,7 +46,7 @@ def read_price(connection: Connection) -> Price:
     try:
         row = connection.execute(_DATABASE.encode()).fetchone()
         assert row is not None
-        name, size_kb, may_copy, may_create = row
+        name, size_kb, may_copy, may_create, encoding = row
         obstacles = []
         if in_recovery(connection):
             obstacles.append("the server is a standby, on which nothing can be created")
@@ -47,6 +54,8 @@ def read_price(connection: Connection) -> Price:
             obstacles.append(f"role {connection.info.user} may not create databases (CREATEDB)")
         if not may_copy:
             obstacles.append(f"role {connection.info.user} does not own database {name}")
+        if encoding == "SQL_ASCII":
+            obstacles.append("its encoding is SQL_ASCII, in which nobody can tell what its texts say")
         return Price(
             database=str(name),
             size_kb=float(size_kb),
@@ -76,15 +85,24 @@ def other_sessions(connection: Connection) -> tuple[str, ...]:
 
 
 def _free_kb(connection: Connection) -> float | None:
-    """Free space where the data lie, seen only on this machine and by a role that may know the folder."""
+    """Free space on the volume of the database's own tablespace, where a copy will lie; None where it can't be known.
+
+    The server's folders are seen only on this machine; the one of the default tablespace is told to few roles.
+    """
     if not on_this_machine(connection):
         return None
     try:
-        row = connection.execute(b"select pg_catalog.current_setting('data_directory')").fetchone()
+        row = connection.execute(_TABLESPACE.encode()).fetchone()
+        folder = str(row[0]) if row is not None else ""
+        mark = "PG_VERSION" if not folder else f"PG_{connection.info.server_version // 10000}_*"
+        if not folder:
+            row = connection.execute(b"select pg_catalog.current_setting('data_directory')").fetchone()
+            folder = str(row[0]) if row is not None else ""
     except psycopg.errors.InsufficientPrivilege:
         return None
     with contextlib.suppress(OSError):
-        if row is not None and os.path.exists(os.path.join(row[0], "PG_VERSION")):  # noqa: PTH110, PTH118
-            found = os.statvfs(row[0])
+        # what only looks like the server's folder, in a container's file system, has no mark of PostgreSQL in it
+        if folder and any(Path(folder).glob(mark)):
+            found = os.statvfs(folder)
             return found.f_bavail * found.f_frsize / 1024.0
     return None

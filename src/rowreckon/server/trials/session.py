@@ -6,6 +6,7 @@ Ctrl-C cancels what runs, drops the copies and keeps what is done.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -22,14 +23,17 @@ from rowreckon.trial.planning import temporary_obstacle
 from rowreckon.trial.ranking import rank_measured
 from rowreckon.trial.rollback import left_behind
 
-from ..connection import Connection, first_line
+from ..connection import Connection
 from ..querylist import QueryItem
 from .copies import ConnectTo, copies
 from .in_place import InPlace
 from .on_copies import OnCopies
 from .rules import TrialRules
 from .stage import Clock
+from .staying import ConnectionLost, lost
 
+_MOST_LOSSES = 3
+"""After so many lost connections the server is left alone."""
 _ROOM_TOGETHER = 2.0
 """Trying the best changes together is reckoned to take so many times what the longest trial before took."""
 
@@ -70,6 +74,7 @@ class TrialSession:
     combination: Combination | None = None
     interrupted: bool = False
     _done: int = 0
+    _losses: int = 0
 
     def on_copies(self, admin: Connection, database: str, size_kb: float, *, pair: bool) -> Tried:
         """Try on copies, made and dropped over `admin`, a connection to the source. Raises nothing but CannotConnect
@@ -99,8 +104,18 @@ class TrialSession:
     def in_place(self, connection: Connection) -> Tried:
         """Try in transactions that are rolled back."""
         clock = Clock(self.rules.budget_ms)
-        place = InPlace(connection, self.audit, self.items, self.rules, clock, self._report, from_files=self.from_files)
-        self._all(place, place.clock, combine=False)
+        with ExitStack() as again:
+            place = InPlace(
+                connection,
+                self.audit,
+                self.items,
+                self.rules,
+                clock,
+                self._report,
+                from_files=self.from_files,
+                reconnect=lambda: again.enter_context(self.connect(None)),
+            )
+            self._all(place, place.clock, combine=False)
         stays = left_behind(self.left, connection.info.server_version)
         return self._tried(TrialAccount(where="in_place", left_behind=stays))
 
@@ -130,10 +145,9 @@ class TrialSession:
             self.interrupted = True
             for attempt in waiting:
                 self._leave(attempt, "interrupted before it was tried to the end")
-        except (psycopg.Error, CannotConnect) as error:
-            reason = first_line(error) if isinstance(error, psycopg.Error) else error.sentence()
+        except CannotConnect as error:
             for attempt in waiting:
-                self._leave(attempt, f"the connection to the server was lost: {reason}")
+                self._leave(attempt, f"the connection to the server was lost: {error.sentence()}")
 
     def _best(self) -> Attempt | None:
         """What is to be tried together, as far as is known."""
@@ -147,6 +161,14 @@ class TrialSession:
             for waiting in self.attempts[self._done :]:
                 self._leave(waiting, error.sentence())
             return False
+        except (psycopg.Error, ConnectionLost) as error:
+            self._leave(attempt, _how_lost(error))
+            self._losses += 1
+            if self._losses < _MOST_LOSSES:
+                return True
+            for waiting in self.attempts[self._done + 1 :]:
+                self._leave(waiting, f"the connection to the server was lost {_MOST_LOSSES} times before its turn")
+            return False
         self._note_leaks(measured)
         if measured.not_applied is not None and clock.left_ms() <= 0:
             self._leave(attempt, "the trial's time was spent before it was applied")
@@ -159,6 +181,9 @@ class TrialSession:
             measured = place.try_(attempt)
         except StatementFailed as error:
             self.notes.append(f"the best changes could not be tried together: {error.sentence()}")
+            return
+        except (psycopg.Error, ConnectionLost) as error:
+            self.notes.append(f"the best changes could not be tried together: {_how_lost(error)}")
             return
         judged = judge(self.audit, measured)
         self.combination = Combination(ranks=attempt.ranks, trial=judged.trial, side_effects=judged.side_effects)
@@ -205,6 +230,10 @@ class TrialSession:
             }
         )
         return Tried(ranked.model_copy(update={"trials": account}), self.interrupted)
+
+
+def _how_lost(error: psycopg.Error | ConnectionLost) -> str:
+    return str(error) if isinstance(error, ConnectionLost) else str(lost(error))
 
 
 def _old_ranks(before: Audit, after: Audit) -> list[int]:

@@ -24,6 +24,7 @@ from ..execute import Executor, QueryRun
 from ..measure import reckoned_of
 from ..permission import Limits, SafetyPermission
 from ..querylist import QueryItem
+from .staying import ConnectionLost
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +33,6 @@ class Planned:
 
     shape: Shape | None
     reason: str | None = None
-    lost: bool = False
 
 
 @dataclass(slots=True)
@@ -45,7 +45,6 @@ class Runs:
     last: QueryRun | None = None
     capture: Capture | None = None
     """The last run with the facts of its database, where its joins are to be judged."""
-    lost: bool = False
 
     @property
     def failed(self) -> bool:
@@ -73,14 +72,16 @@ class Stage:
         self._runner = Executor(self.connection, self.permission, self.limits, timing=False)
 
     def plan(self, item: QueryItem) -> Planned:
-        """Plan an item without running it."""
+        """Plan an item without running it. Raises ConnectionLost."""
         run = self._planner.look(item)
+        if run.lost:
+            raise ConnectionLost(f"the connection to the server was lost: {run.reason}")
         if run.planned is None:
-            return Planned(None, run.reason, run.lost)
+            return Planned(None, run.reason)
         return Planned(shape_of(run.planned[0]["Plan"]))
 
     def run(self, item: QueryItem, runs: Runs, limit_ms: float, *, counts: bool = True) -> None:
-        """Run an item once more; a run that does not count warms up."""
+        """Run an item once more; a run that does not count warms up. Raises ConnectionLost."""
         limit = int(max(limit_ms, 1))
         own = self.limits.statement_ms
         limits = replace(self.limits, statement_ms=min(limit, own) if own else limit)
@@ -94,7 +95,8 @@ class Stage:
             runs.reason = run.reason
         else:
             runs.reason = run.reason or f"it was {run.outcome}"
-            runs.lost = run.lost
+            if run.lost:
+                raise ConnectionLost(f"the connection to the server was lost: {run.reason}")
 
     def gather(self, item: QueryItem, runs: Runs, threshold: float) -> None:
         """Add what a sweep adds to a run: the catalog's facts, the planner's plans for what is still misestimated."""
