@@ -123,6 +123,8 @@ FILTERS = {
     "a second statement": ("(h.region = 3); select public.spy('x'); --", "(h.region = 3)"),
     "a closed bracket": ("h.region = 3) or (public.spy('x') = 'x'", "((h.region = 3) OR (h.region = 4))"),
     "a comment": ("(h.region = 3) /* */ -- ", "(h.name = '/* */ -- '::text)"),
+    "a NUL": ("(h.region = 3)\0; select public.spy('x')", "(h.region = 5)"),
+    "half a character": ("(h.name = '\ud800'::text)", "(h.name = 'é€😀'::text)"),
     "a collation": ("(h.name < ('x'::text COLLATE public.spied))", "(h.name < ('x'::text COLLATE \"C\"))"),
 }  # fmt: skip
 PLACES = ["by_order", "by_index", "by_predicate", "by_check", "by_policy", "by_generated", "by_key", "by_statistics"]
@@ -255,7 +257,7 @@ def test_a_sessions_search_path_puts_nothing_before(warden: psycopg.Connection[A
 
 
 def test_a_condition_that_no_row_meets(warden: psycopg.Connection[Any]) -> None:
-    """The planner then expects no row of either side, and no share of them can be told."""
+    """The planner then expects no row of either side, and no share of none can be told."""
     join = {"Node Type": "Hash Join", "Join Type": "Inner", "Hash Cond": "(h.id = g.id)", "Plan Rows": 1}
     sides = [
         scan("hut", alias, f"(({alias}.name = 'a'::text) AND ({alias}.name = 'b'::text))").nodes[0].to_explain()
@@ -263,11 +265,10 @@ def test_a_condition_that_no_row_meets(warden: psycopg.Connection[Any]) -> None:
         for alias, relationship in (("h", "Outer"), ("g", "Inner"))
     ]
     tree = lay_out(parse_document({"Plan": join | {"Plans": sides}}).plan)
-    (pair,) = read_catalog(warden, tree, trust="file").join_pairs
+    catalog = read_catalog(warden, tree, trust="file")
 
-    if warden.info.server_version >= 140000:  # what 13 expects of an impossible condition differs by the question
-        assert (pair.left_rows, pair.right_rows, pair.rows) == (0.0, 0.0, 0.0)
-    assert (pair.selectivity is None) == (pair.left_rows == 0 or pair.right_rows == 0)
+    assert len(catalog.relation_estimates) == 2
+    assert all(pair.left_rows and pair.right_rows for pair in catalog.join_pairs)
 
 
 @pytest.mark.parametrize(

@@ -298,7 +298,7 @@ def _fractions(
 
 
 def pair_estimates(request: FactsRequest, answers: Iterable[Row]) -> dict[int, tuple[JoinPairEstimate, ...]]:
-    """Pairs by plan, where all three answers came."""
+    """Pairs by plan, where all three answers came and each side has rows: some, for all that the planner knows."""
     by_pair = _grouped(answers, "pair")
     found: dict[int, tuple[JoinPairEstimate, ...]] = {}
     for number, wanted in enumerate(request.pairs, 1):
@@ -317,7 +317,7 @@ def pair_estimates(request: FactsRequest, answers: Iterable[Row]) -> dict[int, t
             left_rows=left_rows,
             right_rows=right_rows,
             rows=rows,
-            selectivity=rows / (left_rows * right_rows) if left_rows and right_rows else None,
+            selectivity=rows / (left_rows * right_rows),
             semi_rows=None if semi is None else semi * left_rows,
             semi_rows_turned=None if turned is None else turned * right_rows,
         )

@@ -53,7 +53,15 @@ def missing_questions(catalog: Catalog, request: FactsRequest, plan: int, unaske
 
 
 def _about(text: str, alias: str) -> str:
-    return f"the planner's estimate for {text} on {alias}"
+    return f"the planner's estimate for {_short(text)} on {alias}"
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= _LONGEST else f"{text[:_LONGEST]}…"
+
+
+_LONGEST = 200
+"""Characters of an expression that a sentence repeats."""
 
 
 def _places(request: FactsRequest, plan: int) -> Iterator[tuple[str, tuple[int, ...]]]:
@@ -65,7 +73,7 @@ def _places(request: FactsRequest, plan: int) -> Iterator[tuple[str, tuple[int, 
                     yield _about(text, scan.alias), (place,)
     for clause in request.clauses:
         if clause.plan == plan:
-            what = f"the planner's figures for {clause.left} {clause.operator} {clause.right}"
+            what = f"the planner's figures for {_short(clause.left)} {clause.operator} {_short(clause.right)}"
             yield what, tuple(p for p in (clause.left_text, clause.right_text) if p is not None)
     for pair in request.pairs:
         if pair.plan == plan:

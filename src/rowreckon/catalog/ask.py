@@ -23,7 +23,7 @@ from .answer import FACTS_SCHEMA, catalogs_from_answer
 from .answers.model import broken_answer, check_answer
 from .facts import Catalog
 from .program import ANSWER_SETTING, PATH_SETTING, REQUEST_SETTING, SAFE_PATH, facts_program
-from .request import FactsRequest
+from .request import as_json
 from .wanted import wanted_facts
 
 _HEAD = re.compile(r'\{"facts_md5": ?"([0-9a-f]{32})", ?"answer": ?')
@@ -73,7 +73,9 @@ def ask_script(captures: Sequence[Capture] | Capture, *, with_values: bool = Fal
     plans = [lay_out(c.explain.plan) for c in several if c.explain is not None]
     if not plans:
         raise UsageError("there is no plan to ask about", hint="give a file with EXPLAIN output")
-    request = plain_json(wanted_facts(plans, trust="file", with_values=with_values))
+    # ASCII, so that no client's encoding changes it; without a dollar sign, so that nothing in it ends its quote
+    request = as_json(wanted_facts(plans, trust="file", with_values=with_values), ascii_only=True)
+    request = request.replace("$", "\\u0024")
     return _SCRIPT.format(
         values="included" if with_values else "left out",
         path_setting=PATH_SETTING,
@@ -83,11 +85,6 @@ def ask_script(captures: Sequence[Capture] | Capture, *, with_values: bool = Fal
         program=facts_program("file"),
         answer_setting=ANSWER_SETTING,
     )
-
-
-def plain_json(request: FactsRequest) -> str:
-    """The request in ASCII without a dollar sign: no encoding of a client changes it, nothing in it ends its quote."""
-    return json.dumps(request.model_dump(mode="json"), ensure_ascii=True).replace("$", "\\u0024")
 
 
 def read_answers(text: str) -> tuple[Catalog, ...]:

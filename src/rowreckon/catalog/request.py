@@ -6,7 +6,8 @@ everything else that came from a plan are names and descriptions, which the serv
 
 from __future__ import annotations
 
-from typing import Literal
+import json
+from typing import Any, Literal
 
 from .parts import Fact
 
@@ -114,6 +115,22 @@ class FactsRequest(Fact):
     functions: tuple[str, ...] = ()
     operators: tuple[str, ...] = ("=",)
     with_values: bool = False
+
+
+def as_json(request: FactsRequest, *, ascii_only: bool) -> str:
+    """The request as it travels. What no server's text can hold (NUL, half a character) becomes a replacement mark."""
+    return json.dumps(_clean(request.model_dump(mode="json")), ensure_ascii=ascii_only)
+
+
+def _clean(value: Any) -> Any:
+    if isinstance(value, str):
+        return value if value.isprintable() else "".join(_UNFIT.get(c, c) for c in value)
+    if isinstance(value, dict):
+        return {key: _clean(inner) for key, inner in value.items()}
+    return [_clean(inner) for inner in value] if isinstance(value, list) else value
+
+
+_UNFIT = dict.fromkeys(["\0", *map(chr, range(0xD800, 0xE000))], "\ufffd")
 
 
 def quoted(*names: str) -> str:

@@ -14,7 +14,7 @@ from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
 from rowreckon.plan.nodes import BitmapHeapScanNode, FunctionScanNode, IndexScanNode, JoinNode, ScanNode
 from rowreckon.plan.tree import PlanTree, index_of
 
-from .asked_texts import AskedTexts
+from .asked_texts import MOST_CHARACTERS, AskedTexts
 from .request import COMPARISONS, FactsRequest, Trust, WantedClause, WantedPair, WantedRelation, quoted
 
 __all__ = ["FactsRequest", "WantedClause", "WantedPair", "WantedRelation", "wanted_facts"]
@@ -137,7 +137,7 @@ class _Part:
         left_out: dict[str, None] = {}
         for text in _unreadable(node):
             self.asked.refuse(self.number, text, node.alias)
-            left_out[text] = None
+            left_out[text[:MOST_CHARACTERS]] = None
         for clause in _own_clauses(node):
             place = None
             if _alone(clause):

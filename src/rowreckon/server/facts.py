@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator, Sequence
 
 import psycopg
+from pydantic import ValidationError
 
 from rowreckon.catalog.answer import catalogs_from_answer
 from rowreckon.catalog.facts import Catalog
@@ -17,7 +18,7 @@ from rowreckon.catalog.program import (
     SAFE_PATH,
     facts_program,
 )
-from rowreckon.catalog.request import Trust
+from rowreckon.catalog.request import Trust, as_json
 from rowreckon.catalog.wanted import wanted_facts
 from rowreckon.errors import StatementFailed
 from rowreckon.plan.tree import PlanTree
@@ -67,7 +68,7 @@ def _batches(plans: Sequence[PlanTree]) -> Iterator[list[PlanTree]]:
 
 
 def _read(connection: Connection, plans: Sequence[PlanTree], trust: Trust, *, with_values: bool) -> tuple[Catalog, ...]:
-    request = wanted_facts(plans, trust=trust, with_values=with_values).model_dump_json()
+    request = as_json(wanted_facts(plans, trust=trust, with_values=with_values), ascii_only=False)
     try:
         with connection.transaction(force_rollback=True):
             connection.execute("set transaction read only")
@@ -84,7 +85,15 @@ def _read(connection: Connection, plans: Sequence[PlanTree], trust: Trust, *, wi
             sqlstate=error.sqlstate,
         ) from None
     assert row is not None
-    return catalogs_from_answer(json.loads(row[0]))
+    try:
+        return catalogs_from_answer(json.loads(row[0]))
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_context=False, include_input=False)[0]
+        raise StatementFailed(
+            f"the catalog facts could not be read: {first['msg']}",
+            where=" > ".join(str(step) for step in first["loc"]),
+            sqlstate=None,
+        ) from None
 
 
 def _put_in_order(connection: Connection, request: str) -> None:
