@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any, BinaryIO
 
@@ -13,6 +14,11 @@ MOST_TEXT = 64 * 1024 * 1024
 
 MOST_SETTINGS = 4 * 1024 * 1024
 """Longest configuration or file of parameters, in bytes."""
+
+# Python's reader takes time and memory that grow with the square of a key's parts: 4 GB for 64 kB of "a.a.a…".
+_MOST_PARTS = 100
+_PART = r"""(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')"""
+_LONG_KEY = re.compile(rf"(?:^|[{{,\[])[ \t]*+{_PART}(?:[ \t]*+\.[ \t]*+{_PART}){{{_MOST_PARTS}}}", re.M)
 
 
 def read_bytes(path: Path, most: int, what: str = "the file") -> bytes:
@@ -49,6 +55,8 @@ def read_toml(path: Path, what: str) -> dict[str, Any]:
     import tomllib
 
     text = read_utf8(path, MOST_SETTINGS, what)
+    if _LONG_KEY.search(text) is not None:
+        raise UsageError(f"{what} has a key of more than {_MOST_PARTS} parts", where=shown(path))
     try:
         return tomllib.loads(text)
     except (ValueError, RecursionError) as error:

@@ -113,7 +113,9 @@ def test_the_command_holds_its_limit_everywhere(tmp_path: Path, name: str) -> No
     assert "Traceback" not in done.stderr
 
 
-@pytest.mark.parametrize("text", ["a = " + "[" * 5000, "a = " + "9" * 5000, "a", "a = 1\na = 2", "\ud800"])
+@pytest.mark.parametrize(
+    "text", ["a = " + "[" * 5000, "a = " + "9" * 5000, "a", "a = 1\na = 2", "\ud800", "a." * 5000 + "a = 1"]
+)
 def test_tables_that_are_none(tmp_path: Path, text: str) -> None:
     """Nested five thousand deep, or a number that Python refuses to read: one sentence."""
     path = tmp_path / "config.toml"

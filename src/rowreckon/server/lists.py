@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from ..bounded import MOST_TEXT, read_utf8
 from ..errors import UnreadableFile, UsageError
 from .parameters import bind, read_parameters
 from .querylist import QueryItem, read_query_list
@@ -47,12 +48,7 @@ def _files(path: Path) -> list[Path]:
 
 
 def _text(file: Path) -> str:
-    try:
-        return file.read_text(encoding="utf-8")
-    except UnicodeDecodeError:
-        raise UnreadableFile("the query list is no UTF-8 text", where=str(file)) from None
-    except OSError as error:
-        raise UnreadableFile(f"the query list cannot be read: {error.strerror}", where=str(file)) from None
+    return read_utf8(file, MOST_TEXT, "the query list")
 
 
 def _beside(file: Path) -> dict[str, dict[str, list[object]]]:

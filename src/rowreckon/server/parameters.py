@@ -11,14 +11,14 @@ from __future__ import annotations
 
 import datetime
 import json
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 
 from psycopg import sql
 
-from ..errors import UnreadableFile, UsageError
+from ..bounded import read_toml
+from ..errors import UsageError
 from .querylist import QueryItem
 
 STATEMENT = "rowreckon_query"
@@ -28,16 +28,8 @@ Sets = Mapping[str, Mapping[str, Sequence[object]]]
 
 
 def read_parameters(path: Path) -> dict[str, dict[str, list[object]]]:
-    """Query name to set name to values. Raises UnreadableFile or UsageError with the place."""
-    try:
-        document = tomllib.loads(path.read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError):
-        raise UnreadableFile("the parameters cannot be read", where=str(path)) from None
-    except tomllib.TOMLDecodeError as error:
-        raise UsageError(f"the parameters are no TOML: {error}", where=str(path)) from None
-    except (RecursionError, ValueError):
-        # the reader calls itself for each level, and Python reads no number of thousands of digits
-        raise UsageError("the parameters nest too deep, or a number in them is too long", where=str(path)) from None
+    """Query name to set name to values. Raises UnreadableFile, InputTooLarge or UsageError with the place."""
+    document = read_toml(path, "the file of parameters")
     found: dict[str, dict[str, list[object]]] = {}
     for query, sets in document.items():
         if not isinstance(sets, dict) or not all(isinstance(values, list) for values in sets.values()):
