@@ -52,7 +52,7 @@ def audit_command(
     report: Annotated[
         list[Path] | None, typer.Option(help="Also write a .html, .md, .json or .xml file (may be repeated).")
     ] = None,
-    threshold: Annotated[float, typer.Option(min=1.0, help="The q-error called a misestimate.")] = 10.0,
+    threshold: Annotated[float, typer.Option(min=1.0, max=1e12, help="The q-error called a misestimate.")] = 10.0,
     fail_on: Annotated[
         str | None, typer.Option(help="Verdicts that give exit status 1: crossed, held, undecided.")
     ] = None,
@@ -60,7 +60,7 @@ def audit_command(
         str | None, typer.Option(metavar="FILE", help="An audit or plans: fail only on what is new since then.")
     ] = None,
     jobs: Annotated[
-        int | None, typer.Option(min=1, help="Processes that share a big log.", rich_help_panel=_ARCHIVES)
+        int | None, typer.Option(min=1, max=256, help="Processes that share a big log.", rich_help_panel=_ARCHIVES)
     ] = None,
     scheduler: Annotated[
         str | None, typer.Option(metavar="ADDRESS", help="Share it on a Dask cluster.", rich_help_panel=_ARCHIVES)
@@ -75,8 +75,8 @@ def audit_command(
         bool, typer.Option(help="Judge every misestimated join, or only the worst plans.", rich_help_panel=_ARCHIVES)
     ] = True,
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
-    max_depth: Annotated[int, typer.Option(min=1, help="Deepest nesting of plan nodes that is read.")] = 1000,
-    max_bytes: Annotated[int, typer.Option(min=1, help="Largest input, unpacked, in bytes.")] = 64 * 1024 * 1024,
+    max_depth: Annotated[int, typer.Option(min=1, max=100_000, help="Deepest nesting of nodes.")] = 1000,
+    max_bytes: Annotated[int, typer.Option(min=1, max=1 << 40, help="Largest input, in bytes.")] = 64 * 1024 * 1024,
 ) -> Happened:
     """Audit captured plans."""
     from rowreckon.archive.detect import is_archive
@@ -85,9 +85,9 @@ def audit_command(
     from rowreckon.cli.output import check_report_paths, holds_curves, parse_fail_on
     from rowreckon.cli.running.audit_all import audit_all
     from rowreckon.cli.running.ending import end_audit
-    from rowreckon.errors import UsageError
+    from rowreckon.errors import ServerError, UsageError
     from rowreckon.reading.limits import Limits
-    from rowreckon.signals import held
+    from rowreckon.signals import held, stopped_by
 
     wanted = parse_fail_on(fail_on)
     reports = report or []
@@ -115,25 +115,30 @@ def audit_command(
             "archives are folded as they are, without facts, capture files or a baseline",
             hint="leave out either these options or those of archives",
         )
-    stdin = None
+    stdin, happened = None, Happened()
     if alone and (folded or (paths == ["-"] and not sys.stdin.isatty()) or any(map(is_archive, paths))):
         from rowreckon.cli.archives import ArchiveOptions, archive_fails, audit_folded
 
         archive = ArchiveOptions(jobs, scheduler, keep, before, judge, masking is not None)
-        happened = Happened()
         result, stdin = audit_folded(paths, archive, limits, threshold, happened)
         if result is not None:
             failing = archive_fails(result, wanted)
             result = result if masking is None else masking.apply(result).audit
             return end_audit(result, output, reports, wanted, verbose=verbose, failing=failing).add(happened)
     inputs = read_inputs(paths, limits, stdin=stdin)
-    if dsn is not None:
+    if dsn is not None and stopped_by() is None:
         from rowreckon.cli.facts_from import facts_of_server
 
         settings = set_ or []
-        inputs = facts_of_server(
-            inputs, dsn, query, role, settings, threshold, with_values=with_values, privileged=allow_privileged_role
-        )
+        try:
+            inputs = facts_of_server(
+                inputs, dsn, query, role, settings, threshold, with_values=with_values, privileged=allow_privileged_role
+            )
+        except ServerError as error:
+            said = error.sentence() if masking is None else masking.sentence(error.sentence())
+            happened.undone.append(f"the plans are audited without a server's facts: {said}")
+        except KeyboardInterrupt:
+            happened.undone.append("interrupted while the server's facts were read: the plans are audited without them")
     if facts is not None:
         from rowreckon.cli.facts_from import facts_of_answer
 
@@ -148,4 +153,4 @@ def audit_command(
     if masking is not None:
         with held():
             result = masking.apply(result).audit
-    return end_audit(result, output, reports, wanted, verbose=verbose, baseline=known)
+    return end_audit(result, output, reports, wanted, verbose=verbose, baseline=known).add(happened)

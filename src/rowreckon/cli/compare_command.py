@@ -29,7 +29,7 @@ def compare_command(
     after: Annotated[str, typer.Argument(metavar="AFTER", help="The same, later; or - for standard input.")],
     output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
     report: Annotated[list[Path] | None, typer.Option(help="Also write a .md or .json file (may be repeated).")] = None,
-    threshold: Annotated[float, typer.Option(min=1.0, help="The q-error called a misestimate.")] = 10.0,
+    threshold: Annotated[float, typer.Option(min=1.0, max=1e12, help="The q-error called a misestimate.")] = 10.0,
     fail_on: Annotated[
         str | None,
         typer.Option(

@@ -42,7 +42,7 @@ def sweep_command(
     allow_role_changes: Annotated[bool, typer.Option(help="Run SET ROLE of a list.", rich_help_panel=_PERMITS)] = False,
     allow_standby: Annotated[bool, typer.Option(help="Run on a standby.", rich_help_panel=_PERMITS)] = False,
     yes: Annotated[bool, typer.Option(help="Do not ask before a server elsewhere.", rich_help_panel=_PERMITS)] = False,
-    runs: Annotated[int, typer.Option(min=1, help="Runs of each; the median's plan is kept.")] = 1,
+    runs: Annotated[int, typer.Option(min=1, max=1000, help="Runs of each; the median's plan is kept.")] = 1,
     warm_up: Annotated[bool, typer.Option(help="Run each once beforehand.")] = False,
     alternatives: Annotated[
         bool, typer.Option(help="Ask the planner for other methods.", rich_help_panel=_MORE)
@@ -57,7 +57,7 @@ def sweep_command(
     resume: Annotated[bool, typer.Option(help="Do not run again what --save holds.")] = False,
     output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
     report: Annotated[list[Path] | None, typer.Option(help="Also write .html, .md, .json or .xml.")] = None,
-    threshold: Annotated[float, typer.Option(min=1.0, help="The q-error called a misestimate.")] = 10.0,
+    threshold: Annotated[float, typer.Option(min=1.0, max=1e12, help="The q-error called a misestimate.")] = 10.0,
     fail_on: Annotated[str | None, typer.Option(help="Verdicts that give exit status 1.")] = None,
     baseline: Annotated[
         str | None, typer.Option(metavar="FILE", help="An audit or captures: fail only on what is new since then.")

@@ -24,7 +24,7 @@ from rowreckon.server.connection import Connection
 from rowreckon.server.measure import SweepRules
 from rowreckon.server.privileges import require_plain_role
 from rowreckon.server.querylist import QueryItem
-from rowreckon.server.sweep import Connect, Swept, sweep
+from rowreckon.server.sweep import Connect, Swept, sweep, unswept
 from rowreckon.server.trials.copies import ConnectTo
 from rowreckon.server.trials.leftovers import drop_leftover, find_leftovers
 from rowreckon.server.trials.read_price import read_price
@@ -61,35 +61,55 @@ class Wanted:
 
 def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: Wanted) -> Happened:
     """Sweep, audit, try, write; what happened. Raises what connecting, permission or writing raise."""
-    connect = connector(dsn)
-    connect_to = connector_to(dsn)
-    with terminated_like_ctrl_c(), connect_to(None) as admin:
-        require_permission(admin, allow=read_config().allow, yes=wanted.yes, standby=False, confirm=confirm())
-        require_plain_role(admin, allowed=wanted.privileged, confirm=confirm())
-        tell_named(admin, items, rules.permission, rules.limits)
-        _offer_leftovers(admin, wanted.yes)
-        price, copies = _price(admin, wanted)
-        captures, result, interrupted, from_files = _audited(admin, connect, items, rules, wanted)
-        refused = Happened()
-        try:
-            attempts = () if interrupted else attempts_of(result, wanted.remedies)
-            if attempts:
-                if wanted.in_place:
-                    _ask_in_place(admin, attempts, rules, wanted)
-                made = _try(connect_to, admin, items, captures, result, attempts, rules, price, copies, from_files)
-                result = made.audit
-            elif not interrupted:
-                warn("the audit proposes no change: there is nothing to try")
-        except RowreckonError as error:
-            # What the list's queries brought to light is reported all the same.
-            said = error.sentence()
-            refused.undone.append(said if wanted.masking is None else wanted.masking.sentence(said))
+    refused, results = Happened(), list[tuple[Sequence[Capture], Audit]]()
+    try:
+        with terminated_like_ctrl_c(), connector_to(dsn)(None) as admin:
+            _tried(dsn, admin, items, rules, wanted, results, refused)
+    except KeyboardInterrupt:
+        pass  # what came before it is in the results
+    if not results:
+        nothing = unswept(items).captures
+        results.append((nothing, audit_all(nothing)))
+    captures, result = results[-1]
     with held():
         if wanted.masking is not None:
             # What is asked beforehand names tables all the same: somebody has to know what they allow.
             result = wanted.masking.trial(result, captures, rules.threshold)
         _tell(result)
         return end_audit(result, wanted.output, wanted.reports, wanted.fail_on, verbose=wanted.verbose).add(refused)
+
+
+def _tried(
+    dsn: str,
+    admin: Connection,
+    items: Sequence[QueryItem],
+    rules: TrialRules,
+    wanted: Wanted,
+    results: list[tuple[Sequence[Capture], Audit]],
+    refused: Happened,
+) -> None:
+    """Add the list's captures and audit to the results, then the same with its trials; refusals go to `refused`."""
+    require_permission(admin, allow=read_config().allow, yes=wanted.yes, standby=False, confirm=confirm())
+    require_plain_role(admin, allowed=wanted.privileged, confirm=confirm())
+    tell_named(admin, items, rules.permission, rules.limits)
+    _offer_leftovers(admin, wanted.yes)
+    price, copies = _price(admin, wanted)
+    captures, result, interrupted, from_files = _audited(admin, connector(dsn), items, rules, wanted)
+    results.append((captures, result))
+    try:
+        attempts = () if interrupted else attempts_of(result, wanted.remedies)
+        if attempts:
+            if wanted.in_place:
+                _ask_in_place(admin, attempts, rules, wanted)
+            to = connector_to(dsn)
+            made = _try(to, admin, items, captures, result, attempts, rules, price, copies, from_files)
+            results.append((captures, made.audit))
+        elif not interrupted:
+            warn("the audit proposes no change: there is nothing to try")
+    except RowreckonError as error:
+        # What the list's queries brought to light is reported all the same.
+        said = error.sentence()
+        refused.undone.append(said if wanted.masking is None else wanted.masking.sentence(said))
 
 
 def _offer_leftovers(connection: Connection, yes: bool) -> None:

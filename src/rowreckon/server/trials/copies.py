@@ -13,6 +13,7 @@ import psycopg
 from psycopg import sql
 
 from ...errors import CannotConnect, StatementFailed
+from ...signals import held
 from ..connection import Connection, ended, first_line
 from .database_settings import carry_settings
 from .leftovers import hold, let_go, state_of_database
@@ -211,5 +212,5 @@ def copies(connect: ConnectTo, admin: Connection, source: str, size_kb: float) -
     try:
         yield maker
     finally:
-        with maker._again:
+        with held(), maker._again:
             maker.drop_all()
