@@ -143,6 +143,6 @@ def _well_formed(text: str) -> str:
             text.encode()
         except UnicodeEncodeError:
             text = text.encode("utf-8", "replace").decode("utf-8")
-    if "\\ud" in text or "\\uD" in text:
+    if "\\" in text and ("\\ud" in text or "\\uD" in text):  # one character is found six times as fast as three
         text = _LONE_SURROGATE.sub(lambda match: match.group(1) or "\\ufffd", text)
     return text
