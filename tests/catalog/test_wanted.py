@@ -41,3 +41,15 @@ def test_own_restrictions_and_join_clauses_are_told_apart() -> None:
 def test_height_from_startup(startup: float, height: int | None) -> None:
     """50 calls a level and log2 of the tuples: planner facts section 3.2 with cpu_operator_cost at 1."""
     assert height_from_startup(startup) == height
+
+
+def test_a_masked_literal_is_not_asked_about() -> None:
+    """A server would answer about stars; the condition is named among those that were left out."""
+    node = {
+        "Node Type": "Seq Scan", "Relation Name": "huts", "Schema": "public", "Alias": "h", "Startup Cost": 0,
+        "Total Cost": 1, "Plan Rows": 1, "Plan Width": 1, "Filter": "((h.kind = '***'::text) AND (h.beds > 5))",
+    }  # fmt: skip
+    (relation,) = wanted_facts([lay_out(parse_document({"Plan": node}).plan)]).relations
+
+    assert relation.conditions == ("h.beds > 5",)
+    assert relation.left_out == ("h.kind = '***'::text",)

@@ -90,7 +90,8 @@ def literal(value: object, where: str) -> str:
         return "null"
     if isinstance(value, list):
         return sql.Literal(_array(value, where)).as_string(None)
-    raise UsageError(f"{value!r} is no value for a parameter", where=where, hint="give a number, text, date or array")
+    kind = "a table" if isinstance(value, Mapping) else type(value).__name__
+    raise UsageError(f"{kind} is no value for a parameter", where=where, hint="give a number, text, date or array")
 
 
 def _array(values: Sequence[object], where: str) -> str:
