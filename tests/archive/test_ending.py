@@ -17,8 +17,11 @@ import pytest
 from distributed import LocalCluster
 
 from rowreckon.archive import cluster as cluster_module
+from rowreckon.archive import runner
 from rowreckon.archive.audit import audit_archive
-from rowreckon.archive.work import Options
+from rowreckon.archive.partial import Partial
+from rowreckon.archive.units import Unit
+from rowreckon.archive.work import Options, run_unit
 from rowreckon.errors import CannotConnect
 from tests.archive.logs import entry
 from tests.benchmarks.archive_log import plan_document
@@ -151,6 +154,24 @@ def test_following_reports_at_a_signal(log: Path, tmp_path: Path, number: signal
     assert json.loads(report.read_text())["summary"]["plans"] > 0
     assert "Verdict" in out
     assert "Traceback" not in errors
+
+
+def _deadly(unit: Unit, options: Options) -> Partial:
+    """A unit of the second file kills its worker, as a system that is short of memory does."""
+    if unit.path.endswith("second.log"):
+        os.kill(os.getpid(), signal.SIGKILL)
+    return run_unit(unit, options)
+
+
+def test_workers_that_are_killed_again_and_again(log: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What the others brought is reported, and the rest named with what to do about it."""
+    second = tmp_path / "second.log"
+    second.write_bytes(log.read_bytes())
+    monkeypatch.setattr(runner, "run_unit", _deadly)
+    result = audit_archive([str(log), str(second)], SMALL, jobs=2)
+    assert result.summary.plans > 0
+    assert any("fewer --jobs" in item.reason for item in result.rejected)
+    assert str(second) in [item.source for item in result.rejected]
 
 
 @pytest.mark.parametrize("jobs", ["1", "3"])
