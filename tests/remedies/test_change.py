@@ -16,6 +16,7 @@ SHAPES = {
     "ALTER TABLE a.b ALTER COLUMN c RESET (n_distinct)": "column_option",
     "ALTER TABLE t SET (autovacuum_analyze_scale_factor=0.02)": "table_option",
     "CREATE STATISTICS s.n (dependencies, mcv) ON a, (lower(b)) FROM public.t": "statistics",
+    'CREATE STATISTICS s.n ON "From", "A b", "x""y", "from" FROM public.t': "statistics",
     "ALTER STATISTICS s.n SET STATISTICS 1000": "statistics_target",
     "DROP STATISTICS s.n": "drop_statistics",
     'CREATE INDEX CONCURRENTLY "I x" ON public."T y" USING btree ("A b") INCLUDE (c) WHERE d IS NULL': "index",

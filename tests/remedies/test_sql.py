@@ -12,6 +12,7 @@ from rowreckon.causes import CauseFinding, Subject, TableName
 from rowreckon.document.audit import Finding, Remedy
 from rowreckon.remedies import propose
 from rowreckon.remedies.builders import BUILDERS
+from rowreckon.remedies.change import read_change
 from rowreckon.remedies.indexes import build_index
 from tests.causes.live import Connection, evenly_timed, judged, value
 from tests.faults.library import LIBRARY
@@ -32,6 +33,9 @@ def run(connection: Connection, remedy: Remedy, *, undo: bool = True) -> None:
     """Execute everything that a remedy prints; each statement must succeed."""
     if remedy.check_first is not None:
         assert connection.execute(remedy.check_first.encode()).fetchall() is not None
+    # what is proposed, tried and undone is all of the shapes that a trial knows
+    for statement in (*remedy.sql, *remedy.sql_trial, *(remedy.undo or ())):
+        assert read_change(statement).kind
     before = objects_of(connection)
     for statement in remedy.sql:
         connection.execute(statement.encode())

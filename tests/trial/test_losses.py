@@ -16,9 +16,9 @@ from psycopg.conninfo import make_conninfo
 from rowreckon.auditing import audit
 from rowreckon.document.audit import Finding, FindingRef, Plan, Remedy
 from rowreckon.errors import StatementFailed
-from rowreckon.server.connection import connected
+from rowreckon.server.connection import Connection, connected
 from rowreckon.server.querylist import read_query_list
-from rowreckon.server.trials.copies import copies
+from rowreckon.server.trials.copies import Copies, copies
 from rowreckon.server.trials.leftovers import drop_leftover, find_leftovers, hold
 from rowreckon.server.trials.names import COMMENT, new_name
 from rowreckon.server.trials.read_price import read_price
@@ -126,6 +126,26 @@ def test_idle_sessions_stay(huts: str) -> None:
     assert tried.audit.trials.not_tried == ()
 
 
+@pytest.mark.parametrize("failures", [2, 6])
+def test_a_copy_is_dropped_once_there_is_room(huts: str, monkeypatch: pytest.MonkeyPatch, failures: int) -> None:
+    """A checkpoint that fails, as on a full disk, keeps a copy from being dropped for now: it is tried again."""
+    real, left = Copies._drop, [failures]
+
+    def fails_at_first(self: Copies, connection: Connection, name: str) -> None:
+        if left[0] > 0:
+            left[0] -= 1
+            raise psycopg.errors.DiskFull("checkpoint request failed")
+        real(self, connection, name)
+
+    monkeypatch.setattr(Copies, "_drop", fails_at_first)
+    monkeypatch.setattr("time.sleep", lambda _: None)
+    with connected(huts) as admin:
+        with copies(connector_to(huts), admin, admin.info.dbname, 8_000.0) as maker:
+            name = maker.make()
+        assert maker.notes == []
+    assert not _exists(huts, name)
+
+
 @pytest.fixture
 def lookalike(huts: str) -> Iterator[str]:
     """A database with the name of a copy and nothing else of one."""
@@ -231,11 +251,11 @@ def test_what_is_free_and_cannot_be_known(huts: str) -> None:
     assert not needs_word(known, 1, 1e9)
 
 
-@pytest.mark.parametrize("encoding", ["LATIN1", "SQL_ASCII"])
-def test_other_encodings(server: str, tmp_path: Path, encoding: str) -> None:
-    """A database in LATIN1 is tried like any other; of one whose bytes mean nothing in particular no copy is made."""
+@pytest.mark.parametrize(("encoding", "how"), [("LATIN1", ()), ("SQL_ASCII", ()), ("SQL_ASCII", ("--in-place",))])
+def test_other_encodings(server: str, tmp_path: Path, encoding: str, how: tuple[str, ...]) -> None:
+    """A database in LATIN1 is tried like any other; in one whose bytes mean nothing certain nothing is tried."""
     with scene(server, tmp_path, name=f"hut {encoding}", faults=("stale_new_status",), encoding=encoding) as made:
-        process = start(made.arguments("--yes", "--report", str(tmp_path / "r.json")))
+        process = start(made.arguments("--yes", *how, "--report", str(tmp_path / "r.json")))
         _, err = process.communicate(timeout=240)
     if encoding == "SQL_ASCII":
         assert process.returncode == 2

@@ -23,6 +23,8 @@ import pytest
 from psycopg import sql
 from psycopg.conninfo import make_conninfo
 
+from tests.waiting import turns
+
 from .scene import Scene, copies_on, scene, start
 from .source_state import differences, state_of
 
@@ -57,15 +59,11 @@ def _elsewhere(huts: Scene) -> psycopg.Connection[tuple[object, ...]]:
 
 def _wait_until_alone(huts: Scene) -> None:
     """Until the server has noticed that its client is gone; at most a query's time, which is bounded by the list."""
+    query = "select count(*) from pg_stat_activity where application_name = 'rowreckon'"
     with _elsewhere(huts) as watcher:
-        for _ in range(600):
-            row = watcher.execute(
-                "select count(*) from pg_stat_activity where application_name = 'rowreckon'"
-            ).fetchone()
-            if row == (0,):
+        for _ in turns("the tool's sessions to end"):
+            if watcher.execute(query).fetchone() == (0,):
                 return
-            time.sleep(0.1)
-    raise AssertionError("a session of the tool is still there")
 
 
 def _drop_what_was_left(huts: Scene) -> None:
@@ -132,6 +130,7 @@ def _run(huts: Scene, folder: Path, count: int) -> dict[str, int]:
             assert left == [], (SEED, number, command, chosen, wait_ms)
         assert list((folder / str(number)).rglob("*.part*")) == [] or chosen == signal.SIGKILL
         assert differences(before, _state(huts)) == set(), (SEED, number, command, chosen, wait_ms)
+        print(f"{number}: {command}, {chosen.name} after {wait_ms:.0f} of {whole[command]:.0f} ms: {came}")
         key = f"{command}, {chosen.name}: {came}"
         found[key] = found.get(key, 0) + 1
     print(f"{count} signals of seed {SEED}: {found}")

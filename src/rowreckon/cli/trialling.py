@@ -100,7 +100,7 @@ def _tried(
         attempts = () if interrupted else attempts_of(result, wanted.remedies)
         if attempts:
             if wanted.in_place:
-                _ask_in_place(admin, attempts, rules, wanted)
+                _ask_in_place(admin, attempts, rules, wanted, price)
             to = connector_to(dsn)
             made = _try(to, admin, items, captures, result, attempts, rules, price, copies, from_files)
             results.append((captures, made.audit))
@@ -170,7 +170,9 @@ def _price(connection: Connection, wanted: Wanted) -> tuple[Price, int]:
     return price, copies
 
 
-def _ask_in_place(connection: Connection, attempts: Sequence[Attempt], rules: TrialRules, wanted: Wanted) -> None:
+def _ask_in_place(
+    connection: Connection, attempts: Sequence[Attempt], rules: TrialRules, wanted: Wanted, price: Price
+) -> None:
     """Say what a rollback can't undo and have it allowed. Raises StatementRefused."""
     fit = [a for a in attempts if in_place_obstacle(a) is None]
     statements = [s for a in fit for s in a.statements]
@@ -185,6 +187,11 @@ def _ask_in_place(connection: Connection, attempts: Sequence[Attempt], rules: Tr
             warn(f"change {remedy.rank} ({remedy.lock or 'no table'} lock): {'; '.join(shown)}")
     for line in stays:
         warn(f"not undone by the rollback: {line}")
+    if price.event_triggers:
+        warn(
+            f"{counted(price.event_triggers, 'event trigger')} of the database will fire at each change; what they do"
+            " elsewhere is not undone"
+        )
     if wanted.yes:
         return
     ask = confirm()

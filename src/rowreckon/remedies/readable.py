@@ -19,37 +19,38 @@ class Unreadable(Exception):
 def read_expressions(texts: Sequence[str]) -> tuple[str, ...]:
     """Expressions over one table's columns, printed anew. Raises Unreadable."""
     from rowreckon.sql.grammar import NotSql
-    from rowreckon.sql.scalar import expression
+    from rowreckon.sql.scalar import expression, in_words
 
     found = []
     for text in texts:
         try:
             found.append(expression(text))
         except NotSql as error:
-            raise Unreadable(f"an expression of it can't be read as plain SQL ({error.reason})") from None
+            raise Unreadable(f"an expression of it can't be read as plain SQL ({in_words(error)})") from None
     return tuple(found)
 
 
 def read_signature(text: str) -> str:
     """A function's list of argument types, printed anew. Raises Unreadable."""
     from rowreckon.sql.grammar import NotSql
-    from rowreckon.sql.scalar import signature
+    from rowreckon.sql.scalar import in_words, signature
 
     try:
         return signature(text)
     except NotSql as error:
-        raise Unreadable(f"the function's argument types can't be read ({error.reason})") from None
+        raise Unreadable(f"the function's argument types can't be read ({in_words(error)})") from None
 
 
 def read_definition(text: str) -> str:
     """A CREATE INDEX statement, printed anew. Raises Unreadable."""
     from rowreckon.remedies.change import read_change
     from rowreckon.sql.grammar import NotSql
+    from rowreckon.sql.scalar import in_words
 
     try:
         change = read_change(text)
     except NotSql as error:
-        raise Unreadable(f"the index's definition can't be read ({error.reason})") from None
+        raise Unreadable(f"the index's definition can't be read ({in_words(error)})") from None
     if change.kind != "index":
         raise Unreadable("the index's definition is another statement")
     return change.text

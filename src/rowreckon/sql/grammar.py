@@ -111,10 +111,40 @@ def printed(tree: ParseResult) -> str:
     """The tree as SQL text, which was read again and gives the same tree. Raises NotSql where it does not."""
     if tree.ByteSize() > 64 * MOST_BYTES:
         raise NotSql("the statement is too long to be printed")
-    text: str = _called(lambda: postgast.deparse(tree), "", deep=True)
+    mended = _with_quoted_names(tree)
+    text: str = _called(lambda: postgast.deparse(mended), "", deep=True)
     if _shape(parse(text)) != _shape(tree):
         raise NotSql("the statement can't be printed so that it stays the same")
     return text
+
+
+def _with_quoted_names(tree: ParseResult) -> ParseResult:
+    """The tree with names quoted where the library prints them bare: columns of statistics, a function's arguments."""
+    if not any(each.stmt.WhichOneof("node") in _BARE_NAMES for each in tree.stmts):
+        return tree
+    mended = ParseResult()
+    mended.CopyFrom(tree)
+    stack: list[Any] = [mended]
+    while stack:
+        message = stack.pop()
+        if message.DESCRIPTOR.name in ("StatsElem", "FunctionParameter") and message.name:
+            message.name = _quoted_if_needed(message.name)
+        for field, value in message.ListFields():
+            if field.message_type is not None:
+                stack.extend(value if field.is_repeated else (value,))
+    return mended
+
+
+def _quoted_if_needed(name: str) -> str:
+    try:
+        tokens = scan(name)
+    except NotSql:
+        tokens = ()
+    plain = len(tokens) == 1 and tokens[0].kind == "word" and not tokens[0].keyword and name == name.lower()
+    return name if plain and tokens[0].text == name else '"' + name.replace('"', '""') + '"'
+
+
+_BARE_NAMES: Final = frozenset({"create_stats_stmt", "alter_function_stmt"})
 
 
 def fingerprint(text: str) -> str:

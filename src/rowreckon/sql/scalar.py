@@ -30,6 +30,11 @@ class Uses:
     columns: set[str] = field(default_factory=set)
 
 
+def in_words(error: NotSql) -> str:
+    """Why a text is not read, without the piece of it that the grammar shows: that may be anybody's data."""
+    return error.reason.partition(" at or near ")[0]
+
+
 def expression(text: str) -> str:
     """One expression over plain columns, printed anew. Raises NotSql for anything else."""
     value = _only_value(parse(f"SELECT ({text}\n)"), text)

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from rowreckon.remedies.change import TRIED, Change, read_change
 from rowreckon.sql.grammar import NotSql
-from rowreckon.sql.scalar import Name
+from rowreckon.sql.scalar import Name, in_words
 
 from ..connection import Connection
 
@@ -71,7 +71,7 @@ def permitted(
         try:
             change = read_change(statement)
         except NotSql as error:
-            return (), f"it is not sent to the server: {error.reason}"
+            return (), f"it is not sent to the server: {in_words(error)}"
         reason = _unfit(change) or next(_obstacles(connection, change, built_in_only=built_in_only), None)
         if reason is not None:
             return (), f"it is not sent to the server: {reason}"

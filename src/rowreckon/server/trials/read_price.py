@@ -10,7 +10,7 @@ import psycopg
 
 from rowreckon.trial.price import Price
 
-from ...errors import StatementFailed
+from ...errors import StatementFailed, StatementRefused
 from ..connection import Connection, first_line
 from ..whereabouts import in_recovery, on_this_machine
 
@@ -42,11 +42,19 @@ _LISTED = 5
 
 
 def read_price(connection: Connection) -> Price:
-    """The price of copies of the connection's database. Raises StatementFailed."""
+    """The price of copies of the connection's database.
+
+    Raises StatementRefused for a database whose texts can't be read, StatementFailed.
+    """
     try:
         row = connection.execute(_DATABASE.encode()).fetchone()
         assert row is not None
         name, size_kb, may_copy, may_create, encoding = row
+        if encoding == "SQL_ASCII":
+            raise StatementRefused(
+                f"nothing is tried in {name}: its encoding is SQL_ASCII, so nobody can tell what its texts say",
+                hint="load a dump of it into a database in UTF8, and try there",
+            )
         obstacles = []
         if in_recovery(connection):
             obstacles.append("the server is a standby, on which nothing can be created")
@@ -54,8 +62,6 @@ def read_price(connection: Connection) -> Price:
             obstacles.append(f"role {connection.info.user} may not create databases (CREATEDB)")
         if not may_copy:
             obstacles.append(f"role {connection.info.user} does not own database {name}")
-        if encoding == "SQL_ASCII":
-            obstacles.append("its encoding is SQL_ASCII, in which nobody can tell what its texts say")
         return Price(
             database=str(name),
             size_kb=float(size_kb),
