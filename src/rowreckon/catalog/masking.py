@@ -40,6 +40,9 @@ _PLAN_STATEMENTS = frozenset({"Remote SQL", "Query Text"})
 # Keys below which the keys are the server's own, and everything else a number or a flag.
 _FIGURES = frozenset({"JIT", "Serialization"})
 
+_MOST_LEVELS = 50
+"""What nests deeper below a key is left out: EXPLAIN's own objects, plans apart, nest three levels deep."""
+
 # Fields of the catalog likewise.
 _CATALOG_NAMES = frozenset(
     {
@@ -119,23 +122,27 @@ def _masked_part(value: Any, key: str) -> Any:
     return top
 
 
-def _masked_value(value: Any, key: str) -> Any:
+def _masked_value(value: Any, key: str, levels: int = _MOST_LEVELS) -> Any:
     if isinstance(value, str):
         return _masked_text(value, key)
+    if isinstance(value, list | tuple | dict) and not levels:
+        return UNREAD
     if isinstance(value, list | tuple):
-        return [_masked_value(item, key) for item in value]
+        return [_masked_value(item, key, levels - 1) for item in value]
     if isinstance(value, dict):
         if key in _FIGURES:
-            return {name: _masked_figure(item, name) for name, item in value.items()}
-        return {name: _masked_value(item, name) for name, item in value.items()}
+            return {name: _masked_figure(item, name, levels - 1) for name, item in value.items()}
+        return {name: _masked_value(item, name, levels - 1) for name, item in value.items()}
     if isinstance(value, int | float) and not isinstance(value, bool) and key not in _known_keys():
         return 0
     return value
 
 
-def _masked_figure(value: Any, key: str) -> Any:
+def _masked_figure(value: Any, key: str, levels: int) -> Any:
     if isinstance(value, dict):
-        return {name: _masked_figure(item, name) for name, item in value.items()}
+        return {name: _masked_figure(item, name, levels - 1) for name, item in value.items()} if levels else UNREAD
+    if isinstance(value, list | tuple):
+        return UNREAD
     return _masked_text(value, key) if isinstance(value, str) else value
 
 
