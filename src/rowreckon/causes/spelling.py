@@ -3,43 +3,60 @@ table itself."""
 
 from __future__ import annotations
 
-import re
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-_TOKEN = re.compile(
-    r"""(?P<string>(?:\b[EeBbXx])?'(?:[^']|'')*')|(?P<name>"(?:[^"]|"")+"|[^\W\d][\w$]*)|(?P<rest>.)""", re.S
-)
+if TYPE_CHECKING:
+    from rowreckon.sql.grammar import Token
 
 
 def without_alias(text: str, alias: str | None) -> str:
-    """The expression with `alias.` taken off its columns; a function's schema of the same name stays."""
+    """The expression with `alias.` taken off its columns; a function's schema of the same name stays.
+
+    A text that is no SQL stays as it is.
+    """
     if alias is None:
         return text
-    tokens = [(m.lastgroup or "rest", m.group()) for m in _TOKEN.finditer(text)]
+    tokens = _tokens(text)
     out: list[str] = []
-    at = 0
+    end = at = 0
     while at < len(tokens):
-        kind, value = tokens[at]
-        qualifies = (
-            kind == "name"
-            and _raw(value) == alias
-            and at + 2 < len(tokens)
-            and tokens[at + 1][1] == "."
-            and tokens[at + 2][0] == "name"
-            and not (at > 0 and tokens[at - 1][1] == ".")
-            and not (at + 3 < len(tokens) and tokens[at + 3][1] == "(")
-        )
-        if qualifies:
+        out.append(text[end : tokens[at].start])
+        if _qualifies(tokens, at, alias):
             at += 2
-            continue
-        out.append(value)
+        end = tokens[at].end
+        out.append(tokens[at].text)
         at += 1
-    return "".join(out)
-
-
-def _raw(name: str) -> str:
-    return name[1:-1].replace('""', '"') if name.startswith('"') else name
+    return "".join((*out, text[end:]))
 
 
 def names_of(text: str) -> frozenset[str]:
-    """All identifiers of an expression, unquoted."""
-    return frozenset(_raw(m.group()) for m in _TOKEN.finditer(text) if m.lastgroup == "name")
+    """All words and quoted names of an expression, as the server stores them; none of a text that is no SQL."""
+    from rowreckon.sql.names import unquoted
+
+    return frozenset(unquoted(token.text) for token in _tokens(text) if token.kind in ("word", "name"))
+
+
+def _qualifies(tokens: Sequence[Token], at: int, alias: str) -> bool:
+    """Whether the token is the alias before a column."""
+    from rowreckon.sql.names import unquoted
+
+    texts = [token.text for token in tokens[at + 1 : at + 4]]
+    return (
+        tokens[at].kind in ("word", "name")
+        and unquoted(tokens[at].text) == alias
+        and texts[:1] == ["."]
+        and len(texts) > 1
+        and tokens[at + 2].kind in ("word", "name")
+        and texts[2:] != ["("]
+        and not (at > 0 and tokens[at - 1].text == ".")
+    )
+
+
+def _tokens(text: str) -> Sequence[Token]:
+    from rowreckon.sql.grammar import NotSql, scan
+
+    try:
+        return scan(text)
+    except NotSql:
+        return ()
