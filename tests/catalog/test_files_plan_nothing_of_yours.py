@@ -123,6 +123,10 @@ FILTERS = {
     "a second statement": ("(h.region = 3); select public.spy('x'); --", "(h.region = 3)"),
     "a closed bracket": ("h.region = 3) or (public.spy('x') = 'x'", "((h.region = 3) OR (h.region = 4))"),
     "a comment": ("(h.region = 3) /* */ -- ", "(h.name = '/* */ -- '::text)"),
+    "a time zone": (
+        "((now() AT TIME ZONE spy('utc'::text)) IS NOT NULL)",
+        "((now() AT TIME ZONE 'utc'::text) > ('2020-01-01'::date + h.id))",
+    ),
     "a NUL": ("(h.region = 3)\0; select public.spy('x')", "(h.region = 5)"),
     "half a character": ("(h.name = '\ud800'::text)", "(h.name = 'é€😀'::text)"),
     "a collation": ("(h.name < ('x'::text COLLATE public.spied))", "(h.name < ('x'::text COLLATE \"C\"))"),

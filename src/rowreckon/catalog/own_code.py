@@ -11,7 +11,7 @@ $1 is the request, $2 the resolved names, both json.  Each gives one JSON value.
 
 from __future__ import annotations
 
-from .reviewed import REFUSED, STABLE, TEXT_SEARCH
+from .reviewed import REFUSED, STABLE, TEXT_SEARCH, VOLATILE
 
 USERS = "'16384'::oid"
 """The first OID of objects that a user made."""
@@ -86,7 +86,7 @@ from found
 
 _FUNCTION_IS_BAD = f"""(p.oid >= {USERS} or p.prokind <> 'f' or p.proretset
       or p.prolang not in (select oid from pg_language where lanname in ('internal', 'c', 'sql'))
-      or p.provolatile = 'v' or p.proname = any({_names(REFUSED)})
+      or (p.provolatile = 'v' and p.proname <> all({_names(VOLATILE)})) or p.proname = any({_names(REFUSED)})
       or (p.provolatile = 's' and p.proname <> all({_names((*STABLE, *TEXT_SEARCH))}))
       or (p.proname = any({_names(TEXT_SEARCH)}) and own_text_search))"""
 

@@ -2,8 +2,8 @@
 
 Functions and operators that are built in (an OID below 16384) and immutable may be used, but for those in `REFUSED`.
 Stable ones only if they stand in `STABLE`: each was looked at in the documentation and in src/backend/utils/adt.  Read
-from pg_proc, pg_operator and pg_type of servers of 13 to 18.  Volatile ones, aggregates, window functions and functions
-that return sets are never used.
+from pg_proc, pg_operator and pg_type of servers of 13 to 18.  Volatile ones (but for `VOLATILE`), aggregates,
+window functions and functions that return sets are never used.
 """
 
 from __future__ import annotations
@@ -41,6 +41,9 @@ _TEXT_OF_VALUES: Final = (
 
 STABLE: Final = (*_CLOCK, *_SESSION, *_TIME_ZONE, *_ACROSS_TIMES, *_TEXT_OF_VALUES)
 """Names in pg_proc of stable functions that only compute, or read what the session holds anyway."""
+
+VOLATILE: Final = ("timezone",)
+"""13 and 14 declare it so for times with a zone: there it asks the clock for today's shift of the zone."""
 
 TEXT_SEARCH: Final = (
     "to_tsvector", "to_tsquery", "plainto_tsquery", "phraseto_tsquery", "websearch_to_tsquery", "json_to_tsvector",
