@@ -6,7 +6,9 @@ import re
 
 _PROMPT = re.compile(r"^[^\s=#>]{0,64}[=\-('\"*^!$][#>] ?")
 _EXPLAIN = re.compile(r"explain\b", re.I)
-_OPTIONS = re.compile(r"explain\s*(?:\((?:[^()]|\([^()]*\))*\)|(?:\s*(?:analy[sz]e|verbose)\b)*)\s*", re.I | re.S)
+_OPTIONS = re.compile(
+    r"explain\s*+(?:\((?:[^()]++|\([^()]*+\))*+\)|(?:\s*+(?:analy[sz]e|verbose)\b)*+)\s*+", re.I | re.S
+)
 _MAX_LINES = 400
 
 

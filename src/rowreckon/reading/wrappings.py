@@ -30,8 +30,8 @@ _TAGS = re.compile(r"(?m)^[ \t]*<td\b[^<>\n]*>|</?(?:t[dhr]|table|tbody|pre|code
 _BARS = ("|", "│")
 _EXPANDED = re.compile(r"[|│]? ?QUERY PLAN(?: [|│:] |[|│]| )")
 _RECORD_GOES_ON = re.compile(r"[|│ ]? *[|│:]( |$)")
-_CSV_CELL = re.compile(r'"((?:- Plan:|<explain)(?:[^"]|"")*)"')
-_CSV_ROW = re.compile(r'"(\s*(?:->|[A-Z(])(?:[^"]|"")*)"$')
+_CSV_CELL = re.compile(r'"((?:- Plan:|<explain)(?:[^"]++|"")*+)"')
+_CSV_ROW = re.compile(r'"(\s*+(?:->|[A-Z(])(?:[^"]++|"")*+)"$')
 
 
 def unwrap(text: str) -> Lines:

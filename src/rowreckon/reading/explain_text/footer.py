@@ -13,7 +13,7 @@ _TRIGGER = re.compile(
     r"Trigger ?(?P<name>.*?)(?: ?for constraint (?P<constraint>.*?))?(?: on (?P<relation>[^:]*?))?:"
     r" (?:time=(?P<time>[0-9]+(?:\.[0-9]+)?) )?calls=(?P<calls>\d+)$"
 )
-_SETTING = re.compile(r"([^\s=]{1,200}) = '((?:[^']|'')*)'(?:, |$)")
+_SETTING = re.compile(r"([^\s=]{1,200}) = '((?:[^']++|'')*+)'(?:, |$)")
 _SERIALIZATION = re.compile(r"Serialization:(?: time=([0-9]+(?:\.[0-9]+)?) ms)? +output=(\d+)kB +format=(\w+)$")
 _MEMORY = re.compile(r"Memory: used=(\d+)kB +allocated=(\d+)kB$")
 _FUNCTIONS = re.compile(r"Functions: (\d+)$")

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 
-IDENTIFIER = r'(?:"(?:[^"]|"")*"|[^\s".()]+)'
-_PARTS = re.compile(r"""'(?:[^']|'')*'|"(?:[^"]|"")*"|[(\[{]|[)\]}]|,\ |[^'"()\[\]{},]+|.""", re.S | re.VERBOSE)
+# Possessive throughout: a repetition that could be taken back keeps a note of each step, 90 bytes for a sign.
+IDENTIFIER = r'(?:"(?:[^"]++|"")*+"|[^\s".()]+)'
+_PARTS = re.compile(r"""'(?:[^']++|'')*+'|"(?:[^"]++|"")*+"|[(\[{]|[)\]}]|,\ |[^'"()\[\]{},]+|.""", re.S | re.VERBOSE)
 
 _MARKS = re.compile(r"['\"()\[\]]|\b(?:CASE|END)\b")
 _MORE_FOLLOWS = (",", "->", "=", "::", " on", " using", " AND", " OR", " NOT", " IS", " IN", " COLLATE", "Backward")

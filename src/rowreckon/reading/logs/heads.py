@@ -12,7 +12,7 @@ from rowreckon.reading.logs.prefix import prefix_facts
 from rowreckon.reading.sizes import check_values
 
 _DURATION = re.compile(r"duration: ([0-9]+(?:\.[0-9]+)?) ms  plan:\r?\n?")
-_FIELD = re.compile(r'"([^"]*(?:""[^"]*)*)"|([^",\n]*)')
+_FIELD = re.compile(r'"((?:[^"]++|"")*+)"|([^",\n]*+)')
 # Lines that other processes wrote into the middle of a plan.
 _FOREIGN = re.compile(r"\n(?!\t|\Z)[^\n]*(?=\n|\Z)")
 
