@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import io
 import json
 import os
 import subprocess
@@ -18,8 +19,10 @@ from rowreckon.capture import Capture
 from rowreckon.document.audit import Rejected
 from rowreckon.errors import InputTooLarge, UsageError
 from rowreckon.intake import read_path, read_text
-from rowreckon.reading import read_plans
+from rowreckon.reading import RawPlan, read_plans
 from rowreckon.reading.limits import Limits
+from rowreckon.reading.logs.plans import read_log
+from rowreckon.reading.raw import Rejected as UnreadPlace
 from tests.cli.running import rowreckon
 
 PLAN = json.dumps([{"Plan": {"Node Type": "Result", "Plan Rows": 1}}])
@@ -150,3 +153,16 @@ def test_a_name_that_is_no_utf8(tmp_path: Path, form: str) -> None:
         assert done.stdout.isprintable() or "\n" in done.stdout
         if form == "json":
             assert json.loads(done.stdout)["plans"][0]["source"].endswith(os.fsdecode(name).replace("\udcfc", "\\xfc"))
+
+
+def test_an_entry_that_is_too_long() -> None:
+    """It is refused by its length, and those behind it are read."""
+    head = "2026-07-01 00:00:00.000 UTC [7] LOG:  duration: 1.0 ms  plan:\n\t"
+    plan = json.dumps({"Query Text": "select 1", "Plan": {"Node Type": "Result"}})
+    found = read_plans(f"{head}{'x' * 5000}\n{head}{plan}\n", limits=Limits(max_bytes=10_000))
+    short = list(read_log(io.BytesIO(f"{head}{'x' * 5000}\n{head}{plan}\n".encode()), limits=SMALL))
+
+    assert [type(each).__name__ for each in found] == ["Rejected", "RawPlan"]
+    assert isinstance(short[0], UnreadPlace)
+    assert short[0].reason == "the entry is longer than 2,000 bytes, the limit"
+    assert isinstance(short[-1], RawPlan)

@@ -33,7 +33,8 @@ class Entry:
 
     `raw` is its bytes from the beginning of its line on, `body` the offset in them behind the words "plan:", `line`
     that line's number in the stream, `offset` that of its first byte, `cut` whether the stream ended within it,
-    `mixed` whether lines of other processes stand in it.
+    `mixed` whether lines of other processes stand in it, `too_long` whether it is over the limit;
+    `raw` is its beginning then.
     """
 
     kind: str
@@ -43,6 +44,7 @@ class Entry:
     cut: bool = False
     mixed: bool = False
     offset: int = 0
+    too_long: bool = False
 
 
 def log_entries(stream: BinaryIO, *, max_entry: int, counted: bool = True) -> Iterator[Entry]:
@@ -115,10 +117,11 @@ class _Cutter:
         """The entry at the position, with the offset of its body from there; go on behind it."""
         kind = self.kind(body)
         ending = self.ending(kind, body)
-        mixed = cut = False
+        mixed = cut = too_long = False
         while (end := ending.find(self.buffer, self.position, self.ended)) is None:
             if self.ended or len(self.buffer) - self.position > self.max_entry:
                 self.endless[kind] = self.forgotten + self.position + ending.seen
+                too_long = len(self.buffer) - self.position > self.max_entry
                 end, cut = self.last_end(kind, body)
                 break
             self.more()
@@ -128,7 +131,7 @@ class _Cutter:
         start = self.position
         with memoryview(self.buffer) as view:
             raw = bytes(view[start : start + end])
-        entry = Entry(kind, raw, body, self.line, cut, mixed, self.forgotten + start)
+        entry = Entry(kind, raw, body, self.line, cut, mixed, self.forgotten + start, too_long)
         self.go_to(start + end)
         return entry
 

@@ -43,6 +43,8 @@ def most_bytes(limits: Limits) -> int:
 def entry_plan(entry: Entry, limits: Limits) -> RawPlan | Rejected:
     """The plan of one entry, or why it can't be read."""
     where = f"line {entry.line}"
+    if entry.too_long:
+        return Rejected(f"the entry is longer than {most_bytes(limits):,} bytes, the limit", where)
     try:
         facts, body, replaced = facts_and_body(entry, limits)
         check_values(body, limits)
