@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import functools
 import json
+import subprocess
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from tests.cli.running import rowreckon, rowreckon_long
+from tests.reading.psql import psql_program
 
 from .house import House
 from .snapshot import State, differences, snapshot
@@ -85,6 +87,17 @@ def _help(command: str) -> str:
 def with_privilege(command: str) -> list[str]:
     """The flag for a privileged role, where the command has it."""
     return [PRIVILEGED] if PRIVILEGED in _help(command) else []
+
+
+def answered(house: House, script: Path, answer: Path, options: str = "") -> None:
+    """Run the script of `ask` in psql, as a colleague does; it ends well."""
+    done = subprocess.run(
+        [psql_program(), "-X", "-d", f"{house.keeper} options='{options}'", "-f", script, "-o", answer],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
 
 
 @dataclass
