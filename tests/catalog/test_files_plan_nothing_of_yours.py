@@ -18,6 +18,7 @@ from psycopg.conninfo import make_conninfo
 from rowreckon.capture import Capture
 from rowreckon.catalog.ask import ask_script, read_answer
 from rowreckon.catalog.facts import Catalog
+from rowreckon.catalog.masking import mask_catalog
 from rowreckon.catalog.request import Trust
 from rowreckon.errors import StatementFailed
 from rowreckon.plan import PlanTree, lay_out, parse_document
@@ -197,6 +198,17 @@ def test_a_files_condition_calls_nothing(warden: psycopg.Connection[Any], name: 
     assert any("not asked" in m.why for m in attacked.missing)
     assert restricted(answered, "h"), answered.missing
     assert not was_called(warden)
+
+
+def test_what_goes_unasked_is_masked(warden: psycopg.Connection[Any]) -> None:
+    """Sentences about conditions keep what they are about, and lose the literals."""
+    tree = scan("hut", "h", "(spy(h.name) = 'canary, secret'::text)")
+    catalog = read_catalog(warden, tree, trust="file")
+    (said,) = [m.what for m in mask_catalog(catalog).missing if "not asked" in m.why]
+
+    assert "canary, secret" in str(catalog.missing)
+    assert "secret" not in mask_catalog(catalog).model_dump_json()
+    assert "spy(h.name)" in said
 
 
 @pytest.mark.parametrize("table", PLACES)

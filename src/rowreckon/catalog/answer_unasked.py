@@ -44,16 +44,17 @@ def missing_questions(catalog: Catalog, request: FactsRequest, plan: int, unaske
             yield MissingFact(what=f"the planner's estimates on {name}", why=why, how=_HOW, relation=name)
     for entry in request.not_asked:
         if entry.plan == plan:
-            yield MissingFact(what=_about(entry.text, entry.alias), why=f"it was not asked: {entry.why}", how=_HOW)
+            yield MissingFact(what=_about(entry.text), why=f"it was not asked, since {entry.why}", how=_HOW)
     for what, places in _places(request, plan):
         for place in places:
             if place in unasked.texts:
-                yield MissingFact(what=what, why=f"it was not asked: {unasked.texts[place]}", how=_HOW)
+                yield MissingFact(what=what, why=f"it was not asked, since {unasked.texts[place]}", how=_HOW)
                 break
 
 
-def _about(text: str, alias: str) -> str:
-    return f"the planner's estimate for {_short(text)} on {alias}"
+def _about(text: str) -> str:
+    """The words by which masking knows that an expression follows."""
+    return f"the planner's figures for {_short(text)}"
 
 
 def _short(text: str) -> str:
@@ -70,11 +71,11 @@ def _places(request: FactsRequest, plan: int) -> Iterator[tuple[str, tuple[int, 
         if scan.plan == plan:
             for texts, places in ((scan.conditions, scan.condition_texts), (scan.columns, scan.column_texts)):
                 for text, place in zip(texts, places, strict=False):
-                    yield _about(text, scan.alias), (place,)
+                    yield _about(text), (place,)
     for clause in request.clauses:
         if clause.plan == plan:
-            what = f"the planner's figures for {_short(clause.left)} {clause.operator} {_short(clause.right)}"
-            yield what, tuple(p for p in (clause.left_text, clause.right_text) if p is not None)
+            whole = f"{clause.left} {clause.operator} {clause.right}"
+            yield _about(whole), tuple(p for p in (clause.left_text, clause.right_text) if p is not None)
     for pair in request.pairs:
         if pair.plan == plan:
             yield f"the planner's estimate for {pair.left_alias} with {pair.right_alias}", pair.clause_texts
