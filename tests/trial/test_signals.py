@@ -92,17 +92,27 @@ def _signalled(huts: Scene, command: str, number: signal.Signals, wait_ms: float
     if process.poll() is not None:
         process.communicate()
         return "ended before"
-    begun = _loaded(process)
+    begun, connected = _loaded(process), _is_connected(huts)
     process.send_signal(number)
     out, err = process.communicate(timeout=120)
     if process.returncode == 0 or not begun:
         return "ended before" if process.returncode == 0 else "hardly started"
     assert process.returncode == STATUS[number], (number, wait_ms, process.returncode, out, err)
-    if number != signal.SIGKILL and report.exists():
-        json.loads(report.read_text())
-        return "reported"
     assert "Traceback" not in err, err
-    return "killed" if number == signal.SIGKILL else "before any query"
+    if number == signal.SIGKILL:
+        return "killed"
+    # from its first connection on there is something to report, if only what was not run
+    assert report.exists() or not connected, (SEED, command, number, wait_ms, out, err)
+    if not report.exists():
+        return "before it was connected"
+    json.loads(report.read_text())
+    return "reported"
+
+
+def _is_connected(huts: Scene) -> bool:
+    with _elsewhere(huts) as watcher:
+        query = "select from pg_stat_activity where application_name = 'rowreckon' and datname = 'rr_signals'"
+        return bool(watcher.execute(query).fetchall())
 
 
 def _loaded(process: subprocess.Popen[str]) -> bool:
