@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from rowreckon.bounds import (
     AttNum,
@@ -89,6 +89,16 @@ class _Setting(_Part):
     source: Name | None
     setting: Text | None
     vartype: Name
+
+    @model_validator(mode="after")
+    def _number(self) -> Self:
+        """pg_settings gives numbers as text."""
+        if self.vartype in ("integer", "real") and self.setting is not None:
+            try:
+                float(self.setting)
+            except ValueError:
+                raise ValueError(f"the setting {self.name} is no number") from None
+        return self
 
 
 class _Options(_Part):
