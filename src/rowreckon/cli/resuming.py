@@ -15,11 +15,17 @@ from rowreckon.server.run_facts import read_here, run_facts, why_another
 
 
 def known_captures(
-    folder: CaptureFolder, items: Sequence[QueryItem], limits: Limits, connection: Connection
+    folder: CaptureFolder,
+    items: Sequence[QueryItem],
+    limits: Limits,
+    connection: Connection,
+    *,
+    unmarked: bool = False,
 ) -> dict[int, Capture]:
     """The captures of these items in the folder, by number, that were made here and in the same way.
 
-    Says why others of the same name and text are not taken. Raises StatementFailed where the server does not answer.
+    Says why others of the same name and text are not taken. With `unmarked` those are taken too that do not say where
+    they were made, as captures of plans from other sessions do not. Raises StatementFailed where no answer comes.
     """
     found = folder.known({item.name: item.written or item.text for item in items})
     if not found:
@@ -31,7 +37,8 @@ def known_captures(
         capture = found.get(item.name)
         if capture is None:
             continue
-        why = why_another(capture, run_facts(here, item, limits))
+        marked = capture.session is not None and capture.session.run is not None
+        why = None if unmarked and not marked else why_another(capture, run_facts(here, item, limits))
         if why is None:
             known[number] = capture
         else:

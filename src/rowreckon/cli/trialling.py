@@ -206,7 +206,7 @@ def _audited(
 ) -> tuple[list[Capture], Audit, bool, frozenset[int]]:
     """The list's captures and their audit, before any change; and which of them were read from files."""
     folder = CaptureFolder(wanted.captures) if wanted.captures is not None else None
-    known = {} if folder is None else known_captures(folder, items, rules.limits, admin)
+    known = {} if folder is None else known_captures(folder, items, rules.limits, admin, unmarked=True)
     sweep_rules = SweepRules(
         permission=rules.permission, limits=rules.limits, alternatives=True, threshold=rules.threshold
     )
