@@ -5,6 +5,7 @@ What is checked here is only looked at: the answer goes on as it is, so that key
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from datetime import datetime
 from typing import Annotated, Any, Literal, Self
@@ -95,9 +96,11 @@ class _Setting(_Part):
         """pg_settings gives numbers as text."""
         if self.vartype in ("integer", "real") and self.setting is not None:
             try:
-                float(self.setting)
+                finite = math.isfinite(float(self.setting))
             except ValueError:
-                raise ValueError(f"the setting {self.name} is no number") from None
+                finite = False
+            if not finite:
+                raise ValueError(f"the setting {self.name} is no number")
         return self
 
 
@@ -306,12 +309,14 @@ def _empty(told: _Told, name: str) -> bool:
 
 def _check_section(section: _Section) -> None:
     content = section.content
+    place: tuple[str, ...] = (section.name,)
     try:
         if section.name == "server":
             _Server.model_validate(content)
         elif isinstance(content, list):
             model = _SECTIONS.get(section.name)
             for number, row in enumerate(content):
+                place = (section.name, str(number))
                 if not isinstance(row, dict):
                     raise BrokenPlan("a row belongs here", where=f"{section.name} > {number}", hint=_AGAIN)
                 if model is not None:
@@ -319,7 +324,7 @@ def _check_section(section: _Section) -> None:
         elif content is not None:
             raise BrokenPlan("a list of rows belongs here", where=section.name, hint=_AGAIN)
     except ValidationError as error:
-        raise broken_answer(error, (section.name,)) from None
+        raise broken_answer(error, place) from None
 
 
 def broken_answer(error: ValidationError, place: tuple[str, ...]) -> BrokenPlan:
