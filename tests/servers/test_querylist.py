@@ -192,6 +192,45 @@ def test_what_cannot_be_run_says_why(statement: str, reason: str) -> None:
     assert reason in (item.reason or "")
 
 
+@pytest.mark.parametrize(
+    "bad",
+    ["select name name name from huts", "sel ect 1", "create temp table x " + "(" * 3_000 + ")" * 3_000, "select 1 +"],
+)
+def test_one_bad_statement_does_not_spoil_the_others(bad: str) -> None:
+    """What the grammar can't read is an item with its reason; those around it are as they would be alone."""
+    before, spoilt, after = read_query_list(f"select 1;\n{bad};\n-- name: b\nselect 2;")
+    assert (before.kind, spoilt.kind, after.kind) == ("query", "unfit", "query")
+    assert "can't be read as SQL" in (spoilt.reason or "")
+    assert (after.name, after.line) == ("b", 4)
+
+
+def test_a_body_of_sql_is_one_statement() -> None:
+    """The semicolons between BEGIN ATOMIC and END, CASE … END among them, end no statement (as in psql)."""
+    body = "create function f() returns int begin atomic select case when true then 1 end; select 2; end"
+    assert texts(read_query_list(f"{body}; select 1")) == [body, "select 1"]
+
+
+@pytest.mark.parametrize(
+    "spelling",
+    [
+        'set "TRANSACTION_READ_ONLY" = off',
+        r'set U&"transaction_read\005fonly" to off',
+        "set /* a */ local -- b\n transaction_read_only = off",
+        'set "SESSION_AUTHORIZATION" = warden',
+        'reset "Statement_Timeout"',
+        "set transaction isolation level serializable",
+        "set constraints all deferred",
+        "set names latin1",
+        "set standard_conforming_strings = off",
+        'set "plv8.start_proc" = ring',
+    ],
+)
+def test_no_spelling_lifts_a_guard(spelling: str) -> None:
+    """The parser's name decides, however it was written."""
+    (item,) = read_query_list(spelling)
+    assert (item.kind, "lift a guard" in (item.reason or "")) == ("unfit", True)
+
+
 def test_a_psql_command_does_not_take_the_next_line_with_it() -> None:
     """A psql command ends with its line, and the list goes on."""
     items = read_query_list("select 1;\n\\timing on\nselect 2;")
