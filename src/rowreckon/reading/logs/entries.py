@@ -129,8 +129,9 @@ class _Cutter:
             if isinstance(ending, StderrEnd) and not ending.closed:
                 end, mixed = self.rest_behind(ending, end)
         start = self.position
+        too_long = too_long or end > self.max_entry
         with memoryview(self.buffer) as view:
-            raw = bytes(view[start : start + end])
+            raw = bytes(view[start : start + (body if too_long else end)])
         entry = Entry(kind, raw, body, self.line, cut, mixed, self.forgotten + start, too_long)
         self.go_to(start + end)
         return entry
