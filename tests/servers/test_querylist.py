@@ -220,7 +220,7 @@ def test_a_body_of_sql_is_one_statement() -> None:
         'reset "Statement_Timeout"',
         "set transaction isolation level serializable",
         "set constraints all deferred",
-        "set names latin1",
+        "set names 'latin1'",
         "set standard_conforming_strings = off",
         'set "plv8.start_proc" = ring',
     ],
