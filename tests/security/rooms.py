@@ -54,7 +54,8 @@ create view door as select n from snare.window_view;
 create view safe_view as select id, name from huts where region > 3;
 create function own_double(a int) returns int language sql immutable as $$ select a * 2 $$;
 create function own_double_pl(a int) returns int language plpgsql immutable as $$ begin return a * 2; end $$;
-create function own_regions() returns setof int language sql stable rows 1 as $$ select region from huts $$;
+create function own_nights() returns setof int language plpgsql stable rows 10
+  as $$ begin return query select id from bookings; end $$;
 
 -- a schema whose functions bear the names of PostgreSQL's own, to be put in front of them
 create schema shadow;
