@@ -183,6 +183,17 @@ CASES: Final = (
         "select t from held order by t",
     ),
     Hidden(
+        "operator class for a type that has none, met as a function's result alone",
+        "create function json_less(json, json) returns bool language sql immutable as 'select $1::text < $2::text';"
+        "create function json_same(json, json) returns bool language sql immutable as 'select $1::text = $2::text';"
+        "create function json_cmp(json, json) returns int language sql immutable as 'select public.@_int(0)';"
+        "create operator < (leftarg = json, rightarg = json, function = json_less);"
+        "create operator = (leftarg = json, rightarg = json, function = json_same);"
+        "create operator class json_ops default for type json using btree as operator 1 <, operator 3 =,"
+        " function 1 json_cmp",
+        "select to_json(id) from huts order by 1",
+    ),
+    Hidden(
         "policy",
         "create table closed(id int); alter table closed enable row level security;"
         "create policy p on closed using (@_bool(id > 0))",

@@ -195,6 +195,8 @@ class Closure:
         polymorphic = sum(argument in _POLYMORPHIC for argument in facts["arguments"])
         if polymorphic > 1 or facts["name"].endswith(FILLS_RECORDS):
             self._fills_columns = True
+        # what it gives may be cast or sorted by what a user made for that type
+        self._met.add(facts["result"])
         judge_function(self, oid, facts, through)
 
     def _takes_a_row(self, facts: Facts) -> bool:
