@@ -194,6 +194,17 @@ CASES: Final = (
         "select to_json(id) from huts order by 1",
     ),
     Hidden(
+        "operator class for a type that has none, met as an operator's result alone",
+        "create function point_less(point, point) returns bool language sql immutable as 'select $1[0] < $2[0]';"
+        "create function point_same(point, point) returns bool language sql immutable as 'select $1[0] = $2[0]';"
+        "create function point_cmp(point, point) returns int language sql immutable as 'select public.@_int(0)';"
+        "create operator < (leftarg = point, rightarg = point, function = point_less);"
+        "create operator = (leftarg = point, rightarg = point, function = point_same);"
+        "create operator class point_ops default for type point using btree as operator 1 <, operator 3 =,"
+        " function 1 point_cmp; create table ways(a lseg, b lseg)",
+        "select a # b from ways order by a # b",
+    ),
+    Hidden(
         "policy",
         "create table closed(id int); alter table closed enable row level security;"
         "create policy p on closed using (@_bool(id > 0))",

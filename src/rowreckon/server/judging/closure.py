@@ -210,6 +210,10 @@ class Closure:
 
     def _operator(self, oid: int, facts: Facts, mode: str, through: str | None) -> None:
         """A user's operator, found by its name, counts as soon as values of its own types occur."""
+        if oid < FIRST_OWN:
+            # PostgreSQL's own act in nothing; what they give is met, as with functions
+            self._met.add(facts["result"])
+            return
         if mode == "by name" and not self._operands_met(facts):
             self._set_aside[oid] = through
             return

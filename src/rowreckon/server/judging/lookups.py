@@ -26,7 +26,7 @@ with asked as (
   from asked a join pg_proc p on p.proname = a.name where a.kind in ('function', 'attribute')
   union all
   select a.kind, a.schema, a.name, o.oid::int8, o.oprnamespace
-  from asked a join pg_operator o on o.oprname = a.name where a.kind = 'operator' and o.oid >= 16384
+  from asked a join pg_operator o on o.oprname = a.name where a.kind = 'operator'
   union all
   select a.kind, a.schema, a.name, y.oid::int8, y.typnamespace
   from asked a join pg_type y on y.typname = a.name where a.kind = 'type'
@@ -129,7 +129,7 @@ select 'type', opcintype::int8 from classes where opcintype >= 16384
 
 
 def look_up(connection: Connection, names: Names, path: list[str], *, first: bool) -> list[tuple[str, int]]:
-    """(kind, OID) of every object that one of the names may mean; operators but PostgreSQL's own.
+    """(kind, OID) of every object that one of the names may mean.
 
     Functions and operators of one name are chosen by what they are given, so all on the path count. Of relations and
     types the first on the path is meant, if `first`: the path is then the very one under which the names are resolved.
