@@ -62,9 +62,9 @@ def assess(
     cut = _cut_short(reckoned, facts)
     errors = [facts.outer.q_error_low, facts.inner.q_error_low, count.q_error_low]
     misestimated = any(e is not None and e >= threshold for e in errors)
+    counts_known = all(e is not None for e in errors)
     if not evidence.worlds:
-        reason = "the plan alone does not tell what the other join methods would cost"
-        return _without_model(facts, count.loops, cut, errors, misestimated, reason, missing)
+        return _without_model(facts, count.loops, cut, errors, misestimated, threshold, missing)
     facts = evidence.facts
     worlds: list[World] = []
     for join, uncalibrated in evidence.worlds:
@@ -88,6 +88,9 @@ def assess(
     missed = _missed(reckoned, facts, [] if guessed else [m for m, _ in worlds], points.estimate)
     if verdict == "crossed" and missed is not None and loss is not None and missed > loss:
         verdict, reason = "undecided", "the model misses the executed method's printed cost by more than the difference"
+    if verdict == "undecided" and counts_known and not misestimated:
+        # no error that could have carried it anywhere, and no crossing is proven; what the methods cost stays as told
+        verdict, reason = "accurate", within(threshold)
     if points.actual is None:
         best = loss = None
         if count.loops is None:
@@ -138,6 +141,11 @@ def unpriced(threshold: float) -> Assessment:
     return Assessment("accurate", "plan", reason)
 
 
+def within(threshold: float) -> str:
+    """The words for counts of which none is called a misestimate."""
+    return f"all within a factor of {threshold:g}"
+
+
 def _over_join(facts: JoinFacts, evidence: JoinEvidence) -> bool:
     """Whether the outer side is more than a table, and what it costs at its actual rows is not known."""
     outer = evidence.worlds[0][0].outer
@@ -152,7 +160,7 @@ def _without_model(
     cut: list[doc.Missing],
     errors: list[float | None],
     misestimated: bool,
-    reason: str,
+    threshold: float,
     missing: list[doc.Missing],
 ) -> Assessment:
     if loops is None:
@@ -160,7 +168,8 @@ def _without_model(
     if loops == 0:
         return Assessment("undecided", "plan", "the join never ran")
     if not misestimated and all(e is not None for e in errors):
-        return Assessment("accurate", "plan")
+        return Assessment("accurate", "plan", within(threshold))
+    reason = "the plan alone does not tell what the other join methods would cost"
     return Assessment("undecided", "plan", reason, missing=(*cut, *missing))
 
 

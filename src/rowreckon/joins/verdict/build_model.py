@@ -16,6 +16,7 @@ from rowreckon.joins.ways.all_ways import Way, ways_of
 from rowreckon.joins.ways.below_gather import below_gather_ways, consistent
 from rowreckon.joins.ways.kinks import kinks
 from rowreckon.joins.ways.model import JoinModel
+from rowreckon.joins.ways.parallel_rivals import parallel_floor
 from rowreckon.joins.ways.unique_side import made_unique
 from rowreckon.joins.ways.unseen_index import HiddenWay, hidden_ways
 from rowreckon.joins.ways.wanted_output import Wanted, as_wanted
@@ -73,6 +74,7 @@ def build_model(
         gathers=gathers,
         gather_setup=settings.parallel_setup_cost if gathers and refuses else None,
         kinks=partial(kinks, settings, join),
+        parallel_floor=parallel_floor(settings, reckoned, facts, known),
     )
 
 

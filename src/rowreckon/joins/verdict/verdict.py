@@ -90,6 +90,10 @@ def decide(
         return Decision("undecided", best, loss, f"at the actual rows two methods cost the same within 1%{first}")
     if found != {"stays"}:
         return Decision("undecided", best, loss, "the evidence leaves open which method is cheaper at the actual rows")
+    shared = _shared(model, points.actual, method)
+    if shared is not None:
+        reason = f"a {_name(shared)} by several processes could be cheaper, and was not priced"
+        return Decision("undecided", best, loss, reason)
     return Decision("held" if misestimated else "accurate", method, 1.0 if loss is None else max(loss, 1.0))
 
 
@@ -158,6 +162,16 @@ def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozen
         return "lacking"
     tied = fuzz > STD_FUZZ_FACTOR and bool(others) and min(others) <= STD_FUZZ_FACTOR * there[method]
     return "close" if beaten or best != method or tied else "stays"
+
+
+def _shared(model: JoinModel, point: Point, method: Method) -> Method | None:
+    """A method that might beat the executed one if several processes shared its work, which nothing here prices."""
+    mine = model.costs(point)[method]
+    for other in model.costs(point):
+        least = model.least_if_shared(other, point)
+        if other != method and least is not None and mine > STD_FUZZ_FACTOR * least:
+            return other
+    return None
 
 
 def _unseen(model: JoinModel, point: Point, method: Method) -> str | None:

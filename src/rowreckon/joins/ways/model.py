@@ -13,6 +13,7 @@ from rowreckon.joins.facts.inputs import Point
 from rowreckon.joins.ways.add_path import replaces
 from rowreckon.joins.ways.all_ways import Way
 from rowreckon.joins.ways.borders import Kink
+from rowreckon.joins.ways.parallel_rivals import ParallelFloor
 from rowreckon.joins.ways.unseen_index import HiddenWay
 
 _MOST_KEPT = 4
@@ -29,7 +30,8 @@ class JoinModel:
     `hidden` are ways that may exist without the evidence showing them; `free_order` and `full_buckets` mark bounding
     worlds. `gathers` says that there are ways below a Gather of their own; `gather_setup` is the cost of starting one,
     given where a hash join there is refused for another method's that is cheaper, even one that was switched off.
-    `kinks` finds the outer rows after which a cost goes on otherwise.
+    `kinks` finds the outer rows after which a cost goes on otherwise. `parallel_floor` bounds what several processes
+    could do a method's work for, where that is not priced.
     """
 
     ways: tuple[Way, ...]
@@ -44,6 +46,7 @@ class JoinModel:
     gathers: bool = False
     gather_setup: float | None = None
     kinks: Callable[[], tuple[Kink, ...]] = tuple
+    parallel_floor: ParallelFloor | None = None
     _kept: dict[Point, tuple[tuple[Method, PathCost], ...]] = field(default_factory=dict, repr=False, compare=False)
     _best: dict[Point, dict[Method, PathCost]] = field(default_factory=dict, repr=False, compare=False)
 
@@ -62,6 +65,7 @@ class JoinModel:
             self.gathers,
             self.gather_setup,
             self.kinks,
+            self.parallel_floor,
         )
 
     @property
@@ -121,6 +125,14 @@ class JoinModel:
     def costs(self, point: Point) -> dict[Method, float]:
         """Per method the cost of its cheapest existing way at a point, planner cost."""
         return {m: p.total_cost for m, p in self.best_paths(point).items()}
+
+    def least_if_shared(self, method: Method, point: Point) -> float | None:
+        """The least that a method could cost below a Gather that the model does not price, planner cost; None where
+        there can be none, or it is priced."""
+        cost = self.costs(point).get(method)
+        if self.parallel_floor is None or cost is None or any(w.gathered and w.method == method for w in self.ways):
+            return None
+        return self.parallel_floor.least(cost)
 
     def leader(self, point: Point) -> Method | None:
         """The method that the planner would take at a point.
