@@ -19,13 +19,13 @@ from typing import Any
 
 from psycopg.types.json import set_json_loads
 
-from rowreckon.server.binaries import wheel_root
-from rowreckon.server.connection import connected
-from rowreckon.server.embedded import embedded_server
-from rowreckon.server.execute import Executor
-from rowreckon.server.permission import SafetyPermission
-from rowreckon.server.querylist import QueryItem
-from rowreckon.server.rundir import cache_folder
+from rowreckon.server.connecting.connection import connected
+from rowreckon.server.connecting.permission import SafetyPermission
+from rowreckon.server.executing.execute import Executor
+from rowreckon.server.lists.querylist import QueryItem
+from rowreckon.server.own.binaries import wheel_root
+from rowreckon.server.own.embedded import embedded_server
+from rowreckon.server.own.rundir import cache_folder
 from rowreckon.server.samples.build import build_samples, sample_queries
 
 FOLDER = Path(__file__).parent

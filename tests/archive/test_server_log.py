@@ -14,7 +14,7 @@ from rowreckon.archive.digest import Digester
 from rowreckon.archive.literals import normalised
 from rowreckon.reading import RawPlan
 from rowreckon.reading.logs import read_log
-from rowreckon.server.embedded import embedded_server
+from rowreckon.server.own.embedded import embedded_server
 
 from ..servers.fixtures import TEST_SETTINGS
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import psycopg
 
-from rowreckon.server.demo import sample_database
+from rowreckon.server.sweeping.demo import sample_database
 
 PLAN = Path(__file__).parent / "data" / "thirty-nodes.18.json"
 

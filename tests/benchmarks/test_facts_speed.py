@@ -8,7 +8,7 @@ import psycopg
 import pytest
 
 from rowreckon.plan import lay_out, parse_document
-from rowreckon.server.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalog
 from tests.servers.databases import fresh_database
 
 

@@ -8,8 +8,8 @@ import time
 import psycopg
 import pytest
 
-from rowreckon.server.connection import connected
-from rowreckon.server.querylist import read_query_list
+from rowreckon.server.connecting.connection import connected
+from rowreckon.server.lists.querylist import read_query_list
 from rowreckon.server.trials.in_place import InPlace
 from rowreckon.server.trials.rules import TrialRules
 from rowreckon.server.trials.stage import Clock

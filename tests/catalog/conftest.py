@@ -14,7 +14,7 @@ from rowreckon.catalog.facts import Catalog
 from rowreckon.catalog.request import Trust
 from rowreckon.plan import PlanTree, lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
-from rowreckon.server.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalog
 from tests.servers.databases import run_script
 from tests.servers.fixtures import MatrixServer
 from tests.waiting import turns

@@ -13,7 +13,7 @@ from rowreckon.catalog.ask import ask_script, read_answer, read_answers
 from rowreckon.catalog.facts import Catalog
 from rowreckon.errors import BrokenPlan, NotAPlan, UsageError
 from rowreckon.plan import lay_out
-from rowreckon.server.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalog
 from tests.reading.psql import psql_program
 
 from .conftest import Session

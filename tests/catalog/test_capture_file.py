@@ -14,7 +14,7 @@ from rowreckon.catalog.masking import mask_capture
 from rowreckon.errors import BrokenPlan, UnreadableFile
 from rowreckon.intake import read_path
 from rowreckon.plan import lay_out, parse_document
-from rowreckon.server.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalog
 from rowreckon.sql.masking import mask_expression, mask_statement
 
 from .conftest import Session

@@ -22,8 +22,8 @@ from rowreckon.catalog.masking import mask_catalog
 from rowreckon.catalog.request import Trust
 from rowreckon.errors import StatementFailed
 from rowreckon.plan import PlanTree, lay_out, parse_document
-from rowreckon.server.enrich import add_facts
-from rowreckon.server.facts import read_catalog
+from rowreckon.server.sweeping.enrich import add_facts
+from rowreckon.server.sweeping.facts import read_catalog
 from tests.reading.psql import psql_program
 from tests.servers.databases import run_script
 from tests.servers.fixtures import MatrixServer

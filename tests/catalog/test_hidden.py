@@ -12,7 +12,7 @@ from rowreckon.catalog.facts import Catalog
 from rowreckon.errors import StatementFailed
 from rowreckon.plan import lay_out, parse_document
 from rowreckon.plan.tree import PlanTree
-from rowreckon.server.facts import read_catalog, read_catalogs
+from rowreckon.server.sweeping.facts import read_catalog, read_catalogs
 
 from .conftest import Session
 

@@ -14,7 +14,7 @@ import pytest
 from rowreckon.catalog.facts import Catalog
 from rowreckon.catalog.wanted import wanted_facts
 from rowreckon.plan import PlanTree, lay_out, parse_document
-from rowreckon.server.facts import read_catalogs
+from rowreckon.server.sweeping.facts import read_catalogs
 from tests.reading.generator import create_tables, explain, option_sets, statements
 from tests.servers.fixtures import MatrixServer
 

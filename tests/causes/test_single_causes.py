@@ -8,7 +8,7 @@ import psycopg
 import pytest
 
 from rowreckon.remedies import propose
-from rowreckon.server.querylist import split_named
+from rowreckon.server.lists.querylist import split_named
 
 from .live import Connection, codes, first, judged
 

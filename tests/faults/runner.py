@@ -15,8 +15,8 @@ from rowreckon.auditing import audit
 from rowreckon.capture import Capture
 from rowreckon.document.audit import Audit, Finding, Node, Plan, Remedy
 from rowreckon.plan import lay_out, parse_document
-from rowreckon.server.facts import read_catalog
-from rowreckon.server.querylist import split_named
+from rowreckon.server.lists.querylist import split_named
+from rowreckon.server.sweeping.facts import read_catalog
 
 from .fault import Fault
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 
 import pytest
 
-from rowreckon.server.embedded import embedded_server
+from rowreckon.server.own.embedded import embedded_server
 from tests.servers.fixtures import TEST_SETTINGS
 
 from .library import EVERYTHING

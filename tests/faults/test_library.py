@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from rowreckon.causes.registry import CODES
-from rowreckon.server.embedded import embedded_server
+from rowreckon.server.own.embedded import embedded_server
 from tests.servers.fixtures import TEST_SETTINGS, matrix_folder
 
 from .fault import Fault

@@ -30,8 +30,8 @@ from rowreckon.cli.facts_from import facts_of_answer
 from rowreckon.errors import RowreckonError
 from rowreckon.intake import read_path, read_text
 from rowreckon.plan.tree import lay_out
-from rowreckon.server import facts
-from rowreckon.server.lists import read_lists
+from rowreckon.server.lists.lists import read_lists
+from rowreckon.server.sweeping import facts
 
 from .spoiling import as_text, spoiled, spoiled_bytes
 

@@ -14,7 +14,7 @@ from rowreckon.document.audit import Join
 from rowreckon.joins import judge_joins
 from rowreckon.plan import lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
-from rowreckon.server.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalog
 
 Connection = psycopg.Connection[Any]
 SERIAL = {"max_parallel_workers_per_gather": "0", "jit": "off"}

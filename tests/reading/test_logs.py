@@ -19,7 +19,7 @@ import zstandard
 
 from rowreckon.reading import RawPlan, Rejected, read_plans
 from rowreckon.reading.logs import is_log, open_log, read_log
-from rowreckon.server.embedded import embedded_server
+from rowreckon.server.own.embedded import embedded_server
 
 from ..servers.fixtures import MAJORS, TEST_SETTINGS, matrix_folder
 from .compare import differences

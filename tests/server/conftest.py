@@ -7,7 +7,7 @@ from contextlib import AbstractContextManager
 
 import pytest
 
-from rowreckon.server.connection import Connection, connected
+from rowreckon.server.connecting.connection import Connection, connected
 from tests.server.huts import SCHEMA
 from tests.servers.databases import fresh_database, run_script
 

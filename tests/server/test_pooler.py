@@ -16,10 +16,10 @@ import psycopg
 import pytest
 from psycopg.conninfo import conninfo_to_dict
 
-from rowreckon.server.connection import connected
-from rowreckon.server.measure import SweepRules
-from rowreckon.server.querylist import read_query_list
-from rowreckon.server.sweep import sweep
+from rowreckon.server.connecting.connection import connected
+from rowreckon.server.lists.querylist import read_query_list
+from rowreckon.server.sweeping.measure import SweepRules
+from rowreckon.server.sweeping.sweep import sweep
 from tests.server.huts import MISESTIMATED
 from tests.waiting import turns
 

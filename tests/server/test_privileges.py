@@ -11,12 +11,12 @@ from psycopg import sql
 from psycopg.conninfo import make_conninfo
 
 from rowreckon.errors import StatementRefused
-from rowreckon.server.connection import connected
-from rowreckon.server.containment import Containment
-from rowreckon.server.execute import Executor
-from rowreckon.server.permission import Limits, NotPermitted, SafetyPermission
-from rowreckon.server.privileges import privileges, require_plain_role, role_that_is_enough
-from rowreckon.server.querylist import read_query_list
+from rowreckon.server.connecting.connection import connected
+from rowreckon.server.connecting.containment import Containment
+from rowreckon.server.connecting.permission import Limits, NotPermitted, SafetyPermission
+from rowreckon.server.connecting.privileges import privileges, require_plain_role, role_that_is_enough
+from rowreckon.server.executing.execute import Executor
+from rowreckon.server.lists.querylist import read_query_list
 
 # what makes a role more than a plain one (manual: Role Attributes, Predefined Roles)
 SPECIAL = {

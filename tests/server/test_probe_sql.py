@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from rowreckon.plan import PlanTree, lay_out, parse_document
-from rowreckon.server.probe_sql import probe_statements
+from rowreckon.server.executing.probe_sql import probe_statements
 from rowreckon.sql.grammar import parse
 
 

@@ -12,10 +12,10 @@ import pytest
 from psycopg.conninfo import make_conninfo
 
 from rowreckon.catalog.capture_file import read_capture, write_capture
-from rowreckon.server.connection import Connection, connected
-from rowreckon.server.measure import SweepRules
-from rowreckon.server.querylist import read_query_list
-from rowreckon.server.sweep import sweep
+from rowreckon.server.connecting.connection import Connection, connected
+from rowreckon.server.lists.querylist import read_query_list
+from rowreckon.server.sweeping.measure import SweepRules
+from rowreckon.server.sweeping.sweep import sweep
 from tests.cli.running import rowreckon
 from tests.servers.databases import fresh_database, run_script
 

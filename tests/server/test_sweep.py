@@ -14,13 +14,13 @@ import pytest
 from rowreckon.auditing import audit
 from rowreckon.capture import Capture
 from rowreckon.catalog.facts import Catalog
-from rowreckon.server.connection import Connection
-from rowreckon.server.contest import ContestRules
-from rowreckon.server.measure import SweepRules
-from rowreckon.server.permission import Limits, SafetyPermission
-from rowreckon.server.probe import ProbeRules
-from rowreckon.server.querylist import read_query_list
-from rowreckon.server.sweep import Swept, sweep
+from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.connecting.permission import Limits, SafetyPermission
+from rowreckon.server.executing.contest import ContestRules
+from rowreckon.server.executing.probe import ProbeRules
+from rowreckon.server.lists.querylist import read_query_list
+from rowreckon.server.sweeping.measure import SweepRules
+from rowreckon.server.sweeping.sweep import Swept, sweep
 from tests.server.huts import MISESTIMATED, NEVER_ENDING
 
 Connect = Callable[[], AbstractContextManager[Connection]]

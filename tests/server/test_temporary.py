@@ -5,10 +5,10 @@ from __future__ import annotations
 import psycopg
 import pytest
 
-from rowreckon.server.connection import connected
-from rowreckon.server.execute import Executor
-from rowreckon.server.permission import SafetyPermission
-from rowreckon.server.querylist import QueryItem, read_query_list
+from rowreckon.server.connecting.connection import connected
+from rowreckon.server.connecting.permission import SafetyPermission
+from rowreckon.server.executing.execute import Executor
+from rowreckon.server.lists.querylist import QueryItem, read_query_list
 from tests.servers.databases import fresh_database
 
 MAKING = (

@@ -10,8 +10,8 @@ import pytest
 
 from rowreckon.cli.config import read_config
 from rowreckon.errors import StatementRefused, UsageError
-from rowreckon.server.connection import Connection
-from rowreckon.server.whereabouts import is_allowed, on_this_machine, require_permission
+from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.connecting.whereabouts import is_allowed, on_this_machine, require_permission
 
 
 @dataclass

@@ -21,8 +21,8 @@ from pathlib import Path
 
 import pytest
 
-from rowreckon.server.embedded import embedded_server
-from rowreckon.server.rundir import cache_folder
+from rowreckon.server.own.embedded import embedded_server
+from rowreckon.server.own.rundir import cache_folder
 
 from .databases import fresh_database
 

@@ -21,9 +21,9 @@ import psycopg
 import pytest
 
 from rowreckon.errors import CannotConnect
-from rowreckon.server.connection import connected
-from rowreckon.server.execute import Executor
-from rowreckon.server.permission import SafetyPermission
+from rowreckon.server.connecting.connection import connected
+from rowreckon.server.connecting.permission import SafetyPermission
+from rowreckon.server.executing.execute import Executor
 from rowreckon.server.samples.build import sample_queries
 from tests.waiting import turns
 
@@ -199,7 +199,7 @@ def test_the_tool_audits_a_plan_in_a_container(tool_image: str, engine: Any) -> 
 
 DEMO = """
 import os
-from rowreckon.server.demo import run_demo
+from rowreckon.server.sweeping.demo import run_demo
 runs = run_demo()
 print(os.geteuid() != 0, len(runs), {run.outcome for run in runs})
 """

@@ -18,7 +18,7 @@ import pytest
 from psycopg.conninfo import conninfo_to_dict
 
 from rowreckon.errors import CannotStart
-from rowreckon.server.embedded import embedded_server
+from rowreckon.server.own.embedded import embedded_server
 from tests.waiting import turns
 
 from .fixtures import MatrixServer, matrix_folder
@@ -26,7 +26,7 @@ from .fixtures import MatrixServer, matrix_folder
 HOLDER = """
 import sys, time
 from pathlib import Path
-from rowreckon.server.embedded import embedded_server
+from rowreckon.server.own.embedded import embedded_server
 with embedded_server(base=Path(sys.argv[1]), settings={"shared_buffers": "16MB"}) as dsn:
     print(dsn, flush=True)
     time.sleep(60)

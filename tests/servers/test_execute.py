@@ -12,10 +12,10 @@ import pytest
 from psycopg.conninfo import make_conninfo
 
 from rowreckon.errors import CannotConnect, UsageError
-from rowreckon.server.connection import Connection, connected, place
-from rowreckon.server.execute import Executor, QueryRun
-from rowreckon.server.permission import Limits, SafetyPermission
-from rowreckon.server.querylist import read_query_list
+from rowreckon.server.connecting.connection import Connection, connected, place
+from rowreckon.server.connecting.permission import Limits, SafetyPermission
+from rowreckon.server.executing.execute import Executor, QueryRun
+from rowreckon.server.lists.querylist import read_query_list
 
 from .databases import fresh_database, run_script
 from .fixtures import MatrixServer

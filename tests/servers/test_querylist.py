@@ -7,7 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from rowreckon.server.querylist import QueryItem, read_query_list
+from rowreckon.server.lists.querylist import QueryItem, read_query_list
 from rowreckon.sql.statements import pieces
 
 # Each is one statement for PostgreSQL, and a trap for whoever splits at semicolons (manual, 'Lexical Structure').

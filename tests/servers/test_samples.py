@@ -12,11 +12,11 @@ from typing import Any
 import psycopg
 import pytest
 
-from rowreckon.server.connection import connected
-from rowreckon.server.demo import run_demo
-from rowreckon.server.execute import Executor, QueryRun
-from rowreckon.server.permission import SafetyPermission
+from rowreckon.server.connecting.connection import connected
+from rowreckon.server.connecting.permission import SafetyPermission
+from rowreckon.server.executing.execute import Executor, QueryRun
 from rowreckon.server.samples.build import build_samples, sample_queries
+from rowreckon.server.sweeping.demo import run_demo
 
 from .databases import fresh_database
 from .fixtures import MatrixServer

@@ -14,7 +14,7 @@ import psycopg
 from psycopg import sql
 from psycopg.conninfo import make_conninfo
 
-from rowreckon.server.querylist import split_named
+from rowreckon.server.lists.querylist import split_named
 from tests.cli.running import as_superuser
 from tests.faults.library import LIBRARY
 from tests.faults.runner import flush_counters

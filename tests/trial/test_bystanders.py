@@ -15,8 +15,8 @@ from psycopg.conninfo import conninfo_to_dict, make_conninfo
 
 from rowreckon.auditing import audit
 from rowreckon.document.audit import Plan, Remedy
-from rowreckon.server.connection import connected
-from rowreckon.server.querylist import QueryItem, read_query_list
+from rowreckon.server.connecting.connection import connected
+from rowreckon.server.lists.querylist import QueryItem, read_query_list
 from rowreckon.server.trials.copies import copies
 from rowreckon.server.trials.on_copies import OnCopies
 from rowreckon.server.trials.rules import TrialRules

@@ -11,9 +11,9 @@ from psycopg.conninfo import make_conninfo
 
 from rowreckon.auditing import audit
 from rowreckon.document.audit import Audit, Remedy
-from rowreckon.server.connection import connected
-from rowreckon.server.embedded import embedded_server
-from rowreckon.server.querylist import read_query_list
+from rowreckon.server.connecting.connection import connected
+from rowreckon.server.lists.querylist import read_query_list
+from rowreckon.server.own.embedded import embedded_server
 from rowreckon.server.trials.apply import apply
 from rowreckon.server.trials.in_place import InPlace
 from rowreckon.server.trials.rules import TrialRules

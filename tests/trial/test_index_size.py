@@ -8,7 +8,7 @@ import pytest
 from rowreckon.capture import Capture
 from rowreckon.document.audit import Remedy
 from rowreckon.plan import lay_out, parse_document
-from rowreckon.server.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalog
 from rowreckon.trial.index_size import expected_index_kb
 
 KEYS = ("id", "id, code", "name", "code, name", "(id * 2)")

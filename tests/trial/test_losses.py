@@ -16,8 +16,8 @@ from psycopg.conninfo import make_conninfo
 from rowreckon.auditing import audit
 from rowreckon.document.audit import Finding, FindingRef, Plan, Remedy
 from rowreckon.errors import StatementFailed
-from rowreckon.server.connection import Connection, connected
-from rowreckon.server.querylist import read_query_list
+from rowreckon.server.connecting.connection import Connection, connected
+from rowreckon.server.lists.querylist import read_query_list
 from rowreckon.server.trials.copies import Copies, copies
 from rowreckon.server.trials.leftovers import drop_leftover, find_leftovers, hold
 from rowreckon.server.trials.names import COMMENT, new_name

@@ -11,7 +11,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from rowreckon.server.connection import connected
+from rowreckon.server.connecting.connection import connected
 from rowreckon.server.trials.leftovers import find_leftovers
 from tests.waiting import turns
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from rowreckon.server.connection import Connection, connected
+from rowreckon.server.connecting.connection import Connection, connected
 from rowreckon.server.trials.apply import apply
 from rowreckon.server.trials.permitted import permitted
 

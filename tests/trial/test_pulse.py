@@ -6,7 +6,7 @@ import psycopg
 
 from rowreckon.auditing import audit
 from rowreckon.document.audit import Plan, Remedy
-from rowreckon.server.embedded import embedded_server
+from rowreckon.server.own.embedded import embedded_server
 from rowreckon.server.trials.pulse import disturbed, take_pulse
 from rowreckon.trial.judge import judge
 from rowreckon.trial.measured import Measured, QueryMeasure

@@ -19,8 +19,8 @@ import psycopg
 import pytest
 from psycopg.conninfo import make_conninfo
 
-from rowreckon.server.embedded import embedded_server
-from rowreckon.server.querylist import QueryItem, read_query_list, split_named
+from rowreckon.server.lists.querylist import QueryItem, read_query_list, split_named
+from rowreckon.server.own.embedded import embedded_server
 from tests.opendata.nycflights import load_nycflights
 from tests.opendata.tpch import load_tpch
 

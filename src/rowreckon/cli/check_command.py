@@ -10,7 +10,7 @@ import typer
 from rowreckon.cli.dsn import DSN_HELP, DsnFileOption, chosen_dsn
 
 if TYPE_CHECKING:
-    from rowreckon.server.survey import Survey
+    from rowreckon.server.sweeping.survey import Survey
 
 
 def register(app: typer.Typer) -> None:
@@ -33,10 +33,10 @@ def check_command(
     """Print rights, settings, sizes, row security, and what each query is and would be met with."""
     from rowreckon.cli.config import config_path, read_config
     from rowreckon.cli.server_options import connector
-    from rowreckon.server.lists import read_lists
-    from rowreckon.server.options import setting_statements, with_settings
-    from rowreckon.server.permission import SafetyPermission
-    from rowreckon.server.survey import survey
+    from rowreckon.server.connecting.permission import SafetyPermission
+    from rowreckon.server.lists.lists import read_lists
+    from rowreckon.server.lists.options import setting_statements, with_settings
+    from rowreckon.server.sweeping.survey import survey
 
     permission = SafetyPermission(writes=allow_writes, volatile=allow_volatile, role_changes=allow_role_changes)
     settings = setting_statements(role, set_ or [])

@@ -31,7 +31,7 @@ def demo_command(
     from rowreckon.cli.output import OutputFormat, print_audit, write_reports
     from rowreckon.cli.progress import progress_bar
     from rowreckon.files import make_folder, try_folder
-    from rowreckon.server.demo import run_demo
+    from rowreckon.server.sweeping.demo import run_demo
 
     try_folder(folder / "captures", "--folder")
     with progress_bar() as report:

@@ -28,10 +28,10 @@ def facts_of_server(
 ) -> Inputs:
     """The inputs with a server's facts; nothing is executed there. Raises UsageError, CannotConnect and their kin, and
     StatementRefused for a role that nothing bounds, unless `privileged` permits it or somebody says so."""
-    from rowreckon.server.enrich import add_facts
-    from rowreckon.server.lists import read_lists
-    from rowreckon.server.options import setting_statements
-    from rowreckon.server.privileges import require_plain_role
+    from rowreckon.server.connecting.privileges import require_plain_role
+    from rowreckon.server.lists.lists import read_lists
+    from rowreckon.server.lists.options import setting_statements
+    from rowreckon.server.sweeping.enrich import add_facts
 
     captures = [item for item in inputs if isinstance(item, Capture)]
     statements = setting_statements(role, settings)

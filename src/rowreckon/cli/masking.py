@@ -11,7 +11,7 @@ import typer
 
 from rowreckon.errors import UnreadableFile, UsageError
 from rowreckon.frozen import frozen
-from rowreckon.server.words import mask_messages
+from rowreckon.server.connecting.words import mask_messages
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture

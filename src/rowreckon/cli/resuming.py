@@ -8,10 +8,10 @@ from rowreckon.capture import Capture
 from rowreckon.catalog.capture_folder import CaptureFolder
 from rowreckon.cli.server_options import warn
 from rowreckon.plural import counted
-from rowreckon.server.connection import Connection
-from rowreckon.server.permission import Limits
-from rowreckon.server.querylist import QueryItem
-from rowreckon.server.run_facts import read_here, run_facts, why_another
+from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.connecting.permission import Limits
+from rowreckon.server.lists.querylist import QueryItem
+from rowreckon.server.sweeping.run_facts import read_here, run_facts, why_another
 
 
 def known_captures(

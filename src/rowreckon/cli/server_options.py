@@ -12,14 +12,14 @@ import typer
 from rowreckon.signals import stopped_by
 
 if TYPE_CHECKING:
-    from rowreckon.server.connection import Connection
-    from rowreckon.server.permission import Limits, SafetyPermission
-    from rowreckon.server.querylist import QueryItem
+    from rowreckon.server.connecting.connection import Connection
+    from rowreckon.server.connecting.permission import Limits, SafetyPermission
+    from rowreckon.server.lists.querylist import QueryItem
 
 
 def connector(dsn: str) -> Callable[[], AbstractContextManager[Connection]]:
     """A function that connects with this DSN. Raises UsageError for one that can't be read."""
-    from rowreckon.server.connection import connected, dsn_parameters
+    from rowreckon.server.connecting.connection import connected, dsn_parameters
 
     dsn_parameters(dsn)
     return lambda: connected(dsn)
@@ -52,7 +52,7 @@ def tell_named(
     connection: Connection, items: Sequence[QueryItem], permission: SafetyPermission, limits: Limits
 ) -> None:
     """Name the functions that the items may run on the word of their declaration, before any item runs."""
-    from rowreckon.server.beforehand import named_beforehand
+    from rowreckon.server.executing.beforehand import named_beforehand
 
     named = named_beforehand(connection, items, permission, limits)
     if named:

@@ -71,12 +71,12 @@ def sweep_command(
     from rowreckon.cli.sweeping import Ask, Outputs, run_sweep
     from rowreckon.cli.units import duration_ms, size_kb
     from rowreckon.errors import UsageError
-    from rowreckon.server.contest import ContestRules
-    from rowreckon.server.lists import read_lists
-    from rowreckon.server.measure import SweepRules
-    from rowreckon.server.options import setting_statements, with_settings
-    from rowreckon.server.permission import Limits, SafetyPermission
-    from rowreckon.server.probe import ProbeRules
+    from rowreckon.server.connecting.permission import Limits, SafetyPermission
+    from rowreckon.server.executing.contest import ContestRules
+    from rowreckon.server.executing.probe import ProbeRules
+    from rowreckon.server.lists.lists import read_lists
+    from rowreckon.server.lists.options import setting_statements, with_settings
+    from rowreckon.server.sweeping.measure import SweepRules
 
     wanted = parse_fail_on(fail_on)
     check_report_paths(report or [])

@@ -22,11 +22,11 @@ from rowreckon.document.audit import Audit
 from rowreckon.errors import RowreckonError
 from rowreckon.frozen import frozen
 from rowreckon.plural import counted
-from rowreckon.server.measure import SweepRules
-from rowreckon.server.privileges import require_plain_role
-from rowreckon.server.querylist import QueryItem
-from rowreckon.server.sweep import Connect, Swept, sweep, unswept
-from rowreckon.server.whereabouts import require_permission
+from rowreckon.server.connecting.privileges import require_plain_role
+from rowreckon.server.connecting.whereabouts import require_permission
+from rowreckon.server.lists.querylist import QueryItem
+from rowreckon.server.sweeping.measure import SweepRules
+from rowreckon.server.sweeping.sweep import Connect, Swept, sweep, unswept
 from rowreckon.signals import held
 
 

@@ -70,9 +70,9 @@ def trial_command(
     from rowreckon.cli.output import check_report_paths, parse_fail_on
     from rowreckon.cli.trialling import Wanted, run_trial
     from rowreckon.cli.units import duration_ms, size_kb
-    from rowreckon.server.lists import read_lists
-    from rowreckon.server.options import setting_statements, with_settings
-    from rowreckon.server.permission import Limits, SafetyPermission
+    from rowreckon.server.connecting.permission import Limits, SafetyPermission
+    from rowreckon.server.lists.lists import read_lists
+    from rowreckon.server.lists.options import setting_statements, with_settings
     from rowreckon.server.trials.rules import TrialRules
 
     wanted_verdicts = parse_fail_on(fail_on)

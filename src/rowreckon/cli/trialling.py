@@ -20,18 +20,18 @@ from rowreckon.cli.server_options import confirm, connector, tell_named, warn
 from rowreckon.document.audit import Audit
 from rowreckon.errors import RowreckonError, StatementRefused
 from rowreckon.plural import counted
-from rowreckon.server.connection import Connection
-from rowreckon.server.measure import SweepRules
-from rowreckon.server.privileges import require_plain_role
-from rowreckon.server.querylist import QueryItem
-from rowreckon.server.sweep import Connect, Swept, sweep, unswept
+from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.connecting.privileges import require_plain_role
+from rowreckon.server.connecting.whereabouts import require_permission
+from rowreckon.server.lists.querylist import QueryItem
+from rowreckon.server.sweeping.measure import SweepRules
+from rowreckon.server.sweeping.sweep import Connect, Swept, sweep, unswept
 from rowreckon.server.trials.copies import ConnectTo
 from rowreckon.server.trials.leftovers import drop_leftover, find_leftovers
 from rowreckon.server.trials.read_price import read_price
 from rowreckon.server.trials.rules import TrialRules
 from rowreckon.server.trials.session import TrialSession, Tried
 from rowreckon.server.trials.to_database import connector_to
-from rowreckon.server.whereabouts import require_permission
 from rowreckon.signals import held, terminated_like_ctrl_c
 from rowreckon.trial.measured import Attempt
 from rowreckon.trial.planning import attempts_of, in_place_obstacle

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
-from rowreckon.server.embedded import embedded_server
+from rowreckon.server.own.embedded import embedded_server
 from tests.servers.databases import fresh_database
 from tests.servers.fixtures import TEST_SETTINGS, matrix_folder
 

@@ -20,7 +20,7 @@ from rowreckon.joins.verdict.planner_figures import planner_figures
 from rowreckon.plan import PlanTree, lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.tree import alias_of
-from rowreckon.server.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalog
 
 from .cases import Case
 

@@ -6,10 +6,10 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
-from rowreckon.server.connection import Connection, connected
-from rowreckon.server.execute import Executor, QueryRun
-from rowreckon.server.permission import SafetyPermission
-from rowreckon.server.querylist import read_query_list
+from rowreckon.server.connecting.connection import Connection, connected
+from rowreckon.server.connecting.permission import SafetyPermission
+from rowreckon.server.executing.execute import Executor, QueryRun
+from rowreckon.server.lists.querylist import read_query_list
 from tests.server.judging.scenes import BELL, SCHEMA
 from tests.servers.databases import fresh_database, run_script
 from tests.servers.fixtures import running

@@ -5,7 +5,7 @@ from __future__ import annotations
 import psycopg
 import pytest
 
-from rowreckon.server.connection import Connection
+from rowreckon.server.connecting.connection import Connection
 from tests.server.judging.conftest import Run, rung
 from tests.server.judging.hidden import ACTING, ACTING_SETUP, CALM, CASES, HELPERS, NOISY, SQL_16, Hidden
 from tests.servers.databases import run_script
@@ -54,9 +54,9 @@ def test_what_the_server_itself_offers_is_refused(session: Connection, run: Run)
 
 def test_a_function_taken_at_its_word_may_run(session: Connection, bells: str, run: Run) -> None:
     """A PL function that is declared stable runs; the verdict names it."""
-    from rowreckon.server.beforehand import named_beforehand
-    from rowreckon.server.permission import Limits, SafetyPermission
-    from rowreckon.server.querylist import read_query_list
+    from rowreckon.server.connecting.permission import Limits, SafetyPermission
+    from rowreckon.server.executing.beforehand import named_beforehand
+    from rowreckon.server.lists.querylist import read_query_list
 
     run_script(
         bells, "create or replace function said(int) returns int language plpgsql stable as 'begin return 1; end'"

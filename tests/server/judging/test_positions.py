@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rowreckon.server.connection import Connection
+from rowreckon.server.connecting.connection import Connection
 from tests.server.judging.conftest import Run, rung
 from tests.server.judging.scenes import CALM, NEWER, POSITIONS, RUNG
 

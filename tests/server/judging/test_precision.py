@@ -10,10 +10,10 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from rowreckon.server.connection import connected
-from rowreckon.server.execute import Executor, refusal_of
-from rowreckon.server.permission import SafetyPermission
-from rowreckon.server.querylist import QueryItem, read_query_list
+from rowreckon.server.connecting.connection import connected
+from rowreckon.server.connecting.permission import SafetyPermission
+from rowreckon.server.executing.execute import Executor, refusal_of
+from rowreckon.server.lists.querylist import QueryItem, read_query_list
 from rowreckon.server.samples.build import build_samples, sample_queries
 from tests.opendata import flight_queries, nycflights, tpch
 from tests.servers.databases import fresh_database

@@ -9,15 +9,15 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, Final
 
-from ..connection import Connection
-from . import lookups
-from .functions import judge_function
-from .names import Names, names_of
-from .node_trees import FIRST_OWN, referred
-from .relations import follow_relation
-from .reviewed import FILLS_RECORDS
-from .types import follow_type
-from .verdict import Concern, Verdict
+from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.judging import lookups
+from rowreckon.server.judging.functions import judge_function
+from rowreckon.server.judging.names import Names, names_of
+from rowreckon.server.judging.node_trees import FIRST_OWN, referred
+from rowreckon.server.judging.relations import follow_relation
+from rowreckon.server.judging.reviewed import FILLS_RECORDS
+from rowreckon.server.judging.types import follow_type
+from rowreckon.server.judging.verdict import Concern, Verdict
 
 Facts = dict[str, Any]
 Known = dict[tuple[str, int], Facts | None]
@@ -176,7 +176,7 @@ class Closure:
 
     def _texts(self) -> None:
         """Read the bodies of SQL that wait."""
-        from ...sql.grammar import NotSql
+        from rowreckon.sql.grammar import NotSql
 
         bodies, self._bodies = self._bodies, []
         for text, path, through in bodies:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from ..guards import guarded
-from .node_trees import FIRST_OWN
-from .reviewed import why_not, why_not_of_others
+from rowreckon.server.connecting.guards import guarded
+from rowreckon.server.judging.node_trees import FIRST_OWN
+from rowreckon.server.judging.reviewed import why_not, why_not_of_others
 
 if TYPE_CHECKING:
-    from .closure import Closure
+    from rowreckon.server.judging.closure import Closure
 
 
 def judge_function(closure: Closure, oid: int, facts: dict[str, Any], through: str | None) -> None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from ..connection import Connection
-from ..neutral import neutral_path
-from ..querylist import QueryItem
-from .closure import Closure, Known
-from .names import Names, names_of
-from .verdict import Concern, Verdict
+from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.connecting.neutral import neutral_path
+from rowreckon.server.judging.closure import Closure, Known
+from rowreckon.server.judging.names import Names, names_of
+from rowreckon.server.judging.verdict import Concern, Verdict
+from rowreckon.server.lists.querylist import QueryItem
 
 _PATH = b"select pg_catalog.current_schemas(true)::pg_catalog.text[]"
 
@@ -34,7 +34,7 @@ class Judge:
         return self._verdicts[key]
 
     def _judged(self, texts: tuple[str, ...], path: list[str], *, writing: bool) -> Verdict:
-        from ...sql.grammar import NotSql
+        from rowreckon.sql.grammar import NotSql
 
         names = Names()
         try:

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from ..connection import Connection
-from .names import Name, Names
+from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.judging.names import Name, Names
 
 Rows = list[tuple[Any, ...]]
 

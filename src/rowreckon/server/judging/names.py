@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
-from ...sql.tree import every_message, kind_of, strings
+from rowreckon.sql.tree import every_message, kind_of, strings
 
 if TYPE_CHECKING:
     from google.protobuf.message import Message
@@ -54,7 +54,7 @@ class Names:
 
 def names_of(text: str) -> Names:
     """The names in one or more statements. Raises NotSql where the text can't be read."""
-    from ...sql.grammar import parse, scan
+    from rowreckon.sql.grammar import parse, scan
 
     found = Names()
     tree = parse(text)

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any, Final
 
-from .node_trees import FIRST_OWN
+from rowreckon.server.judging.node_trees import FIRST_OWN
 
 if TYPE_CHECKING:
-    from .closure import Closure
+    from rowreckon.server.judging.closure import Closure
 
 _KINDS: Final = {"v": "view", "m": "materialized view", "f": "foreign table", "p": "partitioned table"}
 _ELSEWHERE: Final = "which reaches another server, a file or a program"

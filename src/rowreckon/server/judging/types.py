@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from .node_trees import FIRST_OWN
+from rowreckon.server.judging.node_trees import FIRST_OWN
 
 if TYPE_CHECKING:
-    from .closure import Closure
+    from rowreckon.server.judging.closure import Closure
 
 
 def follow_type(closure: Closure, oid: int, facts: dict[str, Any], mode: str, through: str | None) -> None:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from importlib.resources import files
 
-from ..connection import Connection
-from ..querylist import QueryItem, read_query_list, split_named
+from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.lists.querylist import QueryItem, read_query_list, split_named
 
 # step, how many steps are done, how many there are
 Progress = Callable[[str, int, int], None]

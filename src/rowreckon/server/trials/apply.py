@@ -15,12 +15,11 @@ import psycopg
 from psycopg import sql
 
 from rowreckon.remedies.change import Change
+from rowreckon.server.connecting.connection import Connection, first_line
+from rowreckon.server.connecting.words import message
+from rowreckon.server.trials.catalog_state import CatalogState, read_state
+from rowreckon.server.trials.permitted import permitted
 from rowreckon.trial.planning import gathers_statistics
-
-from ..connection import Connection, first_line
-from ..words import message
-from .catalog_state import CatalogState, read_state
-from .permitted import permitted
 
 _ANALYZED = """
 select c.relkind::text, pg_catalog.pg_stat_get_last_analyze_time(c.oid),

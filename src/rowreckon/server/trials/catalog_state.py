@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..connection import Connection
+from rowreckon.server.connecting.connection import Connection
 
 _USABLE = """
 i.indisvalid and i.indisready and not (i.indcheckxmin and pg_catalog.age(i.xmin)

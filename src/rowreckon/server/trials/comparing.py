@@ -6,12 +6,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from rowreckon.document.audit import Audit
+from rowreckon.server.lists.querylist import QueryItem
+from rowreckon.server.trials.rules import TrialRules
+from rowreckon.server.trials.stage import Planned, Runs, audited, order_of
 from rowreckon.trial.measured import Attempt, Change, QueryMeasure
 from rowreckon.trial.shape import written_tables
-
-from ..querylist import QueryItem
-from .rules import TrialRules
-from .stage import Planned, Runs, audited, order_of
 
 Report = Callable[[str], None]
 """What is being done."""

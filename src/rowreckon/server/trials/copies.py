@@ -12,14 +12,14 @@ from datetime import UTC, datetime
 import psycopg
 from psycopg import sql
 
-from ...errors import CannotConnect, StatementFailed
-from ...signals import held
-from ..connection import Connection, ended, first_line
-from .database_settings import carry_settings
-from .leftovers import hold, let_go, state_of_database
-from .names import COMMENT, new_name
-from .read_price import other_sessions
-from .staying import lost
+from rowreckon.errors import CannotConnect, StatementFailed
+from rowreckon.server.connecting.connection import Connection, ended, first_line
+from rowreckon.server.trials.database_settings import carry_settings
+from rowreckon.server.trials.leftovers import hold, let_go, state_of_database
+from rowreckon.server.trials.names import COMMENT, new_name
+from rowreckon.server.trials.read_price import other_sessions
+from rowreckon.server.trials.staying import lost
+from rowreckon.signals import held
 
 ConnectTo = Callable[[str | None], AbstractContextManager[Connection]]
 """Connects to a database of the server by name; None: to the source."""

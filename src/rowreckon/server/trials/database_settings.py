@@ -10,7 +10,7 @@ import re
 import psycopg
 from psycopg import sql
 
-from ..connection import Connection, first_line
+from rowreckon.server.connecting.connection import Connection, first_line
 
 # lists whose elements are kept quoted in pg_db_role_setting (GUC_LIST_QUOTE in utils/misc/guc_tables.c)
 _LISTS = ("search_path", "temp_tablespaces", "local_preload_libraries", "session_preload_libraries")

@@ -15,25 +15,24 @@ import psycopg
 from rowreckon.document.audit import Audit
 from rowreckon.errors import StatementFailed
 from rowreckon.plan.tree import lay_out
+from rowreckon.server.connecting.connection import Connection, ended, first_line
+from rowreckon.server.connecting.permission import Limits, NotPermitted
+from rowreckon.server.executing.execute import Executor, QueryRun, refusal_of
+from rowreckon.server.executing.explain_options import planning_options, running_options
+from rowreckon.server.executing.transaction import ItemTransaction, item_savepoint, limit_statements
+from rowreckon.server.executing.volatility import volatile_functions
+from rowreckon.server.lists.querylist import QueryItem
+from rowreckon.server.sweeping.captured import capture_of_run
+from rowreckon.server.sweeping.facts import read_catalogs
+from rowreckon.server.trials.apply import Applied, apply
+from rowreckon.server.trials.comparing import Comparing, Report
+from rowreckon.server.trials.measuring import in_a_block, rounds_for
+from rowreckon.server.trials.pulse import disturbed, take_pulse
+from rowreckon.server.trials.rules import TrialRules
+from rowreckon.server.trials.stage import Clock, Planned, Runs, Stage, execution_ms, with_item_settings
 from rowreckon.trial.measured import Attempt, Measured
 from rowreckon.trial.planning import in_place_obstacle
 from rowreckon.trial.shape import shape_of
-
-from ..captured import capture_of_run
-from ..connection import Connection, ended, first_line
-from ..execute import Executor, QueryRun, refusal_of
-from ..explain_options import planning_options, running_options
-from ..facts import read_catalogs
-from ..permission import Limits, NotPermitted
-from ..querylist import QueryItem
-from ..transaction import ItemTransaction, item_savepoint, limit_statements
-from ..volatility import volatile_functions
-from .apply import Applied, apply
-from .comparing import Comparing, Report
-from .measuring import in_a_block, rounds_for
-from .pulse import disturbed, take_pulse
-from .rules import TrialRules
-from .stage import Clock, Planned, Runs, Stage, execution_ms, with_item_settings
 
 _LOCK_MS = 1_000
 _FACTS_MS = 500.0  # facts of one plan take a tenth of it

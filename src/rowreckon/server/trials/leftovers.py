@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import psycopg
 from psycopg import sql
 
-from ...errors import StatementFailed
-from ..connection import Connection, first_line
-from .names import LOCK_CLASS, PREFIX, is_marked, lock_key
+from rowreckon.errors import StatementFailed
+from rowreckon.server.connecting.connection import Connection, first_line
+from rowreckon.server.trials.names import LOCK_CLASS, PREFIX, is_marked, lock_key
 
 _OWNED = """
 (d.datdba = (select s.datdba from pg_catalog.pg_database s where s.datname = pg_catalog.current_database())

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+from rowreckon.server.lists.querylist import QueryItem
+from rowreckon.server.trials.rules import TrialRules
+from rowreckon.server.trials.stage import Clock, Runs, Stage, execution_ms
 from rowreckon.trial.times import compare
-
-from ..querylist import QueryItem
-from .rules import TrialRules
-from .stage import Clock, Runs, Stage, execution_ms
 
 _FAST_MS, _SLOW_MS = 100.0, 5_000.0
 _MORE_IF_ALIKE = 2

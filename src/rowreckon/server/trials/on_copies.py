@@ -8,18 +8,17 @@ from dataclasses import dataclass, field
 
 from rowreckon.document.audit import Audit
 from rowreckon.errors import StatementFailed
+from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.lists.querylist import QueryItem
+from rowreckon.server.trials.apply import Applied, apply, refresh
+from rowreckon.server.trials.comparing import Comparing, Report
+from rowreckon.server.trials.copies import Copies
+from rowreckon.server.trials.measuring import in_a_block, patience_ms, take_turns
+from rowreckon.server.trials.pulse import disturbed, take_pulse
+from rowreckon.server.trials.rules import TrialRules
+from rowreckon.server.trials.stage import Clock, Planned, Runs, Stage, with_item_settings
 from rowreckon.trial.measured import Attempt, Measured
 from rowreckon.trial.planning import gathers_statistics
-
-from ..connection import Connection
-from ..querylist import QueryItem
-from .apply import Applied, apply, refresh
-from .comparing import Comparing, Report
-from .copies import Copies
-from .measuring import in_a_block, patience_ms, take_turns
-from .pulse import disturbed, take_pulse
-from .rules import TrialRules
-from .stage import Clock, Planned, Runs, Stage, with_item_settings
 
 
 @dataclass(slots=True)

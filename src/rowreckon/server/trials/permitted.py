@@ -11,10 +11,9 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from rowreckon.remedies.change import TRIED, Change, read_change
+from rowreckon.server.connecting.connection import Connection
 from rowreckon.sql.grammar import NotSql
 from rowreckon.sql.scalar import Name, in_words
-
-from ..connection import Connection
 
 _FIRST_OWN = 16384
 """Object numbers from here on are given to what was made after initdb (FirstNormalObjectId, access/transam.h)."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..connection import Connection
+from rowreckon.server.connecting.connection import Connection
 
 _COUNTS = """
 select c.oid::regclass::text, pg_catalog.pg_stat_get_autoanalyze_count(c.oid),

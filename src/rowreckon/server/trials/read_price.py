@@ -8,11 +8,10 @@ from pathlib import Path
 
 import psycopg
 
+from rowreckon.errors import StatementFailed, StatementRefused
+from rowreckon.server.connecting.connection import Connection, first_line
+from rowreckon.server.connecting.whereabouts import in_recovery, on_this_machine
 from rowreckon.trial.price import Price
-
-from ...errors import StatementFailed, StatementRefused
-from ..connection import Connection, first_line
-from ..whereabouts import in_recovery, on_this_machine
 
 _DATABASE = """
 select d.datname, pg_catalog.pg_database_size(d.oid) / 1024.0,

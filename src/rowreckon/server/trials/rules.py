@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from ..permission import Limits, SafetyPermission
+from rowreckon.server.connecting.permission import Limits, SafetyPermission
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -15,6 +15,14 @@ import psycopg
 from rowreckon.capture import Capture
 from rowreckon.document.audit import Audit, Combination, NotTried, TrialAccount
 from rowreckon.errors import CannotConnect, StatementFailed
+from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.lists.querylist import QueryItem
+from rowreckon.server.trials.copies import ConnectTo, copies
+from rowreckon.server.trials.in_place import InPlace
+from rowreckon.server.trials.on_copies import OnCopies
+from rowreckon.server.trials.rules import TrialRules
+from rowreckon.server.trials.stage import Clock
+from rowreckon.server.trials.staying import ConnectionLost, lost
 from rowreckon.trial.combining import best_combination
 from rowreckon.trial.index_size import expected_index_kb
 from rowreckon.trial.judge import Judged, judge
@@ -22,15 +30,6 @@ from rowreckon.trial.measured import Attempt, Measured
 from rowreckon.trial.planning import temporary_obstacle
 from rowreckon.trial.ranking import rank_measured
 from rowreckon.trial.rollback import left_behind
-
-from ..connection import Connection
-from ..querylist import QueryItem
-from .copies import ConnectTo, copies
-from .in_place import InPlace
-from .on_copies import OnCopies
-from .rules import TrialRules
-from .stage import Clock
-from .staying import ConnectionLost, lost
 
 _MOST_LOSSES = 3
 """After so many lost connections the server is left alone."""

@@ -14,17 +14,16 @@ from rowreckon.errors import BrokenPlan
 from rowreckon.joins.facts.misestimated import misestimated_joins
 from rowreckon.plan.document import parse_document
 from rowreckon.plan.tree import lay_out
+from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.connecting.permission import Limits, SafetyPermission
+from rowreckon.server.executing.alternatives import planner_alternatives
+from rowreckon.server.executing.execute import Executor, QueryRun
+from rowreckon.server.lists.querylist import QueryItem
+from rowreckon.server.sweeping.captured import capture_of_run, with_facts
+from rowreckon.server.sweeping.measure import reckoned_of
+from rowreckon.server.trials.staying import ConnectionLost
 from rowreckon.trial.shape import Shape, join_order, shape_of
 from rowreckon.trial.times import Times
-
-from ..alternatives import planner_alternatives
-from ..captured import capture_of_run, with_facts
-from ..connection import Connection
-from ..execute import Executor, QueryRun
-from ..measure import reckoned_of
-from ..permission import Limits, SafetyPermission
-from ..querylist import QueryItem
-from .staying import ConnectionLost
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import psycopg
 
-from ..connection import first_line
+from rowreckon.server.connecting.connection import first_line
 
 
 class ConnectionLost(Exception):

@@ -7,8 +7,8 @@ from contextlib import contextmanager
 
 from psycopg.conninfo import make_conninfo
 
-from ..connection import Connection, connected, keep_open
-from .copies import ConnectTo
+from rowreckon.server.connecting.connection import Connection, connected, keep_open
+from rowreckon.server.trials.copies import ConnectTo
 
 
 def connector_to(dsn: str) -> ConnectTo:
