@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from rowreckon.server.connecting.guards import guarded
 from rowreckon.server.judging.node_trees import FIRST_OWN
+from rowreckon.server.judging.reaching import Reaching
 from rowreckon.server.judging.reviewed import why_not, why_not_of_others
 
-if TYPE_CHECKING:
-    from rowreckon.server.judging.closure import Closure
 
-
-def judge_function(closure: Closure, oid: int, facts: dict[str, Any], through: str | None) -> None:
+def judge_function(closure: Reaching, oid: int, facts: dict[str, Any], through: str | None) -> None:
     """Raise what speaks against calling it, and follow its defaults, parts, types and body."""
     label = f"{facts['schema']}.{facts['name']}"
     if oid < FIRST_OWN:
@@ -47,7 +45,7 @@ def _by_settings(facts: dict[str, Any]) -> str | None:
     return None
 
 
-def _alias(closure: Closure, facts: dict[str, Any], label: str, through: str | None) -> None:
+def _alias(closure: Reaching, facts: dict[str, Any], label: str, through: str | None) -> None:
     """A second name for one of PostgreSQL's own functions."""
     for name, volatility in facts["aliases"] or ():
         why = why_not(name, volatility, writing=False)
@@ -55,14 +53,14 @@ def _alias(closure: Closure, facts: dict[str, Any], label: str, through: str | N
             closure.concern(label, why, through)
 
 
-def _body(closure: Closure, facts: dict[str, Any], label: str) -> None:
+def _body(closure: Reaching, facts: dict[str, Any], label: str) -> None:
     if facts["body"] is not None:
         closure.reach_tree(facts["body"], label)
     else:
         closure.reach_body(facts["source"] or "", _path(closure, facts), label)
 
 
-def _path(closure: Closure, facts: dict[str, Any]) -> list[str] | None:
+def _path(closure: Reaching, facts: dict[str, Any]) -> list[str] | None:
     """The function's own search path, as schemas; None where it takes the caller's."""
     for setting in facts["settings"] or ():
         name, _, value = setting.partition("=")

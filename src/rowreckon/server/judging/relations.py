@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from rowreckon.server.judging.node_trees import FIRST_OWN
-
-if TYPE_CHECKING:
-    from rowreckon.server.judging.closure import Closure
+from rowreckon.server.judging.reaching import Reaching
 
 _KINDS: Final = {"v": "view", "m": "materialized view", "f": "foreign table", "p": "partitioned table"}
 _ELSEWHERE: Final = "which reaches another server, a file or a program"
 
 
-def follow_relation(closure: Closure, oid: int, facts: dict[str, Any], mode: str, through: str | None) -> None:
+def follow_relation(closure: Reaching, oid: int, facts: dict[str, Any], mode: str, through: str | None) -> None:
     """Follow it. `mode` is `written` for a target of changes, `row` where only its row type occurs, `direct` where the
     statement's own text names it."""
     if oid < FIRST_OWN:
@@ -39,14 +37,14 @@ def follow_relation(closure: Closure, oid: int, facts: dict[str, Any], mode: str
         _written(closure, facts, label)
 
 
-def _columns(closure: Closure, facts: dict[str, Any], mode: str, through: str | None) -> None:
+def _columns(closure: Reaching, facts: dict[str, Any], mode: str, through: str | None) -> None:
     made = "made" if mode in ("row", "written") else "column"
     for name, column_type in _all(facts, "columns"):
         if mode != "direct" or closure.columns is None or name in closure.columns:
             closure.reach("type", column_type, through, made)
 
 
-def _written(closure: Closure, facts: dict[str, Any], label: str) -> None:
+def _written(closure: Reaching, facts: dict[str, Any], label: str) -> None:
     for trigger in _all(facts, "triggers"):
         closure.reach("function", trigger, f"a trigger of {label}")
     for tree in (*_all(facts, "rules"), *_all(facts, "when")):

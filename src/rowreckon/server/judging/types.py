@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from rowreckon.server.judging.node_trees import FIRST_OWN
-
-if TYPE_CHECKING:
-    from rowreckon.server.judging.closure import Closure
+from rowreckon.server.judging.reaching import Reaching
 
 
-def follow_type(closure: Closure, oid: int, facts: dict[str, Any], mode: str, through: str | None) -> None:
+def follow_type(closure: Reaching, oid: int, facts: dict[str, Any], mode: str, through: str | None) -> None:
     """Follow what making, printing or comparing its values may execute.
 
     A value that is only read from a column (mode `column`) is not checked anew; all others may be made from a constant,
