@@ -19,7 +19,7 @@ from rowreckon.cli.running.streams import output_trouble
 from rowreckon.cli.running.words import check_words
 from rowreckon.errors import RowreckonError
 
-COMMANDS = ("audit", "check", "sweep", "trial", "compare", "unmask", "ask", "demo", "cause", "schema")
+COMMANDS = ("audit", "check", "sweep", "trial", "compare", "unmask", "ask", "demo", "guide", "cause", "schema")
 """In the order in which --help lists them; each is a module `<name>_command` with a function `register`."""
 
 _MOST_TOLD = 100
