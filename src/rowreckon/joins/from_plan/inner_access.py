@@ -25,7 +25,8 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import ParameterisedAccess, SidePath
 from rowreckon.joins.facts.sides import JoinFacts
-from rowreckon.joins.from_plan.loop_executions import LoopEvidence, Loops
+from rowreckon.joins.from_plan.loop_executions import LoopEvidence
+from rowreckon.joins.from_plan.loops import Loops
 from rowreckon.joins.from_plan.pages_cost import pages_cost
 from rowreckon.joins.from_plan.relation_sizes import SizeGuess
 from rowreckon.joins.from_plan.row_shape import index_pages_of

@@ -18,7 +18,8 @@ from rowreckon.joins.facts.inputs import ClauseInput, JoinInput, KeyInput, Param
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
 from rowreckon.joins.facts.sides import JoinFacts, Side
 from rowreckon.joins.from_plan.inner_access import executed_access, ordered_path, shared_inner, whole_inner
-from rowreckon.joins.from_plan.loop_executions import loop_evidence, shape_of
+from rowreckon.joins.from_plan.inner_sizes import shape_of
+from rowreckon.joins.from_plan.loop_executions import loop_evidence
 from rowreckon.joins.from_plan.match_counts import matches_of
 from rowreckon.joins.from_plan.proven_index import searches
 from rowreckon.joins.from_plan.relation_sizes import seen_sizes

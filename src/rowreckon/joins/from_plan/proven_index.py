@@ -15,7 +15,8 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.joins.facts.inputs import TURNED_KIND, ParameterisedAccess
 from rowreckon.joins.facts.sides import JoinFacts, Side
 from rowreckon.joins.from_plan.inner_access import ProvenIndex
-from rowreckon.joins.from_plan.loop_executions import Loops, loops_of, shape_of
+from rowreckon.joins.from_plan.inner_sizes import shape_of
+from rowreckon.joins.from_plan.loops import Loops, loops_of
 from rowreckon.joins.from_plan.relation_sizes import SizeGuess, seen_sizes
 from rowreckon.joins.from_plan.row_shape import RowShape
 from rowreckon.joins.from_plan.whole_index_scans import SeenIndex, leads, whole_index
