@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from postgast.pg_query_pb2 import Node
 
     from rowreckon.sql.askable import Uses
+    from rowreckon.sql.grammar import NotSql
 
 MOST_CHARACTERS: Final = 20_000
 """Longest expression that is asked about: longer ones are lists of constants that tell nothing more."""
@@ -27,6 +28,10 @@ class AskedTexts:
         self.texts: list[WantedText] = []
         self.not_asked: dict[NotAsked, None] = {}
         self._types = TYPES if trust == "file" else None
+        # plans of one list say the same again and again: each text is read once, and checked and printed once
+        self._trees: dict[str, Node | NotSql] = {}
+        self._checked: dict[tuple[bytes, frozenset[str], str | None], tuple[str, Uses] | str] = {}
+        self._places: dict[WantedText, int] = {}
 
     def condition(self, plan: int, text: str, aliases: Collection[str], own_alias: str | None) -> int | None:
         """The place of a condition in `texts` (from 1); None where it is not asked, which is then on record."""
@@ -71,11 +76,16 @@ class AskedTexts:
         if len(text) > MOST_CHARACTERS:
             self.refuse(plan, text, alias, f"it is longer than {MOST_CHARACTERS:,} characters")
             return None
-        try:
-            return read_expression(text).node
-        except NotSql:
+        if text not in self._trees:
+            try:
+                self._trees[text] = read_expression(text).node
+            except NotSql as error:
+                self._trees[text] = error
+        found = self._trees[text]
+        if isinstance(found, NotSql):
             self.refuse(plan, text, alias)
             return None
+        return found
 
     def refuse(self, plan: int, text: str, alias: str, why: str = UNREADABLE) -> None:
         """Put on record that this goes unasked."""
@@ -92,25 +102,34 @@ class AskedTexts:
         bare: bool = False,
         compared: bool = False,
     ) -> int | None:
+        found = self._check(node, aliases, own_alias)
+        if isinstance(found, str):
+            self.refuse(plan, text, own_alias or " and ".join(sorted(aliases)), found)
+            return None
+        sql, uses = found
+        wanted = _wanted(plan, sql, uses, bare=bare, compared=compared)
+        place = self._places.get(wanted)
+        if place is None:
+            self.texts.append(wanted)
+            place = self._places[wanted] = len(self.texts)
+        return place
+
+    def _check(self, node: Node, aliases: Collection[str], own_alias: str | None) -> tuple[str, Uses] | str:
+        """The expression as it is printed and what it uses; a sentence where it is not asked."""
         from rowreckon.sql.askable import NotAskable, checked
         from rowreckon.sql.expression import printed_expression
         from rowreckon.sql.grammar import NotSql
 
-        try:
-            found = checked(node, aliases, own_alias=own_alias, strict=self._types)
-            sql = printed_expression(found.node)
-        except NotAskable as error:
-            self.refuse(plan, text, own_alias or " and ".join(sorted(aliases)), error.reason)
-            return None
-        except NotSql:
-            self.refuse(plan, text, own_alias or " and ".join(sorted(aliases)), "it can't be printed as it was read")
-            return None
-        if compared:
-            found.uses.operators.update((name, 2) for name in _ALL_COMPARISONS)
-        if bare:
-            found.uses.columns.clear()
-        self.texts.append(_wanted(plan, sql, found.uses))
-        return len(self.texts)
+        key = (node.SerializeToString(deterministic=True), frozenset(aliases), own_alias)
+        if key not in self._checked:
+            try:
+                found = checked(node, aliases, own_alias=own_alias, strict=self._types)
+                self._checked[key] = printed_expression(found.node), found.uses
+            except NotAskable as error:
+                self._checked[key] = error.reason
+            except NotSql:
+                self._checked[key] = "it can't be printed as it was read"
+        return self._checked[key]
 
     def _casts(self, node: Node) -> str:
         """The casts around a plain column as they are printed, `::text`; nothing around anything else."""
@@ -127,14 +146,15 @@ class AskedTexts:
         return casts
 
 
-def _wanted(plan: int, sql: str, uses: Uses) -> WantedText:
+def _wanted(plan: int, sql: str, uses: Uses, *, bare: bool, compared: bool) -> WantedText:
+    comparisons = {(name, 2) for name in _ALL_COMPARISONS} if compared else set()
     return WantedText(
         plan=plan,
         sql=sql,
         functions=tuple(sorted(uses.functions)),
-        operators=tuple(sorted(uses.operators)),
+        operators=tuple(sorted(uses.operators | comparisons)),
         types=tuple(sorted(uses.types)),
         enums=tuple(sorted(uses.enums, key=str)),
         collations=tuple(sorted(uses.collations)),
-        columns=tuple(sorted(uses.columns)),
+        columns=() if bare else tuple(sorted(uses.columns)),
     )

@@ -69,7 +69,7 @@ def _question_sources() -> str:
         blocks.append(f"""
   begin
     execute {_literal(f"select coalesce(json_agg(q), '[]') from ({sql.strip()}) q")}
-      into part using request, {second}, ends, texts;
+      into part using request, {second}, ends, texts, scans, clauses;
     asked := asked || array(select json_array_elements(part));
   exception when others then
     perform set_config('lock_timeout', '10ms', true) where sqlstate = '55P03';
@@ -115,6 +115,8 @@ declare
   asked json[] := '{{}}';
   answers json[] := '{{}}';
   ends json := '[]';
+  scans json := '[]';
+  clauses json := '[]';
   part json;
   section record;
   side record;
@@ -174,14 +176,22 @@ begin
     execute {_literal(own_code.TEXTS_REFUSED)} into refused using request, names;
     select coalesce(json_agg(n), '[]') into plannable from json_array_elements(names) n
       where not exists (select from json_array_elements(barred) b where b->>'relation' = n->>'oid');
-    texts := array(select case when not exists (select from json_array_elements(refused) r where (r->>'text')::int = i)
-                               then t end from unnest(texts) with ordinality u(t, i) order by i);
+    texts := array(select case when r.text is null then t end from unnest(texts) with ordinality u(t, i)
+      left join json_to_recordset(refused) r(text int8) on r.text = i order by i);
   end if;
   plannable_oids := array(select oid from unnest(oids) oid
     where not exists (select from json_array_elements(barred) b where (b->>'relation')::int8 = oid));
 
   begin
-    for side in execute {_literal(questions.END_COLUMNS)} using request, plannable, ends, texts loop
+    execute {_literal(questions.SCANS)} into scans using request, plannable, ends, texts;
+    execute {_literal(questions.CLAUSES)} into clauses using request, plannable, ends, texts, scans;
+  exception when others then
+    perform set_config('lock_timeout', '10ms', true) where sqlstate = '55P03';
+    failures := failures || json_build_object('part', 'questions about relations', 'sqlstate', sqlstate,
+      'message', sqlerrm);
+  end;
+  begin
+    for side in execute {_literal(questions.END_COLUMNS)} using request, plannable, ends, texts, scans, clauses loop
       continue when not side.open;
       low := null;
       high := null;

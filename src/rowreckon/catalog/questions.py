@@ -9,8 +9,12 @@ Source: PostgreSQL, src/backend/optimizer/path/costsize.c and src/backend/utils/
 
 $1 is the request, $2 the names of relations that may be planned on, both json, $3 the ends found (below), $4 the texts
 of the request, null where one may not be asked: they were printed from trees, and a place without its text asks
-nothing.  Each query gives rows of (kind, n, what, sql, settings), where n is the position of the relation, clause or
-pair in the request, or an index's oid.
+nothing.  $5 are the scans and $6 the clauses, as `SCANS` and `CLAUSES` give them, once for all questions.  Each query
+of questions gives rows of (kind, n, what, sql, settings), where n is the position of the relation, clause or pair in
+the request, or an index's oid.
+
+What json holds is matched by one text on each side: two conditions at once the planner takes for so selective that it
+loops over every pair, and three lists of a few hundred entries took a quarter of a minute.
 """
 
 from __future__ import annotations
@@ -72,8 +76,8 @@ _AS_WRITTEN = '{"join_collapse_limit": "1", "from_collapse_limit": "1"}'
 # Scans of the request with their relations. A scan by a partial index leaves out of its printed conditions what the
 # index's predicate implies, so the predicate is added. ONLY, because a member of an Append is scanned alone.
 SCANS = """
-scans as (
-  select w.n, (r->>'plan')::int as plan, r->>'alias' as alias, c.oid, c.relkind,
+select coalesce(json_agg(s), '[]') from (
+  select w.n, (r->>'plan') || ' ' || (r->>'alias') as key, c.oid,
     format('only %I.%I as %I', s.nspname, c.relname, r->>'alias') as item,
     (select string_agg('(' || e || ')', ' and ') from (
        select $4[i::int] as e from json_array_elements_text(r->'condition_texts') i
@@ -88,11 +92,16 @@ scans as (
     join json_array_elements($2) known(k) on k->>'name' = r->>'name'
       and (k->>'schema') is not distinct from (r->>'schema_name')
     join pg_class c on c.oid = (k->>'oid')::int8::oid and c.relkind in ('r', 'm', 't')
-    join pg_namespace s on s.oid = c.relnamespace)
+    join pg_namespace s on s.oid = c.relnamespace) s
+"""
+_SCANS = """
+scans as (
+  select * from json_to_recordset($5)
+    s(n int8, key text, oid oid, item text, quals text, columns text, conditions json, indexed bool))
 """
 
 RELATION_QUESTIONS = f"""
-with {SCANS},
+with {_SCANS},
 bare as (
   select s.*, format('select %s from %s', s.columns, s.item) as whole,
     coalesce(' where ' || s.quals, '') as filtered,
@@ -117,18 +126,23 @@ order by 2, 3
 """
 
 CLAUSES = f"""
-{SCANS},
-clauses as (
+with {_SCANS}
+select coalesce(json_agg(k), '[]') from (
   select w.n, c->>'operator' as operator, $4[(c->>'left_text')::int] as l, $4[(c->>'right_text')::int] as r,
     coalesce('operator(' || replace(quote_ident(c->>'operator_schema'), '%', '%%') || '.%s)', '%s') as way,
     c->>'left_cast' as left_cast, c->>'right_cast' as right_cast, a.item as left_item, b.item as right_item,
     a.oid as left_oid, b.oid as right_oid, la.attnum as left_attnum, ra.attnum as right_attnum
   from json_array_elements($1->'clauses') with ordinality w(c, n)
-    join scans a on a.plan = (c->>'plan')::int and a.alias = c->>'left_alias'
-    join scans b on b.plan = (c->>'plan')::int and b.alias = c->>'right_alias'
+    join scans a on a.key = (c->>'plan') || ' ' || (c->>'left_alias')
+    join scans b on b.key = (c->>'plan') || ' ' || (c->>'right_alias')
     left join pg_attribute la on la.attrelid = a.oid and la.attname = c->>'left_column' and not la.attisdropped
     left join pg_attribute ra on ra.attrelid = b.oid and ra.attname = c->>'right_column' and not ra.attisdropped
-  where $4[(c->>'left_text')::int] is not null and $4[(c->>'right_text')::int] is not null)
+  where $4[(c->>'left_text')::int] is not null and $4[(c->>'right_text')::int] is not null) k
+"""
+_CLAUSES = """
+clauses as (
+  select * from json_to_recordset($6) c(n int8, operator text, l text, r text, way text, left_cast text,
+    right_cast text, left_item text, right_item text, left_oid oid, right_oid oid, left_attnum int2, right_attnum int2))
 """
 
 # The share of rows with a match is asked as that of those without: a semijoin over a unique side becomes an inner join
@@ -136,7 +150,7 @@ clauses as (
 # Where a foreign key joins the two relations the planner puts 1/referenced rows in place of the clause's own
 # selectivity, which hash and merge costs still use; <> is estimated as the complement and no foreign key matches it.
 CLAUSE_QUESTIONS = f"""
-with {CLAUSES},
+with {_CLAUSES},
 ready as (
   select c.*, format('(%s) %s (%s)', l, format(way, operator), r) as clause,
     format('(%s) %s (%s)', l, format(way, '<>'), r) as unequal,
@@ -162,14 +176,14 @@ where q.wanted order by 2, 3
 """
 
 PAIR_QUESTIONS = f"""
-with {SCANS},
+with {_SCANS},
 pairs as (
   select w.n, a.item as left_item, b.item as right_item, coalesce(a.quals, 'true') as left_quals,
     coalesce(b.quals, 'true') as right_quals,
     (select string_agg('(' || $4[i::int] || ')', ' and ') from json_array_elements_text(p->'clause_texts') i) as clauses
   from json_array_elements($1->'pairs') with ordinality w(p, n)
-    join scans a on a.plan = (p->>'plan')::int and a.alias = p->>'left_alias'
-    join scans b on b.plan = (p->>'plan')::int and b.alias = p->>'right_alias'
+    join scans a on a.key = (p->>'plan') || ' ' || (p->>'left_alias')
+    join scans b on b.key = (p->>'plan') || ' ' || (p->>'right_alias')
   where not exists (select from json_array_elements_text(p->'clause_texts') i where $4[i::int] is null))
 select 'pair' as kind, n::int8 as n, q.what, q.sql, q.settings::json as settings
 from pairs cross join lateral (values
@@ -220,7 +234,7 @@ order by 2
 # most common values, else these alone where they are all there is (> 99.999 % of the rows). It does not probe an index;
 # the selectivities asked at these ends below do, where the planner does.
 END_COLUMNS = f"""
-with {CLAUSES},
+with {_CLAUSES},
 sides as (
   select left_oid as oid, left_attnum as attnum from clauses where left_attnum > 0
   union select right_oid, right_attnum from clauses where right_attnum > 0)
@@ -235,18 +249,18 @@ from sides join pg_attribute a on a.attrelid = sides.oid and a.attnum = sides.at
 # $3: the ends found, json of {relation, attnum, low, high, type}. A side is compared with a literal of the other side's
 # type, under the same casts as the plan shows.
 END_QUESTIONS = f"""
-with {CLAUSES},
+with {_CLAUSES},
 ends as (
-  select (e->>'relation')::int8::oid as oid, (e->>'attnum')::int as attnum, e->>'low' as low, e->>'high' as high,
-    e->>'type' as type from json_array_elements($3) e),
+  select (e->>'relation') || ' ' || (e->>'attnum') as key, e->>'low' as low, e->>'high' as high, e->>'type' as type
+  from json_array_elements($3) e),
 ready as (
   select c.n, c.l, c.r, c.way, c.left_item, c.right_item,
     format('%L::%s%s', le.low, le.type, c.left_cast) as left_low,
     format('%L::%s%s', le.high, le.type, c.left_cast) as left_high,
     format('%L::%s%s', re.low, re.type, c.right_cast) as right_low,
     format('%L::%s%s', re.high, re.type, c.right_cast) as right_high
-  from clauses c join ends le on (le.oid, le.attnum) = (c.left_oid, c.left_attnum)
-    join ends re on (re.oid, re.attnum) = (c.right_oid, c.right_attnum)
+  from clauses c join ends le on le.key = c.left_oid::text || ' ' || c.left_attnum::text
+    join ends re on re.key = c.right_oid::text || ' ' || c.right_attnum::text
   where c.operator = '=')
 select 'end' as kind, n::int8 as n, q.what,
   format('select from %s left join {_SERIES} on (%s) %s (%s)',

@@ -112,7 +112,8 @@ def printed(tree: ParseResult) -> str:
     if tree.ByteSize() > 64 * MOST_BYTES:
         raise NotSql("the statement is too long to be printed")
     mended = _with_quoted_names(tree)
-    text: str = _called(lambda: postgast.deparse(mended), "", deep=True)
+    # a level of a tree takes two bytes at least, so a small one is not deep; a stack of its own takes a millisecond
+    text: str = _called(lambda: postgast.deparse(mended), "", deep=mended.ByteSize() >= 2 * _DEEP)
     if _shape(parse(text)) != _shape(tree):
         raise NotSql("the statement can't be printed so that it stays the same")
     return text

@@ -55,7 +55,7 @@ def read_catalogs(
 
 
 def _batches(plans: Sequence[PlanTree]) -> Iterator[list[PlanTree]]:
-    """Runs of plans with not much more nodes than `BATCH_NODES`: what is asked at once is matched up pair by pair."""
+    """Runs of plans with not much more nodes than `BATCH_NODES`: each is one statement, which is limited in time."""
     batch: list[PlanTree] = []
     for plan in plans:
         batch.append(plan)
