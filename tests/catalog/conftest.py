@@ -14,7 +14,7 @@ from rowreckon.catalog.facts import Catalog
 from rowreckon.catalog.request import Trust
 from rowreckon.plan import PlanTree, lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
-from rowreckon.server.sweeping.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalogs
 from tests.servers.databases import run_script
 from tests.servers.fixtures import MatrixServer
 from tests.waiting import turns
@@ -60,7 +60,7 @@ class Session:
 
     def facts(self, query: str, *, verbose: bool = True, with_values: bool = False, trust: Trust = "file") -> Catalog:
         plan = self.plan(query, verbose=verbose)
-        return read_catalog(self.connection, plan, trust=trust, with_values=with_values)
+        return read_catalogs(self.connection, [plan], trust=trust, with_values=with_values)[0]
 
     def value(self, query: str, *parameters: object) -> Any:
         row = self.connection.execute(query.encode(), parameters or None).fetchone()

@@ -9,11 +9,11 @@ import time
 import pytest
 
 from rowreckon.capture import Capture
-from rowreckon.catalog.ask import ask_script, read_answer, read_answers
+from rowreckon.catalog.ask import ask_script, read_answers
 from rowreckon.catalog.facts import Catalog
 from rowreckon.errors import BrokenPlan, NotAPlan, UsageError
 from rowreckon.plan import lay_out
-from rowreckon.server.sweeping.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalogs
 from tests.reading.psql import psql_program
 
 from .conftest import Session
@@ -66,8 +66,8 @@ def test_same_facts_as_a_live_session(huts: Session, query: str) -> None:
     script = ask_script(Capture(name="q", explain=document))
     # Up to 14 a process of its own collects the counters, and a session's share of them may come late.
     for _ in range(10):
-        live = settled(read_catalog(huts.connection, lay_out(document.plan), trust="file"))
-        answered = settled(read_answer(printed(huts.dsn, script)))
+        live = settled(read_catalogs(huts.connection, [lay_out(document.plan)], trust="file")[0])
+        answered = settled(read_answers(printed(huts.dsn, script))[0])
         if answered == live:
             break
         time.sleep(1)
@@ -82,12 +82,12 @@ def test_every_layout_is_read(huts: Session, form: str) -> None:
     document = huts.document(QUERIES[1])
     script = ask_script(Capture(name="q", explain=document))
     text = printed(huts.dsn, in_form(script, form))
-    expected = read_answer(text)
-    assert read_answer("\n".join(line.rstrip() for line in text.split("\n"))) == expected
-    assert read_answer(text.replace("\n", "\r\n")) == expected
+    expected = read_answers(text)[0]
+    assert read_answers("\n".join(line.rstrip() for line in text.split("\n")))[0] == expected
+    assert read_answers(text.replace("\n", "\r\n"))[0] == expected
     if not form:
         broken = re.sub(r"(.{120})", r"\1\n", text)
-        assert read_answer(broken) == expected
+        assert read_answers(broken)[0] == expected
 
 
 def test_a_damaged_answer_is_noticed(huts: Session) -> None:
@@ -96,9 +96,9 @@ def test_a_damaged_answer_is_noticed(huts: Session) -> None:
     for damaged in (text.replace("30000", "30001", 1), text[:3000], re.sub("booking", "bookings", text, count=1)):
         assert damaged != text
         with pytest.raises(BrokenPlan, match="checksum"):
-            read_answer(damaged)
+            read_answers(damaged)
     with pytest.raises(NotAPlan, match="no answer"):
-        read_answer("(1 row)\n")
+        read_answers("(1 row)\n")
 
 
 def test_script_is_read_only_and_names_what_it_does(huts: Session) -> None:
@@ -111,9 +111,9 @@ def test_script_is_read_only_and_names_what_it_does(huts: Session) -> None:
     text = printed(huts.dsn, script)
     assert len(read_answers(text)) == 3
     assert "guest 1234" not in text  # a most common value or a bound of booking.guest would look like this
-    values = read_answer(
+    values = read_answers(
         printed(huts.dsn, ask_script(Capture(name="q", explain=huts.document(QUERIES[0])), with_values=True))
-    )
+    )[0]
     assert any(s.histogram_bounds for r in values.relations for c in r.columns for s in c.statistics)
 
 

@@ -14,7 +14,7 @@ from rowreckon.catalog.masking import mask_capture
 from rowreckon.errors import BrokenPlan, UnreadableFile
 from rowreckon.intake import read_path
 from rowreckon.plan import lay_out, parse_document
-from rowreckon.server.sweeping.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalogs
 from rowreckon.sql.masking import mask_expression, mask_statement
 
 from .conftest import Session
@@ -37,7 +37,7 @@ def capture(huts: Session, query: str = QUERY) -> Capture:
         settings={"work_mem": "4MB"},
         explain=document,
         session=SessionFacts(role="warden", search_path="public", row_security=True),
-        catalog=read_catalog(huts.connection, lay_out(document.plan), trust="file", with_values=True),
+        catalog=read_catalogs(huts.connection, [lay_out(document.plan)], trust="file", with_values=True)[0],
         alternatives=(Alternative(switched_off=("enable_hashjoin",), explain=other),),
         runs_ms=(1.5, 2.25),
         notes=('it said: "Kanari 9"',),

@@ -16,14 +16,14 @@ import pytest
 from psycopg.conninfo import make_conninfo
 
 from rowreckon.capture import Capture
-from rowreckon.catalog.ask import ask_script, read_answer
+from rowreckon.catalog.ask import ask_script, read_answers
 from rowreckon.catalog.facts import Catalog
 from rowreckon.catalog.masking import mask_catalog
 from rowreckon.catalog.request import Trust
 from rowreckon.errors import StatementFailed
 from rowreckon.plan import PlanTree, lay_out, parse_document
 from rowreckon.server.sweeping.enrich import add_facts
-from rowreckon.server.sweeping.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalogs
 from tests.reading.psql import psql_program
 from tests.servers.databases import run_script
 from tests.servers.fixtures import MatrixServer
@@ -188,9 +188,9 @@ def test_a_files_condition_calls_nothing(warden: psycopg.Connection[Any], name: 
     attack, twin = FILTERS[name]
     warden.execute(f"set standard_conforming_strings = {escapes}".encode())
 
-    attacked = read_catalog(warden, scan("hut", "h", attack), trust="file")
+    attacked = read_catalogs(warden, [scan("hut", "h", attack)], trust="file")[0]
     called = was_called(warden)
-    answered = read_catalog(warden, scan("hut", "h", twin), trust="file")
+    answered = read_catalogs(warden, [scan("hut", "h", twin)], trust="file")[0]
 
     assert not called
     assert not restricted(attacked, "h")
@@ -203,7 +203,7 @@ def test_a_files_condition_calls_nothing(warden: psycopg.Connection[Any], name: 
 def test_what_goes_unasked_is_masked(warden: psycopg.Connection[Any]) -> None:
     """Sentences about conditions keep what they are about, and lose the literals."""
     tree = scan("hut", "h", "(spy(h.name) = 'canary, secret'::text)")
-    catalog = read_catalog(warden, tree, trust="file")
+    catalog = read_catalogs(warden, [tree], trust="file")[0]
     (said,) = [m.what for m in mask_catalog(catalog).missing if "not asked" in m.why]
 
     assert "canary, secret" in str(catalog.missing)
@@ -218,11 +218,11 @@ def test_tables_with_code_of_their_own_are_not_planned_on(warden: psycopg.Connec
         pytest.skip("statistics on expressions are there from 14 on")
     tree = scan(table, "t", "(t.name = 'x'::text)")
 
-    from_file = read_catalog(warden, tree, trust="file")
+    from_file = read_catalogs(warden, [tree], trust="file")[0]
     called = was_called(warden)
-    own = read_catalog(warden, tree, trust="own_list")
+    own = read_catalogs(warden, [tree], trust="own_list")[0]
     was_called(warden)
-    twin = read_catalog(warden, scan(f"{table}_twin", "t", "(t.name = 'x'::text)"), trust="file")
+    twin = read_catalogs(warden, [scan(f"{table}_twin", "t", "(t.name = 'x'::text)")], trust="file")[0]
 
     assert not called
     assert from_file.estimate("t") is None
@@ -281,7 +281,7 @@ def test_a_condition_that_no_row_meets(warden: psycopg.Connection[Any]) -> None:
         for alias, relationship in (("h", "Outer"), ("g", "Inner"))
     ]
     tree = lay_out(parse_document({"Plan": join | {"Plans": sides}}).plan)
-    catalog = read_catalog(warden, tree, trust="file")
+    catalog = read_catalogs(warden, [tree], trust="file")[0]
 
     assert len(catalog.relation_estimates) == 2
     assert all(pair.left_rows and pair.right_rows for pair in catalog.join_pairs)
@@ -307,10 +307,10 @@ def test_what_was_put_beside_postgresqls_own(server_of_huts: MatrixServer, put_b
           create or replace function public.text_is(one text, other int) returns bool language sql immutable
             as 'select public.spy(one) is null';
         """)
-        assert restricted(read_catalog(admin, tree, trust="file"), "h")
+        assert restricted(read_catalogs(admin, [tree], trust="file")[0], "h")
         admin.execute(make.encode())
         try:
-            beside = read_catalog(admin, tree, trust="file")
+            beside = read_catalogs(admin, [tree], trust="file")[0]
             called = was_called(admin)
         finally:
             admin.execute(remove.encode())
@@ -328,7 +328,7 @@ def test_a_cast_between_postgresqls_own_types(server_of_huts: MatrixServer) -> N
         admin.execute("create cast (text as int4) with function public.number_of(text) as implicit")
         try:
             with pytest.raises(StatementFailed, match="cast of its own"):
-                read_catalog(admin, scan("hut", "h", "(h.region = 3)"), trust="file")
+                read_catalogs(admin, [scan("hut", "h", "(h.region = 3)")], trust="file")
             called = was_called(admin)
         finally:
             admin.execute("drop cast (text as int4)")
@@ -339,7 +339,7 @@ def test_a_cast_between_postgresqls_own_types(server_of_huts: MatrixServer) -> N
 @pytest.mark.parametrize("trust", ["file", "own_list"])
 def test_what_is_just_made_may_use_its_own(warden: psycopg.Connection[Any], trust: Trust) -> None:
     """For a plan that this server made a moment ago, the same functions are planned with as the query itself had."""
-    catalog = read_catalog(warden, scan("hut", "h", "(public.spy(h.name) = 'x'::text)"), trust=trust)
+    catalog = read_catalogs(warden, [scan("hut", "h", "(public.spy(h.name) = 'x'::text)")], trust=trust)[0]
 
     assert restricted(catalog, "h") == (trust == "own_list")
 
@@ -362,4 +362,4 @@ def test_the_script_for_a_colleague_calls_nothing(server_of_huts: MatrixServer, 
             input=ask_script(captures), capture_output=True, encoding="utf-8", timeout=120,
         )  # fmt: skip
         assert (done.returncode, done.stderr) == (0, "")
-        assert restricted(read_answer(done.stdout), "h") == answered
+        assert restricted(read_answers(done.stdout)[0], "h") == answered

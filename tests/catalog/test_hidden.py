@@ -12,7 +12,7 @@ from rowreckon.catalog.facts import Catalog
 from rowreckon.errors import StatementFailed
 from rowreckon.plan import lay_out, parse_document
 from rowreckon.plan.tree import PlanTree
-from rowreckon.server.sweeping.facts import read_catalog, read_catalogs
+from rowreckon.server.sweeping.facts import read_catalogs
 
 from .conftest import Session
 
@@ -33,7 +33,7 @@ def test_without_rights(huts: Session, guest: psycopg.Connection[tuple[object, .
     """Sizes are open to all, statistics are not; one readable column is told from a hidden one."""
     tree = huts.plan(QUERY)
     huts.run(f"grant select (id, region) on hut to guest_{huts.major}")
-    catalog = read_catalog(guest, tree, trust="file")
+    catalog = read_catalogs(guest, [tree], trust="file")[0]
     hut, booking = catalog.relation("hut", "public"), catalog.relation("booking", "public")
     assert hut is not None
     assert booking is not None
@@ -64,13 +64,13 @@ def test_row_security_hides_statistics(huts: Session, guest: psycopg.Connection[
       grant select on diary to guest_{huts.major};
     """)
     tree = huts.plan("select * from diary")
-    told = read_catalog(guest, tree, trust="file")
+    told = read_catalogs(guest, [tree], trust="file")[0]
     diary = told.relation("diary", "public")
     assert diary is not None
     assert (diary.row_security, diary.row_security_active, diary.statistics_readable) == (True, True, False)
     assert {c.statistics_missing for c in diary.columns} == {"hidden by row security"}
     assert any("row security hides them" in m.why for m in told.missing)
-    owner = read_catalog(huts.connection, tree, trust="file").relation("diary", "public")
+    owner = read_catalogs(huts.connection, [tree], trust="file")[0].relation("diary", "public")
     assert owner is not None
     assert (owner.row_security_active, owner.statistics_readable) == (False, True)
     assert all(c.statistics for c in owner.columns)
@@ -225,7 +225,7 @@ def test_a_locked_table_costs_only_its_part(huts: Session) -> None:
     tree = huts.plan("select * from busy b join hut h on h.id = b.id")
     with psycopg.connect(huts.dsn) as other:
         other.execute("lock table busy in access exclusive mode")
-        catalog = read_catalog(huts.connection, tree, trust="file")
+        catalog = read_catalogs(huts.connection, [tree], trust="file")[0]
     assert catalog.setting("work_mem") == 4096
     assert any("lock" in m.why for m in catalog.missing)
 
@@ -237,12 +237,12 @@ def test_nothing_stays_behind(huts: Session) -> None:
     names = ("search_path", "enable_seqscan", "TimeZone", "cpu_operator_cost", "lock_timeout", "work_mem")
     show = f"select array[{', '.join(repr(name).join(('current_setting(', ')')) for name in names)}]"
     before = huts.value(show)
-    read_catalog(huts.connection, tree, trust="file")
+    read_catalogs(huts.connection, [tree], trust="file")
     assert huts.connection.info.transaction_status == psycopg.pq.TransactionStatus.IDLE
     assert huts.value(show) == before
     with huts.connection.transaction():
         huts.connection.execute("set local work_mem = '9MB'")
-        assert read_catalog(huts.connection, tree, trust="file").setting("work_mem") == 9216
+        assert read_catalogs(huts.connection, [tree], trust="file")[0].setting("work_mem") == 9216
         huts.connection.execute("create temp table still_writing(id int)")
         assert huts.value("show work_mem") == "9MB"
 
@@ -260,7 +260,7 @@ def test_text_of_a_plan_cannot_act(huts: Session) -> None:
         "region = $rowreckon_request$ 1",
     ):
         tree = lay_out(parse_document({"Plan": node | {"Filter": filter_}}).plan)
-        catalog = read_catalog(huts.connection, tree, trust="file")
+        catalog = read_catalogs(huts.connection, [tree], trust="file")[0]
         estimate = catalog.estimate("h")
         assert estimate is not None
         assert (estimate.restrictions, len(estimate.left_out)) == ((), 1)
@@ -272,7 +272,7 @@ def test_a_cancelled_reading_is_one_sentence(huts: Session) -> None:
     tree = huts.plan(QUERY)
     huts.connection.execute("set statement_timeout = '1ms'")
     with pytest.raises(StatementFailed) as caught:
-        read_catalog(huts.connection, tree, trust="file")
+        read_catalogs(huts.connection, [tree], trust="file")
     assert caught.value.sqlstate == "57014"
 
 

@@ -17,9 +17,7 @@ from rowreckon.cost import (
     IndexCondition,
     IndexShape,
     MergeJoinTerms,
-    MergeScanSelectivity,
     NestLoopTerms,
-    OrderedStatistics,
     PathCost,
     RelationSize,
     SemiAntiJoinFactors,
@@ -38,12 +36,9 @@ from rowreckon.cost import (
     estimate_hash_bucket_stats,
     estimate_num_groups,
     hash_table_size,
-    mergejoinscansel,
     most_rows_in_one_batch,
     path_input,
-    scalarineqsel,
 )
-from rowreckon.cost.selectivity import ColumnStatistics
 
 majors = st.integers(13, 18)
 memory = st.sampled_from([64.0, 256.0, 4096.0, 65536.0])
@@ -232,36 +227,6 @@ def test_groups(distinct: list[float], tuples: float, share: float, input_rows: 
     """Between one and the number of rows."""
     relation = GroupRelation(tuple(distinct), max(1.0, tuples * share), tuples)
     assert 1.0 <= estimate_num_groups([relation], input_rows) <= input_rows
-
-
-@given(
-    st.lists(st.integers(-(10**6), 10**6), min_size=2, max_size=30, unique=True).map(sorted),
-    st.lists(st.integers(-(10**6), 10**6), min_size=2, max_size=30, unique=True).map(sorted),
-    st.booleans(),
-)
-def test_merge_scan_fractions(left: list[int], right: list[int], descending: bool) -> None:
-    """Each stretch lies in its input, and at most one side starts late and one ends early."""
-    sides = [OrderedStatistics(ColumnStatistics(1000.0, 1000.0, -1.0), tuple(bounds)) for bounds in (left, right)]
-    scan = mergejoinscansel(sides[0], sides[1], descending=descending)
-    assert isinstance(scan, MergeScanSelectivity)
-    assert 0.0 <= scan.outer_start < scan.outer_end <= 1.0
-    assert 0.0 <= scan.inner_start < scan.inner_end <= 1.0
-    assert 0.0 in (scan.outer_start, scan.inner_start)
-    assert 1.0 in (scan.outer_end, scan.inner_end)
-
-
-@given(
-    st.lists(st.integers(-(10**6), 10**6), min_size=2, max_size=30, unique=True).map(sorted),
-    st.integers(-(10**6), 10**6),
-    st.integers(0, 10**6),
-)
-def test_histogram_selectivity_grows_with_the_constant(bounds: list[int], constant: int, more: int) -> None:
-    """column < x holds for no fewer rows as x grows; < and >= share the rows between them."""
-    statistics = OrderedStatistics(ColumnStatistics(1e6, 1e6, -1.0), tuple(bounds))
-    low = scalarineqsel(statistics, constant)
-    assert low <= scalarineqsel(statistics, constant + more) + 1e-6
-    above = scalarineqsel(statistics, constant, greater=True, inclusive=True)
-    assert low + above == pytest.approx(1.0, abs=1e-9)
 
 
 @given(st.integers(0, 10**7), st.integers(0, 10**6), st.integers(0, 8))

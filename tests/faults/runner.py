@@ -16,7 +16,7 @@ from rowreckon.capture import Capture
 from rowreckon.document.audit import Audit, Finding, Node, Plan, Remedy
 from rowreckon.plan import lay_out, parse_document
 from rowreckon.server.lists.querylist import split_named
-from rowreckon.server.sweeping.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalogs
 
 from .fault import Fault
 
@@ -103,7 +103,7 @@ def capture(connection: Connection, query: str, *, name: str = "fault", catalog:
     row = connection.execute((EXPLAIN + query).encode()).fetchone()
     assert row is not None
     document = parse_document(row[0][0])
-    facts = read_catalog(connection, lay_out(document.plan), trust="own_list") if catalog else None
+    facts = read_catalogs(connection, [lay_out(document.plan)], trust="own_list")[0] if catalog else None
     return Capture(
         name=name,
         query=query,

@@ -14,7 +14,7 @@ from rowreckon.document.audit import Join
 from rowreckon.joins import judge_joins
 from rowreckon.plan import lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
-from rowreckon.server.sweeping.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalogs
 
 Connection = psycopg.Connection[Any]
 SERIAL = {"max_parallel_workers_per_gather": "0", "jit": "off"}
@@ -40,7 +40,7 @@ def capture(
     with connection.transaction(force_rollback=True):
         apply(connection, settings)
         document = explain(connection, query, "analyze, buffers, timing off, " if analyze else "")
-        facts = read_catalog(connection, lay_out(document.plan), trust="own_list") if catalog else None
+        facts = read_catalogs(connection, [lay_out(document.plan)], trust="own_list")[0] if catalog else None
         others: list[Alternative] = []
         for other in alternatives:
             with connection.transaction(force_rollback=True):

@@ -8,7 +8,7 @@ import pytest
 from rowreckon.capture import Capture
 from rowreckon.document.audit import Remedy
 from rowreckon.plan import lay_out, parse_document
-from rowreckon.server.sweeping.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalogs
 from rowreckon.trial.index_size import expected_index_kb
 
 KEYS = ("id", "id, code", "name", "code, name", "(id * 2)")
@@ -27,7 +27,7 @@ def test_within_a_fifth_of_the_real_one(database: str, keys: str) -> None:
         row = connection.execute("explain (verbose, format json) select * from stays").fetchone()
         assert row is not None
         document = parse_document(row[0][0])
-        catalog = read_catalog(connection, lay_out(document.plan), trust="own_list")
+        catalog = read_catalogs(connection, [lay_out(document.plan)], trust="own_list")[0]
         remedy = Remedy(
             rank=1,
             kind="new_index",

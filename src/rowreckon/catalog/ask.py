@@ -121,11 +121,6 @@ def read_answers(text: str) -> tuple[Catalog, ...]:
     raise BrokenPlan("the answer is not as the script printed it: its checksum differs", where="facts_md5", hint=_AGAIN)
 
 
-def read_answer(text: str) -> Catalog:
-    """The catalog of the one plan that was asked about (of the first, if of several); see `read_answers`."""
-    return read_answers(text)[0]
-
-
 def _json_from(text: str) -> str | None:
     """The text of the JSON object at the start, exactly as it stands."""
     try:

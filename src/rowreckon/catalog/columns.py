@@ -56,11 +56,6 @@ class ColumnStatistics(Fact):
         """Frequency of the most common value, 0 where none is kept (as the hash join's cost takes it)."""
         return self.most_common_freqs[0] if self.most_common_freqs else 0.0
 
-    @property
-    def has_histogram(self) -> bool:
-        """Whether a histogram is kept."""
-        return self.n_histogram > 0
-
 
 class Column(Fact):
     """A column of a relation. `statistics_target` is None for default_statistics_target, 0 for none at all.

@@ -196,12 +196,6 @@ class Site:
         """The planner's idea of the relation's row count."""
         return None if self.planned is None else (self.planned.rows.low + self.planned.rows.high) / 2
 
-    @property
-    def planned_share(self) -> float | None:
-        """Share of the relation's rows that the planner expected, by its own total where known."""
-        rows = self.planned_rows or self.total_rows
-        return None if not rows else self.estimate / self.executions / rows
-
     def column(self, name: str) -> Column | None:
         """The catalog's facts of one of the relation's columns."""
         return None if self.relation is None else self.relation.column(name)

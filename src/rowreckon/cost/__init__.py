@@ -15,8 +15,7 @@ rescan        path_input: a path read from a plan, with its rescan cost
 relation      RelationSize, estimate_rel_size, partial_index_tuples
 pages         index_pages_fetched (Mackert-Lohman)
 quals         operator_cost, array_cost
-scans         cost_seqscan, cost_samplescan, cost_tidscan, cost_tidrangescan, cost_subqueryscan, cost_functionscan,
-              cost_valuesscan, cost_ctescan, cost_resultscan
+scans         cost_seqscan
 index_scan    IndexShape, IndexCondition, SkippedColumn, skip_scan, btcostestimate, cost_index,
               heap_pages_for_workers
 bitmap        bitmap_index, bitmap_and, bitmap_or, compute_bitmap_pages, cost_bitmap_heap_scan
@@ -29,11 +28,10 @@ hash_table    hash_table_size, most_rows_in_one_batch
 hash_join     HashJoinTerms, cost_hashjoin, join_hash_table
 merge_join    MergeJoinTerms, cost_mergejoin, merge_join_details, scan_fractions
 gather        parallel_divisor, partial_rows, cost_gather, cost_gather_merge, compute_parallel_worker
-fuzz          compare_path_costs_fuzzily, add_path, choose_path, fractional_cost
+fuzz          STD_FUZZ_FACTOR, fractional_cost
 selectivity   ColumnStatistics, HashKey, SemiAntiJoinFactors, MergeScanSelectivity, eqjoinsel_inner, eqjoinsel_semi,
-              compute_semi_anti_join_factors, var_eq_const, var_eq_non_const, estimate_num_groups,
-              estimate_hash_bucket_stats, get_variable_numdistinct
-histogram     OrderedStatistics, scalarineqsel, mergejoinscansel
+              compute_semi_anti_join_factors, estimate_num_groups, estimate_hash_bucket_stats,
+              get_variable_numdistinct
 """
 
 from rowreckon.cost.append import cost_append, cost_merge_append
@@ -47,12 +45,6 @@ from rowreckon.cost.bitmap import (
 )
 from rowreckon.cost.fuzz import (
     STD_FUZZ_FACTOR,
-    CostComparison,
-    add_path,
-    choose_path,
-    compare_fractional_path_costs,
-    compare_path_costs,
-    compare_path_costs_fuzzily,
     fractional_cost,
 )
 from rowreckon.cost.gather import (
@@ -66,7 +58,6 @@ from rowreckon.cost.gather import (
 )
 from rowreckon.cost.hash_join import HashJoinTerms, cost_hashjoin, join_hash_table
 from rowreckon.cost.hash_table import HashTableSize, hash_table_size, most_rows_in_one_batch
-from rowreckon.cost.histogram import OrderedStatistics, mergejoinscansel, scalarineqsel
 from rowreckon.cost.index_scan import (
     IndexAccessCost,
     IndexCondition,
@@ -93,15 +84,7 @@ from rowreckon.cost.quals import array_cost, operator_cost
 from rowreckon.cost.relation import RelationSize, estimate_rel_size, partial_index_tuples
 from rowreckon.cost.rescan import path_input
 from rowreckon.cost.scans import (
-    cost_ctescan,
-    cost_functionscan,
-    cost_resultscan,
-    cost_samplescan,
     cost_seqscan,
-    cost_subqueryscan,
-    cost_tidrangescan,
-    cost_tidscan,
-    cost_valuesscan,
 )
 from rowreckon.cost.selectivity import (
     WHOLE_SCAN,
@@ -116,8 +99,6 @@ from rowreckon.cost.selectivity import (
     estimate_hash_bucket_stats,
     estimate_num_groups,
     get_variable_numdistinct,
-    var_eq_const,
-    var_eq_non_const,
 )
 from rowreckon.cost.settings import CostSettings, major_of
 from rowreckon.cost.sort import cost_incremental_sort, cost_sort
@@ -128,7 +109,6 @@ __all__ = [
     "WHOLE_SCAN",
     "BitmapCost",
     "ColumnStatistics",
-    "CostComparison",
     "CostSettings",
     "GroupRelation",
     "HashJoinTerms",
@@ -142,29 +122,21 @@ __all__ = [
     "MergeJoinTerms",
     "MergeScanSelectivity",
     "NestLoopTerms",
-    "OrderedStatistics",
     "PathCost",
     "QualCost",
     "RelationSize",
     "SemiAntiJoinFactors",
     "SkippedColumn",
-    "add_path",
     "array_cost",
     "bitmap_and",
     "bitmap_index",
     "bitmap_or",
     "btcostestimate",
-    "choose_path",
-    "compare_fractional_path_costs",
-    "compare_path_costs",
-    "compare_path_costs_fuzzily",
     "compute_bitmap_pages",
     "compute_parallel_worker",
     "compute_semi_anti_join_factors",
     "cost_append",
     "cost_bitmap_heap_scan",
-    "cost_ctescan",
-    "cost_functionscan",
     "cost_gather",
     "cost_gather_merge",
     "cost_hashjoin",
@@ -175,14 +147,8 @@ __all__ = [
     "cost_merge_append",
     "cost_mergejoin",
     "cost_nestloop",
-    "cost_resultscan",
-    "cost_samplescan",
     "cost_seqscan",
     "cost_sort",
-    "cost_subqueryscan",
-    "cost_tidrangescan",
-    "cost_tidscan",
-    "cost_valuesscan",
     "eqjoinsel_inner",
     "eqjoinsel_semi",
     "estimate_hash_bucket_stats",
@@ -199,16 +165,12 @@ __all__ = [
     "major_of",
     "memoize_ratios",
     "merge_join_details",
-    "mergejoinscansel",
     "most_rows_in_one_batch",
     "operator_cost",
     "parallel_divisor",
     "partial_index_tuples",
     "partial_rows",
     "path_input",
-    "scalarineqsel",
     "scan_fractions",
     "skip_scan",
-    "var_eq_const",
-    "var_eq_non_const",
 ]

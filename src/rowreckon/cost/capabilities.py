@@ -20,11 +20,6 @@ def has_memoize(major: int) -> bool:
     return major >= 14
 
 
-def has_tid_range_scan(major: int) -> bool:
-    """Tid Range Scan: 14 (a Seq Scan with a filter before)."""
-    return major >= 14
-
-
 def marks_never_analyzed(major: int) -> bool:
     """`reltuples` of -1 says 'never vacuumed or analysed': 14 (`relpages` of 0 said it before)."""
     return major >= 14
@@ -42,11 +37,6 @@ def has_doubled_hash_mem(major: int) -> bool:
 
 def has_balanced_merge_order(major: int) -> bool:
     """External sort merges with as many output as input tapes, so that a tape costs two buffers: 15."""
-    return major >= 15
-
-
-def has_worktable_factor(major: int) -> bool:
-    """`recursive_worktable_factor` is a setting: 15 (a constant of 10 before)."""
     return major >= 15
 
 
@@ -93,11 +83,6 @@ def has_memoize_hit_by_calls(major: int) -> bool:
 
 def counts_memoize_key_width(major: int) -> bool:
     """A Memoize entry's size includes the width of its key expressions: 16."""
-    return major >= 16
-
-
-def has_free_subquery_scan(major: int) -> bool:
-    """A Subquery Scan that filters and projects nothing costs nothing: 16."""
     return major >= 16
 
 

@@ -17,14 +17,6 @@ class QualCost(NamedTuple):
     startup: float = 0.0
     per_tuple: float = 0.0
 
-    def plus(self, other: QualCost) -> QualCost:
-        """Both together."""
-        return QualCost(self.startup + other.startup, self.per_tuple + other.per_tuple)
-
-    def minus(self, other: QualCost) -> QualCost:
-        """This without the other: what is left of a list of quals once some are enforced elsewhere."""
-        return QualCost(self.startup - other.startup, self.per_tuple - other.per_tuple)
-
 
 FREE = QualCost()
 """No expressions at all, or only plain columns."""

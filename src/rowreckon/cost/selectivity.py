@@ -1,8 +1,7 @@
 """The selectivities that join costs rest on, from statistics given as plain values.
 
-Source: get_variable_numdistinct, var_eq_const, var_eq_non_const, eqjoinsel, estimate_num_groups and
-estimate_hash_bucket_stats in utils/adt/selfuncs.c, compute_semi_anti_join_factors in optimizer/path/costsize.c;
-releases 13 to 18.
+Source: get_variable_numdistinct, eqjoinsel, estimate_num_groups and estimate_hash_bucket_stats in
+utils/adt/selfuncs.c, compute_semi_anti_join_factors in optimizer/path/costsize.c; releases 13 to 18.
 Not modelled: estimates that a foreign key makes (the caller knows the key), and operators other than equality.
 """
 
@@ -77,7 +76,6 @@ class ColumnStatistics:
     mcv_values: tuple[Hashable, ...] = ()
     mcv_freqs: tuple[float, ...] = ()
     is_unique: bool = False
-    analyzed: bool = True
 
     def __post_init__(self) -> None:
         put = object.__setattr__
@@ -104,38 +102,6 @@ def get_variable_numdistinct(column: ColumnStatistics) -> tuple[float, bool]:
     if column.rel_tuples < DEFAULT_NUM_DISTINCT:
         return clamp_row_est(column.rel_tuples), False
     return DEFAULT_NUM_DISTINCT, True
-
-
-def var_eq_const(column: ColumnStatistics, constant: Hashable) -> float:
-    """Selectivity of column = constant."""
-    if column.is_unique and column.rel_tuples >= 1.0:
-        return 1.0 / column.rel_tuples
-    distinct, _ = get_variable_numdistinct(column)
-    if not column.analyzed:
-        return _probability(1.0 / distinct)
-    if constant in column.mcv_values:
-        return column.mcv_freqs[column.mcv_values.index(constant)]
-    share = _probability(1.0 - sum(column.mcv_freqs) - column.null_frac)
-    others = distinct - len(column.mcv_freqs)
-    if others > 1.0:
-        share /= others
-    return _probability(min(share, column.mcv_freqs[-1]) if column.mcv_freqs else share)
-
-
-def var_eq_non_const(column: ColumnStatistics) -> float:
-    """Selectivity of column = a value not known while planning: a parameter, or the other side of a join.
-
-    This is what a parameterised inner index scan is priced by; it is not the join's own selectivity.
-    """
-    if column.is_unique and column.rel_tuples >= 1.0:
-        return 1.0 / column.rel_tuples
-    distinct, _ = get_variable_numdistinct(column)
-    if not column.analyzed:
-        return _probability(1.0 / distinct)
-    share = 1.0 - column.null_frac
-    if distinct > 1.0:
-        share /= distinct
-    return _probability(min(share, column.mcv_freqs[0]) if column.mcv_freqs else share)
 
 
 def estimate_hash_bucket_stats(key: HashKey, num_buckets: float) -> tuple[float, float]:

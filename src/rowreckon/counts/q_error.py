@@ -48,8 +48,3 @@ def divide(ratio: Interval, by: Interval) -> Interval:
 def multiply(one: Interval, other: Interval) -> Interval:
     """The product of two ratios."""
     return Interval(one.low * other.low, one.high * other.high)
-
-
-def orders_of_magnitude(factor: float) -> float:
-    """log10 of a factor."""
-    return math.log10(factor)

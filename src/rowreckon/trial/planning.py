@@ -56,11 +56,6 @@ def gathers_statistics(statement: str) -> bool:
     return _kind(statement) == "analyze"
 
 
-def makes_index(statement: str) -> bool:
-    """Whether it is a CREATE INDEX."""
-    return _kind(statement) == "index"
-
-
 def _kind(statement: str) -> Kind | None:
     change = change_or_none(statement)
     return None if change is None else change.kind

@@ -13,7 +13,6 @@ from rowreckon.cost import (
     ColumnStatistics,
     CostSettings,
     IndexShape,
-    OrderedStatistics,
     PathCost,
     RelationSize,
     cost_seqscan,
@@ -21,6 +20,8 @@ from rowreckon.cost import (
     operator_cost,
 )
 from rowreckon.cost.capabilities import has_memoize
+
+from .histogram import OrderedStatistics
 
 CENT = 0.0101
 """Two decimals are printed: half a cent on either side, and half a cent for values on a rounding boundary."""
@@ -135,7 +136,7 @@ class Facts:
         )
         after = tuples if rows is None else rows
         if found[0] is None:
-            return ColumnStatistics(tuples, after, is_unique=unique, analyzed=False)
+            return ColumnStatistics(tuples, after, is_unique=unique)
         distinct, null_frac, values, freqs = found
         return ColumnStatistics(tuples, after, distinct, null_frac, tuple(values or ()), tuple(freqs or ()), unique)
 

@@ -37,16 +37,14 @@ from rowreckon.cost import (
     estimate_num_groups,
     get_variable_numdistinct,
     heap_pages_for_workers,
-    mergejoinscansel,
     operator_cost,
-    scalarineqsel,
     scan_fractions,
     skip_scan,
-    var_eq_non_const,
 )
 from rowreckon.cost.capabilities import has_skip_scan
 
 from .facts import Facts
+from .histogram import mergejoinscansel, scalarineqsel, var_eq_non_const
 
 
 @dataclass

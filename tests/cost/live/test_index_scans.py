@@ -14,13 +14,13 @@ from rowreckon.cost import (
     cost_material,
     cost_nestloop,
     partial_index_tuples,
-    scalarineqsel,
     skip_scan,
 )
 from rowreckon.cost.capabilities import caps_array_scans, has_skip_scan
 from rowreckon.cost.units import clamp_row_est
 
 from .facts import Facts, assert_cost, node, printed
+from .histogram import scalarineqsel
 from .indexes import bitmap_of, heap_of, scan_of
 
 

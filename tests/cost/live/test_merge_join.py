@@ -10,11 +10,11 @@ from rowreckon.cost import (
     cost_sort,
     eqjoinsel_inner,
     merge_join_details,
-    mergejoinscansel,
     scan_fractions,
 )
 
 from .facts import Facts, assert_cost, node
+from .histogram import mergejoinscansel
 from .indexes import scan_of
 
 

@@ -1,4 +1,4 @@
-"""Scans without index, sorts, Materialize and parallel nodes: recomputed from the catalog, compared to the cent."""
+"""Sequential scans, sorts, Materialize and parallel nodes: recomputed from the catalog, compared to the cent."""
 
 from __future__ import annotations
 
@@ -8,28 +8,20 @@ from rowreckon.cost import (
     QualCost,
     array_cost,
     compute_parallel_worker,
-    cost_ctescan,
-    cost_functionscan,
     cost_gather,
     cost_gather_merge,
     cost_incremental_sort,
     cost_material,
-    cost_resultscan,
     cost_seqscan,
     cost_sort,
-    cost_subqueryscan,
-    cost_tidrangescan,
-    cost_tidscan,
-    cost_valuesscan,
     estimate_rel_size,
     gather_merge_rows,
     operator_cost,
-    scalarineqsel,
 )
-from rowreckon.cost.capabilities import has_tid_range_scan
 from rowreckon.cost.units import clamp_row_est
 
 from .facts import Facts, assert_cost, node
+from .histogram import scalarineqsel
 from .indexes import scan_of
 
 
@@ -112,68 +104,6 @@ def test_size_follows_the_file(facts: Facts) -> None:
     size = facts.relation("e2", settings)
     assert size.tuples == facts.explain("select * from e2")["Plan Rows"]
     assert size.tuples > 4000
-
-
-def test_tid_scan(facts: Facts) -> None:
-    """One random page; the tid qual is charged once."""
-    settings = facts.use()
-    one = operator_cost(settings)
-    path = cost_tidscan(settings, facts.relation("sm", settings), 1.0, tid_qual=one, qual=one)
-    assert_cost(path, facts.explain("select * from sm where ctid='(0,1)'"), "0.00..4.01")
-
-
-def test_tid_range_scan(facts: Facts) -> None:
-    """From 14: a random page and the rest in order; on 13 a Seq Scan."""
-    settings = facts.use()
-    plan = facts.explain("select * from fact where ctid < '(31,0)'")
-    if not has_tid_range_scan(facts.major):
-        assert plan["Node Type"] == "Seq Scan"
-        return
-    fact = facts.relation("fact", settings)
-    selectivity = 31.0 / (fact.pages - 0.5) - 1.0 / fact.tuples
-    one = operator_cost(settings)
-    path = cost_tidrangescan(settings, fact, plan["Plan Rows"], selectivity=selectivity, tid_qual=one, qual=one)
-    assert_cost(path, plan)
-
-
-def test_subquery_scan(facts: Facts) -> None:
-    """One qual over a LIMIT of 100."""
-    settings = facts.use()
-    plan = facts.explain("select * from (select id, pad from fact order by pad limit 100) q where id > 7")
-    below = plan["Plans"][0]
-    limit = facts.seqscan(settings, "sm")._replace(
-        startup_cost=below["Startup Cost"], total_cost=below["Total Cost"], rows=below["Plan Rows"]
-    )
-    assert_cost(cost_subqueryscan(settings, limit, plan["Plan Rows"], qual=operator_cost(settings)), plan)
-
-
-def test_function_scans(facts: Facts) -> None:
-    """The call is charged before the first row."""
-    settings = facts.use()
-    series = cost_functionscan(settings, 100.0, 100.0, function=operator_cost(settings))
-    assert_cost(series, facts.explain("select * from generate_series(1,100)"), "0.00..1.00")
-    facts.connection.execute(
-        "create or replace function thirty_seven() returns setof int language plpgsql rows 37 cost 10"
-        " as $$ begin return query select 1; end $$"
-    )
-    path = cost_functionscan(settings, 37.0, 37.0, function=operator_cost(settings, procost=10.0))
-    assert_cost(path, facts.explain("select * from thirty_seven()"), "0.03..0.40")
-
-
-def test_values_cte_and_result(facts: Facts) -> None:
-    """Three scans of what is no table."""
-    settings = facts.use()
-    plan = facts.explain("select * from (values (1),(2),(3)) v(x) where x > 1")
-    assert_cost(cost_valuesscan(settings, 3.0, 1.0, qual=operator_cost(settings)), plan)
-    plan = facts.explain("with c as materialized (select * from sm) select * from c where id > 1")
-    query = facts.seqscan(settings, "sm")
-    path = cost_ctescan(settings, 500.0, plan["Plan Rows"], qual=operator_cost(settings))
-    with_query = path._replace(
-        startup_cost=path.startup_cost + query.total_cost, total_cost=path.total_cost + query.total_cost
-    )
-    assert path.total_cost == pytest.approx(11.25)
-    assert_cost(with_query, plan)
-    assert_cost(cost_resultscan(settings), facts.explain("select 1"), "0.00..0.01")
 
 
 @pytest.mark.parametrize(
@@ -280,7 +210,8 @@ def test_qual_costs_follow_procost(facts: Facts) -> None:
         "create or replace function same(int) returns int language plpgsql immutable as $$ begin return $1; end $$"
     )
     plan = facts.explain("select * from sm where same(id) = 3")
-    qual = operator_cost(settings, procost=100.0).plus(operator_cost(settings))
+    call, comparison = operator_cost(settings, procost=100.0), operator_cost(settings)
+    qual = QualCost(call.startup + comparison.startup, call.per_tuple + comparison.per_tuple)
     path = cost_seqscan(settings, facts.relation("sm", settings), plan["Plan Rows"], qual=qual)
     assert_cost(path, plan)
     assert qual == QualCost(0.0, 101 * settings.cpu_operator_cost)

@@ -7,18 +7,16 @@ from collections.abc import Iterator
 import pytest
 
 from rowreckon.cost import (
-    ColumnStatistics,
     GroupRelation,
-    OrderedStatistics,
     eqjoinsel_inner,
     eqjoinsel_semi,
     estimate_num_groups,
     get_variable_numdistinct,
-    scalarineqsel,
 )
 from rowreckon.cost.units import clamp_row_est
 
 from .facts import Facts
+from .histogram import scalarineqsel
 
 TABLES = """
 drop table if exists s1, s2;
@@ -87,19 +85,3 @@ def test_groups(facts: Facts) -> None:
     assert groups == estimate(facts, "select h from s1 where x = 3 group by h")
     groups = estimate_num_groups([GroupRelation((h, x), 20000.0, 20000.0)], 20000.0)
     assert groups == estimate(facts, "select h, x from s1 group by h, x")
-
-
-def test_text_inside_a_histogram_bin(facts: Facts) -> None:
-    """Under the C collation, text is interpolated by its characters."""
-    facts.connection.execute("drop table if exists words")
-    facts.connection.execute("create table words(w text)")
-    facts.connection.execute("insert into words select md5(i::text) from generate_series(1,20000) i")
-    facts.connection.execute("analyze words")
-    row = facts.connection.execute(
-        "select n_distinct, null_frac, histogram_bounds::text::text[] from pg_stats where tablename = 'words'"
-    ).fetchone()
-    assert row is not None
-    statistics = OrderedStatistics(ColumnStatistics(20000.0, 20000.0, row[0], row[1]), tuple(row[2]))
-    for constant in ("0", "12ab", "5", "8f3", "cafe", "ff", "zz"):
-        share = scalarineqsel(statistics, constant)
-        assert clamp_row_est(share * 20000.0) == estimate(facts, f"select * from words where w < '{constant}'")

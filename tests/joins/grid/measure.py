@@ -20,7 +20,7 @@ from rowreckon.joins.verdict.planner_figures import planner_figures
 from rowreckon.plan import PlanTree, lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.tree import alias_of
-from rowreckon.server.sweeping.facts import read_catalog
+from rowreckon.server.sweeping.facts import read_catalogs
 
 from .cases import Case
 
@@ -71,7 +71,7 @@ def measure(connection: psycopg.Connection[Any], case: Case, *, flips: bool = Tr
         except psycopg.errors.QueryCanceled:
             return []
         tree = lay_out(document.plan)
-        catalog = read_catalog(connection, tree, trust="own_list")
+        catalog = read_catalogs(connection, [tree], trust="own_list")[0]
         right = lay_out(_explain(connection, case.right).plan)
         alternatives: list[Alternative] = []
         for method in SWITCHES:

@@ -13,7 +13,7 @@ from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import IndexScanNode, ScanNode
 
 if TYPE_CHECKING:
-    from rowreckon.catalog.facts import Catalog, JoinClauseFacts, JoinSide
+    from rowreckon.catalog.facts import Catalog, JoinClauseFacts
     from rowreckon.joins.facts.clauses import JoinClause
     from rowreckon.plan.base import PlanNode
     from rowreckon.plan.tree import PlanTree
@@ -84,16 +84,6 @@ class CatalogFacts:
         """Whether the clause's operator can hash and merge, as far as the catalog tells."""
         found = self.clause(clause)
         return (None, None) if found is None else (found[0].can_hash, found[0].can_merge)
-
-    def inner_side(self, clause: JoinClause) -> JoinSide | None:
-        """The statistics of the clause's inner side."""
-        found = self.clause(clause)
-        return None if found is None else (found[0].left if found[1] else found[0].right)
-
-    def outer_side(self, clause: JoinClause) -> JoinSide | None:
-        """The statistics of the clause's outer side."""
-        found = self.clause(clause)
-        return None if found is None else (found[0].right if found[1] else found[0].left)
 
     def _total_pages(self) -> float:
         total = 0.0

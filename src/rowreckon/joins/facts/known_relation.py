@@ -92,7 +92,7 @@ def statistics_of(relation: KnownRelation, column: str) -> ColumnStatistics:
     row = facts.statistics_of(inherited=relation.relation.has_children) if facts is not None else None
     tuples = relation.size.tuples
     if row is None:
-        return ColumnStatistics(tuples, relation.rows, is_unique=unique, analyzed=False)
+        return ColumnStatistics(tuples, relation.rows, is_unique=unique)
     return ColumnStatistics(
         tuples,
         relation.rows,

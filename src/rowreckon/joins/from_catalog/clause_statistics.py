@@ -64,9 +64,7 @@ def _side(reference: ColumnReference, known: CatalogFacts, tree: PlanTree) -> tu
     if len(scans) != 1 or not scans[0].plan_rows:
         return None
     rows = clamp_row_est(float(scans[0].plan_rows))
-    key, statistics = _key(
-        reference, ColumnStatistics(rows, rows, analyzed=False), rows, rows, int(scans[0].plan_width or 0)
-    )
+    key, statistics = _key(reference, ColumnStatistics(rows, rows), rows, rows, int(scans[0].plan_width or 0))
     return replace(key, without_statistics=True), statistics
 
 
@@ -86,7 +84,7 @@ def _of_partitions(reference: ColumnReference, table: PartitionedTable) -> tuple
     if column is None:
         return None
     if row is None:
-        statistics = ColumnStatistics(table.tuples, table.rows, analyzed=False)
+        statistics = ColumnStatistics(table.tuples, table.rows)
         return _key(reference, statistics, table.rows, table.tuples, max(column.type_length, 0) or 32)
     statistics = ColumnStatistics(
         table.tuples,

@@ -44,9 +44,6 @@ class Wanted:
     width: int
 
 
-EVERYTHING = Wanted(None, (), 0)
-
-
 def wanted_of(tree: PlanTree, number: int, order: tuple[str, ...], query: str | None) -> Wanted:
     """What is wanted of the join at `number`, which delivers in an order (none: empty)."""
     wanted = order if order and _is_taken(tree, number, query) else ()

@@ -14,8 +14,6 @@ from rowreckon.report.comparing.compare import Comparison, ErrorChange, PlanComp
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.sentences import node_label
 
-COMPARISON_SCHEMA = "rowreckon.comparison/1"
-
 TimeDifference = Literal["faster", "slower", "within_noise", "too_few_runs", "not_known"]
 
 

@@ -63,11 +63,6 @@ class JoinStory:
         return tuple(finding_story(f) for f in _findings_by_join(self._plan).get(self.join.node, ()))
 
 
-def plan_title(plan: Plan) -> str:
-    """The plan's source, as given."""
-    return quote(plan.source)
-
-
 def finding_story(finding: Finding) -> FindingStory:
     """A finding in words."""
     cause = clean(title_of(finding.code))

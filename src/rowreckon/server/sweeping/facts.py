@@ -131,8 +131,3 @@ def _demanded_order(connection: Connection) -> list[str]:
                 sqlstate=None,
             )
     return shown[len(DEMANDED) :]
-
-
-def read_catalog(connection: Connection, plan: PlanTree, *, trust: Trust, with_values: bool = False) -> Catalog:
-    """The catalog of one plan; see `read_catalogs`."""
-    return read_catalogs(connection, [plan], trust=trust, with_values=with_values)[0]
