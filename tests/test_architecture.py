@@ -80,6 +80,25 @@ def test_no_room_imports_one_above_it(folder: str) -> None:
     assert not upward
 
 
+def _part(path: Path) -> str:
+    return path.relative_to(SOURCE).parts[0].removesuffix(".py")
+
+
+def test_no_two_parts_import_each_other() -> None:
+    """Of two folders or modules at the top level, one stands below the other, types for checkers included."""
+    parts = {_part(path) for path in _modules(".")} - {"__init__"}
+    arrows = {
+        (_part(path), below)
+        for path in _modules(".")
+        for name in _imports(path)
+        if name.startswith("rowreckon.") and (below := name.split(".")[1]) in parts - {_part(path)}
+    }
+    both_ways = {pair for pair in arrows if pair[::-1] in arrows}
+
+    assert ("captures", "catalog") in arrows
+    assert not both_ways
+
+
 def test_no_folder_is_a_hall() -> None:
     """A folder of more files than this has rooms that nobody has drawn; causes stand one a file."""
     counts = {str(p.relative_to(SOURCE)): len(list(p.glob("*.py"))) - 1 for p in SOURCE.rglob("*") if p.is_dir()}

@@ -14,7 +14,7 @@ import pytest
 from rowreckon.archive.keep import keep_folds
 from rowreckon.archive.store import FoldStore
 from rowreckon.capture import Capture
-from rowreckon.catalog.capture_folder import CaptureFolder
+from rowreckon.captures.capture_folder import CaptureFolder
 from rowreckon.cli.masking import masking_of
 from rowreckon.errors import UsageError
 from rowreckon.files import shown, try_file, try_folder, write_in_folder, write_whole

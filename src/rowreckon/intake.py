@@ -91,7 +91,7 @@ def _files(path: Path, out: list[Capture | Rejected]) -> Iterator[Path]:
 def capture_of(raw: RawPlan, name: str) -> Capture:
     """One raw plan as a capture. Raises BrokenPlan with the place of what PostgreSQL would never print."""
     if raw.form == "capture":
-        from rowreckon.catalog.capture_file import capture_from_document
+        from rowreckon.captures.capture_file import capture_from_document
 
         return capture_from_document(raw.document, name=name)
     explain = parse_document(raw.document)

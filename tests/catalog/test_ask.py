@@ -8,7 +8,6 @@ import time
 
 import pytest
 
-from rowreckon.capture import Capture
 from rowreckon.catalog.ask import ask_script, read_answers
 from rowreckon.catalog.facts import Catalog
 from rowreckon.errors import BrokenPlan, NotAPlan, UsageError
@@ -63,7 +62,7 @@ def settled(catalog: Catalog) -> Catalog:
 def test_same_facts_as_a_live_session(huts: Session, query: str) -> None:
     """Both ways run one program, so the catalogs are equal to the last digit."""
     document = huts.document(query)
-    script = ask_script(Capture(name="q", explain=document))
+    script = ask_script([document])
     # Up to 14 a process of its own collects the counters, and a session's share of them may come late.
     for _ in range(10):
         live = settled(read_catalogs(huts.connection, [lay_out(document.plan)], trust="file")[0])
@@ -80,7 +79,7 @@ def test_same_facts_as_a_live_session(huts: Session, query: str) -> None:
 def test_every_layout_is_read(huts: Session, form: str) -> None:
     """Unaligned, aligned and wrapped output, with spaces at the ends of lines lost or lines broken again."""
     document = huts.document(QUERIES[1])
-    script = ask_script(Capture(name="q", explain=document))
+    script = ask_script([document])
     text = printed(huts.dsn, in_form(script, form))
     expected = read_answers(text)[0]
     assert read_answers("\n".join(line.rstrip() for line in text.split("\n")))[0] == expected
@@ -92,7 +91,7 @@ def test_every_layout_is_read(huts: Session, form: str) -> None:
 
 def test_a_damaged_answer_is_noticed(huts: Session) -> None:
     """A changed figure, a lost line and another text are refused with what to do."""
-    text = printed(huts.dsn, ask_script(Capture(name="q", explain=huts.document(QUERIES[0]))))
+    text = printed(huts.dsn, ask_script([huts.document(QUERIES[0])]))
     for damaged in (text.replace("30000", "30001", 1), text[:3000], re.sub("booking", "bookings", text, count=1)):
         assert damaged != text
         with pytest.raises(BrokenPlan, match="checksum"):
@@ -103,7 +102,7 @@ def test_a_damaged_answer_is_noticed(huts: Session) -> None:
 
 def test_script_is_read_only_and_names_what_it_does(huts: Session) -> None:
     """One read-only transaction, rolled back, with time limits; nothing is left of it, no sampled value is in it."""
-    script = ask_script([Capture(name=q, explain=huts.document(q)) for q in QUERIES])
+    script = ask_script([huts.document(q) for q in QUERIES])
     statements = [line for line in script.split("\n") if line.startswith(("BEGIN", "ROLLBACK", "COMMIT", "SET "))]
     assert statements[0].endswith("READ ONLY;")
     assert statements[-1] == "ROLLBACK;"
@@ -111,13 +110,11 @@ def test_script_is_read_only_and_names_what_it_does(huts: Session) -> None:
     text = printed(huts.dsn, script)
     assert len(read_answers(text)) == 3
     assert "guest 1234" not in text  # a most common value or a bound of booking.guest would look like this
-    values = read_answers(
-        printed(huts.dsn, ask_script(Capture(name="q", explain=huts.document(QUERIES[0])), with_values=True))
-    )[0]
+    values = read_answers(printed(huts.dsn, ask_script([huts.document(QUERIES[0])], with_values=True)))[0]
     assert any(s.histogram_bounds for r in values.relations for c in r.columns for s in c.statistics)
 
 
 def test_no_plan_no_script() -> None:
-    """Captures of queries that never got a plan can't be asked about."""
+    """Of queries that never got a plan there is nothing to ask."""
     with pytest.raises(UsageError, match="no plan"):
-        ask_script(Capture(name="failed", outcome="failed"))
+        ask_script([])

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from rowreckon.capture import Alternative, Capture, SessionFacts
-from rowreckon.catalog.capture_file import capture_from_document, capture_to_document, read_capture, write_capture
-from rowreckon.catalog.masking import mask_capture
+from rowreckon.captures.capture_file import capture_from_document, capture_to_document, read_capture, write_capture
+from rowreckon.captures.masking import mask_capture
 from rowreckon.errors import BrokenPlan, UnreadableFile
 from rowreckon.intake import read_path
 from rowreckon.plan import lay_out, parse_document

@@ -16,9 +16,9 @@ import pytest
 from psycopg.conninfo import make_conninfo
 
 from rowreckon.capture import Capture
+from rowreckon.captures.masking import mask_catalog
 from rowreckon.catalog.ask import ask_script, read_answers
 from rowreckon.catalog.facts import Catalog
-from rowreckon.catalog.masking import mask_catalog
 from rowreckon.catalog.request import Trust
 from rowreckon.errors import StatementFailed
 from rowreckon.plan import PlanTree, lay_out, parse_document
@@ -355,11 +355,10 @@ def test_the_script_for_a_colleague_calls_nothing(server_of_huts: MatrixServer, 
         options=f"-c standard_conforming_strings={escapes} -c constraint_exclusion=on -c search_path=public,pg_catalog",
     )
     for trees, answered in ((plans, False), ([scan(*t) for t in twins], True)):
-        captures = [Capture(name=str(n), explain=parse_document({"Plan": t.nodes[0].to_explain()}))
-                    for n, t in enumerate(trees)]  # fmt: skip
+        documents = [parse_document({"Plan": tree.nodes[0].to_explain()}) for tree in trees]
         done = subprocess.run(
             [psql_program(), "-X", "-d", dsn],
-            input=ask_script(captures), capture_output=True, encoding="utf-8", timeout=120,
+            input=ask_script(documents), capture_output=True, encoding="utf-8", timeout=120,
         )  # fmt: skip
         assert (done.returncode, done.stderr) == (0, "")
         assert restricted(read_answers(done.stdout)[0], "h") == answered

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from rowreckon.catalog.masked_words import masked_reason, masked_sentence, masked_setting
-from rowreckon.catalog.masking import mask_explain
+from rowreckon.captures.masked_words import masked_reason, masked_sentence, masked_setting
+from rowreckon.captures.masking import mask_explain
 from rowreckon.plan.document import parse_document
 
 NODE: dict[str, Any] = {

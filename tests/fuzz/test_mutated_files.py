@@ -21,11 +21,11 @@ import pytest
 from rowreckon import audit, render
 from rowreckon.api import Format
 from rowreckon.capture import Capture
+from rowreckon.captures.capture_file import capture_to_document, write_capture
+from rowreckon.captures.masking import mask_capture
 from rowreckon.catalog import ask as asking
 from rowreckon.catalog.answer import catalogs_from_answer
-from rowreckon.catalog.capture_file import capture_to_document, write_capture
 from rowreckon.catalog.facts import Catalog
-from rowreckon.catalog.masking import mask_capture
 from rowreckon.cli.facts_from import facts_of_answer
 from rowreckon.errors import RowreckonError
 from rowreckon.intake import read_path, read_text

@@ -11,7 +11,7 @@ import psycopg
 import pytest
 from psycopg.conninfo import make_conninfo
 
-from rowreckon.catalog.capture_file import read_capture, write_capture
+from rowreckon.captures.capture_file import read_capture, write_capture
 from rowreckon.server.connecting.connection import Connection, connected
 from rowreckon.server.lists.querylist import read_query_list
 from rowreckon.server.sweeping.measure import SweepRules

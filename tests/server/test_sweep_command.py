@@ -14,7 +14,7 @@ import psycopg
 import pytest
 from psycopg.conninfo import conninfo_to_dict
 
-from rowreckon.catalog.capture_file import read_capture
+from rowreckon.captures.capture_file import read_capture
 from tests.cli.running import as_superuser, rowreckon
 from tests.reading.psql import psql_program
 from tests.server.huts import MISESTIMATED, NEVER_ENDING

@@ -13,7 +13,7 @@ from psycopg import sql
 from psycopg.conninfo import conninfo_to_dict, make_conninfo
 
 from rowreckon.auditing import audit
-from rowreckon.catalog.capture_folder import CaptureFolder
+from rowreckon.captures.capture_folder import CaptureFolder
 from rowreckon.document.audit import Plan, Remedy
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.connecting.permission import SafetyPermission

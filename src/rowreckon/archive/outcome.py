@@ -74,8 +74,8 @@ def outcome(
 
 
 def _masked(captures: list[Capture], rejected: list[doc.Rejected]) -> tuple[list[Capture], list[doc.Rejected]]:
-    from rowreckon.catalog.masked_words import masked_sentence
-    from rowreckon.catalog.masking import mask_capture
+    from rowreckon.captures.masked_words import masked_sentence
+    from rowreckon.captures.masking import mask_capture
 
     bare = [item.model_copy(update={"reason": masked_sentence(item.reason)}) for item in rejected]
     return [mask_capture(capture) for capture in captures], bare

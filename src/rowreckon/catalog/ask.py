@@ -13,8 +13,8 @@ from collections.abc import Iterator, Sequence
 
 from pydantic import ValidationError
 
-from rowreckon.capture import Capture
 from rowreckon.errors import BrokenPlan, NotAPlan, UsageError
+from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.tree import lay_out
 from rowreckon.reading.limits import Limits
 from rowreckon.reading.sizes import check_values
@@ -67,10 +67,9 @@ ROLLBACK;
 """
 
 
-def ask_script(captures: Sequence[Capture] | Capture, *, with_values: bool = False) -> str:
-    """The psql script for these plans. Raises UsageError where none of them has a plan."""
-    several = [captures] if isinstance(captures, Capture) else captures
-    plans = [lay_out(c.explain.plan) for c in several if c.explain is not None]
+def ask_script(documents: Sequence[ExplainDocument], *, with_values: bool = False) -> str:
+    """The psql script for these plans. Raises UsageError where there is none."""
+    plans = [lay_out(document.plan) for document in documents]
     if not plans:
         raise UsageError("there is no plan to ask about", hint="give a file with EXPLAIN output")
     # ASCII, so that no client's encoding changes it; without a dollar sign, so that nothing in it ends its quote

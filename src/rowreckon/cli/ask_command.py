@@ -37,7 +37,8 @@ def ask_command(
     plans = [item for item in inputs if not isinstance(item, Rejected)]
     if not plans:
         return happened
-    script = ask_script(plans, with_values=with_values)
+    documents = [plan.explain for plan in plans if plan.explain is not None]
+    script = ask_script(documents, with_values=with_values)
     if output is None:
         sys.stdout.write(script)
         return happened

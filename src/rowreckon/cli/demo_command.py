@@ -27,7 +27,7 @@ def demo_command(
 ) -> None:
     """Run the demonstration and print its audit."""
     from rowreckon.auditing import audit
-    from rowreckon.catalog.capture_file import SUFFIX, write_capture
+    from rowreckon.captures.capture_file import SUFFIX, write_capture
     from rowreckon.cli.output import OutputFormat, print_audit, write_reports
     from rowreckon.cli.progress import progress_bar
     from rowreckon.files import make_folder, try_folder

@@ -95,7 +95,7 @@ def facts_of_answer(inputs: Inputs, answer: Path, most_bytes: int = MOST_TEXT) -
 
 def save_captures(inputs: Inputs, folder: Path) -> None:
     """Save the captures among the inputs, as they are, as files of a folder. Raises UsageError."""
-    from rowreckon.catalog.capture_folder import CaptureFolder
+    from rowreckon.captures.capture_folder import CaptureFolder
 
     store = CaptureFolder(folder)
     for item in inputs:

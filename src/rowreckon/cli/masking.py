@@ -102,13 +102,13 @@ class Masking:
 
     def capture(self, capture: Capture) -> Capture:
         """The capture without literals."""
-        from rowreckon.catalog.masking import mask_capture
+        from rowreckon.captures.masking import mask_capture
 
         return mask_capture(capture)
 
     def sentence(self, text: str) -> str:
         """A sentence about the inputs without values, nor what a server said of them."""
-        from rowreckon.catalog.masked_words import masked_sentence
+        from rowreckon.captures.masked_words import masked_sentence
 
         return masked_sentence(text)
 

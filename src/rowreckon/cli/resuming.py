@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rowreckon.capture import Capture
-from rowreckon.catalog.capture_folder import CaptureFolder
+from rowreckon.captures.capture_folder import CaptureFolder
 from rowreckon.cli.server_options import warn
 from rowreckon.plural import counted
 from rowreckon.server.connecting.connection import Connection

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from pathlib import Path
 
 from rowreckon.capture import Capture
-from rowreckon.catalog.capture_folder import CaptureFolder
+from rowreckon.captures.capture_folder import CaptureFolder
 from rowreckon.cli.audits import Known
 from rowreckon.cli.config import read_config
 from rowreckon.cli.masking import Masking

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from rowreckon.capture import Capture
-from rowreckon.catalog.capture_folder import CaptureFolder
+from rowreckon.captures.capture_folder import CaptureFolder
 from rowreckon.cli.config import read_config
 from rowreckon.cli.masking import Masking
 from rowreckon.cli.output import OutputFormat

@@ -1,6 +1,6 @@
 """Masking an audit document: pseudonyms for names, and an audit of which nobody masked the captures.
 
-Literals leave a capture before it is audited (`catalog/masking.py`), so that no sentence, name or statement of the
+Literals leave a capture before it is audited (`captures/masking.py`), so that no sentence, name or statement of the
 audit is made of them. An audit that comes as a document was made of unmasked captures: its SQL is masked by the
 grammar, its numbers and names stay, and every sentence is left out, since values may stand in any of them.
 """
@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from rowreckon.catalog.masked_words import masked_name, masked_setting
+from rowreckon.captures.masked_words import masked_name, masked_setting
 from rowreckon.document.audit import Audit, Part
 from rowreckon.frozen import frozen
 from rowreckon.report.mask_words import MASK, PSEUDONYM, NameMasker, mask_remedy

@@ -7,7 +7,7 @@ sentences are made of query names, figures and the server's words, which were ma
 
 from __future__ import annotations
 
-from rowreckon.catalog.masked_words import masked_name, masked_sentence
+from rowreckon.captures.masked_words import masked_name, masked_sentence
 from rowreckon.document.audit import Audit, Combination, Remedy, SideEffect, Trial, TrialAccount
 from rowreckon.report.mask import mask_document
 from rowreckon.report.mask_words import mask_remedy

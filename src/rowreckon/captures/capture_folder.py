@@ -8,11 +8,10 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from rowreckon.capture import Capture
+from rowreckon.captures.capture_file import SUFFIX, read_capture, write_capture
 from rowreckon.errors import InputError
 from rowreckon.files import make_folder, try_folder
 from rowreckon.frozen import frozen
-
-from .capture_file import SUFFIX, read_capture, write_capture
 
 _PLAIN = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,99}")
 

@@ -11,12 +11,11 @@ from functools import lru_cache
 from typing import Any
 
 from rowreckon.capture import Alternative, Capture, SessionFacts
-from rowreckon.catalog.masked_words import masked_name, masked_reason, masked_sentence, masked_setting
+from rowreckon.captures.masked_words import masked_name, masked_reason, masked_sentence, masked_setting
+from rowreckon.catalog.facts import Catalog
 from rowreckon.plan.base import ExplainPart
 from rowreckon.plan.document import ExplainDocument, parse_document
 from rowreckon.sql.masking import UNREAD, mask_expression, mask_statement
-
-from .facts import Catalog
 
 # Keys of EXPLAIN whose strings are names or PostgreSQL's own words; those whose strings are expressions or statements.
 _PLAN_NAMES = frozenset(

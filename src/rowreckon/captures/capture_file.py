@@ -15,12 +15,11 @@ from pydantic import ValidationError
 
 from rowreckon.bounds import check_bounds
 from rowreckon.capture import Alternative, Capture, Contest, Probe, SessionFacts
+from rowreckon.catalog.facts import Catalog
 from rowreckon.errors import BrokenPlan, UnreadableFile
 from rowreckon.files import write_whole
 from rowreckon.json_text import escaped
 from rowreckon.plan.document import ExplainDocument, parse_document
-
-from .facts import Catalog
 
 CAPTURE_SCHEMA = "rowreckon.capture/1"
 SUFFIX = ".capture.json"

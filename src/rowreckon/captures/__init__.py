@@ -1,0 +1,1 @@
+"""Captures on disk, and captures without literals, for passing on."""
