@@ -32,7 +32,7 @@ _LIMIT: Final = (
     b" pg_catalog.set_config('idle_in_transaction_session_timeout', %s, true),"
     b" pg_catalog.set_config('standard_conforming_strings', 'on', true)"
 )
-_WATCH: Final = b"select pg_catalog.set_config('client_connection_check_interval', '1000', true)"
+_WATCH: Final = _LIMIT + b", pg_catalog.set_config('client_connection_check_interval', '1000', true)"
 
 
 @dataclass(slots=True)
@@ -48,9 +48,7 @@ class Containment:
     def limit(self, limits: Limits, *, watched: bool) -> None:
         """Set the limits for the rest of the transaction. `watched` has the server look for a vanished client."""
         given = (str(int(limits.statement_ms)), str(int(limits.lock_ms)), str(int(limits.idle_ms)))
-        row = self.connection.execute(_LIMIT, given).fetchone()
-        if watched:
-            self.connection.execute(_WATCH)
+        row = self.connection.execute(_WATCH if watched else _LIMIT, given).fetchone()
         assert row is not None
         names = ("statement_timeout", "lock_timeout", "idle_in_transaction_session_timeout")
         self._expected.update(zip(names, map(str, row), strict=False))

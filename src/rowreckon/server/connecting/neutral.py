@@ -12,7 +12,13 @@ import psycopg
 
 from rowreckon.server.connecting.connection import Connection
 
-_PATH = b"select pg_catalog.current_setting('search_path')"
+# the paths are read before the other is set: the part that is materialized comes first
+_ENTER = b"""
+with before as materialized (
+  select pg_catalog.current_setting('search_path') as path,
+    pg_catalog.current_schemas(true)::pg_catalog.text[] as schemas)
+select path, schemas, pg_catalog.set_config('search_path', %s, true) from before
+"""
 _SET = b"select pg_catalog.set_config('search_path', %s, true)"
 _NEUTRAL = "pg_catalog, pg_temp"
 
@@ -21,11 +27,23 @@ _NEUTRAL = "pg_catalog, pg_temp"
 def neutral_path(connection: Connection) -> Iterator[str]:
     """Within an open transaction: the catalog first for the length of the block; gives the path that was in force, and
     puts it back."""
-    row = connection.execute(_PATH).fetchone()
-    before = str(row[0]) if row else ""
-    connection.execute(_SET, (_NEUTRAL,))
-    try:
+    with _neutral(connection) as (before, _):
         yield before
+
+
+@contextlib.contextmanager
+def neutral_schemas(connection: Connection) -> Iterator[list[str]]:
+    """The same; gives the schemas of the path that was in force, those that no path names included."""
+    with _neutral(connection) as (_, schemas):
+        yield schemas
+
+
+@contextlib.contextmanager
+def _neutral(connection: Connection) -> Iterator[tuple[str, list[str]]]:
+    row = connection.execute(_ENTER, (_NEUTRAL,)).fetchone()
+    before, schemas = (str(row[0]), [str(schema) for schema in row[1]]) if row else ("", [])
+    try:
+        yield before, schemas
     finally:
         # after an error the transaction is rolled back, and the path with it
         if connection.info.transaction_status == psycopg.pq.TransactionStatus.INTRANS:

@@ -19,7 +19,7 @@ from rowreckon.server.connecting.permission import Limits, NotPermitted, SafetyP
 from rowreckon.server.connecting.session_state import SessionState, read_state
 from rowreckon.server.executing.explain_options import planning_options, running_options
 from rowreckon.server.executing.transaction import Admit, ItemTransaction, can_watch, open_transaction
-from rowreckon.server.executing.volatility import volatile_functions
+from rowreckon.server.executing.volatility import PlannedCalls
 from rowreckon.server.judging.judge import Judge
 from rowreckon.server.judging.verdict import FLAG, Verdict
 from rowreckon.server.lists.querylist import QueryItem
@@ -77,9 +77,11 @@ class Executor:
     _seen: dict[tuple[str, ...], tuple[dict[str, str], SessionState]] = field(default_factory=dict)
     _watched: bool | None = None
     _judge: Judge = field(init=False)
+    _calls: PlannedCalls = field(init=False)
 
     def __post_init__(self) -> None:
         self._judge = Judge(self.connection)
+        self._calls = PlannedCalls(self.connection)
 
     def run(self, item: QueryItem, *, limits: Limits | None = None) -> QueryRun:
         """Run one item.  The server's errors become outcomes; Ctrl-C cancels on the server and passes on."""
@@ -205,7 +207,7 @@ class Executor:
         so_far.settings, so_far.session = self._seen[item.settings]
         so_far.planned = inside.explain(planning_options(version))
         if not self.permission.volatile:
-            found = volatile_functions(self.connection, so_far.planned, writing=item.kind == "write")
+            found = self._calls.volatile(so_far.planned, writing=item.kind == "write")
             if found:
                 raise NotPermitted(
                     f"its plan may call {', '.join(found)}, able to act outside this transaction; {FLAG} permits it"

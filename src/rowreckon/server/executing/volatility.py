@@ -7,6 +7,7 @@ by names that the server itself resolved; a name that the judging would refuse i
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass, field
 from typing import Any
 
 from rowreckon.server.connecting.connection import Connection
@@ -23,33 +24,53 @@ join unnest(%s::text[], %s::text[]) w(schema, name) on p.proname = w.name::name
 where w.schema is null or n.nspname = w.schema
 order by 1, 2
 """
+_NO_CALLS = ("and", "or", "not", "any", "all", "when", "then", "else", "coalesce", "greatest", "least", "row")
+"""Key words of every release that EXPLAIN prints before a bracket; it prints a function of such a name in quotes."""
 _PATH = b"select pg_catalog.current_schemas(true)::pg_catalog.text[]"
 
 
-def volatile_functions(connection: Connection, document: Any, *, writing: bool = False) -> list[str]:
-    """Qualified names of functions, other than harmless ones, that the plan may call. Needs an open transaction.
+@dataclass(slots=True)
+class PlannedCalls:
+    """Looks at what plans call over one connection. A name under which there are functions is looked up once."""
 
-    `document` is what EXPLAIN (VERBOSE, FORMAT JSON) gave, which prints the schema of all that the search path does not
-    show.  Where a name is overloaded, one volatile namesake counts.
-    """
-    called = sorted({name for text in _texts(document) for name in _calls(text)} | set(_scans(document)), key=str)
-    if not called:
-        return []
-    row = connection.execute(_PATH).fetchone()
-    path = set(row[0]) if row else set()
-    with neutral_path(connection):
-        given = ([schema for schema, _ in called], [name for _, name in called])
-        rows = connection.execute(_FUNCTIONS.encode(), given).fetchall()
-    named = set(called)
-    found: list[str] = []
-    for schema, name, oid, volatility, symbol in rows:
-        if (schema, name) not in named and schema not in path:
-            continue
-        own = oid >= FIRST_OWN
-        why = why_not_of_others(name, symbol, volatility) if own else why_not(name, volatility, writing=writing)
-        if why is not None:
-            found.append(f"{schema}.{name}")
-    return list(dict.fromkeys(found))
+    connection: Connection
+    _known: dict[Name, list[tuple[Any, ...]]] = field(default_factory=dict)
+
+    def volatile(self, document: Any, *, writing: bool = False) -> list[str]:
+        """Qualified names of functions, other than harmless ones, that the plan may call. Needs an open transaction.
+
+        `document` is what EXPLAIN (VERBOSE, FORMAT JSON) gave, which prints the schema of all that the search path does
+        not show.  Where a name is overloaded, one volatile namesake counts.
+        """
+        called = sorted({name for text in _texts(document) for name in _calls(text)} | set(_scans(document)), key=str)
+        self._look_up([name for name in called if name not in self._known])
+        found = [(name, row) for name in called for row in self._known.get(name, ()) if _acts(row, writing=writing)]
+        if not found:
+            return []
+        row = self.connection.execute(_PATH).fetchone()
+        path = set(row[0]) if row else set()
+        reached = sorted({f"{row[0]}.{row[1]}" for (schema, _), row in found if schema is not None or row[0] in path})
+        return reached
+
+    def _look_up(self, names: list[Name]) -> None:
+        """What functions of these names there are, on the path or not: the next item's path may be another."""
+        if not names:
+            return
+        given = ([schema for schema, _ in names], [name for _, name in names])
+        with neutral_path(self.connection):
+            rows = self.connection.execute(_FUNCTIONS.encode(), given).fetchall()
+        for name in names:
+            there = [row for row in rows if row[1] == name[1] and name[0] in (None, row[0])]
+            if there:
+                self._known[name] = there
+
+
+def _acts(row: tuple[Any, ...], *, writing: bool) -> bool:
+    _, name, oid, volatility, symbol = row
+    own = oid >= FIRST_OWN
+    return (
+        why_not_of_others(name, symbol, volatility) if own else why_not(name, volatility, writing=writing)
+    ) is not None
 
 
 def _scans(value: Any) -> Iterator[Name]:
@@ -91,7 +112,7 @@ def _calls(text: str) -> Iterator[Name]:
         yield from ((None, word) for word in bare.split())
         return
     for at, token in enumerate(tokens[1:], start=1):
-        name = _name(tokens[at - 1]) if token.text == "(" else None
+        name = _name(tokens[at - 1]) if token.text == "(" and not tokens[at - 1].says(*_NO_CALLS) else None
         if name is not None:
             qualified = at > 2 and tokens[at - 2].text == "."
             yield (_name(tokens[at - 3]) if qualified else None, name)

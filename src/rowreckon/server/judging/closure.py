@@ -5,7 +5,7 @@ The catalogs are asked once for each layer of objects, for all of the layer toge
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -20,8 +20,38 @@ from rowreckon.server.judging.types import follow_type
 from rowreckon.server.judging.verdict import Concern, Verdict
 
 Facts = dict[str, Any]
-Known = dict[tuple[str, int], Facts | None]
-"""What is known of objects, by kind and OID; None where there is no such object."""
+Member = tuple[str, int]
+
+
+@dataclass(slots=True)
+class Known:
+    """What one connection has told: asked for once, and kept from statement to statement.
+
+    `objects` are by kind and OID, None where there is no such object; `casts` those that users made; `members` what
+    users added to operator classes, by type (its default classes) or by class.
+    """
+
+    objects: dict[tuple[str, int], Facts | None] = field(default_factory=dict)
+    casts: list[tuple[Any, ...]] | None = None
+    members: dict[tuple[str, int], list[Member]] = field(default_factory=dict)
+
+    def casts_of(self, connection: Connection) -> list[tuple[Any, ...]]:
+        """(source, target, function, context) of every cast that is none of PostgreSQL's own."""
+        if self.casts is None:
+            self.casts = lookups.own_casts(connection)
+        return self.casts
+
+    def members_of(self, connection: Connection, types: set[int], classes: set[int]) -> Iterator[Member]:
+        """(kind, OID) of what users added to the default operator classes of these types, or to these classes."""
+        asked = [*(("of a type", oid) for oid in types), *(("class", oid) for oid in classes)]
+        new = [key for key in asked if key not in self.members]
+        if new:
+            by_kind = {by: {oid for one, oid in new if one == by} for by in ("of a type", "class")}
+            self.members.update({key: [] for key in new})
+            for by, oid, kind, member in lookups.class_members(connection, by_kind["of a type"], by_kind["class"]):
+                self.members[by, oid].append((kind, member))
+        return (member for key in asked for member in self.members[key])
+
 
 _KINDS: Final = ("function", "operator", "type", "relation")
 # what a looked-up name is, and how it is looked at
@@ -65,7 +95,6 @@ class Closure:
     _domains_of_columns: set[int] = field(default_factory=set)
     _named_types: set[int] = field(default_factory=set)
     _set_aside: dict[int, str | None] = field(default_factory=dict)
-    _casts: list[tuple[Any, ...]] | None = None
     _fills_columns: bool = False
 
     def of(self, names: Names) -> Verdict:
@@ -102,10 +131,10 @@ class Closure:
         self.fetch("operator", found.objects)
         functions = set(found.functions | found.objects)
         for oid in found.objects:
-            functions.update((self.known.get(("operator", oid)) or {}).get("functions", ()))
+            functions.update((self.known.objects.get(("operator", oid)) or {}).get("functions", ()))
         self.fetch("function", functions)
         for oid in functions:
-            facts = self.known.get(("function", oid))
+            facts = self.known.objects.get(("function", oid))
             if facts is not None and facts["volatility"] != "v":
                 self.reach("function", oid, through)
 
@@ -153,7 +182,7 @@ class Closure:
         layer, self._waiting = self._waiting, {}
         self._fetch({(kind, oid) for kind, oid, _ in layer})
         for (kind, oid, mode), through in layer.items():
-            facts = self.known.get((kind, oid))
+            facts = self.known.objects.get((kind, oid))
             if facts is None:
                 continue
             if kind == "function":
@@ -166,13 +195,13 @@ class Closure:
                 follow_relation(self, oid, facts, mode, through)
 
     def _fetch(self, wanted: set[tuple[str, int]]) -> None:
-        unknown = wanted - self.known.keys()
+        unknown = wanted - self.known.objects.keys()
         if not unknown:
             return
-        self.known.update(dict.fromkeys(unknown))
+        self.known.objects.update(dict.fromkeys(unknown))
         by_kind = {kind: {oid for k, oid in unknown if k == kind} for kind in _KINDS}
         for kind, oid, facts in lookups.objects(self.connection, by_kind):
-            self.known[kind, oid] = facts
+            self.known.objects[kind, oid] = facts
 
     def _texts(self) -> None:
         """Read the bodies of SQL that wait."""
@@ -205,7 +234,7 @@ class Closure:
             return False
         first = facts["arguments"][0]
         self.fetch("type", [first])
-        row = self.known.get(("type", first))
+        row = self.known.objects.get(("type", first))
         return row is not None and (row["kind"] in "cp" or row["relation"] != 0)
 
     def _operator(self, oid: int, facts: Facts, mode: str, through: str | None) -> None:
@@ -234,19 +263,17 @@ class Closure:
     def _implied(self) -> None:
         """What no name shows: operators set aside, casts, operator classes, columns' own domains."""
         for oid, through in list(self._set_aside.items()):
-            facts = self.known.get(("operator", oid))
+            facts = self.known.objects.get(("operator", oid))
             if facts is not None and self._operands_met(facts):
                 del self._set_aside[oid]
                 self.reach("operator", oid, through)
         if self._fills_columns:
             for oid in self._domains_of_columns:
                 self.reach("type", oid, None, "made")
-        if self._casts is None:
-            self._casts = lookups.own_casts(self.connection)
-        for source, target, function, context in self._casts:
+        for source, target, function, context in self.known.casts_of(self.connection):
             if self._cast_counts(source, target, context):
                 self.reach("function", function, "a cast")
-        for kind, oid in lookups.class_members(self.connection, self._met, self._classes):
+        for kind, oid in self.known.members_of(self.connection, self._met, self._classes):
             self.reach(kind, oid, "an operator class", "column" if kind == "type" else "")
 
     def _cast_counts(self, source: int, target: int, context: str) -> bool:

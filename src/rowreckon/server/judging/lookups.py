@@ -116,15 +116,18 @@ select c.castsource::int8, c.casttarget::int8, c.castfunc::int8, c.castcontext f
 """
 _CLASSES: Final = """
 with classes as (
-  select opcfamily, opcintype from pg_opclass
-  where (opcdefault and opcintype = any(%(types)s::oid[])) or oid = any(%(classes)s::oid[])
+  select 'of a type' as by, opcintype::int8 as asked, opcfamily, opcintype from pg_opclass
+  where opcdefault and opcintype = any(%(types)s::oid[])
+  union all
+  select 'class', oid::int8, opcfamily, opcintype from pg_opclass where oid = any(%(classes)s::oid[])
 )
-select 'function', p.amproc::oid::int8 from pg_amproc p join classes c on c.opcfamily = p.amprocfamily
+select by, asked, 'function', p.amproc::oid::int8 from pg_amproc p join classes c on c.opcfamily = p.amprocfamily
 where p.amproc::oid >= 16384
 union
-select 'operator', o.amopopr::int8 from pg_amop o join classes c on c.opcfamily = o.amopfamily where o.amopopr >= 16384
+select by, asked, 'operator', o.amopopr::int8 from pg_amop o join classes c on c.opcfamily = o.amopfamily
+where o.amopopr >= 16384
 union
-select 'type', opcintype::int8 from classes where opcintype >= 16384
+select by, asked, 'type', opcintype::int8 from classes where opcintype >= 16384
 """
 
 
@@ -188,5 +191,6 @@ def own_casts(connection: Connection) -> Rows:
 
 
 def class_members(connection: Connection, types: set[int], classes: set[int]) -> Rows:
-    """(kind, OID) of what users added to the default operator classes of these types, or to these classes."""
+    """What users added to the default operator classes of these types, or to these classes: (`of a type` or `class`,
+    OID of that one, kind, OID) of each."""
     return connection.execute(_CLASSES.encode(), {"types": sorted(types), "classes": sorted(classes)}).fetchall()

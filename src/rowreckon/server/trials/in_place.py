@@ -20,7 +20,7 @@ from rowreckon.server.connecting.permission import Limits, NotPermitted
 from rowreckon.server.executing.execute import Executor, QueryRun, refusal_of
 from rowreckon.server.executing.explain_options import planning_options, running_options
 from rowreckon.server.executing.transaction import ItemTransaction, item_savepoint, limit_statements
-from rowreckon.server.executing.volatility import volatile_functions
+from rowreckon.server.executing.volatility import PlannedCalls
 from rowreckon.server.lists.querylist import QueryItem
 from rowreckon.server.sweeping.captured import capture_of_run
 from rowreckon.server.sweeping.facts import read_catalogs
@@ -169,7 +169,7 @@ class InPlace:
             with self._savepoint(item, held) as inside:
                 planned = inside.explain(planning_options(version))
                 if not self.rules.permission.volatile:
-                    found = volatile_functions(self.connection, planned, writing=item.kind == "write")
+                    found = PlannedCalls(self.connection).volatile(planned, writing=item.kind == "write")
                     if found:
                         runs.reason = f"it may call {', '.join(found)}, volatile and so able to act outside"
                         return None
