@@ -6,7 +6,8 @@ Whatever search path is in force, for the length of a block it is PostgreSQL's o
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from typing import Any
 
 import psycopg
 
@@ -48,3 +49,10 @@ def _neutral(connection: Connection) -> Iterator[tuple[str, list[str]]]:
         # after an error the transaction is rolled back, and the path with it
         if connection.info.transaction_status == psycopg.pq.TransactionStatus.INTRANS:
             connection.execute(_SET, (before,))
+
+
+def neutral_rows(connection: Connection, query: str, given: Sequence[object] | None = None) -> list[tuple[Any, ...]]:
+    """The rows of a question asked so; in a transaction of its own where none is open. Raises psycopg.Error."""
+    idle = connection.info.transaction_status == psycopg.pq.TransactionStatus.IDLE
+    with connection.transaction() if idle else contextlib.nullcontext(), neutral_path(connection):
+        return connection.execute(query.encode(), given).fetchall()

@@ -10,6 +10,7 @@ import psycopg
 from rowreckon.capture import Capture, RunFacts
 from rowreckon.errors import StatementFailed
 from rowreckon.server.connecting.connection import Connection, first_line
+from rowreckon.server.connecting.neutral import neutral_rows
 from rowreckon.server.connecting.permission import Limits
 from rowreckon.server.lists.querylist import QueryItem
 
@@ -38,9 +39,8 @@ def read_here(connection: Connection) -> Here:
     """
     info = connection.info
     try:
-        row = connection.execute(_PLACE.encode()).fetchone()
-        assert row is not None
-        found = connection.execute(_IDENTITY.encode()).fetchone() if row[2] else None
+        row = neutral_rows(connection, _PLACE)[0]
+        found = neutral_rows(connection, _IDENTITY)[0] if row[2] else None
     except psycopg.Error as error:
         raise StatementFailed(f"the server did not answer: {first_line(error)}", sqlstate=error.sqlstate) from None
     server = (found[0] if found is not None else "", info.hostaddr or info.host or "", str(info.port))

@@ -21,10 +21,11 @@ from rowreckon.server.trials.catalog_state import CatalogState, read_state
 from rowreckon.server.trials.permitted import permitted
 from rowreckon.trial.planning import gathers_statistics
 
+# the table is found by the path in force, so that the operator has its schema
 _ANALYZED = """
-select c.relkind::text, pg_catalog.pg_stat_get_last_analyze_time(c.oid),
-  pg_catalog.current_setting('track_counts')::bool
-from pg_catalog.pg_class c where c.oid = pg_catalog.to_regclass(%s)
+select c.relkind::pg_catalog.text, pg_catalog.pg_stat_get_last_analyze_time(c.oid),
+  pg_catalog.current_setting('track_counts')::pg_catalog.bool
+from pg_catalog.pg_class c where c.oid operator(pg_catalog.=) pg_catalog.to_regclass(%s)
 """
 _COLLECTOR_S = 2.0  # up to 14 counters arrive through a collector process, within half a second
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.connecting.neutral import neutral_rows
 
 _USABLE = """
 i.indisvalid and i.indisready and not (i.indcheckxmin and pg_catalog.age(i.xmin)
@@ -66,9 +67,9 @@ def read_state(connection: Connection) -> CatalogState:
     """The state as the connection's transaction sees it. Raises psycopg.Error."""
     indexes = {
         int(oid): IndexState(str(text), bool(usable), bool(valid), bool(waits), float(kb), str(table))
-        for oid, text, usable, valid, waits, kb, table in connection.execute(_INDEXES.encode()).fetchall()
+        for oid, text, usable, valid, waits, kb, table in neutral_rows(connection, _INDEXES)
     }
     others: set[tuple[object, ...]] = set()
     for query in _OTHERS:
-        others.update(tuple(row) for row in connection.execute(query.format(target="stxstattarget::text").encode()))
+        others.update(neutral_rows(connection, query.format(target="stxstattarget::text")))
     return CatalogState(indexes, frozenset(others))

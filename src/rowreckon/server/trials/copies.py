@@ -14,6 +14,7 @@ from psycopg import sql
 
 from rowreckon.errors import CannotConnect, StatementFailed
 from rowreckon.server.connecting.connection import Connection, ended, first_line
+from rowreckon.server.connecting.neutral import neutral_rows
 from rowreckon.server.trials.database_settings import carry_settings
 from rowreckon.server.trials.leftovers import hold, let_go, state_of_database
 from rowreckon.server.trials.names import COMMENT, new_name
@@ -189,8 +190,7 @@ class Copies:
         run(sql.SQL("ALTER DATABASE {} ALLOW_CONNECTIONS true").format(copy))
 
     def _owner(self) -> tuple[str, str]:
-        row = self.admin.execute(_OWNER, (self.source,)).fetchone()
-        assert row is not None
+        row = neutral_rows(self.admin, _OWNER, (self.source,))[0]
         return str(row[0]), str(row[1])
 
     def _failed(self, error: psycopg.Error, origin: str) -> StatementFailed:

@@ -11,6 +11,7 @@ import psycopg
 from psycopg import sql
 
 from rowreckon.server.connecting.connection import Connection, first_line
+from rowreckon.server.connecting.neutral import neutral_rows
 
 # lists whose elements are kept quoted in pg_db_role_setting (GUC_LIST_QUOTE in utils/misc/guc_tables.c)
 _LISTS = ("search_path", "temp_tablespaces", "local_preload_libraries", "session_preload_libraries")
@@ -25,7 +26,7 @@ _ELEMENT = re.compile(r'\s*(?:"((?:[^"]|"")*)"|([^,]*?))\s*(?:,|$)')
 def carry_settings(connection: Connection, source: str, copy: str) -> tuple[str, ...]:
     """Give the copy its source's settings; what could not be given, a sentence each. Raises psycopg.Error."""
     failed: list[str] = []
-    for role, entries in connection.execute(_SETTINGS, (source,)).fetchall():
+    for role, entries in neutral_rows(connection, _SETTINGS, (source,)):
         for entry in entries:
             name, _, value = str(entry).partition("=")
             statement = sql.SQL("ALTER {} SET {} = {}").format(

@@ -10,6 +10,7 @@ from psycopg import sql
 
 from rowreckon.errors import StatementFailed
 from rowreckon.server.connecting.connection import Connection, first_line
+from rowreckon.server.connecting.neutral import neutral_rows
 from rowreckon.server.trials.names import LOCK_CLASS, PREFIX, is_marked, lock_key
 
 _OWNED = """
@@ -56,8 +57,8 @@ class Leftover:
 def find_leftovers(connection: Connection) -> tuple[Leftover, ...]:
     """Databases that bear a copy's name and that no running trial holds. Raises StatementFailed."""
     try:
-        rows = connection.execute(_FOUND, (PREFIX,)).fetchall()
-        held = {int(row[0]) for row in connection.execute(_LOCKED, (LOCK_CLASS,)).fetchall()}
+        rows = neutral_rows(connection, _FOUND, (PREFIX,))
+        held = {int(row[0]) for row in neutral_rows(connection, _LOCKED, (LOCK_CLASS,))}
     except psycopg.Error as error:
         raise StatementFailed(
             f"the server's databases cannot be listed: {first_line(error)}", sqlstate=error.sqlstate
@@ -81,7 +82,7 @@ def drop_leftover(connection: Connection, leftover: Leftover) -> str | None:
         return "its name is none that a copy has"
     try:
         now = state_of_database(connection, leftover.name)
-        held = {int(row[0]) for row in connection.execute(_LOCKED, (LOCK_CLASS,)).fetchall()}
+        held = {int(row[0]) for row in neutral_rows(connection, _LOCKED, (LOCK_CLASS,))}
         if now is None or now.oid != leftover.oid:
             return "it is gone, or another database has its name now"
         if not (now.marked and now.owned):
@@ -111,8 +112,8 @@ class DatabaseState:
 
 def state_of_database(connection: Connection, name: str) -> DatabaseState | None:
     """Asked of the server; None where it has no database of that name. Raises psycopg.Error."""
-    row = connection.execute(_ONE, (name,)).fetchone()
-    return None if row is None else DatabaseState(int(row[0]), row[1], bool(row[2]), bool(row[3]))
+    rows = neutral_rows(connection, _ONE, (name,))
+    return DatabaseState(int(rows[0][0]), rows[0][1], bool(rows[0][2]), bool(rows[0][3])) if rows else None
 
 
 def hold(connection: Connection, name: str) -> None:

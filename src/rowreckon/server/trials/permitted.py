@@ -18,33 +18,45 @@ from rowreckon.sql.scalar import Name, in_words
 _FIRST_OWN = 16384
 """Object numbers from here on are given to what was made after initdb (FirstNormalObjectId, access/transam.h)."""
 
+# The path in force decides what a change's names mean, so it stays, and each operator has its schema.
 _FUNCTIONS = """
-select n.nspname::text, p.proname::text, p.oid::bigint, p.provolatile::text, p.prokind = 'f' and not p.proretset,
-  p.pronargs - p.pronargdefaults, case when p.provariadic <> 0 then 100 else p.pronargs end,
-  not exists (select from pg_catalog.unnest(p.proargtypes::oid[]) a(type) where a.type >= 16384)
-from pg_catalog.pg_proc p join pg_catalog.pg_namespace n on n.oid = p.pronamespace where p.proname = any(%s)
+select n.nspname::pg_catalog.text, p.proname::pg_catalog.text, p.oid::pg_catalog.int8, p.provolatile::pg_catalog.text,
+  p.prokind operator(pg_catalog.=) 'f' and not p.proretset, p.pronargs operator(pg_catalog.-) p.pronargdefaults,
+  case when p.provariadic operator(pg_catalog.<>) 0::pg_catalog.oid then 100 else p.pronargs end,
+  not exists (select from pg_catalog.unnest(p.proargtypes::pg_catalog.oid[]) a(type)
+              where a.type operator(pg_catalog.>=) 16384::pg_catalog.oid)
+from pg_catalog.pg_proc p join pg_catalog.pg_namespace n on n.oid operator(pg_catalog.=) p.pronamespace
+where p.proname operator(pg_catalog.=) any(%s::pg_catalog.name[])
 """
 _OPERATORS = """
-select n.nspname::text, o.oprname::text, o.oid::bigint, p.provolatile::text, not p.proretset,
-  case o.oprkind when 'b' then 2 else 1 end, case o.oprkind when 'b' then 2 else 1 end,
-  o.oprleft < 16384 and o.oprright < 16384
-from pg_catalog.pg_operator o join pg_catalog.pg_namespace n on n.oid = o.oprnamespace
-join pg_catalog.pg_proc p on p.oid = o.oprcode where o.oprname = any(%s)
+select n.nspname::pg_catalog.text, o.oprname::pg_catalog.text, o.oid::pg_catalog.int8, p.provolatile::pg_catalog.text,
+  not p.proretset,
+  case when o.oprkind operator(pg_catalog.=) 'b' then 2 else 1 end,
+  case when o.oprkind operator(pg_catalog.=) 'b' then 2 else 1 end,
+  o.oprleft operator(pg_catalog.<) 16384::pg_catalog.oid and o.oprright operator(pg_catalog.<) 16384::pg_catalog.oid
+from pg_catalog.pg_operator o join pg_catalog.pg_namespace n on n.oid operator(pg_catalog.=) o.oprnamespace
+join pg_catalog.pg_proc p on p.oid operator(pg_catalog.=) o.oprcode::pg_catalog.oid
+where o.oprname operator(pg_catalog.=) any(%s::pg_catalog.name[])
 """
 _TYPES = """
-select n.nspname::text, t.typname::text, t.oid::bigint, t.typtype::text
-from pg_catalog.pg_type t join pg_catalog.pg_namespace n on n.oid = t.typnamespace where t.typname = any(%s)
+select n.nspname::pg_catalog.text, t.typname::pg_catalog.text, t.oid::pg_catalog.int8, t.typtype::pg_catalog.text
+from pg_catalog.pg_type t join pg_catalog.pg_namespace n on n.oid operator(pg_catalog.=) t.typnamespace
+where t.typname operator(pg_catalog.=) any(%s::pg_catalog.name[])
 """
 _CASTS = """
-select c.castsource::regtype::text, c.casttarget::regtype::text
-from pg_catalog.pg_cast c join pg_catalog.pg_proc p on p.oid = c.castfunc
-where c.oid >= 16384 and (p.provolatile <> 'i' or (%s and c.castsource < 16384 and c.casttarget < 16384)) limit 1
+select c.castsource::pg_catalog.regtype::pg_catalog.text, c.casttarget::pg_catalog.regtype::pg_catalog.text
+from pg_catalog.pg_cast c join pg_catalog.pg_proc p on p.oid operator(pg_catalog.=) c.castfunc
+where c.oid operator(pg_catalog.>=) 16384::pg_catalog.oid and (p.provolatile operator(pg_catalog.<>) 'i'
+  or (%s and c.castsource operator(pg_catalog.<) 16384::pg_catalog.oid
+      and c.casttarget operator(pg_catalog.<) 16384::pg_catalog.oid)) limit 1
 """
 _COLUMNS = """
-select a.attname::text from pg_catalog.pg_attribute a
-where a.attrelid = pg_catalog.to_regclass(%s) and a.attname = any(%s) and a.atttypid >= 16384 limit 1
+select a.attname::pg_catalog.text from pg_catalog.pg_attribute a
+where a.attrelid operator(pg_catalog.=) pg_catalog.to_regclass(%s)::pg_catalog.oid
+  and a.attname operator(pg_catalog.=) any(%s::pg_catalog.name[])
+  and a.atttypid operator(pg_catalog.>=) 16384::pg_catalog.oid limit 1
 """
-_PATH = b"select pg_catalog.current_schemas(true)::text[]"
+_PATH = b"select pg_catalog.current_schemas(true)::pg_catalog.text[]"
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.connecting.neutral import neutral_rows
 
 _COUNTS = """
 select c.oid::regclass::text, pg_catalog.pg_stat_get_autoanalyze_count(c.oid),
@@ -15,7 +16,7 @@ Pulse = dict[str, tuple[object, ...]]
 
 def take_pulse(connection: Connection) -> Pulse:
     """By table: how often autovacuum came, and the sizes that it or anybody else last wrote. Raises psycopg.Error."""
-    return {str(row[0]): tuple(row[1:]) for row in connection.execute(_COUNTS.encode()).fetchall()}
+    return {str(row[0]): tuple(row[1:]) for row in neutral_rows(connection, _COUNTS)}
 
 
 def disturbed(before: Pulse, after: Pulse, *, sizes: bool = True) -> str | None:

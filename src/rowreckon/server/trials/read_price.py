@@ -10,6 +10,7 @@ import psycopg
 
 from rowreckon.errors import StatementFailed, StatementRefused
 from rowreckon.server.connecting.connection import Connection, first_line
+from rowreckon.server.connecting.neutral import neutral_rows
 from rowreckon.server.connecting.whereabouts import in_recovery, on_this_machine
 from rowreckon.trial.price import Price
 
@@ -46,9 +47,7 @@ def read_price(connection: Connection) -> Price:
     Raises StatementRefused for a database whose texts can't be read, StatementFailed.
     """
     try:
-        row = connection.execute(_DATABASE.encode()).fetchone()
-        assert row is not None
-        name, size_kb, may_copy, may_create, encoding = row
+        name, size_kb, may_copy, may_create, encoding = neutral_rows(connection, _DATABASE)[0]
         if encoding == "SQL_ASCII":
             raise StatementRefused(
                 f"nothing is tried in {name}: its encoding is SQL_ASCII, so nobody can tell what its texts say",
@@ -65,8 +64,8 @@ def read_price(connection: Connection) -> Price:
             database=str(name),
             size_kb=float(size_kb),
             sessions=other_sessions(connection),
-            foreign_servers=tuple(str(r[0]) for r in connection.execute(_FOREIGN.encode()).fetchall()),
-            event_triggers=int((connection.execute(_TRIGGERS.encode()).fetchone() or (0,))[0]),
+            foreign_servers=tuple(str(r[0]) for r in neutral_rows(connection, _FOREIGN)),
+            event_triggers=int(neutral_rows(connection, _TRIGGERS)[0][0]),
             obstacles=tuple(obstacles),
             free_kb=_free_kb(connection),
             here=on_this_machine(connection),
@@ -80,10 +79,10 @@ def read_price(connection: Connection) -> Price:
 def other_sessions(connection: Connection) -> tuple[str, ...]:
     """What else is on the database and so keeps it from being copied, in words. Raises psycopg.Error."""
     found = []
-    for pid, user, application, state in connection.execute(_SESSIONS.encode()).fetchall():
+    for pid, user, application, state in neutral_rows(connection, _SESSIONS):
         what = ", ".join(str(part) for part in (user, application, state) if part)
         found.append(f"process {pid} ({what})" if what else f"process {pid}")
-    found += [f"prepared transaction {row[0]}" for row in connection.execute(_PREPARED.encode()).fetchall()]
+    found += [f"prepared transaction {row[0]}" for row in neutral_rows(connection, _PREPARED)]
     if len(found) > _LISTED:
         return (*found[:_LISTED], f"{len(found) - _LISTED} more")
     return tuple(found)
@@ -97,8 +96,7 @@ def _free_kb(connection: Connection) -> float | None:
     if not on_this_machine(connection):
         return None
     try:
-        row = connection.execute(_TABLESPACE.encode()).fetchone()
-        folder = str(row[0]) if row is not None else ""
+        folder = str(neutral_rows(connection, _TABLESPACE)[0][0])
         mark = "PG_VERSION" if not folder else f"PG_{connection.info.server_version // 10000}_*"
         if not folder:
             row = connection.execute(b"select pg_catalog.current_setting('data_directory')").fetchone()
