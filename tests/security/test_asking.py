@@ -23,7 +23,7 @@ WAYS = {
 }
 
 
-# A colleague gets a script for some plans, not for hundreds: its one statement is limited to a minute.
+# For some hundreds the server sorts in files of its own under work_mem's default, which the watch over its folder sees.
 PLANS_A_SCRIPT = 40
 
 

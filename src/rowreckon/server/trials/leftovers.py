@@ -14,8 +14,10 @@ from rowreckon.server.connecting.neutral import neutral_rows
 from rowreckon.server.trials.names import LOCK_CLASS, PREFIX, is_marked, lock_key
 
 _OWNED = """
-(d.datdba = (select s.datdba from pg_catalog.pg_database s where s.datname = pg_catalog.current_database())
- or d.datdba = (select r.oid from pg_catalog.pg_roles r where r.rolname = session_user))
+(d.datdba operator(pg_catalog.=) (select s.datdba from pg_catalog.pg_database s
+   where s.datname operator(pg_catalog.=) pg_catalog.current_database())
+ or d.datdba operator(pg_catalog.=) (select r.oid from pg_catalog.pg_roles r
+   where r.rolname operator(pg_catalog.=) session_user))
 and pg_catalog.pg_has_role(d.datdba, 'usage')
 """
 """Whether a database belongs to the owner of the one that this session is on, as its copies do, or to this role."""
@@ -26,9 +28,10 @@ select d.datname, pg_catalog.shobj_description(d.oid, 'pg_database'), {_OWNED},
        then pg_catalog.pg_database_size(d.oid) / 1024.0 end, d.oid::bigint
 from pg_catalog.pg_database d where pg_catalog.starts_with(d.datname, %s) order by d.datname
 """
+# in one statement whatever the search path, so that a copy that was just made is marked as soon as can be
 _ONE = f"""
-select d.oid::bigint, pg_catalog.shobj_description(d.oid, 'pg_database'), {_OWNED}, d.datallowconn
-from pg_catalog.pg_database d where d.datname = %s
+select d.oid::pg_catalog.int8, pg_catalog.shobj_description(d.oid, 'pg_database'), {_OWNED}, d.datallowconn
+from pg_catalog.pg_database d where d.datname operator(pg_catalog.=) %s::pg_catalog.name
 """
 _LOCKED = """
 select objid::bigint from pg_catalog.pg_locks
@@ -112,8 +115,8 @@ class DatabaseState:
 
 def state_of_database(connection: Connection, name: str) -> DatabaseState | None:
     """Asked of the server; None where it has no database of that name. Raises psycopg.Error."""
-    rows = neutral_rows(connection, _ONE, (name,))
-    return DatabaseState(int(rows[0][0]), rows[0][1], bool(rows[0][2]), bool(rows[0][3])) if rows else None
+    row = connection.execute(_ONE, (name,)).fetchone()
+    return None if row is None else DatabaseState(int(row[0]), row[1], bool(row[2]), bool(row[3]))
 
 
 def hold(connection: Connection, name: str) -> None:
