@@ -87,16 +87,6 @@ def start(arguments: Sequence[str]) -> subprocess.Popen[str]:
     )
 
 
-def marked_copies(dsn: str) -> list[str]:
-    """Names of those that bear a copy's mark."""
-    with psycopg.connect(dsn, autocommit=True) as connection:
-        rows = connection.execute(
-            "select datname from pg_database where datname like 'rowreckon\\_trial\\_%'"
-            " and shobj_description(oid, 'pg_database') like 'rowreckon: %' order by 1"
-        ).fetchall()
-    return [str(row[0]) for row in rows]
-
-
 def copies_on(dsn: str) -> list[str]:
     """Names of the trial copies on the server."""
     with psycopg.connect(dsn, autocommit=True) as connection:

@@ -15,7 +15,7 @@ from rowreckon.server.connecting.connection import connected
 from rowreckon.server.trials.leftovers import find_leftovers
 from tests.waiting import turns
 
-from .scene import Scene, copies_on, marked_copies, scene, start
+from .scene import Scene, copies_on, scene, start
 from .source_state import differences, state_of
 
 NAME = 'Rebuffat "Pass"'
@@ -122,7 +122,7 @@ def test_killed_and_found_again(huts: Scene) -> None:
     process.communicate(timeout=60)
     _wait_until_alone(huts)
     assert differences(before, _state(huts, shared=False)) == set()
-    left = marked_copies(huts.dsn)
+    left = copies_on(huts.dsn)
     assert left
     with connected(huts.dsn) as connection:
         assert [leftover.name for leftover in find_leftovers(connection)] == left
@@ -197,8 +197,7 @@ def test_one_copy_at_a_time(huts: Scene, tmp_path: Path) -> None:
 
 def _wait_for_a_copy(huts: Scene, process: subprocess.Popen[str]) -> None:
     for _ in turns("a copy"):
-        # one without its mark yet is nobody's to drop
-        if marked_copies(_postgres(huts)):
+        if copies_on(_postgres(huts)):
             return
         assert process.poll() is None, process.communicate()
 

@@ -17,7 +17,7 @@ from rowreckon.server.connecting.connection import Connection, ended, first_line
 from rowreckon.server.connecting.neutral import neutral_rows
 from rowreckon.server.trials.database_settings import carry_settings
 from rowreckon.server.trials.leftovers import hold, let_go, state_of_database
-from rowreckon.server.trials.names import COMMENT, new_name
+from rowreckon.server.trials.names import COMMENT, limit_of, new_name
 from rowreckon.server.trials.read_price import other_sessions
 from rowreckon.server.trials.staying import lost
 from rowreckon.signals import held
@@ -132,9 +132,7 @@ class Copies:
         if now is None:
             return
         known = self._oids.get(name)
-        # one that was being made when the connection or the user broke in has neither mark nor door yet
-        unfinished = known is None and now.comment is None and not now.open
-        if not now.owned or not (now.marked or now.oid == known or unfinished):
+        if not now.owned or not (now.marked or now.oid == known):
             raise StatementFailed(
                 f"the database {name} is not dropped: it does not bear the mark and the owner of a trial's copy"
             )
@@ -166,10 +164,14 @@ class Copies:
         strategy = ""
         if self.admin.info.server_version >= 150000 and self.size_kb >= _BY_FILES_KB:
             strategy = " STRATEGY FILE_COPY"
-        # closed to everybody until it is marked and only its maker may log in
-        statement = f"CREATE DATABASE {{}} TEMPLATE {{}} OWNER {{}} ALLOW_CONNECTIONS false{strategy}"
+        # closed to everybody until only its maker may log in; marked from the first moment by its limit
+        statement = (
+            f"CREATE DATABASE {{}} TEMPLATE {{}} OWNER {{}} ALLOW_CONNECTIONS false CONNECTION LIMIT {{}}{strategy}"
+        )
         self.admin.execute(
-            sql.SQL(statement).format(sql.Identifier(name), sql.Identifier(origin), sql.Identifier(owner))
+            sql.SQL(statement).format(
+                sql.Identifier(name), sql.Identifier(origin), sql.Identifier(owner), sql.Literal(limit_of(name))
+            )
         )
         made = state_of_database(self.admin, name)
         if made is not None:

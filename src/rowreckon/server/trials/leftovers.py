@@ -11,7 +11,7 @@ from psycopg import sql
 from rowreckon.errors import StatementFailed
 from rowreckon.server.connecting.connection import Connection, first_line
 from rowreckon.server.connecting.neutral import neutral_rows
-from rowreckon.server.trials.names import LOCK_CLASS, PREFIX, is_marked, lock_key
+from rowreckon.server.trials.names import LOCK_CLASS, PREFIX, is_marked, limit_of, lock_key
 
 _OWNED = """
 (d.datdba operator(pg_catalog.=) (select s.datdba from pg_catalog.pg_database s
@@ -25,12 +25,12 @@ _FOUND = f"""
 select d.datname, pg_catalog.shobj_description(d.oid, 'pg_database'), {_OWNED},
   (select count(*) from pg_catalog.pg_stat_activity a where a.datid = d.oid),
   case when pg_catalog.pg_has_role(d.datdba, 'usage') and d.datallowconn
-       then pg_catalog.pg_database_size(d.oid) / 1024.0 end, d.oid::bigint
+       then pg_catalog.pg_database_size(d.oid) / 1024.0 end, d.oid::bigint, d.datconnlimit
 from pg_catalog.pg_database d where pg_catalog.starts_with(d.datname, %s) order by d.datname
 """
 # in one statement whatever the search path, so that a copy that was just made is marked as soon as can be
 _ONE = f"""
-select d.oid::pg_catalog.int8, pg_catalog.shobj_description(d.oid, 'pg_database'), {_OWNED}, d.datallowconn
+select d.oid::pg_catalog.int8, pg_catalog.shobj_description(d.oid, 'pg_database'), {_OWNED}, d.datconnlimit
 from pg_catalog.pg_database d where d.datname operator(pg_catalog.=) %s::pg_catalog.name
 """
 _LOCKED = """
@@ -41,8 +41,8 @@ where locktype = 'advisory' and granted and classid = %s and objsubid = 2
 
 @dataclass(frozen=True, slots=True)
 class Leftover:
-    """A copy without a trial: `marked` by its comment, `owned` as a copy would be and by a role that this one may act
-    for, `sessions` how many are on it. Only one that is marked and owned is ever dropped."""
+    """A copy without a trial: `marked` by its comment or its connection limit, `owned` as a copy would be and by a role
+    that this one may act for, `sessions` how many are on it. Only one that is marked and owned is ever dropped."""
 
     name: str
     comment: str | None
@@ -50,11 +50,12 @@ class Leftover:
     sessions: int
     size_kb: float | None
     oid: int = 0
+    limit: int = -1
 
     @property
     def marked(self) -> bool:
-        """Whether its comment says that it is a trial's copy."""
-        return is_marked(self.comment)
+        """Whether it bears the mark of a trial's copy."""
+        return is_marked(self.comment) or self.limit == limit_of(self.name)
 
 
 def find_leftovers(connection: Connection) -> tuple[Leftover, ...]:
@@ -67,11 +68,11 @@ def find_leftovers(connection: Connection) -> tuple[Leftover, ...]:
             f"the server's databases cannot be listed: {first_line(error)}", sqlstate=error.sqlstate
         ) from None
     found = []
-    for name, comment, owned, sessions, kb, oid in rows:
+    for name, comment, owned, sessions, kb, oid, limit in rows:
         key = lock_key(name)
         if key is not None and key not in held:
             size = None if kb is None else float(kb)
-            found.append(Leftover(name, comment, bool(owned), int(sessions), size, int(oid)))
+            found.append(Leftover(name, comment, bool(owned), int(sessions), size, int(oid), int(limit)))
     return tuple(found)
 
 
@@ -102,21 +103,22 @@ def drop_leftover(connection: Connection, leftover: Leftover) -> str | None:
 class DatabaseState:
     """A database as the server has it at this moment."""
 
+    name: str
     oid: int
     comment: str | None
     owned: bool
-    open: bool
+    limit: int
 
     @property
     def marked(self) -> bool:
-        """Whether its comment says that it is a trial's copy."""
-        return is_marked(self.comment)
+        """Whether it bears the mark of a trial's copy."""
+        return is_marked(self.comment) or self.limit == limit_of(self.name)
 
 
 def state_of_database(connection: Connection, name: str) -> DatabaseState | None:
     """Asked of the server; None where it has no database of that name. Raises psycopg.Error."""
     row = connection.execute(_ONE, (name,)).fetchone()
-    return None if row is None else DatabaseState(int(row[0]), row[1], bool(row[2]), bool(row[3]))
+    return None if row is None else DatabaseState(name, int(row[0]), row[1], bool(row[2]), int(row[3]))
 
 
 def hold(connection: Connection, name: str) -> None:
