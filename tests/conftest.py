@@ -1,8 +1,12 @@
 """Fixtures live in plugin modules beside the tests that they serve; this file only names them."""
 
 import signal
+from collections.abc import Iterator
 
+import pytest
 from hypothesis import HealthCheck, settings
+
+from rowreckon.server.connecting.words import mask_messages
 
 pytest_plugins = ["tests.servers.fixtures"]
 
@@ -12,3 +16,10 @@ settings.load_profile("shared machine")
 
 # Whoever starts the tests in a shell's background has them ignore Ctrl-C, and their children with them.
 signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.fixture(autouse=True)
+def _messages_unmasked() -> Iterator[None]:
+    """A command run in this process may have had the server's messages masked: that is for its own run alone."""
+    yield
+    mask_messages(False)

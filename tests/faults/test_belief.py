@@ -57,8 +57,10 @@ def wrong_first(found: Sequence[Outcome]) -> list[Outcome]:
 
 def owns_up(outcome: Outcome) -> bool:
     """Whether a wrong first cause is told with less than certainty, and with what would decide, or with the right one
-    beside it."""
+    beside it; where no count is off by the threshold there is nothing to tell a cause of."""
     first = outcome.plan.findings[0] if outcome.plan.findings else None
+    if first is None and all(join.verdict == "accurate" for join in outcome.plan.joins):
+        return all((node.q_error_low or 1.0) < 10.0 for node in outcome.plan.nodes)
     sure = first is not None and first.confidence >= SURE
     return not sure and (outcome.place() is not None or bool(outcome.plan.missing))
 
