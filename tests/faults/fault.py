@@ -26,6 +26,8 @@ class Fault:
     """A query for the value that stands in the query as {literal}, where only the statistics tell which one suffers."""
     source: str = "own data"
     """Whose description the data follow, where it is a published one."""
+    threshold: float = 10
+    """The q-error from which on a count is misestimated, as `--threshold` takes it."""
     settings: tuple[str, ...] = ("set max_parallel_workers_per_gather = 0", "set jit = off")
 
 

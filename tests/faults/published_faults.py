@@ -84,6 +84,7 @@ PUBLISHED_FAULTS = (
         """,
         query="select count(*), max(n.note) from (select a, b, count(*) c from t group by a, b) s "
         "join notes n on n.a = s.a",
+        threshold=5,  # the published error is just ten times, and the rounding of the printed rows takes a little of it
     ),
     Fault(
         name="manual_value_beside_the_list",

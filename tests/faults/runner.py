@@ -118,7 +118,7 @@ def run_fault(fault: Fault, dsn: str, *, catalog: bool = True, try_remedy: bool 
     """Seed the fault, audit its query, and try the first remedy proposed."""
     with session_for(fault, dsn) as connection:
         query = query_of(fault, connection)
-        result = audit([capture(connection, query, catalog=catalog)])
+        result = audit([capture(connection, query, catalog=catalog)], threshold=fault.threshold)
         effect = None
         if try_remedy and result.remedies:
             effect = try_first(connection, fault, query, result)

@@ -39,11 +39,11 @@ def good_queries() -> Iterator[tuple[str, str]]:
         yield f"variant {number}", templates[number % len(templates)].format(**values)
 
 
-FAILING = (
+FAILING: tuple[tuple[str, str | None], ...] = (
     ("select no_such_column from flights", "42703"),
     ("select * from no_such_table", "42P01"),
     ("select 1 / (month - month) from flights", "22012"),
-    ("select from where", "42601"),
+    ("select from where", None),  # no SQL: refused before the server sees it
     ("select (name)::int from airports", "22P02"),
 )
 NEVER_ENDING = (
