@@ -40,6 +40,7 @@ def told(catalogs: tuple[Catalog, ...]) -> dict[str, set[tuple[object, ...]]]:
     return found
 
 
+@pytest.mark.oldest_and_newest
 def test_a_files_plans_are_answered_as_ones_own(matrix_database: MatrixServer) -> None:
     """Conditions, columns, clauses and pairs are the same to the digit; each that is not asked is named."""
     with psycopg.connect(matrix_database.dsn, autocommit=True) as connection:

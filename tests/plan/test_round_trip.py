@@ -25,6 +25,7 @@ from tests.servers.fixtures import MatrixServer
 FOREIGN_KEYS = {"Foreign File", "Foreign File Size", "Foreign Program"}
 
 
+@pytest.mark.oldest_and_newest
 def test_every_plan_is_rebuilt_from_typed_fields(reading_database: MatrixServer) -> None:
     """For each statement under each option set: same document, same number types, and no key left untyped."""
     plans = mended = 0

@@ -8,7 +8,8 @@ matrix_database  the same on `matrix_server`: MatrixServer whose dsn names the f
 
 The servers of the matrix are unpacked by `.ci/matrix-servers` into $ROWRECKON_MATRIX_DIR, or into its default
 folder; without them those tests skip, unless ROWRECKON_REQUIRE_MATRIX=1.  Tests that use these fixtures get the
-markers `server` and `matrix` by themselves; tests marked `full` run only when `-m` names that marker.
+markers `server` and `matrix` by themselves; tests marked `full` run only when `-m` names that marker.  Long tests
+marked `oldest_and_newest` run on the first and the last release by default, and on those between in the full run.
 """
 
 from __future__ import annotations
@@ -108,6 +109,16 @@ def pytest_report_header() -> str:
     return f"PostgreSQL: {kind}; matrix: {', '.join([*there, 'embedded 18'])}"
 
 
+def _between(item: pytest.Item) -> bool:
+    """Whether the test's server is neither of the oldest nor of the newest release that the fixture starts."""
+    parameters = getattr(getattr(item, "callspec", None), "params", {})
+    return any(
+        parameters[fixture] not in (majors[0], majors[-1])
+        for fixture, majors in (("matrix_server", MAJORS), ("reading_database", READ_MAJORS))
+        if fixture in parameters
+    )
+
+
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Mark tests by the servers that they ask for, and leave bar-sized ones out unless they are named."""
     for item in items:
@@ -116,6 +127,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
             item.add_marker(pytest.mark.server)
         if "matrix_server" in wanted or "reading_database" in wanted:
             item.add_marker(pytest.mark.matrix)
+        if item.get_closest_marker("oldest_and_newest") and _between(item):
+            item.add_marker(pytest.mark.full)
     if "full" in (config.getoption("markexpr") or ""):
         return
     left_out = [item for item in items if item.get_closest_marker("full")]
