@@ -71,7 +71,7 @@ def samples(server: str) -> Iterator[str]:
 @pytest.fixture(scope="module")
 def runs(samples: str) -> dict[str, QueryRun]:
     with connected(samples) as connection:
-        executor = Executor(connection, SafetyPermission(role_changes=True))
+        executor = Executor(connection, SafetyPermission())
         return {item.name: executor.run(item) for item in sample_queries()}
 
 
@@ -133,7 +133,7 @@ def test_a_custom_plan_sets_the_generic_one_right(samples: str, runs: dict[str, 
     run = runs["generic-plan"]
     assert join_methods(run.document) == ["Hash Join"]
     with connected(samples) as connection:
-        custom = Executor(connection, SafetyPermission(role_changes=True)).run(
+        custom = Executor(connection, SafetyPermission()).run(
             type(run.item)(run.item.name, run.item.line, run.item.text, run.item.kind, prepared=run.item.prepared)
         )
     assert join_methods(custom.document) == ["Nested Loop"]
@@ -195,7 +195,7 @@ def test_the_same_rows_on_every_major(matrix_database: MatrixServer, samples: st
     with connected(matrix_database.dsn) as connection:
         build_samples(connection)
         assert connection.execute(CHECKSUM.encode()).fetchone() == expected
-        executor = Executor(connection, SafetyPermission(role_changes=True))
+        executor = Executor(connection, SafetyPermission())
         assert {executor.run(item).outcome for item in sample_queries()} == {"ran"}
 
 

@@ -107,15 +107,6 @@ from channels c join bookings b on b.channel = c.code
 where lower(c.note) like 'bookings that come%'
 group by c.code;
 
--- name: statistics-not-usable
--- under row security an operator that might leak is not shown the statistics
-set role hut_desk;
-select g.home_land, count(*)
-from guest_notes n join guests g on g.id = n.guest_id
-where n.note like '%nuts%'
-group by g.home_land;
-reset role;
-
 -- name: limit
 -- the scan stops after twenty rows: its estimate is not wrong
 select b.arrival, g.name

@@ -7,7 +7,6 @@ from contextlib import contextmanager
 
 from rowreckon.capture import Capture
 from rowreckon.server.connecting.connection import connected
-from rowreckon.server.connecting.permission import SafetyPermission
 from rowreckon.server.own.embedded import embedded_server
 from rowreckon.server.samples.build import build_samples, sample_queries
 from rowreckon.server.sweeping.measure import SweepRules
@@ -30,8 +29,7 @@ def run_demo(progress: DemoProgress | None = None) -> list[Capture]:
         swept = sweep(
             lambda: connected(dsn),
             sample_queries(),
-            # the samples' list takes on a role of the samples' own
-            SweepRules(permission=SafetyPermission(role_changes=True)),
+            SweepRules(),
             progress=lambda step, done, total: report(f"running {step}" if done < total else step, done, total),
         )
         return swept.captures
