@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 import json
 import random
 from typing import Any
@@ -51,7 +50,7 @@ VALUES: tuple[Any, ...] = (
 
 def spoiled(document: Any, draw: random.Random) -> Any:
     """A copy after one to six changes of its structure or values."""
-    changed = copy.deepcopy(document)
+    changed = _copied(document)
     for _ in range(draw.choice((1, 1, 1, 2, 3, 6))):
         places = list(_places(changed))
         if not places:
@@ -59,6 +58,11 @@ def spoiled(document: Any, draw: random.Random) -> Any:
         holder, key = draw.choice(places)
         _change(holder, key, places, draw)
     return changed
+
+
+def _copied(document: Any) -> Any:
+    """By way of its text, many times as fast as copying value by value; nothing stands in two places any more."""
+    return json.loads(as_text(document))
 
 
 def _change(holder: Any, key: Any, places: list[tuple[Any, Any]], draw: random.Random) -> None:
@@ -70,7 +74,7 @@ def _change(holder: Any, key: Any, places: list[tuple[Any, Any]], draw: random.R
     elif kind == 6:
         other, at = draw.choice(places)
         if _has(other, at):
-            holder[key] = copy.deepcopy(other[at])
+            holder[key] = _copied(other[at])
     elif kind == 7 and isinstance(holder[key], list):
         holder[key] = holder[key] * draw.choice((2, 3, 50))
     elif kind == 8 and isinstance(holder, dict):

@@ -33,6 +33,8 @@ from rowreckon.plan.tree import lay_out
 from rowreckon.server.lists.lists import read_lists
 from rowreckon.server.sweeping import facts
 
+from tests.waiting import processor_limit
+
 from .spoiling import as_text, spoiled, spoiled_bytes
 
 FORMS: tuple[Format, ...] = ("text", "markdown", "html")
@@ -204,7 +206,8 @@ def _run(one: Callable[[random.Random, int], tuple[bytes, int]], what: str, coun
     for number in range(count):
         draw = random.Random(f"{SEED} {what} {number}")
         try:
-            _, status = one(draw, number)
+            with processor_limit():
+                _, status = one(draw, number)
         except Exception as error:
             raise AssertionError(f"{what} {number} of seed {SEED} crashed, see {folder}: {error!r}") from error
         found[status] = found.get(status, 0) + 1
