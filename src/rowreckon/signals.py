@@ -11,7 +11,7 @@ import signal
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from types import FrameType
 
 ENDING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
@@ -28,6 +28,7 @@ class _State:
     at = 0.0
     raised = False
     holds = 0
+    staying: tuple[Callable[[], str | None], ...] = ()
 
 
 def listen() -> None:
@@ -85,6 +86,17 @@ def let_through() -> Iterator[None]:
         _State.holds = holds
 
 
+@contextlib.contextmanager
+def leaving(what: Callable[[], str | None]) -> Iterator[None]:
+    """While the block runs, what this gives is said before a second signal ends the process: a sentence on what then
+    stays behind, None where nothing does."""
+    before, _State.staying = _State.staying, (*_State.staying, what)
+    try:
+        yield
+    finally:
+        _State.staying = before
+
+
 def _arrived(number: int, frame: FrameType | None) -> None:
     if _State.number is not None:
         if time.monotonic() - _State.at > _ONE_PRESS_S:
@@ -97,14 +109,18 @@ def _arrived(number: int, frame: FrameType | None) -> None:
 
 
 def _end_at_once(number: int) -> None:
-    """Leave without any clearing up; processes that share a log are ended, since they would wait for work for ever."""
+    """Leave without any clearing up, and say what stays.
+
+    Processes that share a log are ended, since they would wait for work for ever.
+    """
     if "multiprocessing" in sys.modules:
         import multiprocessing
 
         for child in multiprocessing.active_children():
             child.kill()
+    said = ["ended at once, without a report", *filter(None, (what() for what in _State.staying))]
     with contextlib.suppress(OSError):
-        os.write(2, b"rowreckon: ended at once, without a report\n")
+        os.write(2, "".join(f"rowreckon: {sentence}\n" for sentence in said).encode())
     os._exit(128 + number)
 
 

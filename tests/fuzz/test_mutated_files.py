@@ -32,7 +32,6 @@ from rowreckon.intake import read_path, read_text
 from rowreckon.plan.tree import lay_out
 from rowreckon.server.lists.lists import read_lists
 from rowreckon.server.sweeping import facts
-
 from tests.waiting import processor_limit
 
 from .spoiling import as_text, spoiled, spoiled_bytes

@@ -14,6 +14,7 @@ import psycopg
 from psycopg import sql
 from psycopg.conninfo import make_conninfo
 
+import rowreckon
 from rowreckon.server.lists.querylist import split_named
 from tests.cli.running import as_superuser
 from tests.faults.library import LIBRARY
@@ -75,16 +76,42 @@ def scene(
             admin.execute(sql.SQL("drop database if exists {} with (force)").format(sql.Identifier(name)))
 
 
-def start(arguments: Sequence[str]) -> subprocess.Popen[str]:
-    """The command as a process of its own, its output in pipes."""
+def start(arguments: Sequence[str], *, hook: Path | None = None) -> subprocess.Popen[str]:
+    """The command as a process of its own, its output in pipes; `hook` is a folder with what it runs first, see
+    `hook_into`."""
+    path = [str(hook), str(Path(rowreckon.__file__).parents[1])] if hook is not None else []
+    more = {"PYTHONPATH": os.pathsep.join(path)} if path else {}
     return subprocess.Popen(
         [sys.executable, "-m", "rowreckon", *as_superuser(arguments)],
         stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-        env={**os.environ, "NO_COLOR": "1"},
+        env={**os.environ, "NO_COLOR": "1", **more},
     )
+
+
+def hook_into(folder: Path, method: str, doing: str, *, after: bool) -> Path:
+    """A folder for `start`: right before or after the first call of a method of Copies the command does this to itself.
+
+    So a signal comes at a moment that the test chooses, however busy the machine is.
+    """
+    folder.mkdir()
+    (folder / "sitecustomize.py").write_text(
+        "import os, signal, time\n"
+        "from rowreckon.server.trials.copies import Copies\n"
+        f"whole, calls = Copies.{method}, []\n"
+        "def hooked(self, *arguments):\n"
+        "    calls.append(1)\n"
+        f"    if len(calls) == 1 and not {after}:\n"
+        f"        {doing}\n"
+        "    result = whole(self, *arguments)\n"
+        f"    if len(calls) == 1 and {after}:\n"
+        f"        {doing}\n"
+        "    return result\n"
+        f"Copies.{method} = hooked\n"
+    )
+    return folder
 
 
 def copies_on(dsn: str) -> list[str]:

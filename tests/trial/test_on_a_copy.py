@@ -15,7 +15,7 @@ from rowreckon.server.connecting.connection import connected
 from rowreckon.server.trials.leftovers import find_leftovers
 from tests.waiting import turns
 
-from .scene import Scene, copies_on, scene, start
+from .scene import Scene, copies_on, hook_into, scene, start
 from .source_state import differences, state_of
 
 NAME = 'Rebuffat "Pass"'
@@ -113,13 +113,13 @@ def test_the_copy_gets_the_settings_of_its_source(huts: Scene) -> None:
         assert copies_on(huts.dsn) == []
 
 
-def test_killed_and_found_again(huts: Scene) -> None:
+def test_killed_and_found_again(huts: Scene, tmp_path: Path) -> None:
     """After SIGKILL the source is as it was; the next start finds the copies and removes them."""
     before = _state(huts, shared=False)
-    process = start(huts.arguments())
-    _wait_for_a_copy(huts, process)
-    process.kill()
-    process.communicate(timeout=60)
+    hook = hook_into(tmp_path / "hook", "make", "os.kill(os.getpid(), signal.SIGKILL)", after=True)
+    process = start(huts.arguments(), hook=hook)
+    _, errors = process.communicate(timeout=240)
+    assert process.returncode == -signal.SIGKILL, errors
     _wait_until_alone(huts)
     assert differences(before, _state(huts, shared=False)) == set()
     left = copies_on(huts.dsn)
@@ -137,20 +137,37 @@ def test_killed_and_found_again(huts: Scene) -> None:
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM], ids=["ctrl-c", "kill"])
 def test_interrupted(huts: Scene, tmp_path: Path, number: signal.Signals) -> None:
-    """A polite end drops the copies; Ctrl-C still writes the report."""
+    """A polite end right after the first copy was made drops it; the report is written all the same."""
     before = _state(huts)
     report = tmp_path / "r.json"
-    process = start(huts.arguments("--report", str(report)))
-    _wait_for_a_copy(huts, process)
-    process.send_signal(number)
-    process.communicate(timeout=120)
+    hook = hook_into(tmp_path / "hook", "make", f"os.kill(os.getpid(), {int(number)})", after=True)
+    process = start(huts.arguments("--report", str(report)), hook=hook)
+    _, errors = process.communicate(timeout=240)
+    assert process.returncode == 128 + number, errors
     assert copies_on(huts.dsn) == []
     _wait_until_alone(huts)
     assert differences(before, _state(huts)) == set()
-    if number == signal.SIGINT:
-        assert process.returncode == 130
-        account = json.loads(report.read_text())["trials"]
-        assert any("interrupted" in entry["reason"] for entry in account["not_tried"])
+    account = json.loads(report.read_text())["trials"]
+    assert any("interrupted" in entry["reason"] for entry in account["not_tried"])
+
+
+def test_a_second_signal_tells_what_stays(huts: Scene, tmp_path: Path) -> None:
+    """Whoever has no patience for the clean-up is told the copies by name; the next trial removes them."""
+    press = "os.kill(os.getpid(), signal.SIGINT); time.sleep(1); os.kill(os.getpid(), signal.SIGINT); time.sleep(600)"
+    before = _state(huts, shared=False)
+    process = start(huts.arguments(), hook=hook_into(tmp_path / "hook", "drop_all", press, after=False))
+    _, errors = process.communicate(timeout=240)
+    assert process.returncode == 130, errors
+    left = copies_on(_postgres(huts))
+    assert left
+    told = errors.splitlines()[-1]
+    assert told.startswith("rowreckon: the copy")
+    assert "the next trial there offers to drop" in told
+    assert all(name in told for name in left)
+    _wait_until_alone(huts)
+    assert differences(before, _state(huts, shared=False)) == set()
+    _run(huts.arguments("--remedy", "99", "--yes"))
+    assert copies_on(huts.dsn) == []
 
 
 def test_a_session_on_the_source(huts: Scene) -> None:
@@ -193,13 +210,6 @@ def test_one_copy_at_a_time(huts: Scene, tmp_path: Path) -> None:
     assert differences(before, _state(huts)) == set()
     audit = json.loads(report.read_text())
     assert [r["trial"]["rank_before"] for r in audit["remedies"] if r["trial"]] == [1]
-
-
-def _wait_for_a_copy(huts: Scene, process: subprocess.Popen[str]) -> None:
-    for _ in turns("a copy"):
-        if copies_on(_postgres(huts)):
-            return
-        assert process.poll() is None, process.communicate()
 
 
 def _postgres(huts: Scene) -> str:

@@ -20,7 +20,7 @@ from rowreckon.server.trials.leftovers import hold, let_go, state_of_database
 from rowreckon.server.trials.names import COMMENT, limit_of, new_name
 from rowreckon.server.trials.read_price import other_sessions
 from rowreckon.server.trials.staying import lost
-from rowreckon.signals import held
+from rowreckon.signals import held, leaving
 
 ConnectTo = Callable[[str | None], AbstractContextManager[Connection]]
 """Connects to a database of the server by name; None: to the source."""
@@ -159,6 +159,14 @@ class Copies:
         if interrupted is not None:
             raise interrupted
 
+    def staying(self) -> str | None:
+        """What is left on the server if this process ends now, in a sentence; None where nothing is."""
+        if not self.alive:
+            return None
+        one = len(self.alive) == 1
+        named = f"{'the copy' if one else 'the copies'} {', '.join(self.alive)}"
+        return f"{named} may stay on the server; the next trial there offers to drop {'it' if one else 'them'}"
+
     def _create(self, name: str, origin: str) -> None:
         owner, _ = self._owner()
         strategy = ""
@@ -211,8 +219,9 @@ class Copies:
 def copies(connect: ConnectTo, admin: Connection, source: str, size_kb: float) -> Iterator[Copies]:
     """A maker of copies for as long as the block lasts; all of them are dropped at its end."""
     maker = Copies(connect, admin, source, size_kb)
-    try:
-        yield maker
-    finally:
-        with held(), maker._again:
-            maker.drop_all()
+    with leaving(maker.staying):
+        try:
+            yield maker
+        finally:
+            with held(), maker._again:
+                maker.drop_all()
