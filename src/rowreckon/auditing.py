@@ -21,7 +21,9 @@ from rowreckon.elsewhere import judged_ms, time_elsewhere
 from rowreckon.joins import judge_joins
 from rowreckon.joins.verdict.contested import with_contests
 from rowreckon.plan.base import PlanNode
+from rowreckon.plan.details import conditions, figures, own_blocks
 from rowreckon.plan.document import ExplainDocument
+from rowreckon.plan.names import full_name
 from rowreckon.plan.nodes import OtherNode
 from rowreckon.plan.tree import PlanTree, lay_out
 from rowreckon.remedies import PlanAudit, missing_for, propose
@@ -147,6 +149,7 @@ def _header(capture: Capture) -> dict[str, object]:
         "source": capture.name,
         "query": capture.query,
         "query_id": None if explain is None or explain.query_identifier is None else str(explain.query_identifier),
+        "captured_at": capture.captured_at,
         "server_version": capture.server_version,
         "outcome": capture.outcome,
         "sqlstate": capture.sqlstate,
@@ -207,7 +210,7 @@ def _execution_ms(explain: ExplainDocument, tree: PlanTree) -> float | None:
 def _nodes(reckoned: ReckonedTree, origins: Origins, own_ms: Sequence[float | None]) -> tuple[doc.Node, ...]:
     tree = reckoned.tree
     return tuple(
-        _node(number, path, node, count, here, ms, tables)
+        _node(number, path, node, count, here, ms, tables, tree)
         for number, (path, node, count, here, ms, tables) in enumerate(
             zip(tree.paths(), tree.nodes, reckoned.counts, origins.here, own_ms, reckoned.tables, strict=True)
         )
@@ -222,6 +225,7 @@ def _node(
     entering: Entering | None,
     own_ms: float | None,
     tables: tuple[str, ...],
+    tree: PlanTree,
 ) -> doc.Node:
     here = entering if entering is not None and entering.reported else None
     estimate, actual = count.estimate_interval, count.actual_interval
@@ -257,6 +261,10 @@ def _node(
             "direction_here": None if here is None else here.direction,
             "own_ms": _number(own_ms),
             "tables": tables,
+            "name": full_name(node),
+            "conditions": conditions(node),
+            "blocks": own_blocks(node, [tree.nodes[child] for child in tree.children[number]]),
+            "figures": figures(node),
         }
     )
 

@@ -29,6 +29,9 @@ from rowreckon.document.join import SafeOrigin as SafeOrigin
 from rowreckon.document.join import SwitchPoint as SwitchPoint
 from rowreckon.document.join import Verdict as Verdict
 from rowreckon.document.join import Way as Way
+from rowreckon.document.node import Node as Node
+from rowreckon.document.node import NodeBlocks as NodeBlocks
+from rowreckon.document.node import NodeCondition as NodeCondition
 from rowreckon.document.trial import Combination as Combination
 from rowreckon.document.trial import JoinSeen as JoinSeen
 from rowreckon.document.trial import NotTried as NotTried
@@ -70,40 +73,6 @@ class Rejected(Part):
     reason: str
     where: MaybeText = None
     defect: bool = False
-
-
-class Node(Part):
-    """One node of a plan; `id` is its pre-order number, InitPlans and SubPlans included."""
-
-    id: int
-    path: tuple[int, ...]
-    node_type: str
-    join_type: MaybeText = None
-    relation: MaybeText = None
-    schema_: str | None = Field(default=None, alias="schema")
-    alias: MaybeText = None
-    index: MaybeText = None
-    subplan_name: MaybeText = None
-    parent_relationship: MaybeText = None
-    estimated_rows: MaybeFloat = None
-    estimated_rows_low: MaybeFloat = None
-    estimated_rows_high: MaybeFloat = None
-    estimated_rows_per_loop: MaybeFloat = None
-    planned_rows: MaybeFloat = None
-    planned_loops: MaybeFloat = None
-    actual_rows: MaybeFloat = None
-    actual_rows_low: MaybeFloat = None
-    actual_rows_high: MaybeFloat = None
-    loops: MaybeFloat = None
-    workers: MaybeInt = None
-    count: CountState
-    q_error: MaybeFloat = None
-    q_error_low: MaybeFloat = None
-    direction: Direction | None = None
-    q_error_here: MaybeFloat = None
-    direction_here: Direction | None = None
-    own_ms: MaybeFloat = None
-    tables: tuple[str, ...] = ()
 
 
 class Evidence(Part):
@@ -169,6 +138,7 @@ class Plan(Part):
     source: str
     query: MaybeText = None
     query_id: MaybeText = None
+    captured_at: MaybeText = None
     server_version: MaybeInt = None
     analyzed: bool
     planning_ms: MaybeFloat = None

@@ -37,6 +37,7 @@ _OWN = frozenset(
 _OWN_BELOW = {
     "basis": ("joins", "joins_after", "findings", "switch_points"),
     "from": ("switch_points", "evidence"),
+    "name": ("nodes",),
     "where": ("trial", "trials", "rejected"),
 }
 _SOURCES = frozenset(("source", "join_order_before", "join_order_after"))
@@ -178,6 +179,8 @@ class _Leaving(_Walk):
             return masked_name(text)
         if field in _NAMES:
             return text
+        if field == "captured_at":
+            return text if _MOMENT.fullmatch(text) else UNREAD
         if field == "value":
             return text if text in self.names or _MOMENT.fullmatch(text) else MASK
         return UNREAD
