@@ -12,7 +12,7 @@ import rowreckon
 
 SOURCE = Path(rowreckon.__file__).parent
 CORE = (
-    *("document", "plan", "counts", "cost", "joins", "causes", "remedies", "trial"),
+    *("document", "plan", "counts", "cost", "joins", "remedies", "causes", "proposals", "trial"),
     *("auditing.py", "elsewhere.py", "capture.py"),
 )
 IO = {"os", "sys", "pathlib", "socket", "subprocess", "time", "datetime", "random", "io", "tempfile", "shutil"}

@@ -26,7 +26,7 @@ from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.names import full_name
 from rowreckon.plan.nodes import OtherNode
 from rowreckon.plan.tree import PlanTree, lay_out
-from rowreckon.remedies import PlanAudit, missing_for, propose
+from rowreckon.proposals import PlanAudit, missing_for, propose
 
 DEFAULT_THRESHOLD = 10.0
 """The q-error from which on a row count is called misestimated: an order of magnitude."""

@@ -10,7 +10,7 @@ import psycopg
 from rowreckon.auditing import audit_capture
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseFinding
-from rowreckon.remedies import PlanAudit
+from rowreckon.proposals import PlanAudit
 from tests.faults.runner import capture
 
 Connection = psycopg.Connection[Any]

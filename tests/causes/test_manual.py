@@ -8,7 +8,7 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
-from rowreckon.remedies import missing_for
+from rowreckon.proposals import missing_for
 
 from .live import Connection, codes, first, judged
 

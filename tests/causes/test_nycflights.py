@@ -10,7 +10,7 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
-from rowreckon.remedies.builders import BUILDERS
+from rowreckon.causes.registry import BY_CODE
 from tests.opendata.nycflights import load_nycflights
 
 from .live import Connection, first, judged, value
@@ -35,7 +35,7 @@ def test_a_rare_pair_needs_a_longer_list(flights: Connection) -> None:
     audit = judged(flights, query)
     assert first(audit).code == "correlated_columns_equality"
     assert first(audit).subject.columns in (("carrier", "dest"), ("dest", "carrier"))
-    (draft,) = BUILDERS["correlated_columns_equality"](first(audit), audit.capture)
+    (draft,) = BY_CODE["correlated_columns_equality"].remedy(first(audit).subject, audit.capture)
     assert any("SET STATISTICS" in s for s in draft.sql)
     for statement in draft.sql:
         flights.execute(statement.encode())

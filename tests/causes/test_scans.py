@@ -7,10 +7,10 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
-from rowreckon.causes.finding import TableName
 from rowreckon.causes.scans import actual_totals, aliases, planned_total
 from rowreckon.counts import reckon
 from rowreckon.plan import lay_out
+from rowreckon.remedies.subject import TableName
 from tests.faults.runner import capture
 
 from .live import Connection, value

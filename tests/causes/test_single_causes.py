@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
-from rowreckon.remedies import propose
+from rowreckon.proposals import propose
 from rowreckon.server.lists.querylist import split_named
 
 from .live import Connection, codes, first, judged

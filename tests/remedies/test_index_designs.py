@@ -12,7 +12,7 @@ import pytest
 from rowreckon.causes.index_designs import IndexDesign, best_design
 from rowreckon.causes.index_prices import IndexPrices, SidePrices
 from rowreckon.document.audit import Remedy
-from rowreckon.remedies import PlanAudit, propose
+from rowreckon.proposals import PlanAudit, propose
 from tests.causes.live import Connection, evenly_timed, judged, value
 
 from .objects import objects_of

@@ -13,7 +13,7 @@ from rowreckon.causes.luring_index import check_join
 from rowreckon.causes.site import Context
 from rowreckon.causes.weigh import finding_of_join
 from rowreckon.counts import find_origins
-from rowreckon.remedies import PlanAudit, propose
+from rowreckon.proposals import PlanAudit, propose
 from tests.causes.live import Connection, evenly_timed, judged
 from tests.faults.fault import guests
 
@@ -106,7 +106,7 @@ def test_an_index_is_dropped_last(huts: Connection) -> None:
     )
     gain = check_join(join, context)
     assert gain is not None
-    drop = finding_of_join("luring_index", gain, "crossed")
+    drop = finding_of_join(gain)
     cure = replace(finding, finding=finding.finding.model_copy(update={"joins": (join.node,), "confidence": 0.4}))
     remedies = propose([replace(evenly_timed(audit), joins=(join,), findings=(drop, cure))])
     assert [r.kind for r in remedies] == ["more_statistics", "drop_index"]

@@ -8,12 +8,12 @@ import psycopg
 import pytest
 
 from rowreckon.catalog.facts import Catalog
-from rowreckon.causes import CauseFinding, Subject, TableName
-from rowreckon.document.audit import Finding, Remedy
-from rowreckon.remedies import propose
-from rowreckon.remedies.builders import BUILDERS
+from rowreckon.causes import Subject, TableName
+from rowreckon.causes.registry import BY_CODE
+from rowreckon.document.audit import Remedy
+from rowreckon.proposals import propose
 from rowreckon.remedies.change import read_change
-from rowreckon.remedies.indexes import build_index
+from rowreckon.remedies.indexes import new_index
 from tests.causes.live import Connection, evenly_timed, judged, value
 from tests.faults.library import LIBRARY
 from tests.faults.runner import query_of, session_for
@@ -109,7 +109,7 @@ def test_statistics_partition_by_partition(huts: Connection) -> None:
     )
     assert audit.findings[0].code == "correlated_columns_equality"
     assert len([f for f in audit.findings if f.code == "correlated_columns_equality"]) == 1
-    (draft,) = BUILDERS[audit.findings[0].code](audit.findings[0], audit.capture)
+    (draft,) = BY_CODE[audit.findings[0].code].remedy(audit.findings[0].subject, audit.capture)
     assert [s for s in draft.sql if s.startswith("CREATE")] == [
         'CREATE STATISTICS tours."Stay_Log_1_city_region_stats" (dependencies, mcv) ON city, region '
         'FROM tours."Stay Log 1"',
@@ -141,8 +141,7 @@ def test_index_of_a_partitioned_table(huts: Connection) -> None:
     assert isinstance(catalog, Catalog)
     parent = next(r for r in catalog.relations if r.kind == "partitioned_table")
     subject = Subject(table=TableName("items", "public"), relation=parent, columns=("visit_id",))
-    finding = Finding(code="missing_join_index", confidence=0.8, basis="catalog", summary="")
-    (draft,) = build_index(CauseFinding(finding, subject, factor=9.0, harms="time"), audit.capture)
+    (draft,) = new_index(subject, audit.capture)
     assert any("ON ONLY" in s for s in draft.sql)
     assert not draft.transactional
     before = objects_of(huts)

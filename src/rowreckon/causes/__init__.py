@@ -5,7 +5,8 @@ One cause is one module, whose doc says what it finds, why it hurts, the evidenc
 """
 
 from rowreckon.causes.evidence import CauseEvidence
-from rowreckon.causes.finding import CauseFinding, FunctionName, Subject, TableName
+from rowreckon.causes.finding import CauseFinding
+from rowreckon.remedies.subject import FunctionName, Subject, TableName
 
 
 def find_causes(evidence: CauseEvidence) -> tuple[CauseFinding, ...]:

@@ -24,11 +24,15 @@ PostgreSQL documentation, "Row Estimation Examples" and ALTER TABLE; var_eq_cons
 
 from __future__ import annotations
 
-from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, WEAK, Candidate, Subject, fact
+from rowreckon.capture import Capture
+from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, WEAK, Candidate, fact
 from rowreckon.causes.restrictions import age_of, restrictions
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence, share
 from rowreckon.document.audit import Evidence
+from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.statistics import longer_list
+from rowreckon.remedies.subject import Subject
 
 TITLE = "a list of common values too short"
 
@@ -96,3 +100,8 @@ def _candidate(
         evidence=tuple(evidence),
         subject=subject,
     )
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """A higher statistics target for the column, and ANALYZE."""
+    return longer_list(subject, capture)

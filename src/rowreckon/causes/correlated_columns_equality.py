@@ -24,10 +24,14 @@ PostgreSQL documentation, "Multivariate Statistics Examples" (1 row expected, 10
 
 from __future__ import annotations
 
+from rowreckon.capture import Capture
 from rowreckon.causes.correlation import correlated
 from rowreckon.causes.finding import Candidate
 from rowreckon.causes.restrictions import columns_of, restrictions, telling
 from rowreckon.causes.site import Context, Site
+from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.statistics import together
+from rowreckon.remedies.subject import Subject
 
 TITLE = "columns that go together"
 
@@ -40,3 +44,8 @@ def check(site: Site, context: Context) -> Candidate | None:
     if len(columns) < 2 or set(ranges) - set(columns):
         return None
     return correlated("correlated_columns_equality", site, context, found, columns)
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """A statistics object that knows which column decides which, and the common combinations."""
+    return together(subject, capture, ("dependencies", "mcv"))

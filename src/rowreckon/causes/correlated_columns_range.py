@@ -27,12 +27,19 @@ date, 121,578 expected, 3,803 came, mended by no statistics object at the defaul
 
 from __future__ import annotations
 
+from rowreckon.capture import Capture
 from rowreckon.causes.correlation import correlated
 from rowreckon.causes.finding import Candidate
 from rowreckon.causes.restrictions import columns_of, restrictions, telling
 from rowreckon.causes.site import Context, Site
+from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.statistics import together
+from rowreckon.remedies.subject import Subject
 
 TITLE = "ranges that go together"
+
+_LIST_FOR_RANGES = 1000
+"""Target of a list for ranges: they cover many combinations, and each has to be in it; common practice, no source."""
 
 
 def check(site: Site, context: Context) -> Candidate | None:
@@ -43,3 +50,12 @@ def check(site: Site, context: Context) -> Candidate | None:
     if not ranges or len(columns) < 2:
         return None
     return correlated("correlated_columns_range", site, context, found, columns)
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """A statistics object with a long list of common combinations.
+
+    A list describes ranges only where the combinations are few, which the catalog tells.
+    """
+    works = 0.6 if subject.relation is not None else 0.25
+    return together(subject, capture, ("mcv",), at_least=_LIST_FOR_RANGES, works=works)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, fact
+from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, fact
 from rowreckon.causes.restrictions import Restriction, age_of, exceeds, lacks_statistics, share_of_clause
 from rowreckon.causes.wording import listed, rows_sentence, share
+from rowreckon.remedies.subject import Subject
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation

@@ -25,23 +25,34 @@ PostgreSQL documentation, CREATE STATISTICS ("expressions") and "Indexes on Expr
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from rowreckon.capture import Capture
 from rowreckon.causes.clause_kinds import expression_side
 from rowreckon.causes.defaults import betrays, default_selectivity
-from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, TableName, fact
+from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, fact
 from rowreckon.causes.groups import near_default, number_is_off
 from rowreckon.causes.keys import is_expression
 from rowreckon.causes.restrictions import restrictions
-from rowreckon.causes.spelling import without_alias
 from rowreckon.causes.wording import listed, rows_sentence
 from rowreckon.plan.conditions import parse_condition
+from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, major, targets
+from rowreckon.remedies.quoting import fitting_name, name_of_expression, quote_name, quote_table
+from rowreckon.remedies.readable import Unreadable, read_expressions, without_statements
+from rowreckon.remedies.refresh import analyze_statements
+from rowreckon.remedies.statistics import MOST_COLUMNS, needed_target, statistics_object
+from rowreckon.remedies.subject import Subject, TableName
+from rowreckon.sql.spelling import without_alias
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
     from rowreckon.causes.site import Context, Site
 
 TITLE = "an expression without statistics"
+
+_EXPRESSIONS_FROM = 14
+"""Release from which on CREATE STATISTICS takes expressions."""
 
 
 def check(site: Site, context: Context) -> Candidate | None:
@@ -165,3 +176,68 @@ def _known_expressions(relation: Relation | None) -> set[str]:
         if key.expression is not None and key.statistics is not None
     }
     return found
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """Statistics of an expression: a statistics object from 14, an index on 13."""
+    tables = targets(subject)
+    if not tables or not subject.expressions:
+        return ()
+    try:
+        readable = read_expressions(subject.expressions)
+    except Unreadable as error:
+        return (without_statements(_draft(subject, capture, ()), str(error)),)
+    return (_draft(subject, capture, readable),)
+
+
+def _draft(subject: Subject, capture: Capture, readable: tuple[str, ...]) -> Draft:
+    """The draft for the finding's expressions, as they were read."""
+    tables = targets(subject)
+    release = major(capture)
+    if release is not None and release < _EXPRESSIONS_FROM:
+        return _index(subject, tables, readable)
+    together = subject.columns if len(subject.expressions) + len(subject.columns) <= MOST_COLUMNS else ()
+    members = (*(f"({e})" for e in readable), *(quote_name(c) for c in together))
+    draft = statistics_object(
+        subject,
+        capture,
+        tables=tables,
+        members=members,
+        columns=(*subject.expressions, *together),
+        kinds=(),
+        target=needed_target(subject.fraction),
+        reason=f"Let ANALYZE collect statistics of {', '.join(subject.expressions)} on {tables[0]}, as it does of a "
+        "column.",
+        works=0.9,
+    )
+    if release is None:
+        note = "statistics of expressions exist from release 14 on; on 13 an index on the expression collects them"
+        draft = replace(draft, cautions=(*draft.cautions, note))
+    return draft
+
+
+def _index(subject: Subject, tables: tuple[TableName, ...], readable: tuple[str, ...]) -> Draft:
+    table = tables[0]
+    name = fitting_name(table.name, *map(name_of_expression, subject.expressions), "idx")
+    members = ", ".join(f"({e})" for e in readable)
+    qualified = quote_table(TableName(name, table.schema))
+    return Draft(
+        kind="new_index",
+        sql=(
+            f"CREATE INDEX CONCURRENTLY {quote_name(name)} ON {quote_table(table)} ({members})",
+            *analyze_statements((table,)),
+        ),
+        sql_trial=(
+            f"CREATE INDEX {quote_name(name)} ON {quote_table(table)} ({members})",
+            *analyze_statements((table,)),
+        ),
+        undo=(f"DROP INDEX CONCURRENTLY {qualified}",),
+        reason=f"An index on {', '.join(subject.expressions)} lets ANALYZE collect statistics of it; release 13 has no "
+        "other way.",
+        works=0.85,
+        transactional=False,
+        lock=SHARE_UPDATE_EXCLUSIVE,
+        tables=(table,),
+        columns=subject.expressions,
+        cautions=("every write to the table maintains the index", "the expression has to be immutable"),
+    )

@@ -23,10 +23,17 @@ PostgreSQL documentation, CREATE FUNCTION (ROWS), "Function Optimization Informa
 
 from __future__ import annotations
 
-from rowreckon.causes.finding import PROVEN, STRONG, Candidate, FunctionName, Subject, fact
+from rowreckon.capture import Capture
+from rowreckon.causes.finding import PROVEN, STRONG, Candidate, fact
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import count, rows_sentence
 from rowreckon.plan.nodes import FunctionScanNode
+from rowreckon.plural import counted
+from rowreckon.remedies import checks
+from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.quoting import quote_table
+from rowreckon.remedies.readable import Unreadable, read_signature, without_statements
+from rowreckon.remedies.subject import FunctionName, Subject, TableName
 
 TITLE = "a function's default row count"
 
@@ -88,3 +95,36 @@ def _is_built_in(node: FunctionScanNode) -> bool:
     if node.schema_name is not None:
         return node.schema_name in ("pg_catalog", "information_schema")
     return (node.function_name or "").startswith(_BUILT_IN_PREFIXES)
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """ROWS for a set-returning function, as many as came."""
+    function, rows = subject.function, subject.rows
+    if function is None or not function.name or rows is None:
+        return ()
+    # ROWS 0 is refused by the server.
+    value = max(round(rows), 1)
+    catalog = capture.catalog
+    old = None
+    if catalog is not None:
+        same = [f for f in catalog.functions if f.name == function.name and f.schema_name == function.schema]
+        old = same[0].prorows if len(same) == 1 else None
+    name, unreadable = quote_table(TableName(function.name, function.schema)), None
+    if function.arguments is not None:
+        try:
+            name += f"({read_signature(function.arguments)})"
+        except Unreadable as error:
+            unreadable = str(error)
+    draft = Draft(
+        kind="other",
+        sql=(f"ALTER FUNCTION {name} ROWS {value}",),
+        undo=(f"ALTER FUNCTION {name} ROWS {old if old is not None else 1000:g}",),
+        undo_note=None if old is not None else "1000 is what CREATE FUNCTION declares where nothing is said",
+        reason=f"Declare that {function.name} returns about {counted(value, 'row')}; the planner has nothing "
+        "else to go by.",
+        works=0.95,
+        check_first=None if old is not None else checks.functions(function),
+        lock=None,
+        cautions=("every query that calls the function is planned with this number, whatever its arguments",),
+    )
+    return (draft if unreadable is None else without_statements(draft, unreadable),)

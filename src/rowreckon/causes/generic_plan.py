@@ -25,9 +25,12 @@ PostgreSQL documentation, PREPARE ("generic plan") and plan_cache_mode; plancach
 
 from __future__ import annotations
 
-from rowreckon.causes.finding import PROVEN, STRONG, Candidate, Subject, fact
+from rowreckon.capture import Capture
+from rowreckon.causes.finding import PROVEN, STRONG, Candidate, fact
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
+from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.subject import Subject
 
 TITLE = "generic plan"
 
@@ -57,5 +60,26 @@ def check(site: Site, context: Context) -> Candidate | None:
             table=site.table,
             relation=site.relation,
             columns=tuple(dict.fromkeys(c.column for cl in site.own for c in cl.columns)),
+        ),
+    )
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """Custom plans for the session that prepares the statement."""
+    tables = (subject.table,) if subject.table is not None else ()
+    return (
+        Draft(
+            kind="other",
+            sql=("SET plan_cache_mode = force_custom_plan",),
+            undo=("RESET plan_cache_mode",),
+            reason="Plan the statement with the real values: a generic plan knows only average ones.",
+            works=0.85,
+            lock=None,
+            tables=tables,
+            columns=subject.columns,
+            cautions=(
+                "each execution is then planned anew; set it for one role or one transaction rather than everywhere",
+                "it changes every prepared statement of the session, not this one alone",
+            ),
         ),
     )

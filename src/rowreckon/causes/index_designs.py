@@ -12,9 +12,9 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from rowreckon.causes.clause_kinds import compared_column, kind_of
-from rowreckon.causes.spelling import without_alias
 from rowreckon.frozen import frozen
 from rowreckon.joins.ways.index_match import index_to_build
+from rowreckon.sql.spelling import without_alias
 
 if TYPE_CHECKING:
     from rowreckon.causes.index_prices import SidePrices

@@ -26,11 +26,17 @@ Results", SIGMOD 1991.
 
 from __future__ import annotations
 
-from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, WEAK, Candidate, Subject, fact
+from dataclasses import replace
+
+from rowreckon.capture import Capture
+from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, WEAK, Candidate, fact
 from rowreckon.causes.keys import key_pairs
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
 from rowreckon.plan.nodes import ScanNode
+from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.statistics import longer_list
+from rowreckon.remedies.subject import Subject
 
 TITLE = "uneven join keys"
 
@@ -113,3 +119,27 @@ def _is_filtered(context: Context, key: Key) -> bool:
             if index_cond is not None and key.column not in index_cond:
                 return True
     return False
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """Longer lists of common values on both sides of a join key."""
+    one = longer_list(replace(subject, fraction=0.001), capture)
+    if subject.other_table is None or not subject.other_table.name or not one:
+        return one
+    other_side = replace(
+        subject, table=subject.other_table, columns=subject.other_columns, relation=None, fraction=0.001, partitions=()
+    )
+    other = longer_list(other_side, capture)
+    if not other:
+        return one
+    both = replace(
+        one[0],
+        sql=(*one[0].sql, *other[0].sql),
+        undo=(*(one[0].undo or ()), *(other[0].undo or ())),
+        tables=tuple(dict.fromkeys((*one[0].tables, *other[0].tables))),
+        columns=tuple(dict.fromkeys((*one[0].columns, *other[0].columns))),
+        reason=f"Keep longer lists of common values of the join key on {one[0].tables[0]} and {other[0].tables[0]}, "
+        "which the planner compares with each other.",
+        works=0.5,
+    )
+    return (both,)

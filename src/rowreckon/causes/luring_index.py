@@ -27,11 +27,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rowreckon.causes.finding import Subject, fact
-from rowreckon.causes.missing_join_index import IndexGain
+from rowreckon.capture import Capture
+from rowreckon.causes.finding import JoinCandidate, fact
 from rowreckon.causes.scans import is_base_scan, relation_of, table_of
 from rowreckon.causes.wording import rows as counted_rows
 from rowreckon.plan.nodes import BitmapIndexScanNode, IndexScanNode
+from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.indexes import dropped_index
+from rowreckon.remedies.subject import Subject
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Index, Relation
@@ -47,8 +50,8 @@ _IN_MEMORY = 0.7
 prices as reads."""
 
 
-def check_join(join: Join, context: Context) -> IndexGain | None:
-    """The index that a crossed nested loop was lured by; to be asked only where the estimate itself has no cure."""
+def check_join(join: Join, context: Context) -> JoinCandidate | None:
+    """The index that a crossed nested loop was lured by; told only where the estimate itself has no cure."""
     if join.verdict != "crossed" or join.method != "nested_loop" or join.best_at_actual in (None, "nested_loop"):
         return None
     tree = context.tree
@@ -81,8 +84,11 @@ def check_join(join: Join, context: Context) -> IndexGain | None:
     if read is not None:
         evidence.append(fact("pages that the inner side read from disk", read, "plan"))
     rows = max(join.outer.actual_rows or 0.0, join.inner.actual_rows or 0.0)
-    return IndexGain(
+    return JoinCandidate(
+        code="luring_index",
         join=join,
+        harms="crossed",
+        last_resort=True,
         subject=Subject(table=table, relation=relation, index=name, columns=_columns(relation, index)),
         ratio=join.loss_factor or 1.0,
         confidence=round(_CONFIDENCE * (_IN_MEMORY if read == 0 else 1.0), 2),
@@ -97,3 +103,8 @@ def _columns(relation: Relation | None, index: Index | None) -> tuple[str, ...]:
     if relation is None or index is None:
         return ()
     return tuple(c.name for k in index.keys if k.attnum is not None and (c := relation.column(k.attnum)) is not None)
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """DROP INDEX."""
+    return dropped_index(subject, capture)

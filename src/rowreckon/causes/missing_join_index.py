@@ -30,21 +30,24 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rowreckon.capture import Capture
 from rowreckon.causes.clause_kinds import compared_column, kind_of
-from rowreckon.causes.finding import Subject, TableName, fact
+from rowreckon.causes.finding import JoinCandidate, fact
 from rowreckon.causes.index_designs import best_design
 from rowreckon.causes.scans import is_base_scan, name_of, partition_parent_alias, relation_of, table_of
 from rowreckon.causes.wording import count, listed, rows
-from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import Clause, parse_condition
 from rowreckon.plan.nodes import JoinNode, ScanNode
+from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.indexes import new_index
+from rowreckon.remedies.subject import Subject, TableName
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
     from rowreckon.causes.index_designs import IndexDesign
     from rowreckon.causes.index_prices import SidePrices
     from rowreckon.causes.site import Context
-    from rowreckon.document.audit import Evidence, Join, Way
+    from rowreckon.document.audit import Join, Way
 
 TITLE = "no index that serves the inner side"
 
@@ -52,20 +55,7 @@ _CLEARLY = 1.5
 """An index is worth its writes only where the model sees it win by more than its own uncertainty."""
 
 
-@frozen
-class IndexGain:
-    """A join that a new index would serve: the modelled cost ratio existing ÷ with the index, at the actual rows."""
-
-    join: Join
-    subject: Subject
-    ratio: float
-    confidence: float
-    basis: str
-    summary: str
-    evidence: tuple[Evidence, ...]
-
-
-def check_join(join: Join, context: Context) -> IndexGain | None:
+def check_join(join: Join, context: Context) -> JoinCandidate | None:
     """The index that the cost model sees win at the actual rows, if any."""
     sides = context.prices.sides(join)
     if not sides:
@@ -80,7 +70,7 @@ def check_join(join: Join, context: Context) -> IndexGain | None:
     return _of_design(join, context, side, design)
 
 
-def _of_design(join: Join, context: Context, side: SidePrices, design: IndexDesign) -> IndexGain:
+def _of_design(join: Join, context: Context, side: SidePrices, design: IndexDesign) -> JoinCandidate:
     relation = side.relation.relation
     table = name_of(relation)
     seen = min((c.at_estimate for c in join.costs.values() if c.at_estimate is not None), default=None)
@@ -123,8 +113,17 @@ def _of_design(join: Join, context: Context, side: SidePrices, design: IndexDesi
         pages=design.pages,
         prefix_of_new=leading if design.predicate is None else None,
     )
-    ratio = side.existing / design.cost
-    return IndexGain(join, subject, ratio, round(confidence, 2), "catalog", summary, tuple(evidence))
+    return JoinCandidate(
+        code="missing_join_index",
+        join=join,
+        harms="time",
+        subject=subject,
+        ratio=side.existing / design.cost,
+        confidence=round(confidence, 2),
+        basis="catalog",
+        summary=summary,
+        evidence=tuple(evidence),
+    )
 
 
 def _confidence(join: Join, basis: str, *, turned: bool) -> float:
@@ -156,7 +155,7 @@ def _leading(relation: Relation, columns: tuple[str, ...]) -> str | None:
     return None
 
 
-def _from_ways(join: Join, context: Context) -> IndexGain | None:
+def _from_ways(join: Join, context: Context) -> JoinCandidate | None:
     """From the ways that the join's document lists, where the catalog tells too little to design an index."""
     best = _best_way(join)
     if best is None:
@@ -172,8 +171,10 @@ def _from_ways(join: Join, context: Context) -> IndexGain | None:
     cost = join.costs.get("nested_loop")
     basis = (cost.basis_at_actual if cost is not None else None) or join.basis
     outer = join.inner if way.sides_turned else join.outer
-    return IndexGain(
+    return JoinCandidate(
+        code="missing_join_index",
         join=join,
+        harms="time",
         subject=Subject(table=table, relation=relation, columns=columns, predicate=predicate),
         ratio=existing / with_index,
         confidence=round(_confidence(join, basis, turned=way.sides_turned), 2),
@@ -252,7 +253,7 @@ def _predicate(node: ScanNode, relation: Relation | None) -> str | None:
     clause = condition.clauses[0]
     if kind_of(clause, relation) not in ("flag", "null_test") or compared_column(clause, relation) is None:
         return None
-    from rowreckon.causes.spelling import without_alias
+    from rowreckon.sql.spelling import without_alias
 
     return without_alias(clause.text, node.alias)
 
@@ -264,3 +265,8 @@ def _leads(relation: Relation, columns: tuple[str, ...]) -> bool:
         i.valid and not i.partial and i.access_method == "btree" and i.keys and i.keys[0].attnum in numbers
         for i in relation.indexes
     )
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """CREATE INDEX on the columns that the model saw win."""
+    return new_index(subject, capture)

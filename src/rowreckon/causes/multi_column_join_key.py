@@ -26,10 +26,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rowreckon.causes.finding import LIKELY, STRONG, Candidate, Subject, fact
+from rowreckon.capture import Capture
+from rowreckon.causes.finding import LIKELY, STRONG, Candidate, fact
 from rowreckon.causes.keys import KeyPair, key_pairs
 from rowreckon.causes.wording import listed, rows_sentence
 from rowreckon.plan.nodes import JoinNode
+from rowreckon.remedies.draft import Draft, is_kind
+from rowreckon.remedies.quoting import fitting_name, quote_name, quote_table
+from rowreckon.remedies.subject import Subject
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
@@ -150,3 +154,47 @@ def _has_foreign_key(referencing: list[Key], referenced: list[Key]) -> bool:
         return False
     numbers = _numbers(relation, referencing)
     return any(set(k.columns) == numbers and k.referenced == target.oid for k in relation.foreign_keys)
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """A foreign key over the columns of a join key; validated apart, so that writes wait only for a moment."""
+    if subject.table is None or subject.other_table is None or not subject.columns:
+        return ()
+    if is_kind(subject.relation, "view", "materialized_view", "foreign_table"):
+        return ()
+    table, other = quote_table(subject.table), quote_table(subject.other_table)
+    name = quote_name(fitting_name(subject.table.name, *subject.columns, "fkey"))
+    here = ", ".join(quote_name(c) for c in subject.columns)
+    there = ", ".join(quote_name(c) for c in subject.other_columns)
+    declare = f"ALTER TABLE {table} ADD CONSTRAINT {name} FOREIGN KEY ({here}) REFERENCES {other} ({there})"
+    partitioned = is_kind(subject.relation, "partitioned_table")
+    sql = (declare,) if partitioned else (f"{declare} NOT VALID", f"ALTER TABLE {table} VALIDATE CONSTRAINT {name}")
+    both_set = " AND ".join(f"a.{quote_name(c)} IS NOT NULL" for c in subject.columns)
+    match = " AND ".join(
+        f"b.{quote_name(there)} = a.{quote_name(here)}"
+        for here, there in zip(subject.columns, subject.other_columns, strict=True)
+    )
+    orphans = (
+        f"SELECT count(*) AS rows_without_partner FROM {table} a WHERE {both_set} "
+        f"AND NOT EXISTS (SELECT FROM {other} b WHERE {match})"
+    )
+    return (
+        Draft(
+            kind="other",
+            sql=sql,
+            sql_trial=(declare,),
+            undo=(f"ALTER TABLE {table} DROP CONSTRAINT {name}",),
+            reason=f"A foreign key over {', '.join(subject.columns)} tells the planner that each row of "
+            f"{subject.table} finds its partner in {subject.other_table}.",
+            works=0.8,
+            check_first=orphans,
+            lock="SHARE ROW EXCLUSIVE",
+            tables=(subject.table, subject.other_table),
+            columns=tuple(dict.fromkeys((*subject.columns, *subject.other_columns))),
+            cautions=(
+                "only where the data obey it and must go on obeying it: it is a rule for every write to both tables",
+                "validating reads the whole table; without an index on the referencing columns deletes of the other "
+                "table become slow",
+            ),
+        ),
+    )

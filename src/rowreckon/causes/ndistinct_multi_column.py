@@ -22,11 +22,15 @@ PostgreSQL documentation, "Multivariate N-Distinct Counts" (1,000 groups expecte
 
 from __future__ import annotations
 
-from rowreckon.causes.finding import LIKELY, PROVEN, STRONG, Candidate, Subject, fact
+from rowreckon.capture import Capture
+from rowreckon.causes.finding import LIKELY, PROVEN, STRONG, Candidate, fact
 from rowreckon.causes.groups import number_is_off
 from rowreckon.causes.keys import group_keys
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import listed, rows_sentence
+from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.statistics import together
+from rowreckon.remedies.subject import Subject
 
 TITLE = "combinations of grouped columns"
 
@@ -76,3 +80,8 @@ def check(site: Site, context: Context) -> Candidate | None:
         evidence=tuple(evidence),
         subject=Subject(table=table, relation=relation, columns=columns, distinct=site.groups_came),
     )
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """A statistics object that counts the combinations."""
+    return together(subject, capture, ("ndistinct",))

@@ -24,13 +24,22 @@ PostgreSQL documentation, ALTER TABLE (n_distinct).
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, Candidate, Subject, fact
+from rowreckon.capture import Capture
+from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, Candidate, fact
 from rowreckon.causes.groups import near_default, number_is_off
 from rowreckon.causes.keys import group_keys, join_keys
 from rowreckon.causes.wording import count, rows_sentence
 from rowreckon.plan.nodes import AggregateNode, MemoizeNode
+from rowreckon.plural import counted as counted_noun
+from rowreckon.remedies import checks
+from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, targets
+from rowreckon.remedies.quoting import quote_name, quote_table
+from rowreckon.remedies.refresh import NOT_OWNER, analyze_statements
+from rowreckon.remedies.statistics import longer_list
+from rowreckon.remedies.subject import Subject
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
@@ -146,3 +155,53 @@ def _candidate(site: Site, key: Key, counted: float | None, weight: float, evide
             total_rows=key.relation.reltuples if key.relation is not None else None,
         ),
     )
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """n_distinct set by hand to what was counted; a larger sample where nothing was counted."""
+    tables = targets(subject)
+    if not tables or len(subject.columns) != 1:
+        return ()
+    if subject.distinct is None or subject.distinct < 2:
+        drafts = longer_list(replace(subject, fraction=0.001), capture)
+        return tuple(
+            replace(
+                d,
+                works=0.5,
+                reason=f"Let ANALYZE draw a larger sample of {tables[0]}, from which it counts distinct values.",
+            )
+            for d in drafts
+        )
+    value = _as_stored(subject.distinct, subject.total_rows)
+    column = quote_name(subject.columns[0])
+    inherited = subject.relation is not None and subject.relation.kind == "partitioned_table"
+    option = "n_distinct_inherited" if inherited else "n_distinct"
+    table = tables[0]
+    place = f"ALTER TABLE {quote_table(table)} ALTER COLUMN {column}"
+    known = subject.relation is not None and capture.catalog is not None
+    return (
+        Draft(
+            kind="more_statistics",
+            sql=(f"{place} SET ({option} = {value})", *analyze_statements((table,))),
+            undo=(f"{place} RESET ({option})", *analyze_statements((table,))),
+            undo_note=None if known else "RESET removes an override that was set before as well",
+            reason=f"{subject.columns[0]} of {table} has {counted_noun(subject.distinct, 'distinct value')}, counted "
+            "by this query; the sample says otherwise.",
+            works=0.85,
+            check_first=None if known else checks.column_settings((table,), subject.columns),
+            lock=SHARE_UPDATE_EXCLUSIVE,
+            tables=(table,),
+            columns=subject.columns,
+            cautions=(
+                "a number set by hand stays when the data change; a negative one grows with the table",
+                NOT_OWNER,
+            ),
+        ),
+    )
+
+
+def _as_stored(distinct: float, rows: float | None) -> str:
+    """A fraction of the rows where the values will grow with the table, as ANALYZE itself decides (over 10%)."""
+    if rows and distinct > 0.1 * rows:
+        return f"{-min(distinct / rows, 1.0):.4g}"
+    return f"{distinct:.0f}"

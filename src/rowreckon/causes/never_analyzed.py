@@ -26,13 +26,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rowreckon.capture import Capture
 from rowreckon.causes.clause_kinds import compared_column
 from rowreckon.causes.defaults import DISTINCT, betrays, default_selectivity
-from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, Subject, fact
+from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, fact
 from rowreckon.causes.groups import near_default
 from rowreckon.causes.keys import group_keys, join_keys
-from rowreckon.causes.scans import is_temporary, name_of
+from rowreckon.causes.scans import name_of
 from rowreckon.causes.wording import rows_sentence
+from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.refresh import refreshed
+from rowreckon.remedies.subject import Subject, is_temporary
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
@@ -143,3 +147,8 @@ def _from_groups(site: Site, keys: list[Key]) -> Candidate | None:
         evidence=(fact("groups expected", DISTINCT, "plan"),),
         subject=Subject(table=key.table, columns=(key.column,)),
     )
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """ANALYZE."""
+    return refreshed(subject, capture, "The planner has no statistics of it and took default shares.")

@@ -23,13 +23,19 @@ PostgreSQL documentation, "Updating Planner Statistics" and ANALYZE ("partitione
 
 from __future__ import annotations
 
+from rowreckon.capture import Capture
 from rowreckon.causes.defaults import DISTINCT
-from rowreckon.causes.finding import LIKELY, PROVEN, Candidate, Subject, TableName, fact
+from rowreckon.causes.finding import LIKELY, PROVEN, Candidate, fact
 from rowreckon.causes.groups import near_default
 from rowreckon.causes.keys import group_keys, join_keys
 from rowreckon.causes.scans import name_of
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
+from rowreckon.document.audit import Missing
+from rowreckon.remedies import checks
+from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft
+from rowreckon.remedies.refresh import NOT_OWNER, NOTHING_RESTORES, analyze_statements
+from rowreckon.remedies.subject import Subject, TableName
 
 TITLE = "partitioned table not analyzed as a whole"
 
@@ -105,3 +111,34 @@ def _joins_by_default(site: Site, context: Context) -> bool:
     sides = [counts[n].estimate or 0.0 for n in (outer, inner)]
     expected = sides[0] * sides[1] / DISTINCT
     return expected > 100 and abs(site.estimate - expected) <= 0.01 * expected
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """ANALYZE of the partitioned table as a whole."""
+    table = subject.table
+    if table is None or not table.name:
+        return ()  # the plan names partitions only; `missing` tells how to find their parent
+    return (
+        Draft(
+            kind="refresh_statistics",
+            sql=analyze_statements((table,)),
+            reason=f"Analyze {table} as a whole. Autovacuum analyzes its partitions only, and joins and groupings use "
+            "the whole table's statistics.",
+            works=0.95,
+            undo_note=NOTHING_RESTORES,
+            lock=SHARE_UPDATE_EXCLUSIVE,
+            tables=(table,),
+            cautions=(NOT_OWNER, "repeat it after large loads: nothing else refreshes the parent's statistics"),
+        ),
+    )
+
+
+def missing(subject: Subject) -> Missing | None:
+    """The partitioned table's name, where the plan names its partitions only."""
+    if subject.table is not None or not subject.partitions:
+        return None
+    return Missing(
+        what="the name of the partitioned table",
+        why="the plan names its partitions only, and the table as a whole has to be analyzed",
+        how=checks.partition_parents(subject.partitions),
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from types import ModuleType
 
+from rowreckon.capture import Capture
 from rowreckon.causes import (
     column_target_too_low,
     correlated_columns_equality,
@@ -24,22 +25,43 @@ from rowreckon.causes import (
     statistics_not_usable,
     unexplained,
 )
-from rowreckon.causes.finding import Candidate
+from rowreckon.causes.finding import Candidate, JoinCandidate
 from rowreckon.causes.site import Context, Site
+from rowreckon.document.audit import Join, Missing
 from rowreckon.frozen import frozen
-
-SiteCheck = Callable[[Site, Context], Candidate | None]
+from rowreckon.remedies.draft import Builder, Draft
+from rowreckon.remedies.subject import Subject
 
 
 @frozen
 class Cause:
-    """One root cause, told by its module. `check` judges a site; None for causes told of a join."""
+    """One root cause, told by its module; what the module does not define answers nothing."""
 
     code: str
     title: str
     page: str
     """What it finds, why it hurts, its evidence and remedy, in Markdown with fixed headings."""
-    check: SiteCheck | None = None
+    check: Callable[[Site, Context], Candidate | None]
+    """Judges a node where an error enters."""
+    check_join: Callable[[Join, Context], JoinCandidate | None]
+    """Judges a join whose method suffers or that another way would serve."""
+    remedy: Builder
+    """The changes that answer it."""
+    missing: Callable[[Subject], Missing | None]
+    """What more would have to be known of the subject to act on it."""
+
+    @property
+    def curable(self) -> bool:
+        """Whether it has a remedy that a tool should propose."""
+        return self.remedy is not _no_change
+
+
+def _nothing(*_: object) -> None:
+    return None
+
+
+def _no_change(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    return ()
 
 
 def _cause(module: ModuleType) -> Cause:
@@ -48,7 +70,10 @@ def _cause(module: ModuleType) -> Cause:
         code=module.__name__.rpartition(".")[2],
         title=module.TITLE,
         page=module.__doc__ or "",
-        check=getattr(module, "check", None),
+        check=getattr(module, "check", _nothing),
+        check_join=getattr(module, "check_join", _nothing),
+        remedy=getattr(module, "remedy", _no_change),
+        missing=getattr(module, "missing", _nothing),
     )
 
 
@@ -78,9 +103,12 @@ CAUSES: tuple[Cause, ...] = tuple(
 )
 """All causes, in the order in which they are asked."""
 
-CODES: tuple[str, ...] = tuple(cause.code for cause in CAUSES)
+BY_CODE: dict[str, Cause] = {cause.code: cause for cause in CAUSES}
+
+CODES: tuple[str, ...] = tuple(BY_CODE)
 
 
 def title_of(code: str) -> str:
     """A cause's title; for a code of another release the code in words."""
-    return next((cause.title for cause in CAUSES if cause.code == code), code.replace("_", " "))
+    cause = BY_CODE.get(code)
+    return cause.title if cause is not None else code.replace("_", " ")

@@ -9,11 +9,11 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from rowreckon.causes.finding import TableName
 from rowreckon.counts.interval import Interval, actual_interval
 from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import AppendNode, ScanNode
+from rowreckon.remedies.subject import TableName
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
@@ -53,11 +53,6 @@ def table_of(node: PlanNode, relation: Relation | None = None) -> TableName | No
 def name_of(relation: Relation) -> TableName:
     """A relation's name as statements can use it: a temporary schema's own name holds in one session only."""
     return TableName(relation.name, "pg_temp" if relation.persistence == "temporary" else relation.schema_)
-
-
-def is_temporary(table: TableName) -> bool:
-    """Whether the name is that of a temporary table, which autovacuum never analyzes."""
-    return (table.schema or "").startswith("pg_temp")
 
 
 def relation_of(node: PlanNode, catalog: Catalog | None) -> Relation | None:

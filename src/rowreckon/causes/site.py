@@ -8,7 +8,6 @@ from functools import cache, partial
 from typing import TYPE_CHECKING, Literal
 
 from rowreckon.causes.defaults import default_selectivity
-from rowreckon.causes.finding import TableName
 from rowreckon.causes.index_prices import IndexPrices
 from rowreckon.causes.scans import (
     PlannedTotal,
@@ -32,6 +31,7 @@ from rowreckon.plan.nodes import (
     JoinNode,
     ScanNode,
 )
+from rowreckon.remedies.subject import TableName
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Catalog, Column, ColumnStatistics, Relation

@@ -26,8 +26,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rowreckon.capture import Capture
 from rowreckon.causes.defaults import betrays, default_selectivity
-from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, WEAK, Candidate, Subject, fact
+from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, WEAK, Candidate, fact
 from rowreckon.causes.keys import group_keys, join_keys
 from rowreckon.causes.restrictions import (
     Age,
@@ -39,14 +40,23 @@ from rowreckon.causes.restrictions import (
     likeliest_bound,
     restrictions,
 )
-from rowreckon.causes.scans import is_temporary, name_of
+from rowreckon.causes.scans import name_of
 from rowreckon.causes.wording import count, rows, rows_sentence
+from rowreckon.document.audit import Missing
+from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft
+from rowreckon.remedies.quoting import quote_table
+from rowreckon.remedies.refresh import refreshed
+from rowreckon.remedies.subject import Subject, is_temporary
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
     from rowreckon.causes.site import Context, Site
 
 TITLE = "old statistics"
+
+_SCALE_FACTOR = 0.1  # autovacuum_analyze_scale_factor's default
+_LOWER_FACTOR = 0.02
+_THRESHOLD = 50  # autovacuum_analyze_threshold's default
 
 _SURELY_SAMPLED = 0.015
 """Share of the rows above which one value is never left out of a fresh list of common values at the default target:
@@ -154,3 +164,48 @@ def _candidate(site: Site, subject: Subject, age: Age, weight: float, basis: str
 
 def _read(site: Site) -> str:
     return count(site.total.low) if site.total is not None else "other numbers"
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """ANALYZE, and a lower threshold where the server's own would not have come in time."""
+    why = "Its statistics describe the table as it was before the rows that the query reads."
+    fresh = refreshed(subject, capture, why)
+    threshold = _lower_threshold(subject) if fresh else None
+    return fresh if threshold is None else (*fresh, threshold)
+
+
+def _lower_threshold(subject: Subject) -> Draft | None:
+    """A lower analyze threshold, where the modifications that misled the planner were too few for the server's own."""
+    relation, table = subject.relation, subject.table
+    if relation is None or table is None:
+        return None
+    if relation.kind not in ("table", "materialized_view") or relation.persistence == "temporary":
+        return None
+    modified, rows = relation.n_mod_since_analyze, relation.reltuples
+    if modified is None or rows is None or rows < 10_000 or modified >= _THRESHOLD + _SCALE_FACTOR * rows:
+        return None
+    name = quote_table(table)
+    return Draft(
+        kind="other",
+        sql=(f"ALTER TABLE {name} SET (autovacuum_analyze_scale_factor = {_LOWER_FACTOR})",),
+        undo=(f"ALTER TABLE {name} RESET (autovacuum_analyze_scale_factor)",),
+        undo_note="RESET returns to the server's own value; a value set for the table before is not known here",
+        reason=f"The {modified:,} modified rows of {table} were too few for autovacuum to analyze it, so it will be "
+        "stale again.",
+        works=0.2,
+        lock=SHARE_UPDATE_EXCLUSIVE,
+        tables=(table,),
+        cautions=("autovacuum will work on this table more often; it mends nothing before its next run",),
+    )
+
+
+def missing(subject: Subject) -> Missing | None:
+    """The table's counters of modifications, where the server keeps none."""
+    relation = subject.relation
+    if relation is None or relation.n_mod_since_analyze is not None:
+        return None
+    return Missing(
+        what=f"how much of {relation.qualified_name} was modified since its last ANALYZE",
+        why="the server keeps no counters of it (a fresh copy, a standby, or a reset)",
+        how="run the same reading on the server where the query is slow",
+    )

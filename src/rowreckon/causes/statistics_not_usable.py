@@ -27,9 +27,10 @@ statistic_proc_security_check in selfuncs.c.
 from __future__ import annotations
 
 from rowreckon.causes.defaults import betrays, default_selectivity
-from rowreckon.causes.finding import PROVEN, STRONG, Candidate, Subject, fact
+from rowreckon.causes.finding import PROVEN, STRONG, Candidate, fact
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
+from rowreckon.remedies.subject import Subject
 
 TITLE = "statistics hidden from this role"
 

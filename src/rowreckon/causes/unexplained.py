@@ -22,9 +22,10 @@ Leis et al., "How Good Are Query Optimizers, Really?", PVLDB 9(3), 2015, on corr
 
 from __future__ import annotations
 
-from rowreckon.causes.finding import Candidate, Subject, fact
+from rowreckon.causes.finding import Candidate, fact
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
+from rowreckon.remedies.subject import Subject
 
 TITLE = "unexplained"
 

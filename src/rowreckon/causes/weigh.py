@@ -3,22 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
-from rowreckon.causes import luring_index, missing_join_index, unexplained
+from rowreckon.causes import unexplained
 from rowreckon.causes.evidence import CauseEvidence
-from rowreckon.causes.finding import Candidate, CauseFinding, Subject, TableName
+from rowreckon.causes.finding import Candidate, CauseFinding, JoinCandidate
 from rowreckon.causes.harm import harm_of, sufferers
-from rowreckon.causes.missing_join_index import IndexGain
 from rowreckon.causes.registry import CAUSES, CODES
 from rowreckon.causes.scans import partition_parent_alias
 from rowreckon.causes.site import Context, Site, find_site
 from rowreckon.counts.origin import Entering
 from rowreckon.document.audit import Finding, Join
+from rowreckon.remedies.subject import Subject, TableName
 
 _WORTH_TELLING = 0.1
 _LEAST_FACTOR = 2.0
 _CURES = 0.4
-"""Confidence from which on a curable cause makes it idle to blame an index."""
+"""Confidence from which on a curable cause makes it idle to look for a last resort."""
 
 _HANDS_ON = frozenset(
     (
@@ -63,12 +64,9 @@ def find_all(evidence: CauseEvidence) -> tuple[CauseFinding, ...]:
     merged = _merge(found)
     cured = {n for f in merged if f.subject.curable and f.finding.confidence >= _CURES for n in f.finding.joins}
     for join in served:
-        index = missing_join_index.check_join(join, context)
-        if index is not None:
-            merged.append(finding_of_join("missing_join_index", index, "time"))
-        lure = None if join.node in cured else luring_index.check_join(join, context)
-        if lure is not None:
-            merged.append(finding_of_join("luring_index", lure, "crossed"))
+        for candidate in (c for cause in CAUSES if (c := cause.check_join(join, context)) is not None):
+            if not (candidate.last_resort and join.node in cured):
+                merged.append(finding_of_join(candidate))
     return tuple(sorted(merged, key=_order))
 
 
@@ -88,7 +86,7 @@ def _wrong_nodes(evidence: CauseEvidence, reached: Mapping[int, tuple[Join, ...]
 
 
 def _judge(site: Site, context: Context, joins: tuple[Join, ...]) -> list[CauseFinding]:
-    rivals = [c for cause in CAUSES if cause.check is not None and (c := cause.check(site, context)) is not None]
+    rivals = [c for cause in CAUSES if (c := cause.check(site, context)) is not None]
     whole = sum(c.weight for c in rivals) + unexplained.DOUBT
     told = [(c, c.weight / whole) for c in rivals if c.weight / whole >= _WORTH_TELLING]
     doubt = unexplained.DOUBT / whole
@@ -122,21 +120,21 @@ def _document(candidate: Candidate, site: Site, share: float, joins: Sequence[Jo
     )
 
 
-def finding_of_join(code: str, gain: IndexGain, harms: str) -> CauseFinding:
-    """The finding of an index cause, which is told of a join and not of a node where an error enters."""
-    subject = gain.subject
+def finding_of_join(candidate: JoinCandidate) -> CauseFinding:
+    """The finding of a cause that is told of a join."""
+    subject = candidate.subject
     finding = Finding(
-        code=code,
-        node=gain.join.node,
-        joins=(gain.join.node,),
+        code=candidate.code,
+        node=candidate.join.node,
+        joins=(candidate.join.node,),
         tables=(str(subject.table),) if subject.table is not None else (),
         columns=subject.columns,
-        confidence=gain.confidence,
-        basis=gain.basis,
-        summary=gain.summary,
-        evidence=gain.evidence,
+        confidence=candidate.confidence,
+        basis=candidate.basis,
+        summary=candidate.summary,
+        evidence=candidate.evidence,
     )
-    return CauseFinding(finding=finding, subject=subject, factor=gain.ratio, harms=harms)
+    return CauseFinding(finding=finding, subject=subject, factor=candidate.ratio, harms=candidate.harms)
 
 
 def _merge_key(finding: CauseFinding, site: Site, context: Context) -> object:
@@ -176,8 +174,6 @@ def _union(group: Sequence[CauseFinding]) -> CauseFinding:
 
 
 def _with_partitions(subject: Subject, partitions: tuple[TableName, ...]) -> Subject:
-    from dataclasses import replace
-
     return replace(subject, partitions=partitions)
 
 

@@ -1,29 +1,6 @@
-"""What to change: remedies for the causes found, merged over all plans and ranked. Pure."""
+"""What a change is made of: its SQL, undo, lock and cautions, for a subject that a cause names. Pure.
 
-from collections.abc import Sequence
-
-from rowreckon.document.audit import Missing, Remedy
-from rowreckon.remedies.plan_audit import PlanAudit
-
-
-def propose(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
-    """The remedies over all plans together, best first.
-
-    Ranked by the expected share of the measured time that comes back times the confidence; between equals the less
-    invasive first. None where nothing is wrong or where the error harms no join.
-    """
-    if not any(plan.findings for plan in plans):
-        return ()
-    from rowreckon.remedies.rank import propose_all
-
-    return propose_all(plans)
-
-
-def missing_for(plan: PlanAudit) -> tuple[Missing, ...]:
-    """The evidence that would decide more about one plan's causes, with the command that gets it."""
-    from rowreckon.remedies.missing import missing_facts
-
-    return missing_facts(plan)
-
-
-__all__ = ["PlanAudit", "missing_for", "propose"]
+In comes a `subject.CauseFinding`, out go `draft.Draft`s; which cause asks for which stands with the cause. Open
+`draft.py` first, then `statistics.py`. `change` reads a statement back by the grammar, `readable` a text that goes
+into one.
+"""

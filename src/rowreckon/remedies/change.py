@@ -11,9 +11,9 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import Final
 
-from rowreckon.causes.finding import TableName
 from rowreckon.remedies.change_shapes import READERS, Found, Kind
 from rowreckon.remedies.quoting import quote_table
+from rowreckon.remedies.subject import TableName
 from rowreckon.sql.grammar import NotSql, parse, printed
 from rowreckon.sql.scalar import Uses
 

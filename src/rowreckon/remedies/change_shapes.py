@@ -15,7 +15,7 @@ from postgast.pg_query_pb2 import (
     VariableSetKind,
 )
 
-from rowreckon.causes.finding import TableName
+from rowreckon.remedies.subject import TableName
 from rowreckon.sql.grammar import NotSql
 from rowreckon.sql.scalar import Uses, check, check_arguments, name_of, only_fields
 

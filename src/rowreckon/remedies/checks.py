@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rowreckon.causes import FunctionName, TableName
 from rowreckon.remedies.quoting import quote_literal
+from rowreckon.remedies.subject import FunctionName, TableName
 
 
 def _named(tables: Sequence[TableName]) -> str:

@@ -7,11 +7,11 @@ from dataclasses import field
 from typing import TYPE_CHECKING, Literal
 
 from rowreckon.capture import Capture
-from rowreckon.causes import CauseFinding, TableName
 from rowreckon.frozen import frozen
+from rowreckon.remedies.subject import Subject, TableName
 
 if TYPE_CHECKING:
-    from rowreckon.catalog.facts import Catalog, Relation
+    from rowreckon.catalog.facts import Relation
 
 Kind = Literal["refresh_statistics", "more_statistics", "new_index", "drop_index", "other"]
 
@@ -49,20 +49,16 @@ class Draft:
     cautions: tuple[str, ...] = field(default=())
 
 
-Builder = Callable[[CauseFinding, Capture], tuple[Draft, ...]]
+Builder = Callable[[Subject, Capture], tuple[Draft, ...]]
+"""What answers a cause: the changes to try on its subject, the best first; none where it cannot name one."""
 
 SHARE_UPDATE_EXCLUSIVE = "SHARE UPDATE EXCLUSIVE"
 """Blocks other ANALYZE, VACUUM and schema changes, neither reads nor writes."""
 
 
-def catalog_of(capture: Capture) -> Catalog | None:
-    """The capture's catalog facts, if it has any."""
-    return capture.catalog
-
-
 def major(capture: Capture) -> int | None:
     """The server's major release, None where nothing tells it."""
-    catalog = catalog_of(capture)
+    catalog = capture.catalog
     version = catalog.server_version if catalog is not None else capture.server_version
     if version is None:
         return None
@@ -74,9 +70,8 @@ def is_kind(relation: Relation | None, *kinds: str) -> bool:
     return relation is not None and relation.kind in kinds
 
 
-def targets(finding: CauseFinding) -> tuple[TableName, ...]:
+def targets(subject: Subject) -> tuple[TableName, ...]:
     """The tables that statistics must be changed on: each partition that was read, or the table itself."""
-    subject = finding.subject
     if subject.partitions:
         return subject.partitions
     return (subject.table,) if subject.table is not None and subject.table.name else ()

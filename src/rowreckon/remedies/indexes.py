@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from rowreckon.causes import CauseFinding, Subject, TableName
-from rowreckon.causes.spelling import names_of
 from rowreckon.plural import counted
 from rowreckon.remedies import checks
-from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, catalog_of
+from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft
 from rowreckon.remedies.quoting import fitting_name, quote_name, quote_table
 from rowreckon.remedies.readable import Unreadable, read_definition, read_expressions, without_statements
+from rowreckon.remedies.subject import Subject, TableName
+from rowreckon.sql.spelling import names_of
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
@@ -24,9 +24,8 @@ _ONLY_VISIBLE = "the table need not be read only where VACUUM has marked its pag
 _WORKLOAD = "this list of queries and the server's counters are not the whole workload: look for other uses first"
 
 
-def build_index(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
+def new_index(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     """CREATE INDEX on the inner join key; partition by partition where the table is partitioned."""
-    subject = finding.subject
     table, relation = subject.table, subject.relation
     if table is None or not table.name or not subject.columns:
         return ()
@@ -56,7 +55,7 @@ def build_index(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
         else:
             sql = parts
             cautions.append("the index of the partitioned table is valid once every partition's is attached")
-    known = relation is not None and catalog_of(capture) is not None
+    known = relation is not None and capture.catalog is not None
     cautions += _of_this_index(subject)
     draft = Draft(
         kind="new_index",
@@ -121,7 +120,7 @@ def _partitioned(
     capture: Capture, relation: Relation, name: str, table: TableName, body: str
 ) -> tuple[str, ...] | None:
     """The statements that build a partitioned table's index without blocking writes; None if a partition is unknown."""
-    catalog = catalog_of(capture)
+    catalog = capture.catalog
     children = [catalog.relation(oid) for oid in relation.children] if catalog is not None else []
     leaves = [c for c in children if c is not None and c.kind == "table"]
     if not leaves or len(leaves) != len(relation.children):
@@ -159,9 +158,8 @@ def _old_definition(index: Index | None) -> tuple[tuple[str, ...] | None, str | 
     return None, f"{why}: keep pg_get_indexdef first"
 
 
-def build_drop(finding: CauseFinding, capture: Capture) -> tuple[Draft, ...]:
+def dropped_index(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     """DROP INDEX of an index that guards nothing; the old definition is the undo where the catalog tells it."""
-    subject = finding.subject
     if subject.index is None or subject.table is None:
         return ()
     index = subject.relation.index(subject.index) if subject.relation is not None else None

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 
-from rowreckon.causes.finding import TableName
+from rowreckon.remedies.subject import TableName
 from rowreckon.sql.keywords import NEVER_BARE
 
 _PLAIN = re.compile(r"[a-z_][a-z0-9_]*")

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rowreckon.causes.scans import is_temporary
 from rowreckon.document.audit import Audit, Remedy
 from rowreckon.errors import UsageError
 from rowreckon.remedies.change import change_or_none
 from rowreckon.remedies.change_shapes import Kind
 from rowreckon.remedies.quoting import quote_literal, quote_name
+from rowreckon.remedies.subject import is_temporary
 
 from .measured import Attempt
 

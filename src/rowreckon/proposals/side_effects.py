@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rowreckon.causes import TableName
-from rowreckon.causes.spelling import names_of
 from rowreckon.document.audit import SideEffect
 from rowreckon.plan.nodes import ScanNode
 from rowreckon.plan.tree import index_of
+from rowreckon.proposals.plan_audit import PlanAudit
 from rowreckon.remedies.draft import Draft
-from rowreckon.remedies.plan_audit import PlanAudit
+from rowreckon.sql.spelling import names_of
 
 _TEXTS = ("filter", "index_cond", "recheck_cond", "join_filter", "hash_cond", "merge_cond", "cache_key")
 _LISTS = ("sort_key", "group_key", "presorted_key")

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from rowreckon.causes import CauseFinding
+from rowreckon.causes.registry import BY_CODE
 from rowreckon.document.audit import Join
 from rowreckon.frozen import frozen
-from rowreckon.remedies.builders import BUILDERS
+from rowreckon.proposals.plan_audit import PlanAudit
 from rowreckon.remedies.draft import INVASIVENESS, Draft
-from rowreckon.remedies.plan_audit import PlanAudit
 
 STILL_WRONG = 3.0
 """Error that one cure alone would leave at the join, from which on it is not expected to change the plan; common
@@ -54,7 +54,7 @@ def _likeliest(plan: PlanAudit, join: Join) -> dict[int, tuple[int, CauseFinding
         if node is None or node not in join.origin or node in seen or finding.harms == "time":
             continue
         seen.add(node)
-        if finding.subject.curable and finding.code in BUILDERS:
+        if finding.subject.curable and BY_CODE[finding.code].curable:
             best[node] = (number, finding)
     return best
 
@@ -63,7 +63,7 @@ def _combine(plan: PlanAudit, join: int, members: Sequence[tuple[int, CauseFindi
     drafts: list[Draft] = []
     confidence = 1.0
     for _, finding in members:
-        built = BUILDERS[finding.code](finding, plan.capture)
+        built = BY_CODE[finding.code].remedy(finding.subject, plan.capture)
         if not built:
             return
         drafts.append(built[0])

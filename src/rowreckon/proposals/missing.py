@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from rowreckon.causes.registry import BY_CODE
 from rowreckon.causes.scans import table_of
 from rowreckon.document.audit import Missing
 from rowreckon.remedies import checks
 
 if TYPE_CHECKING:
     from rowreckon.causes import CauseFinding
-    from rowreckon.remedies.plan_audit import PlanAudit
+    from rowreckon.proposals.plan_audit import PlanAudit
 
 _SURE = 0.75
 
@@ -73,23 +74,13 @@ def _indexes(plan: PlanAudit) -> Iterator[Missing]:
 
 
 def _of_finding(finding: CauseFinding) -> Iterator[Missing]:
-    subject = finding.subject
-    if finding.code == "partition_parent_not_analyzed" and subject.table is None and subject.partitions:
-        yield Missing(
-            what="the name of the partitioned table",
-            why="the plan names its partitions only, and the table as a whole has to be analyzed",
-            how=checks.partition_parents(subject.partitions),
-        )
-    relation = subject.relation
+    relation = finding.subject.relation
     if relation is not None and not relation.statistics_readable and finding.code != "statistics_not_usable":
         yield Missing(
             what=f"the statistics of {relation.qualified_name}",
             why="this role may not see them, so that their absence proves nothing",
             how="read the catalog as the table's owner",
         )
-    if relation is not None and relation.n_mod_since_analyze is None and finding.code == "stale_statistics":
-        yield Missing(
-            what=f"how much of {relation.qualified_name} was modified since its last ANALYZE",
-            why="the server keeps no counters of it (a fresh copy, a standby, or a reset)",
-            how="run the same reading on the server where the query is slow",
-        )
+    wanted = BY_CODE[finding.code].missing(finding.subject)
+    if wanted is not None:
+        yield wanted

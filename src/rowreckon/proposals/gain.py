@@ -10,7 +10,7 @@ from rowreckon.causes.executed_way import loss_of
 from rowreckon.document.audit import Join
 from rowreckon.elsewhere import nodes_of_join
 from rowreckon.frozen import frozen
-from rowreckon.remedies.plan_audit import PlanAudit
+from rowreckon.proposals.plan_audit import PlanAudit
 
 _OPEN = 0.5
 """Share of the time at stake taken as the expectation where the model could not compare the methods."""

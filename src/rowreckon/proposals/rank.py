@@ -7,13 +7,13 @@ from dataclasses import dataclass, field
 from math import fsum
 
 from rowreckon.causes import CauseFinding
+from rowreckon.causes.registry import BY_CODE
 from rowreckon.document.audit import FindingRef, GainMs, Remedy
-from rowreckon.remedies.builders import BUILDERS
-from rowreckon.remedies.combine import combinations
+from rowreckon.proposals.combine import combinations
+from rowreckon.proposals.gain import Gain, gain_of
+from rowreckon.proposals.plan_audit import PlanAudit
+from rowreckon.proposals.side_effects import side_effects
 from rowreckon.remedies.draft import INVASIVENESS, Draft
-from rowreckon.remedies.gain import Gain, gain_of
-from rowreckon.remedies.plan_audit import PlanAudit
-from rowreckon.remedies.side_effects import side_effects
 
 LEAST_CONFIDENCE = 0.15
 """A cause less sure than this is told in the findings, and nobody is asked to act on it."""
@@ -60,9 +60,8 @@ def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
         for number, finding in enumerate(plan.findings):
             if not _worth_acting(plan, finding):
                 continue
-            builder = BUILDERS.get(finding.code)
             gain = gain_of(plan, finding)
-            for draft in builder(finding, plan.capture) if builder is not None else ():
+            for draft in BY_CODE[finding.code].remedy(finding.subject, plan.capture):
                 _add(merged.setdefault(_key(draft), _Merged(draft)), plan, number, finding, draft, gain)
         _add_combinations(merged, plan)
     _let_wider_serve(merged)

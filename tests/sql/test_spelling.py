@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rowreckon.causes.spelling import names_of, without_alias
+from rowreckon.sql.spelling import names_of, without_alias
 
 
 @pytest.mark.parametrize(
