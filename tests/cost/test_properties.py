@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from rowreckon import releases
 from rowreckon.cost import (
     CostSettings,
     GroupRelation,
@@ -40,7 +41,7 @@ from rowreckon.cost import (
     path_input,
 )
 
-majors = st.integers(13, 18)
+majors = st.sampled_from(releases.MODELLED)
 memory = st.sampled_from([64.0, 256.0, 4096.0, 65536.0])
 rows = st.integers(1, 10**7).map(float)
 widths = st.integers(0, 2000)

@@ -6,13 +6,12 @@ The normal run takes one fault of each cause and some traps; the whole library, 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
+from rowreckon import releases
 from rowreckon.causes.registry import CODES
-from rowreckon.server.own.embedded import embedded_server
-from tests.servers.fixtures import TEST_SETTINGS, matrix_folder
+from tests.servers.fixtures import running
 
 from .fault import Fault
 from .library import FAULTS, LIBRARY
@@ -68,14 +67,11 @@ def test_short_library(database: str, fault: Fault) -> None:
     assert outcome.effect.helped, outcome.effect
 
 
-@pytest.fixture(scope="module", params=[18, 16], ids=["pg18", "pg16"])
+@pytest.fixture(scope="module", params=[releases.NEWEST, 16], ids=lambda major: f"pg{major}")
 def big_server(request: pytest.FixtureRequest) -> Iterator[str]:
-    """A server of 18 and one of 16, for the whole library."""
-    installation: Path | None = None if request.param == 18 else matrix_folder() / str(request.param)
-    if installation is not None and not (installation / "bin" / "postgres").exists():
-        pytest.skip(f"no PostgreSQL {request.param}; run .ci/matrix-servers")
-    with embedded_server(installation=installation, settings=TEST_SETTINGS) as dsn:
-        yield dsn
+    """A server of the newest release and one of 16, for the whole library."""
+    with running(request.param) as server:
+        yield server.dsn
 
 
 @pytest.mark.full

@@ -17,11 +17,12 @@ import psycopg
 import pytest
 import zstandard
 
+from rowreckon import releases
 from rowreckon.reading import RawPlan, Rejected, read_plans
 from rowreckon.reading.logs import is_log, open_log, read_log
-from rowreckon.server.own.embedded import embedded_server
+from tests.servers.fixtures import running
 
-from ..servers.fixtures import MAJORS, TEST_SETTINGS, matrix_folder
+from ..servers.fixtures import TEST_SETTINGS
 from .compare import differences
 from .generator import statements
 from .hut_tables import create_tables
@@ -57,12 +58,9 @@ class Logs:
     written: dict[tuple[str, str], dict[str, bytes]]
 
 
-@pytest.fixture(scope="module", params=MAJORS, ids=lambda major: f"pg{major}")
+@pytest.fixture(scope="module", params=releases.MODELLED, ids=lambda major: f"pg{major}")
 def logs(request: pytest.FixtureRequest) -> Logs:
     major: int = request.param
-    installation = None if major == MAJORS[-1] else matrix_folder() / str(major)
-    if installation is not None and not (installation / "bin" / "postgres").exists():
-        pytest.skip(f"no PostgreSQL {major}; run .ci/matrix-servers")
     kinds = ["stderr", "csvlog", *(["jsonlog"] if major >= 15 else [])]
     settings = {
         **TEST_SETTINGS,
@@ -74,12 +72,12 @@ def logs(request: pytest.FixtureRequest) -> Logs:
         **({"compute_query_id": "on"} if major >= 14 else {}),
     }
     written: dict[tuple[str, str], dict[str, bytes]] = {}
-    with embedded_server(installation=installation, settings=settings) as dsn:
-        with psycopg.connect(dsn) as connection:
+    with running(major, settings) as server:
+        with psycopg.connect(server.dsn) as connection:
             create_tables(connection)
         for name, prefix in PREFIXES.items():
             for form in FORMATS if name == "default" else ("json", "text"):
-                written[name, form] = _write(dsn, kinds, prefix, form, major)
+                written[name, form] = _write(server.dsn, kinds, prefix, form, major)
     return Logs(major, written)
 
 

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
-from tests.servers.fixtures import MAJORS, running
+from rowreckon import releases
+from tests.servers.fixtures import running
 
 from .house import House, house
 from .snapshot import snapshot
@@ -16,14 +17,15 @@ from .tool import Watch
 
 @pytest.fixture(scope="session")
 def newest_house() -> Iterator[House]:
-    """The house on PostgreSQL 18."""
-    with running(MAJORS[-1]) as server, house(server) as built:
+    """The house on the newest release."""
+    with running(releases.NEWEST) as server, house(server) as built:
         yield built
 
 
 # a house takes the attacks a minute or two: each change is tried on the oldest and the newest, all in the full run
 _OLDER = [
-    pytest.param(major, id=f"pg{major}", marks=[] if major == MAJORS[0] else pytest.mark.full) for major in MAJORS[:-1]
+    pytest.param(major, id=f"pg{major}", marks=[] if major == releases.OLDEST else pytest.mark.full)
+    for major in releases.MODELLED[:-1]
 ]
 
 

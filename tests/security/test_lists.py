@@ -7,6 +7,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from rowreckon import releases
 from tests.cli.running import rowreckon, rowreckon_long
 
 from .generated import attack, combinations
@@ -136,7 +137,7 @@ def test_check_runs_nothing(newest_house: House, watch: Watch, tmp_path: Path) -
     attacks = [
         *pairs_as_attacks(LISTS, newest_house.yard, twin=False),
         *pairs_as_attacks(WRITES, newest_house.yard, twin=False),
-        *(attack(*pair) for pair in list(combinations(18, every=False))[::4]),
+        *(attack(*pair) for pair in list(combinations(releases.NEWEST, every=False))[::4]),
     ]
     write_lists(tmp_path / "lists", attacks)
     for flags in ((), ("--allow-writes",)):

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import pytest
 
+from rowreckon import releases
+
 from .generated import attack, combinations
 from .house import House
 from .snapshot import snapshot
@@ -25,14 +27,14 @@ def check_refused(house: House, folder: Path, attacks: list[Attack], *, privileg
 
 def test_calls_in_every_position_are_refused(newest_house: House, watch: Watch, tmp_path: Path) -> None:
     """As the keeper, with default flags."""
-    attacks = [attack(*pair) for pair in combinations(18, every=False)]
+    attacks = [attack(*pair) for pair in combinations(releases.NEWEST, every=False)]
     check_refused(newest_house, tmp_path / "lists", attacks)
     watch.unchanged()
 
 
 def test_calls_in_every_position_are_refused_to_a_superuser(newest_house: House, watch: Watch, tmp_path: Path) -> None:
     """With the flag for a privileged role: it permits the role, not what the role can do."""
-    attacks = [attack(*pair) for pair in combinations(18, every=False)][1::4]
+    attacks = [attack(*pair) for pair in combinations(releases.NEWEST, every=False)][1::4]
     check_refused(newest_house, tmp_path / "lists", attacks, privileged=True)
     watch.unchanged()
 
@@ -48,5 +50,6 @@ def test_older_releases(older_house: House, tmp_path: Path) -> None:
 @pytest.mark.full
 def test_every_call_in_every_position(newest_house: House, watch: Watch, tmp_path: Path) -> None:
     """All payloads in all positions."""
-    check_refused(newest_house, tmp_path / "lists", [attack(*pair) for pair in combinations(18, every=True)])
+    attacks = [attack(*pair) for pair in combinations(releases.NEWEST, every=True)]
+    check_refused(newest_house, tmp_path / "lists", attacks)
     watch.unchanged()

@@ -1,9 +1,9 @@
 """Real PostgreSQL servers for tests.
 
-server           DSN of a server: $ROWRECKON_TEST_DSN, else the embedded one (PostgreSQL 18), one per test process
-matrix_server    a server of each major 13 to 18 in turn: MatrixServer(major, dsn)
+server           DSN of a server: $ROWRECKON_TEST_DSN, else the embedded one, one per test process
+matrix_server    a server of each major that is modelled, in turn: MatrixServer(major, dsn)
 database         DSN of a fresh database on `server`, one per test module
-reading_database an empty database on each major whose plans are read: 12 to 18
+reading_database an empty database on each major whose plans are read
 matrix_database  the same on `matrix_server`: MatrixServer whose dsn names the fresh database
 
 The servers of the matrix are unpacked by `.ci/matrix-servers` into $ROWRECKON_MATRIX_DIR, or into its default
@@ -16,19 +16,17 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
+from rowreckon import releases
 from rowreckon.server.own.embedded import embedded_server
 from rowreckon.server.own.rundir import cache_folder
 
 from .databases import fresh_database
-
-MAJORS = (13, 14, 15, 16, 17, 18)
-READ_MAJORS = (12, *MAJORS)
 
 # Small enough that seven servers at once fit beside everything else; large enough that no fixture spills.
 TEST_SETTINGS = {"shared_buffers": "32MB", "autovacuum": "off"}
@@ -60,30 +58,30 @@ def server() -> Iterator[str]:
 
 
 @contextlib.contextmanager
-def running(major: int) -> Iterator[MatrixServer]:
-    """A throw-away server of one major; 18 is the embedded wheel's. Skips, or fails if demanded, where it is absent."""
+def running(major: int, settings: Mapping[str, str] = TEST_SETTINGS) -> Iterator[MatrixServer]:
+    """A throw-away server of one major; the newest is the wheel's. Skips, or fails if demanded, where it is absent."""
     installation: Path | None = None
-    if major != MAJORS[-1]:
+    if major != releases.NEWEST:
         installation = matrix_folder() / str(major)
         if not (installation / "bin" / "postgres").exists():
             reason = f"no PostgreSQL {major} in {installation}; run .ci/matrix-servers"
             if os.environ.get("ROWRECKON_REQUIRE_MATRIX") == "1":
                 pytest.fail(reason, pytrace=False)
             pytest.skip(reason)
-    with embedded_server(installation=installation, settings=TEST_SETTINGS) as dsn:
+    with embedded_server(installation=installation, settings=settings) as dsn:
         yield MatrixServer(major, dsn)
 
 
-@pytest.fixture(scope="session", params=MAJORS, ids=lambda major: f"pg{major}")
+@pytest.fixture(scope="session", params=releases.MODELLED, ids=lambda major: f"pg{major}")
 def matrix_server(request: pytest.FixtureRequest) -> Iterator[MatrixServer]:
     """A server of each major whose planner is modelled, in turn."""
     with running(request.param) as server:
         yield server
 
 
-@pytest.fixture(scope="module", params=READ_MAJORS, ids=lambda major: f"pg{major}")
+@pytest.fixture(scope="module", params=releases.READ, ids=lambda major: f"pg{major}")
 def reading_database(request: pytest.FixtureRequest) -> Iterator[MatrixServer]:
-    """An empty database on a server of each major whose plans are read, 12 included."""
+    """An empty database on a server of each major whose plans are read, the unmodelled included."""
     with running(request.param) as server, fresh_database(server.dsn) as dsn:
         yield MatrixServer(server.major, dsn)
 
@@ -105,8 +103,8 @@ def matrix_database(matrix_server: MatrixServer) -> Iterator[MatrixServer]:
 def pytest_report_header() -> str:
     """Say which servers the run uses."""
     kind = "from ROWRECKON_TEST_DSN" if os.environ.get("ROWRECKON_TEST_DSN") else "embedded"
-    there = [str(major) for major in READ_MAJORS[:-1] if (matrix_folder() / str(major) / "bin" / "postgres").exists()]
-    return f"PostgreSQL: {kind}; matrix: {', '.join([*there, 'embedded 18'])}"
+    there = [str(major) for major in releases.READ[:-1] if (matrix_folder() / str(major) / "bin" / "postgres").exists()]
+    return f"PostgreSQL: {kind}; matrix: {', '.join([*there, f'embedded {releases.NEWEST}'])}"
 
 
 def _between(item: pytest.Item) -> bool:
@@ -114,7 +112,7 @@ def _between(item: pytest.Item) -> bool:
     parameters = getattr(getattr(item, "callspec", None), "params", {})
     return any(
         parameters[fixture] not in (majors[0], majors[-1])
-        for fixture, majors in (("matrix_server", MAJORS), ("reading_database", READ_MAJORS))
+        for fixture, majors in (("matrix_server", releases.MODELLED), ("reading_database", releases.READ))
         if fixture in parameters
     )
 

@@ -9,11 +9,11 @@ import psycopg
 import pytest
 from psycopg.conninfo import make_conninfo
 
+from rowreckon import releases
 from rowreckon.auditing import audit
 from rowreckon.document.audit import Audit, Remedy
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.lists.querylist import read_query_list
-from rowreckon.server.own.embedded import embedded_server
 from rowreckon.server.trials.apply import apply
 from rowreckon.server.trials.in_place import InPlace
 from rowreckon.server.trials.rules import TrialRules
@@ -21,7 +21,7 @@ from rowreckon.server.trials.stage import Clock
 from rowreckon.trial.measured import Attempt
 from rowreckon.trial.rollback import analyzed_tables, indexed_tables, left_behind
 from tests.servers.databases import fresh_database
-from tests.servers.fixtures import TEST_SETTINGS, MatrixServer, matrix_folder
+from tests.servers.fixtures import TEST_SETTINGS, MatrixServer, running
 
 from .source_state import differences, state_of
 
@@ -58,15 +58,11 @@ ANALYZE_COUNTERS = {3, 4, 5, 7, 11}
 SIZES = {"relpages", "reltuples", "relallvisible", "relallfrozen"}
 
 
-@pytest.fixture(scope="module", params=[16, 18], ids=lambda major: f"pg{major}")
+@pytest.fixture(scope="module", params=[16, releases.NEWEST], ids=lambda major: f"pg{major}")
 def active(request: pytest.FixtureRequest) -> Iterator[MatrixServer]:
     """The releases between which CREATE INDEX changed what it leaves, with autovacuum active, though it never comes."""
-    installation = matrix_folder() / str(request.param) if request.param != 18 else None
-    if installation is not None and not (installation / "bin" / "postgres").exists():
-        pytest.skip(f"no PostgreSQL {request.param} in {installation}; run .ci/matrix-servers")
-    settings = {**TEST_SETTINGS, "autovacuum": "on", "autovacuum_naptime": "1h"}
-    with embedded_server(installation=installation, settings=settings) as dsn:
-        yield MatrixServer(request.param, dsn)
+    with running(request.param, {**TEST_SETTINGS, "autovacuum": "on", "autovacuum_naptime": "1h"}) as server:
+        yield server
 
 
 @pytest.fixture

@@ -12,6 +12,7 @@ import pytest
 from psycopg import sql
 from psycopg.conninfo import conninfo_to_dict, make_conninfo
 
+from rowreckon import releases
 from rowreckon.auditing import audit
 from rowreckon.captures.capture_folder import CaptureFolder
 from rowreckon.document.audit import Plan, Remedy
@@ -72,7 +73,7 @@ select count(*), max(g.pad) from remote_stays r join guests g on g.id = r.guest 
 """
 
 
-@pytest.fixture(scope="module", params=[16, 18], ids=lambda major: f"pg{major}")
+@pytest.fixture(scope="module", params=[16, releases.NEWEST], ids=lambda major: f"pg{major}")
 def network(request: pytest.FixtureRequest) -> Iterator[str]:
     """A database with all of them, and another one behind its foreign table."""
     with running(request.param) as server, fresh_database(server.dsn) as remote, fresh_database(server.dsn) as dsn:

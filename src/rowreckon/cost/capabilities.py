@@ -1,18 +1,12 @@
 """What each PostgreSQL release's planner can do, as one small predicate per feature.
 
-Each takes the server's major version (13 to 18) and names the release that brought the feature. No other
-module of this package compares version numbers.
+Each takes the server's major version (one of `releases.MODELLED`) and names the release that brought the feature. No
+other module of this package compares version numbers.
 Source: the release notes of PostgreSQL 13 to 18 and optimizer/path, optimizer/util, utils/adt/selfuncs.c of
 releases 15 and 18; boundaries in between were settled on live servers of all six majors.
 """
 
 from __future__ import annotations
-
-OLDEST_MAJOR = 13
-"""The oldest release that is modelled."""
-
-NEWEST_MAJOR = 18
-"""The newest release that is modelled; a newer server is reckoned as this one."""
 
 
 def has_memoize(major: int) -> bool:

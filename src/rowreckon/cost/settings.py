@@ -11,7 +11,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import field, fields
 from typing import Any
 
-from rowreckon.cost.capabilities import NEWEST_MAJOR, OLDEST_MAJOR, counts_disabled_nodes, has_doubled_hash_mem
+from rowreckon import releases
+from rowreckon.cost.capabilities import counts_disabled_nodes, has_doubled_hash_mem
 from rowreckon.cost.units import DISABLE_COST
 from rowreckon.errors import BrokenPlan, UsageError
 from rowreckon.frozen import frozen
@@ -32,7 +33,7 @@ class CostSettings:
     relation in another one carries its own.
     """
 
-    server_major: int = NEWEST_MAJOR
+    server_major: int = releases.NEWEST
     seq_page_cost: float = 1.0
     random_page_cost: float = 4.0
     cpu_tuple_cost: float = 0.01
@@ -78,10 +79,10 @@ class CostSettings:
     disabled_node: int = field(init=False)
 
     def __post_init__(self) -> None:
-        if self.server_major < OLDEST_MAJOR:
+        if self.server_major < releases.OLDEST:
             raise UsageError(
                 f"the planner of PostgreSQL {self.server_major} is not modelled",
-                hint=f"use a plan of release {OLDEST_MAJOR} or later",
+                hint=f"use a plan of release {releases.OLDEST} or later",
             )
         multiplier = self.hash_mem_multiplier or (2.0 if has_doubled_hash_mem(self.server_major) else 1.0)
         put = object.__setattr__

@@ -10,9 +10,9 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
-from rowreckon.server.own.embedded import embedded_server
+from rowreckon import releases
 from tests.servers.databases import fresh_database
-from tests.servers.fixtures import TEST_SETTINGS, matrix_folder
+from tests.servers.fixtures import running
 
 from .facts import Facts
 
@@ -41,7 +41,8 @@ create extension pageinspect;
 
 def _params() -> list[object]:
     matrix = [
-        pytest.param(major, marks=[pytest.mark.server, pytest.mark.matrix], id=f"pg{major}") for major in range(13, 18)
+        pytest.param(major, marks=[pytest.mark.server, pytest.mark.matrix], id=f"pg{major}")
+        for major in releases.MODELLED[:-1]
     ]
     return [pytest.param(None, marks=pytest.mark.server, id="default"), *matrix]
 
@@ -52,11 +53,8 @@ def facts(request: pytest.FixtureRequest) -> Iterator[Facts]:
     if request.param is None:
         yield from _filled(request.getfixturevalue("server"))
         return
-    installation = matrix_folder() / str(request.param)
-    if not (installation / "bin" / "postgres").exists():
-        pytest.skip(f"no PostgreSQL {request.param} in {installation}; run .ci/matrix-servers")
-    with embedded_server(installation=installation, settings=TEST_SETTINGS) as dsn:
-        yield from _filled(dsn)
+    with running(request.param) as server:
+        yield from _filled(server.dsn)
 
 
 def _filled(server: str) -> Iterator[Facts]:

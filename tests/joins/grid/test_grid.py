@@ -15,6 +15,7 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from rowreckon import releases
 from tests.opendata.nycflights import load_nycflights
 from tests.opendata.tpch import load_tpch
 from tests.servers.databases import fresh_database
@@ -26,7 +27,7 @@ from .opendata import SCALE, open_cases
 from .run import build, measure_all, run
 
 SHORT_SEED = 20
-RELEASES = (14, 16, 18)
+RELEASES = (14, 16, releases.NEWEST)
 COUNT = 400
 """Generated cases: of 150 about 25 are crossings, among which one that lies on the border is 4 in a hundred."""
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
+from rowreckon import releases
 from rowreckon.server.connecting.connection import Connection, connected
 from rowreckon.server.connecting.permission import SafetyPermission
 from rowreckon.server.executing.execute import Executor, QueryRun
@@ -18,10 +19,10 @@ Run = Callable[..., QueryRun]
 """Runs the last statement of a list; permissions by name."""
 
 
-@pytest.fixture(scope="module", params=[13, 18], ids=lambda major: f"pg{major}")
+@pytest.fixture(scope="module", params=[releases.OLDEST, releases.NEWEST], ids=lambda major: f"pg{major}")
 def bells(request: pytest.FixtureRequest) -> Iterator[str]:
     """DSN of a fresh database of bells; the newest server is the one that the other tests use."""
-    if request.param == 18:
+    if request.param == releases.NEWEST:
         with fresh_database(request.getfixturevalue("server")) as dsn:
             run_script(dsn, SCHEMA)
             yield dsn

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rowreckon import releases
 from rowreckon.cost import CostSettings
-from rowreckon.cost.capabilities import NEWEST_MAJOR, OLDEST_MAJOR
 from rowreckon.errors import BrokenPlan
 from rowreckon.joins.facts.missing_evidence import SETTINGS, VERSION
 
@@ -30,7 +30,7 @@ def settings_of(capture: Capture, tree: PlanTree) -> tuple[CostSettings, list[Mi
         version = guess_major(tree)
         missing.append(VERSION)
     major = version // 10000 if version >= 10000 else version
-    major = min(max(major, OLDEST_MAJOR), NEWEST_MAJOR)
+    major = min(max(major, releases.OLDEST), releases.NEWEST)
     listed = capture.settings
     if listed is None and capture.explain is not None:
         listed = capture.explain.settings

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 import psycopg
 from pydantic import ValidationError
 
+from rowreckon import releases
 from rowreckon.catalog.answer import catalogs_from_answer
 from rowreckon.catalog.facts import Catalog
 from rowreckon.catalog.program import (
@@ -28,7 +29,6 @@ LOCK_TIMEOUT_MS = 2000
 """How long a part waits for a table that somebody holds exclusively before it is given up (ms)."""
 BATCH_NODES = 250
 """Plan nodes that are asked about in one go."""
-OLDEST = 130000
 
 
 def read_catalogs(
@@ -44,9 +44,11 @@ def read_catalogs(
     Raises StatementFailed where the server is older than 13, has no PL/pgSQL for this role, or gives up.
     """
     version = connection.info.server_version
-    if version < OLDEST:
+    if version // 10000 < releases.OLDEST:
         raise StatementFailed(
-            f"the server is PostgreSQL {version // 10000}", hint="facts can be read from 13 to 18", sqlstate=None
+            f"the server is PostgreSQL {version // 10000}",
+            hint=f"facts can be read from {releases.OLDEST} to {releases.NEWEST}",
+            sqlstate=None,
         )
     found: list[Catalog] = []
     for batch in _batches(plans):
