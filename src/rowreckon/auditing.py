@@ -27,6 +27,7 @@ from rowreckon.plan.names import full_name
 from rowreckon.plan.nodes import OtherNode
 from rowreckon.plan.tree import PlanTree, lay_out
 from rowreckon.proposals import PlanAudit, missing_for, propose
+from rowreckon.time_split import time_by, whole_time_by
 
 DEFAULT_THRESHOLD = 10.0
 """The q-error from which on a row count is called misestimated: an order of magnitude."""
@@ -118,6 +119,7 @@ def audit_capture(
         origins=_origins(verdicts.joins, origins),
         time_elsewhere=time_elsewhere(explain, reckoned, own_ms, verdicts.joins) if explain.analyzed else (),
         joins_ms=judged_ms(reckoned, own_ms, verdicts.joins),
+        time_by=time_by(explain, reckoned, own_ms, verdicts.joins) if explain.analyzed else None,
         session=_session(capture),
         missing=(*verdicts.missing, *(m for m in missing_for(evidence) if m not in verdicts.missing)),
     )
@@ -140,6 +142,7 @@ def summarize(plans: Sequence[doc.Plan], *, threshold: float) -> doc.Summary:
         accurate=verdicts.count("accurate"),
         misestimated_nodes=wrong,
         execution_ms=fsum(times) if times else None,
+        time_by=whole_time_by(plans),
     )
 
 

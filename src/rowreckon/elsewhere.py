@@ -100,7 +100,7 @@ def _whole_statement(explain: ExplainDocument, floor: float) -> Iterable[TimeEls
     planning = explain.planning_time
     if planning is not None and planning > max(floor, 1.0):
         yield TimeElsewhere(kind="planning", ms=float(planning), fact=f"planning took {planning:,.1f} ms")
-    jit = _jit_ms(explain.jit)
+    jit = jit_ms(explain.jit)
     if jit is not None and jit > floor:
         yield TimeElsewhere(kind="jit", ms=jit, fact=f"compiling expressions (JIT) took {jit:,.1f} ms")
     for trigger in explain.triggers or ():
@@ -123,7 +123,8 @@ def _whole_statement(explain: ExplainDocument, floor: float) -> Iterable[TimeEls
         yield TimeElsewhere(kind="io", ms=float(reading), fact=fact)
 
 
-def _jit_ms(jit: dict[str, Any] | None) -> float | None:
+def jit_ms(jit: dict[str, Any] | None) -> float | None:
+    """What compiling expressions took, in ms; None where the plan does not tell."""
     timing = (jit or {}).get("Timing")
     total = timing.get("Total") if isinstance(timing, dict) else None
     return float(total) if isinstance(total, (int, float)) else None

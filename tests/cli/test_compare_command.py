@@ -99,7 +99,7 @@ def test_what_was_promised_is_said_again(before: Path, slower: Path) -> None:
     ("content", "said"),
     [
         ('{"schema": "rowreckon.audit/9", "plans": []}', "of version 'rowreckon.audit/9'"),
-        ('{"schema": "rowreckon.audit/1", "plans": 7}', "does not hold to its schema"),
+        ('{"schema": "rowreckon.audit/2", "plans": 7}', "does not hold to its schema"),
         ('{"schema": "rowreckon.audit/1", "plans": [', "no whole JSON"),
         ("no plan at all", "holds no EXPLAIN output"),
     ],

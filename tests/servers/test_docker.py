@@ -201,7 +201,7 @@ def test_the_tool_audits_a_plan_in_a_container(tool_image: str, engine: Any) -> 
     command = ["audit", "--format", "json", "/plans/stale-statistics.18.json"]
     status, out = run_tool(tool_image, ["rowreckon"], command, engine, volumes=plans, network_mode="none")
     assert status == 0
-    assert json.loads(out)["schema"] == "rowreckon.audit/1"
+    assert json.loads(out)["schema"] == "rowreckon.audit/2"
 
 
 DEMO = """

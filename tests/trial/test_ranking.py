@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 from hypothesis import given
 from hypothesis import strategies as st
 
 from rowreckon.auditing import audit
-from rowreckon.document.audit import Audit, FindingRef, GainMs, Remedy, SideEffect, Trial, TrialQuery
+from rowreckon.document.audit import Audit, FindingRef, GainMs, Remedy, RemedyKind, SideEffect, Trial, TrialQuery
 from rowreckon.trial.combining import best_combination
 from rowreckon.trial.judge import Judged
 from rowreckon.trial.ranking import rank_measured
 
-Kind = Literal["refresh_statistics", "more_statistics", "new_index", "drop_index", "other"]
 VERDICTS = ("helped", "no_effect", "harmed", "not_applied", "inconclusive")
 
 
-def _remedy(rank: int, kind: Kind, *sql: str, plan: int = 0) -> Remedy:
+def _remedy(rank: int, kind: RemedyKind, *sql: str, plan: int = 0) -> Remedy:
     return Remedy(
         rank=rank,
         kind=kind,

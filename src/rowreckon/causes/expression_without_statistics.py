@@ -222,7 +222,7 @@ def _index(subject: Subject, tables: tuple[TableName, ...], readable: tuple[str,
     members = ", ".join(f"({e})" for e in readable)
     qualified = quote_table(TableName(name, table.schema))
     return Draft(
-        kind="new_index",
+        kind="expression_index",
         sql=(
             f"CREATE INDEX CONCURRENTLY {quote_name(name)} ON {quote_table(table)} ({members})",
             *analyze_statements((table,)),

@@ -116,7 +116,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
         except Unreadable as error:
             unreadable = str(error)
     draft = Draft(
-        kind="other",
+        kind="function_rows",
         sql=(f"ALTER FUNCTION {name} ROWS {value}",),
         undo=(f"ALTER FUNCTION {name} ROWS {old if old is not None else 1000:g}",),
         undo_note=None if old is not None else "1000 is what CREATE FUNCTION declares where nothing is said",

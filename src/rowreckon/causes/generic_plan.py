@@ -69,7 +69,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     tables = (subject.table,) if subject.table is not None else ()
     return (
         Draft(
-            kind="other",
+            kind="statement_setting",
             sql=("SET plan_cache_mode = force_custom_plan",),
             undo=("RESET plan_cache_mode",),
             reason="Plan the statement with the real values: a generic plan knows only average ones.",

@@ -180,7 +180,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     )
     return (
         Draft(
-            kind="other",
+            kind="foreign_key",
             sql=sql,
             sql_trial=(declare,),
             undo=(f"ALTER TABLE {table} DROP CONSTRAINT {name}",),

@@ -181,7 +181,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     known = subject.relation is not None and capture.catalog is not None
     return (
         Draft(
-            kind="more_statistics",
+            kind="distinct_count",
             sql=(f"{place} SET ({option} = {value})", *analyze_statements((table,))),
             undo=(f"{place} RESET ({option})", *analyze_statements((table,))),
             undo_note=None if known else "RESET removes an override that was set before as well",

@@ -187,6 +187,7 @@ def _lower_threshold(subject: Subject) -> Draft | None:
     name = quote_table(table)
     return Draft(
         kind="other",
+        title="Have autovacuum analyze the table sooner",
         sql=(f"ALTER TABLE {name} SET (autovacuum_analyze_scale_factor = {_LOWER_FACTOR})",),
         undo=(f"ALTER TABLE {name} RESET (autovacuum_analyze_scale_factor)",),
         undo_note="RESET returns to the server's own value; a value set for the table before is not known here",

@@ -103,7 +103,7 @@ def _audit_document(path: str, most_bytes: int) -> bytes | None:
 def _parsed(content: bytes, path: str) -> Audit:
     from pydantic import ValidationError
 
-    from rowreckon.document.audit import AUDIT_SCHEMA, Audit
+    from rowreckon.document.audit import AUDIT_SCHEMA, EARLIER_SCHEMAS, Audit
 
     try:
         return Audit.model_validate_json(content)
@@ -114,9 +114,9 @@ def _parsed(content: bytes, path: str) -> Audit:
         schema = document.get("schema") if isinstance(document, dict) else None
     except (ValueError, RecursionError):
         raise UnreadableFile("the audit document is no whole JSON", where=path, hint="write it again") from None
-    if schema != AUDIT_SCHEMA:
+    if schema not in (AUDIT_SCHEMA, *EARLIER_SCHEMAS):
         raise UsageError(
-            f"the audit document is of version {schema!r}, this release reads {AUDIT_SCHEMA!r}",
+            f"the audit document is of version {schema!r}, this release reads versions up to {AUDIT_SCHEMA!r}",
             where=path,
             hint="audit the plans again",
         )

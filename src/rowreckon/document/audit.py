@@ -1,15 +1,15 @@
-"""The audit document: the machine-readable output, version 1, as frozen pydantic models.
+"""The audit document: the machine-readable output, version 2, as frozen pydantic models.
 
 Every rendering (terminal, Markdown, HTML, JSON) reads this document and nothing else, so that the numbers in all
 formats agree. Row numbers are totals over loops and workers unless the name says per_loop; times are milliseconds;
 costs are planner units. What is not known is None. A release may add keys, never change or drop one within a version.
 """
 
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
-from rowreckon.document.base import MaybeFlag, MaybeFloat, MaybeInt, MaybeText
+from rowreckon.document.base import MaybeFloat, MaybeInt, MaybeText
 from rowreckon.document.base import Method as Method
 from rowreckon.document.base import Part as Part
 from rowreckon.document.baseline import Baseline as Baseline
@@ -18,6 +18,7 @@ from rowreckon.document.join import Basis as Basis
 from rowreckon.document.join import CountState as CountState
 from rowreckon.document.join import CurvePoint as CurvePoint
 from rowreckon.document.join import Direction as Direction
+from rowreckon.document.join import FactLimit as FactLimit
 from rowreckon.document.join import Join as Join
 from rowreckon.document.join import JoinSide as JoinSide
 from rowreckon.document.join import JoinType as JoinType
@@ -32,6 +33,19 @@ from rowreckon.document.join import Way as Way
 from rowreckon.document.node import Node as Node
 from rowreckon.document.node import NodeBlocks as NodeBlocks
 from rowreckon.document.node import NodeCondition as NodeCondition
+from rowreckon.document.plan import Evidence as Evidence
+from rowreckon.document.plan import Finding as Finding
+from rowreckon.document.plan import Missing as Missing
+from rowreckon.document.plan import Origin as Origin
+from rowreckon.document.plan import Outcome as Outcome
+from rowreckon.document.plan import Plan as Plan
+from rowreckon.document.plan import PlanForValue as PlanForValue
+from rowreckon.document.plan import RightCounts as RightCounts
+from rowreckon.document.plan import Session as Session
+from rowreckon.document.plan import TimeBy as TimeBy
+from rowreckon.document.plan import TimeElsewhere as TimeElsewhere
+from rowreckon.document.plan import TimeKind as TimeKind
+from rowreckon.document.remedy_kinds import RemedyKind as RemedyKind
 from rowreckon.document.trial import Combination as Combination
 from rowreckon.document.trial import JoinSeen as JoinSeen
 from rowreckon.document.trial import NotTried as NotTried
@@ -42,25 +56,9 @@ from rowreckon.document.trial import TrialJoin as TrialJoin
 from rowreckon.document.trial import TrialQuery as TrialQuery
 from rowreckon.json_text import escaped
 
-AUDIT_SCHEMA = "rowreckon.audit/1"
-
-Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
-TimeKind = Literal[
-    "subplan",
-    "spill",
-    "jit",
-    "io",
-    "rows_discarded",
-    "heap_fetches",
-    "trigger",
-    "planning",
-    "sort",
-    "aggregate",
-    "scan",
-    "workers_missing",
-    "write",
-    "other",
-]
+AUDIT_SCHEMA = "rowreckon.audit/2"
+EARLIER_SCHEMAS = ("rowreckon.audit/1",)
+"""Versions that are read as well: all that they hold means the same in this one."""
 
 
 class Rejected(Part):
@@ -73,92 +71,6 @@ class Rejected(Part):
     reason: str
     where: MaybeText = None
     defect: bool = False
-
-
-class Evidence(Part):
-    """One fact that a finding rests on, and where it came from."""
-
-    fact: str
-    value: str | float | int | bool | None = None
-    from_: str = Field(alias="from")
-
-
-class Finding(Part):
-    """A root cause: why an estimate was wrong."""
-
-    code: str
-    node: MaybeInt = None
-    joins: tuple[int, ...] = ()
-    tables: tuple[str, ...] = ()
-    columns: tuple[str, ...] = ()
-    confidence: float = Field(ge=0, le=1)
-    basis: Basis
-    summary: str
-    evidence: tuple[Evidence, ...] = ()
-
-
-class Origin(Part):
-    """Where one error enters, and the joins that suffer from it."""
-
-    node: int
-    joins: tuple[int, ...] = ()
-    q_error_here: MaybeFloat = None
-
-
-class TimeElsewhere(Part):
-    """Time that no judged join accounts for; `ms` is None where the plan proves the fact but not the time."""
-
-    node: MaybeInt = None
-    kind: TimeKind
-    ms: MaybeFloat = None
-    fact: str
-
-
-class Missing(Part):
-    """Evidence that would decide more, with the command that gets it."""
-
-    what: str
-    why: str
-    how: str
-
-
-class Session(Part):
-    """The session that the plan ran in, as far as known."""
-
-    role: MaybeText = None
-    database: MaybeText = None
-    search_path: MaybeText = None
-    row_security: MaybeFlag = None
-    settings: dict[str, str] = Field(default_factory=dict)
-
-
-class Plan(Part):
-    """One captured plan, audited."""
-
-    source: str
-    query: MaybeText = None
-    query_id: MaybeText = None
-    captured_at: MaybeText = None
-    server_version: MaybeInt = None
-    analyzed: bool
-    planning_ms: MaybeFloat = None
-    execution_ms: MaybeFloat = None
-    outcome: Outcome = "ran"
-    sqlstate: MaybeText = None
-    line: MaybeInt = None
-    reason: MaybeText = None
-    runs_ms: tuple[float, ...] = ()
-    cache: Literal["cold", "warm", "unknown"] = "unknown"
-    nodes: tuple[Node, ...] = ()
-    joins: tuple[Join, ...] = ()
-    findings: tuple[Finding, ...] = ()
-    origins: tuple[Origin, ...] = ()
-    time_elsewhere: tuple[TimeElsewhere, ...] = ()
-    joins_ms: MaybeFloat = None
-    """Wall-clock ms that the judged joins (verdict other than accurate) account for."""
-    session: Session | None = None
-    missing: tuple[Missing, ...] = ()
-    notes: tuple[str, ...] = ()
 
 
 class FindingRef(Part):
@@ -179,7 +91,9 @@ class Remedy(Part):
     """A change to try."""
 
     rank: int
-    kind: Literal["refresh_statistics", "more_statistics", "new_index", "drop_index", "other"]
+    kind: RemedyKind
+    title: MaybeText = None
+    """What the change is, in words: one name for each kind."""
     sql: tuple[str, ...]
     sql_trial: tuple[str, ...] = ()
     undo: tuple[str, ...] | None = None
@@ -244,12 +158,20 @@ class Summary(Part):
     accurate: int = 0
     misestimated_nodes: int = 0
     execution_ms: MaybeFloat = None
+    time_by: TimeBy | None = None
+    """Over all plans whose time is known, `other` where it was not measured node by node; None for an archive."""
+
+
+def _current(schema: Any) -> Any:
+    return AUDIT_SCHEMA if schema in EARLIER_SCHEMAS else schema
 
 
 class Audit(Part):
-    """The whole audit: what `--format json` prints."""
+    """The whole audit: what `--format json` prints. A document of an earlier version is read as one of this."""
 
-    schema_: Literal["rowreckon.audit/1"] = Field(default="rowreckon.audit/1", alias="schema")
+    schema_: Annotated[Literal["rowreckon.audit/2"], BeforeValidator(_current)] = Field(
+        default="rowreckon.audit/2", alias="schema"
+    )
     tool_version: str
     plans: tuple[Plan, ...] = ()
     remedies: tuple[Remedy, ...] = ()

@@ -35,10 +35,17 @@ class Way(Part):
 
 
 class MethodCost(Part):
-    """What a join method costs by the model, in planner units, per execution as printed."""
+    """What a join method costs by the model, in planner units, per execution as printed.
+
+    Where the evidence leaves only bounds, the figure is None and `_low` and `_high` hold them.
+    """
 
     at_estimate: MaybeFloat = None
+    at_estimate_low: MaybeFloat = None
+    at_estimate_high: MaybeFloat = None
     at_actual: MaybeFloat = None
+    at_actual_low: MaybeFloat = None
+    at_actual_high: MaybeFloat = None
     basis_at_estimate: Basis | None = None
     basis_at_actual: Basis | None = None
     comparable: bool = True
@@ -47,7 +54,10 @@ class MethodCost(Part):
 
 
 class SwitchPoint(Part):
-    """A row count at which the cheapest method changes, with the interval that the evidence leaves."""
+    """A row count at which the cheapest method changes, with the interval that the evidence leaves.
+
+    `outer_rows` is None where that interval is too wide for one figure to stand for it.
+    """
 
     from_: str = Field(alias="from")
     to: str
@@ -98,6 +108,16 @@ class CurvePoint(Part):
     costs: dict[Method, float | None] = Field(default_factory=dict)
 
 
+class FactLimit(Part):
+    """How far a fact may move before the verdict turns: `from` to `to` in the fact's own unit, either end open."""
+
+    fact: str
+    value: MaybeFloat = None
+    from_: float | None = Field(default=None, alias="from")
+    to: MaybeFloat = None
+    source: MaybeText = None
+
+
 class Join(Part):
     """One join, judged."""
 
@@ -129,3 +149,8 @@ class Join(Part):
     missing: tuple[int, ...] = ()
     origin: tuple[int, ...] = ()
     safe_origins: tuple[SafeOrigin, ...] = ()
+    learned_from: tuple[str, ...] = ()
+    """The other plans and files whose facts the verdict rests on."""
+    turns_at: tuple[FactLimit, ...] = ()
+    asked_of: Literal["server", "stand_in"] | None = None
+    """Whose planner gave the figures, with the basis `planner`."""

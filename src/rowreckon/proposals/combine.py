@@ -87,6 +87,7 @@ def _joined(drafts: Sequence[Draft]) -> Draft:
     locks = dict.fromkeys(d.lock for d in drafts if d.lock is not None)
     return Draft(
         kind=last.kind,
+        title=f"Make {len(drafts)} changes together",
         sql=_each_once(d.sql for d in drafts),
         sql_trial=_each_once(d.sql_trial or d.sql for d in drafts),
         reason="Only together: the join suffers from several errors, and each cure alone leaves it misestimated. "

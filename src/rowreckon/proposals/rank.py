@@ -9,6 +9,7 @@ from math import fsum
 from rowreckon.causes import CauseFinding
 from rowreckon.causes.registry import BY_CODE
 from rowreckon.document.audit import FindingRef, GainMs, Remedy
+from rowreckon.document.remedy_kinds import TITLES
 from rowreckon.proposals.combine import combinations
 from rowreckon.proposals.gain import Gain, gain_of
 from rowreckon.proposals.plan_audit import PlanAudit
@@ -35,6 +36,8 @@ _EXECUTES = "EXPLAIN ANALYZE executes the statement: measure before and after on
 _TOUCHES = {
     "refresh_statistics": "fresh statistics may change the plan of every query on the table",
     "more_statistics": "new statistics may change the plan of every query on the table",
+    "distinct_count": "new statistics may change the plan of every query on the table",
+    "expression_index": "a new index may change the plan of every query on the table",
     "new_index": "a new index may change the plan of every query on the table",
     "drop_index": "every query that uses the index loses it",
     "other": "it may change the plan of every query that it concerns",
@@ -179,6 +182,7 @@ def _document(merged: _Merged, rank: int, plans: Sequence[PlanAudit]) -> Remedy:
     return Remedy(
         rank=rank,
         kind=draft.kind,
+        title=draft.title or TITLES[draft.kind],
         sql=draft.sql,
         sql_trial=draft.sql_trial or draft.sql,
         undo=draft.undo,
@@ -194,5 +198,5 @@ def _document(merged: _Merged, rank: int, plans: Sequence[PlanAudit]) -> Remedy:
         confidence=round(merged.confidence, 2),
         reason=draft.reason,
         side_effects=side_effects(draft, plans, treated),
-        cautions=(*draft.cautions, _TOUCHES[draft.kind], _EXECUTES, _PROCEDURE),
+        cautions=(*draft.cautions, _TOUCHES.get(draft.kind, _TOUCHES["other"]), _EXECUTES, _PROCEDURE),
     )

@@ -43,11 +43,11 @@ def _change(draft: Draft, plan: PlanAudit) -> tuple[str, str]:
             return "plan_changed", "its plan reads the index"
         return "plan_same", "its plan does not read the index"
     named = _mentions(plan, draft.columns)
-    if draft.kind == "new_index":
+    if draft.kind in ("new_index", "expression_index"):
         if draft.columns and not named:
             return "plan_same", "it neither joins on, restricts, sorts nor groups by the indexed columns"
         return "unknown", "it uses the indexed columns; a trial tells"
-    if draft.kind == "more_statistics" and draft.columns and not named:
+    if draft.kind in ("more_statistics", "distinct_count") and draft.columns and not named:
         return "unknown", "it uses none of these columns, but the ANALYZE refreshes the whole table's statistics"
     return "unknown", "it reads the table; a trial tells"
 

@@ -4,21 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import field
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING
 
 from rowreckon.capture import Capture
+from rowreckon.document.audit import RemedyKind
 from rowreckon.frozen import frozen
 from rowreckon.remedies.subject import Subject, TableName
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
 
-Kind = Literal["refresh_statistics", "more_statistics", "new_index", "drop_index", "other"]
-
-INVASIVENESS: dict[str, int] = {
+INVASIVENESS: dict[RemedyKind, int] = {
     "refresh_statistics": 0,
     "more_statistics": 1,
+    "distinct_count": 1,
+    "function_rows": 2,
+    "foreign_key": 2,
+    "query_rewrite": 2,
+    "statement_setting": 2,
     "other": 2,
+    "expression_index": 3,
     "new_index": 3,
     "drop_index": 4,
 }
@@ -30,9 +35,10 @@ class Draft:
     """A change to try. `works` is the chance that it helps if its cause is right; names in `tables` are raw.
 
     `keys` are a new index's key columns where it covers the whole table, so that an index with more can replace it.
+    `title` is for what its kind does not name.
     """
 
-    kind: Kind
+    kind: RemedyKind
     sql: tuple[str, ...]
     reason: str
     works: float
@@ -45,6 +51,7 @@ class Draft:
     tables: tuple[TableName, ...] = ()
     columns: tuple[str, ...] = ()
     index: str | None = None
+    title: str | None = None
     keys: tuple[str, ...] = ()
     cautions: tuple[str, ...] = field(default=())
 

@@ -55,7 +55,7 @@ def _order(
 def _statistics_help(remedies: Sequence[Remedy]) -> bool:
     """Whether a change of statistics helped."""
     return any(
-        other.kind in ("refresh_statistics", "more_statistics")
+        other.kind in ("refresh_statistics", "more_statistics", "distinct_count")
         and other.trial is not None
         and other.trial.verdict == "helped"
         for other in remedies

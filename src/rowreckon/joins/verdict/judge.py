@@ -129,6 +129,9 @@ def _judge(
         "missing": tuple(missing.add(m) for m in result.missing),
         "origin": tuple(e.node for e in origins),
         "safe_origins": result.safe_origins,
+        "learned_from": (),
+        "turns_at": (),
+        "asked_of": None,
     }
     why = sentence(doc.Join.trusted(values), whole.threshold, result.reason)
     return doc.Join.trusted({**values, "why": why})

@@ -12,6 +12,8 @@ from rowreckon.joins.ways.model import METHOD_ORDER, JoinModel
 STOPS = frozenset({"Semi", "Anti", "Right Semi", "Right Anti"})
 """Join types of which a plan tells neither how many rows match nor what removing duplicates first would bring."""
 
+_OPEN: tuple[None, None] = (None, None)
+
 MOST_PLAY = 2.5
 """A figure is given where the dearest reading of the evidence is at most so many times the cheapest."""
 
@@ -32,9 +34,14 @@ def method_costs(
         at_estimate[executed] = model.cost(model.executed, points.estimate)
     others = [(m.costs(p.estimate), m.costs(p.actual) if p.actual is not None else {}) for m, p in all_worlds]
     least = _least_of_others(model, at_estimate.get(executed), executed)
-    at_estimate = _dared(model, points.estimate, at_estimate, [o[0] for o in others], executed, evidence, least)
-    if points.actual is not None:
-        at_actual = _dared(model, points.actual, at_actual, [o[1] for o in others], executed, evidence, 0.0)
+    near = _reach(model, points.estimate, at_estimate, [o[0] for o in others], executed, least)
+    there = (
+        _reach(model, points.actual, at_actual, [o[1] for o in others], executed, 0.0)
+        if points.actual is not None
+        else {}
+    )
+    at_estimate, near = _dared(at_estimate, near)
+    at_actual, there = _dared(at_actual, there)
     told = [_of_ways(model, point) for point in (points.estimate, points.actual)]
     for method in METHOD_ORDER:
         if method in evidence.excluded:
@@ -46,7 +53,11 @@ def method_costs(
         scaled = method in model.scale
         found[method] = MethodCost(
             at_estimate=at_estimate.get(method),
+            at_estimate_low=near.get(method, _OPEN)[0],
+            at_estimate_high=near.get(method, _OPEN)[1],
             at_actual=at_actual.get(method),
+            at_actual_low=there.get(method, _OPEN)[0],
+            at_actual_high=there.get(method, _OPEN)[1],
             basis_at_estimate=("planner" if scaled else basis) if method in at_estimate else None,
             basis_at_actual=basis if method in at_actual else None,
             comparable=reason is None,
@@ -75,25 +86,31 @@ def _of_ways(model: JoinModel, point: Point | None) -> dict[int, float]:
     return found
 
 
-def _dared(
+def _reach(
     model: JoinModel,
     point: Point,
     costs: dict[Method, float],
     others: list[dict[Method, float]],
     executed: Method,
-    evidence: JoinEvidence,
     least: float,
-) -> dict[Method, float]:
-    """The costs that all worlds agree on closely enough, and no unseen way may undercut, to be printed as a figure."""
-    kept: dict[Method, float] = {}
+) -> dict[Method, tuple[float, float]]:
+    """Between which costs all worlds, and the ways that may be there unseen, leave each method."""
+    found: dict[Method, tuple[float, float]] = {}
     for method, cost in costs.items():
         told = [cost, *(o[method] for o in others if method in o)]
         if method != executed:
             told += [way.low(point) for way in model.hidden if way.method == method]
             told = [cost, *(max(t, min(cost, least)) for t in told)]
-        if max(told) <= MOST_PLAY * max(min(told), 1e-9):
-            kept[method] = cost
-    return kept
+        found[method] = (min(told), max(told))
+    return found
+
+
+def _dared(
+    costs: dict[Method, float], reach: dict[Method, tuple[float, float]]
+) -> tuple[dict[Method, float], dict[Method, tuple[float, float]]]:
+    """The costs that are sure enough to be printed as a figure, and the bounds of the others."""
+    kept = {m: cost for m, cost in costs.items() if reach[m][1] <= MOST_PLAY * max(reach[m][0], 1e-9)}
+    return kept, {m: bounds for m, bounds in reach.items() if m not in kept}
 
 
 def _least_of_others(model: JoinModel, chosen: float | None, executed: Method) -> float:

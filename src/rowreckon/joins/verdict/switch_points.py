@@ -32,16 +32,25 @@ within a factor of two of it as often as not, and more often the narrower the sp
 
 
 @frozen
+class Span:
+    """The rows between which a border lies, from 0 where that may be anywhere; `placed` if one figure stands for it."""
+
+    low: float
+    high: float
+    placed: bool
+
+
+@frozen
 class Line:
     """The borders along the outer rows (planner rows) with the inner side at one place, and the ways that matter.
 
-    `spans` say for each border between which rows the evidence leaves it; from 0 where it may lie anywhere.
+    `spans` say for each border between which rows the evidence leaves it.
     """
 
     inner_actual: bool
     borders: tuple[Border, ...]
     model: JoinModel
-    spans: tuple[tuple[float, float], ...] = ()
+    spans: tuple[Span, ...] = ()
 
 
 def outer_line(world: World, *, inner_actual: bool) -> Line:
@@ -140,17 +149,17 @@ def _set(worlds: Sequence[World], line: Line, *, scale: float, inner_scale: floa
     at_actual = line.inner_actual and points.actual is not None
     inner = points.actual.inner if at_actual and points.actual is not None else points.estimate.inner
     found: list[SwitchPoint] = []
-    for border, (low, high) in zip(line.borders, line.spans, strict=True):
-        if low <= 0.0:
+    for border, span in zip(line.borders, line.spans, strict=True):
+        if span.low <= 0.0:
             continue  # a border that may lie anywhere is no border
         found.append(
             SwitchPoint.model_validate(
                 {
                     "from": border.below,
                     "to": border.above,
-                    "outer_rows": border.rows * scale,
-                    "low": low * scale,
-                    "high": high * scale,
+                    "outer_rows": border.rows * scale if span.placed else None,
+                    "low": span.low * scale,
+                    "high": span.high * scale,
                     "basis": _basis(line.model, border),
                     "inner_at": "actual" if line.inner_actual else "estimate",
                     "inner_rows": inner * inner_scale,
@@ -190,10 +199,10 @@ def _along_inner(model: JoinModel, points: Points, *, scale: float) -> list[Swit
     ]
 
 
-def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[Border, tuple[float, float]]:
+def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[Border, Span]:
     """The border in the middle of what likely worlds leave of it, and the first and last row that any world does.
 
-    Steps make the lead wobble too. From 0 where the border may lie anywhere.
+    Steps make the lead wobble too.
     """
     points = worlds[0][1]
 
@@ -202,7 +211,7 @@ def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[Bord
 
     methods = {border.below, border.above}
     if _may_move(worlds[0][0], points.along(border.rows, inner_actual=line.inner_actual), methods):
-        return border, (0.0, border.rows)
+        return border, Span(0.0, border.rows, placed=False)
     low = high = border.rows
     if "nested_loop" in methods and len(worlds) == 1:  # whose page counts come in steps
         low, high = flip_interval(leads, border.rows)
@@ -212,15 +221,15 @@ def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[Bord
             continue  # what sets this world apart does not touch these two
         near = _flip(other, there, border, inner_actual=line.inner_actual)
         if near is None:
-            return border, (0.0, border.rows)  # so far away that the border is not worth a figure
+            return border, Span(0.0, border.rows, placed=False)  # so far away that the border is not worth a figure
         least, most = min(least, near[0]), max(most, near[1])
         if not (other.free_order or other.full_buckets):
             low, high = min(low, near[0]), max(high, near[1])
     if high > low * _WIDEST:
-        return border, (0.0, border.rows)
+        return border, Span(least, most, placed=False)
     if high > low * _WOBBLE:
         border = Border(border.below, border.above, float(ceil((low * high) ** 0.5)))
-    return border, (least, most)
+    return border, Span(least, most, placed=True)
 
 
 def _may_move(model: JoinModel, point: Point, methods: set[Method]) -> bool:

@@ -222,7 +222,7 @@ def _ratio(a: Border, b: Border) -> float:
 
 
 def _apart(a: Border, b: Border) -> bool:
-    return _ratio(a, b) > _MOVED and (a.high < b.low or b.high < a.low)
+    return a.placed and b.placed and _ratio(a, b) > _MOVED and (a.high < b.low or b.high < a.low)
 
 
 def times(before: Plan, after: Plan) -> Times:

@@ -95,7 +95,8 @@ def _promises(plan: PlanComparison) -> list[str]:
 
 
 def _promise(remedy: Remedy) -> str:
-    subject = f"Before, change {number(remedy.rank)} ({remedy_title(remedy)})"
+    title = remedy_title(remedy)
+    subject = f"Before, change {number(remedy.rank)} ({title[:1].lower()}{title[1:]})"
     trial = remedy.trial
     if trial is not None and trial.after_ms is not None:
         methods = listed([method_name(m) for m in trial.join_methods_after])

@@ -28,6 +28,8 @@ class Border:
     above: str
     inner_at: Literal["estimate", "actual"]
     inner_rows: float | None
+    placed: bool = True
+    """Whether one figure stands for it: else it lies anywhere between `low` and `high`."""
 
     @property
     def is_wide(self) -> bool:
@@ -41,6 +43,7 @@ def border_of(point: SwitchPoint) -> Border | None:
     if point.along == "inner":
         rows = point.inner_from_rows if point.inner_from_rows is not None else point.inner_rows
     low, high = point.low, point.high
+    placed = rows is not None
     if rows is None:
         if low is None or high is None:
             return None
@@ -48,7 +51,7 @@ def border_of(point: SwitchPoint) -> Border | None:
     rows = max(rows, 1.0)  # no row count below one is told apart, here as on the ruler
     low = max(1.0, min(rows, low)) if low is not None else rows
     high = max(rows, high) if high is not None else rows
-    return Border(point.along, rows, low, high, point.from_, point.to, point.inner_at, point.inner_rows)
+    return Border(point.along, rows, low, high, point.from_, point.to, point.inner_at, point.inner_rows, placed)
 
 
 def borders(join: Join, side: Side, inner_at: Literal["estimate", "actual"]) -> list[Border]:

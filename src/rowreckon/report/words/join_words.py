@@ -72,7 +72,9 @@ def rows_words(join: Join) -> str:
 def _from_words(border: Border, *, above: bool) -> str:
     side = "" if border.side == "outer" else " inner rows"
     figure = number(border.rows)
-    if border.is_wide:
+    if not border.placed:
+        figure = f"somewhere between {number(border.low)} and {number(border.high)}"
+    elif border.is_wide:
         figure = f"about {figure} ({number(border.low)} to {number(border.high)})"
     return f"from {figure}{side} on" if above else f"below {figure}{side}"
 

@@ -3,18 +3,13 @@
 from __future__ import annotations
 
 from rowreckon.document.audit import GainMs, Remedy, SideEffect
+from rowreckon.document.remedy_kinds import TITLES
 from rowreckon.report.words.escape import bare, clean, clean_lines, is_altered, quote
 from rowreckon.report.words.numbers import capitalised, listed, milliseconds, number, times
 from rowreckon.report.words.sentences import method_name
 from rowreckon.report.words.trial_words import trial_details
 
-_KINDS = {
-    "refresh_statistics": "refresh the statistics",
-    "more_statistics": "gather more statistics",
-    "new_index": "build an index",
-    "drop_index": "drop an index",
-    "other": "another change",
-}
+_NO_LOCK = ("function_rows", "query_rewrite", "statement_setting", "other")
 _CHANGES = {"plan_same": "same plan", "plan_changed": "another plan", "unknown": "not known"}
 _TIMES = {"same": "no slower, no faster", "faster": "faster", "slower": "slower", "not_measured": "not measured"}
 _MEASURED = ("helped", "no_effect", "harmed")
@@ -28,8 +23,8 @@ _TRIAL_VERDICTS = {
 
 
 def remedy_title(remedy: Remedy) -> str:
-    """`1. gather more statistics on public.bookings (season, status)`."""
-    title = _KINDS[remedy.kind]
+    """`Gather more statistics on public.bookings (season, status)`."""
+    title = clean(remedy.title or TITLES[remedy.kind])
     if remedy.tables:
         title += f" on {listed([quote(name, 80) for name in remedy.tables])}"
     if remedy.columns:
@@ -83,7 +78,7 @@ def _words(sentence: str) -> set[str]:
 
 def lock_words(remedy: Remedy) -> str:
     """The strongest lock taken, and whether a transaction may hold it."""
-    if remedy.lock is None and remedy.kind == "other" and remedy.transactional:
+    if remedy.lock is None and remedy.kind in _NO_LOCK and remedy.transactional:
         return ""
     lock = f"Takes a {clean(remedy.lock)} lock" if remedy.lock else "Which lock it takes is not known"
     return lock + ("." if remedy.transactional else "; it cannot run in a transaction block.")

@@ -1,0 +1,165 @@
+"""The audit document: one captured plan with its nodes, joins, causes, and where its time goes."""
+
+from typing import Any, Literal
+
+from pydantic import Field
+
+from rowreckon.document.base import MaybeFlag, MaybeFloat, MaybeInt, MaybeText, Part
+from rowreckon.document.join import Basis, FactLimit, Join
+from rowreckon.document.node import Node
+
+Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
+TimeKind = Literal[
+    "subplan",
+    "spill",
+    "jit",
+    "io",
+    "rows_discarded",
+    "heap_fetches",
+    "trigger",
+    "planning",
+    "sort",
+    "aggregate",
+    "scan",
+    "workers_missing",
+    "write",
+    "other",
+]
+
+
+class Evidence(Part):
+    """One fact that a finding rests on, and where it came from."""
+
+    fact: str
+    value: str | float | int | bool | None = None
+    from_: str = Field(alias="from")
+
+
+class Finding(Part):
+    """A root cause: why an estimate was wrong."""
+
+    code: str
+    node: MaybeInt = None
+    joins: tuple[int, ...] = ()
+    tables: tuple[str, ...] = ()
+    columns: tuple[str, ...] = ()
+    confidence: float = Field(ge=0, le=1)
+    basis: Basis
+    summary: str
+    evidence: tuple[Evidence, ...] = ()
+    explains: MaybeFloat = None
+    """The factor of the error that the cause explains, at least 1; None where it is not known."""
+
+
+class Origin(Part):
+    """Where one error enters, and the joins that suffer from it."""
+
+    node: int
+    joins: tuple[int, ...] = ()
+    q_error_here: MaybeFloat = None
+
+
+class TimeElsewhere(Part):
+    """Time that no judged join accounts for; `ms` is None where the plan proves the fact but not the time."""
+
+    node: MaybeInt = None
+    kind: TimeKind
+    ms: MaybeFloat = None
+    fact: str
+
+
+class Missing(Part):
+    """Evidence that would decide more, with the command that gets it."""
+
+    what: str
+    why: str
+    how: str
+
+
+class Session(Part):
+    """The session that the plan ran in, as far as known."""
+
+    role: MaybeText = None
+    database: MaybeText = None
+    search_path: MaybeText = None
+    row_security: MaybeFlag = None
+    settings: dict[str, str] = Field(default_factory=dict)
+
+
+class TimeBy(Part):
+    """Where the time goes, in ms; the parts add up to execution and planning.
+
+    `crossed_joins` and `other_joins` hold what a method brings with it: its sorts, hashes and stores, and an inner side
+    that is run again for each outer row. `waiting` is time in which blocks were read, as far as the server timed it.
+    """
+
+    crossed_joins: float = 0.0
+    other_joins: float = 0.0
+    scans: float = 0.0
+    sorts: float = 0.0
+    aggregates: float = 0.0
+    functions: float = 0.0
+    jit: float = 0.0
+    planning: float = 0.0
+    waiting: float = 0.0
+    other: float = 0.0
+
+
+class RightCounts(Part):
+    """What the planner does once the row counts are right.
+
+    `reached` are the nodes whose estimates were made right, `unmeasured` the joins of the new plan whose true counts
+    nobody knows; `plan` is that plan as PostgreSQL prints it.
+    """
+
+    order_changed: MaybeFlag = None
+    methods_changed: MaybeFlag = None
+    cost_ratio: MaybeFloat = None
+    reached: tuple[int, ...] = ()
+    not_reached: tuple[int, ...] = ()
+    unmeasured: tuple[int, ...] = ()
+    plan: dict[str, Any] | None = None
+
+
+class PlanForValue(Part):
+    """For which values of a literal or parameter a plan comes."""
+
+    parameter: str
+    values: tuple[str, ...] = ()
+    plan: str
+
+
+class Plan(Part):
+    """One captured plan, audited."""
+
+    source: str
+    query: MaybeText = None
+    query_id: MaybeText = None
+    captured_at: MaybeText = None
+    server_version: MaybeInt = None
+    analyzed: bool
+    planning_ms: MaybeFloat = None
+    execution_ms: MaybeFloat = None
+    outcome: Outcome = "ran"
+    sqlstate: MaybeText = None
+    line: MaybeInt = None
+    reason: MaybeText = None
+    runs_ms: tuple[float, ...] = ()
+    cache: Literal["cold", "warm", "unknown"] = "unknown"
+    nodes: tuple[Node, ...] = ()
+    joins: tuple[Join, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    origins: tuple[Origin, ...] = ()
+    time_elsewhere: tuple[TimeElsewhere, ...] = ()
+    joins_ms: MaybeFloat = None
+    """Wall-clock ms that the judged joins (verdict other than accurate) account for."""
+    time_by: TimeBy | None = None
+    """None where the nodes were not timed."""
+    session: Session | None = None
+    missing: tuple[Missing, ...] = ()
+    notes: tuple[str, ...] = ()
+    learned_from: tuple[str, ...] = ()
+    """The other plans and files whose facts the verdicts rest on."""
+    turns_at: tuple[FactLimit, ...] = ()
+    with_right_counts: RightCounts | None = None
+    values: tuple[PlanForValue, ...] = ()
