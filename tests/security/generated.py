@@ -37,16 +37,30 @@ def _as_list(statement: str) -> str:
     return statement.replace("; ", ";;")
 
 
-def spring(house: House, session: psycopg.Connection[tuple[object, ...]], statement: str) -> tuple[int, str]:
-    """Run a statement without the tool, in a read-only transaction that is rolled back: marks left, and any error."""
+def spring(
+    house: House, session: psycopg.Connection[tuple[object, ...]], statement: str, mode: str = "read only"
+) -> tuple[int, str]:
+    """Run a statement without the tool, in a transaction that is rolled back: marks left, and any error."""
     before = len(house.marks())
     error = ""
     try:
-        session.execute("begin read only")
+        session.execute(f"begin {mode}".encode())
         session.execute("set local statement_timeout = '5s'")
-        session.execute(statement.encode())
+        execute(session, statement)
     except psycopg.Error as problem:
         error = str(problem).splitlines()[0]
     session.execute("rollback")
     session.execute("deallocate all")
     return len(house.marks()) - before, error
+
+
+def execute(session: psycopg.Connection[tuple[object, ...]], statement: str) -> None:
+    """Run a statement, COPY from or to the client included."""
+    if not statement.startswith("copy "):
+        session.execute(statement.encode())
+        return
+    with session.cursor() as cursor, cursor.copy(statement.encode()) as copy:
+        if "from stdin" in statement:
+            copy.write(b"2\tcopied\n")
+        else:
+            list(copy)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 NEIGHBOURS = """
 create server loop foreign data wrapper postgres_fdw options (host '<HOST>', port '<PORT>', dbname '<DATABASE>');
+grant usage on foreign server loop to keeper;
 create user mapping for public server loop options (user 'postgres', password_required 'false');
 create foreign table snare.far_view(n int) server loop options (schema_name 'snare', table_name 'window_view');
 create foreign table snare.far_planned(id int, n int) server loop

@@ -153,6 +153,8 @@ _PLAIN = {
     "full join": "select a.n from trio a full join (select n + {e} as n from trio) b using (n)",
     "natural join": "select n from trio natural join (select {e} as n) b",
     "cross join": "select * from trio cross join (select {e} as m) b",
+    "join's left side": "select * from (select {e} as m) b cross join trio",
+    "grouping": "select grouping(n + {e}) from trio group by rollup (n + {e})",
     "sample": "select n from trio tablesample bernoulli ({e})",
     "sample system": "select n from trio tablesample system ({e})",
     "sample repeatable": "select n from trio tablesample bernoulli (50) repeatable ({e})",
@@ -209,6 +211,8 @@ _NEWER = {
         "json_objectagg": "select json_objectagg(label : n + {e}) from trio",
         "json_arrayagg": "select json_arrayagg(n + {e}) from trio",
         "json_arrayagg order": "select json_arrayagg(n order by n + {e}) from trio",
+        "json_arrayagg window": "select json_arrayagg(n) over (order by n + {e}) from trio",
+        "json_objectagg window": "select json_objectagg(label : n) over (order by n + {e}) from trio",
         "json_arrayagg filter": "select json_arrayagg(n) filter (where n > {e}) from trio",
         "is json": "select ({e})::text is json object",
     },
@@ -220,6 +224,7 @@ _NEWER = {
         "json_value context": "select json_value(jsonb_build_array({e}), '$[0]')",
         "json_value default": "select json_value(jsonb '[1]', '$[9]' returning int default {e} on empty)",
         "json_value error": "select json_value(jsonb '[1]', 'strict $.a' returning int default {e} on error)",
+        "json_value path": "select json_value(jsonb '[1]', ('$[' || ({e} - 1)::text || ']')::jsonpath)",
         "json_query": "select json_query(jsonb '[1]', '$[*] ? (@ > $i)' passing {e} as i)",
         "json_exists": "select json_exists(jsonb '[1]', '$[*] ? (@ > $i)' passing {e} as i)",
         "json_table context": "select * from json_table(jsonb_build_array({e}), '$[*]' columns (a int path '$'))",
@@ -227,6 +232,8 @@ _NEWER = {
         " columns (a int path '$'))",
         "json_table default": "select * from json_table(jsonb '[1]', '$[*]' columns"
         " (a int path '$.b' default {e} on empty))",
+        "json_table error": "select * from json_table(jsonb '[1]', '$[*]' columns"
+        " (a int path 'strict $.b' default {e} on error))",
         "json_table nested": "select * from json_table(jsonb '[{\"a\": [1]}]', '$[*]' columns"
         " (nested path '$.a[*]' columns (b int path '$.c' default {e} on empty)))",
     },
@@ -234,6 +241,7 @@ _NEWER = {
 _EXECUTE = {
     "execute argument": "prepare p_1(int) as select n from trio where n > $1; execute p_1({e})",
     "execute second argument": "prepare p_2(int, int) as select $1 + $2; execute p_2(1, {e})",
+    "execute of a call": "prepare p_4 as select {e}; execute p_4",
     "execute of a function": "prepare p_3(int) as select abs($1); execute p_3(abs({e}))",
 }
 

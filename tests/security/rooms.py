@@ -17,6 +17,9 @@ create table notes(line text);
 insert into notes select 'note ' || i from generate_series(1, 3) i;
 create table trio(n int, label text);
 insert into trio values (1, 'one'), (2, 'two'), (3, 'three');
+create table lots(id int primary key, parts int[]);
+insert into lots select i, array[i, i] from generate_series(1, 3) i;
+create unique index lots_next on lots((id + 1));
 create type season as enum ('winter', 'summer');
 
 -- planning folds the calls of a partial index's predicate, of an indexed expression and of a CHECK constraint

@@ -45,6 +45,7 @@ create function snare.liar(a int) returns int language plpgsql immutable
   as $$ begin perform snare.spring('liar'); return a; end $$;
 create function snare.stable_liar(a int) returns int language plpgsql stable
   as $$ begin perform snare.spring('stable-liar'); return a; end $$;
+create procedure snare.noted(a int) language plpgsql as $$ begin perform snare.spring('procedure'); end $$;
 
 create operator snare.@! (leftarg = int, rightarg = int, function = snare.spring_pair);
 create operator snare.@! (rightarg = int, function = snare.spring_one);
