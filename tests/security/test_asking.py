@@ -9,12 +9,10 @@ from typing import Any
 import psycopg
 import pytest
 
-from tests.cli.running import rowreckon_long
-
 from .house import HIDDEN_ROW, SECRET, House
 from .snapshot import snapshot
 from .test_plans import files, place, written
-from .tool import Watch, answered
+from .tool import Watch, answered, rowreckon
 
 WAYS = {
     "as it stands": "",
@@ -31,7 +29,7 @@ def check_scripts(house: House, paths: list[str], folder: Path, options: str) ->
     """Write scripts for all of these plans, run each in psql: each ends well, and no forbidden value comes out."""
     script, answer = folder / "ask.sql", folder / "answer.txt"
     for start in range(0, len(paths), PLANS_A_SCRIPT):
-        done = rowreckon_long("ask", *paths[start : start + PLANS_A_SCRIPT], "-o", str(script), "--with-values")
+        done = rowreckon("ask", *paths[start : start + PLANS_A_SCRIPT], "-o", str(script), "--with-values")
         assert "Traceback" not in done.stderr, done.stderr[-3000:]
         answered(house, script, answer, options)
         assert SECRET not in answer.read_text()
@@ -57,11 +55,9 @@ def test_twins_are_answered(
     """The harmless twins' script brings facts that the audit takes."""
     paths = written(tmp_path / "plans", files(twin=True), place(newest_house, bystander))[::12]
     script, answer = tmp_path / "ask.sql", tmp_path / "answer.txt"
-    assert rowreckon_long("ask", *paths, "-o", str(script)).returncode == 0
+    assert rowreckon("ask", *paths, "-o", str(script)).returncode == 0
     answered(newest_house, script, answer)
-    done = rowreckon_long(
-        "audit", *paths, "--facts", str(answer), "--format", "json", "--save", str(tmp_path / "saved")
-    )
+    done = rowreckon("audit", *paths, "--facts", str(answer), "--format", "json", "--save", str(tmp_path / "saved"))
     assert done.returncode == 0, done.stderr
     captures = [json.loads(path.read_text()) for path in (tmp_path / "saved").iterdir()]
     assert all(capture["catalog"]["relations"] for capture in captures)

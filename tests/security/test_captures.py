@@ -11,12 +11,10 @@ from typing import Any
 import psycopg
 import pytest
 
-from tests.cli.running import rowreckon_long
-
 from .house import House
 from .plans import PlanFile, plan
 from .tampering import TEXTS, Way, kinds, tampered
-from .tool import Attack, Watch, answered, sweep
+from .tool import Attack, Watch, answered, rowreckon, sweep
 
 QUERIES = {
     "correlated": "select count(*) from bookings b join payments p on p.booking_id = b.id"
@@ -97,7 +95,7 @@ def test_captures_with_a_server(newest_house: House, watch: Watch, shelf: Shelf,
     """Of 200 tampered captures or more, every third or all: nothing is called, and what is proposed can be pasted."""
     paths = on_paper(shelf, newest_house, tmp_path / "captures")
     assert len(paths) >= 200
-    done = rowreckon_long("audit", *map(str, paths[::step]), "--dsn", newest_house.keeper, "--format", "json")
+    done = rowreckon("audit", *map(str, paths[::step]), "--dsn", newest_house.keeper, "--format", "json")
     assert "Traceback" not in done.stderr, done.stderr[-3000:]
     watch.unchanged()
     statements = list(advice(json.loads(done.stdout)))
@@ -110,7 +108,7 @@ def test_captures_with_a_server(newest_house: House, watch: Watch, shelf: Shelf,
 def test_captures_on_their_own(newest_house: House, watch: Watch, shelf: Shelf, tmp_path: Path) -> None:
     """Audited as they are, with the facts that they bring: what is proposed can be pasted."""
     paths = on_paper(shelf, newest_house, tmp_path / "captures")
-    done = rowreckon_long("audit", *map(str, paths), "--format", "json")
+    done = rowreckon("audit", *map(str, paths), "--format", "json")
     assert "Traceback" not in done.stderr, done.stderr[-3000:]
     statements = list(advice(json.loads(done.stdout)))
     assert statements
@@ -123,7 +121,7 @@ def test_untouched_captures_are_answered(newest_house: House, watch: Watch, shel
     for name, capture in shelf.captures.items():
         path = tmp_path / f"{name}.capture.json"
         path.write_text(json.dumps(capture))
-        done = rowreckon_long("audit", str(path), "--format", "json")
+        done = rowreckon("audit", str(path), "--format", "json")
         remedies = json.loads(done.stdout)["remedies"]
         assert remedies, name
         with psycopg.connect(newest_house.keeper) as session:
@@ -149,7 +147,7 @@ def tried(house: House, shelf: Shelf, folder: Path, wanted: str, *, at_most: int
             (captures / f"{number}.capture.json").write_text(json.dumps({**capture, "name": own}))
     assert number
     (lists / "q.sql").write_text("".join(text))
-    done = rowreckon_long(
+    done = rowreckon(
         "trial", str(lists / "q.sql"), "--dsn", house.keeper, "--captures", str(captures), "--in-place", "--yes"
     )
     assert "Traceback" not in done.stderr, done.stderr[-3000:]
@@ -174,7 +172,7 @@ def test_tampered_answers(newest_house: House, watch: Watch, tmp_path: Path) -> 
     """`audit --facts` of an answer in which every text is replaced in turn: what is proposed can be pasted."""
     path = PlanFile("plan", plan()).write(tmp_path, {})
     script, answer = tmp_path / "ask.sql", tmp_path / "answer.txt"
-    asked = rowreckon_long("ask", str(path), "-o", str(script))
+    asked = rowreckon("ask", str(path), "-o", str(script))
     assert asked.returncode == 0, asked.stderr
     answered(newest_house, script, answer)
     document = json.loads(answer.read_text())
@@ -185,7 +183,7 @@ def test_tampered_answers(newest_house: House, watch: Watch, tmp_path: Path) -> 
             continue
         changed = tmp_path / f"answer-{number}.txt"
         changed.write_text(json.dumps(tampered(document, way, TEXTS[number % len(TEXTS)])))
-        done = rowreckon_long("audit", str(path), "--facts", str(changed), "--format", "json")
+        done = rowreckon("audit", str(path), "--facts", str(changed), "--format", "json")
         assert "Traceback" not in done.stderr, done.stderr[-3000:]
         assert done.returncode in (0, 2)
         if done.stdout.startswith("{"):

@@ -12,15 +12,13 @@ from typing import Any
 import psycopg
 import pytest
 
-from tests.cli.running import rowreckon, rowreckon_long
-
 from .generated import attack
 from .house import House
 from .payloads import HARMLESS, PAYLOADS
 from .plans import PlanFile, plan, with_text
 from .plans import at as node_at
 from .positions import POSITIONS
-from .tool import Attack, Watch, answered, sweep
+from .tool import Attack, Watch, answered, rowreckon, sweep
 
 # Where the statement that surrounds the text ends is not known: all depths of brackets are tried.
 DEPTHS = range(5)
@@ -50,7 +48,7 @@ def test_finding_1_a_plan_breaks_out(
             alone = text.replace("{t}", "b.land").replace("%s", ")" * depth)
             scan[key] = alone if key == "Filter" else [*scan[key], alone]
             paths.append(str(PlanFile(f"{key} {depth}", document).write(tmp_path, {})))
-    done = rowreckon_long("audit", *paths, "--dsn", f"{newest_house.keeper} options='{options}'")
+    done = rowreckon("audit", *paths, "--dsn", f"{newest_house.keeper} options='{options}'")
     watch.unchanged()
     assert "Traceback" not in done.stderr
     assert rowreckon("ask", *paths, "-o", str(tmp_path / "ask.sql")).returncode == 0
@@ -130,14 +128,14 @@ def test_finding_4_a_tampered_capture(newest_house: House, watch: Watch, tmp_pat
     swept = rowreckon("sweep", str(query), "--dsn", newest_house.keeper, "--save", str(saved), "--format", "json")
     assert any("ALTER FUNCTION" in sql for one in json.loads(swept.stdout)["remedies"] for sql in one["sql"])
     trial = ("trial", str(query), "--dsn", newest_house.keeper, "--captures", str(saved), "--in-place", "--yes")
-    assert "ALTER FUNCTION" in rowreckon_long(*trial).stderr
+    assert "ALTER FUNCTION" in rowreckon(*trial).stderr
     watch.unchanged()
     (path,) = saved.iterdir()
     capture: dict[str, Any] = json.loads(path.read_text())
     for function in capture["catalog"]["functions"]:
         function["arguments"] = ") rows 5; select snare.spring('capture'); drop table public.notes; commit; --"
     path.write_text(json.dumps(capture))
-    assert "Traceback" not in rowreckon_long(*trial).stderr
+    assert "Traceback" not in rowreckon(*trial).stderr
     watch.unchanged()
 
 

@@ -8,7 +8,6 @@ import psycopg
 import pytest
 
 from rowreckon import releases
-from tests.cli.running import rowreckon, rowreckon_long
 
 from .generated import attack, combinations
 from .guards import HARMLESS_SETTINGS, LIFTS
@@ -17,7 +16,7 @@ from .lists import LISTS, Pairs
 from .lists_spelled import WRITES
 from .plans import PlanFile, plan
 from .snapshot import snapshot
-from .tool import Attack, Outcome, Watch, sweep, write_lists
+from .tool import Attack, Outcome, Watch, rowreckon, sweep, write_lists
 
 PSQL = {
     "shell": "\\! touch <YARD>/psql\n",
@@ -141,7 +140,7 @@ def test_check_runs_nothing(newest_house: House, watch: Watch, tmp_path: Path) -
     ]
     write_lists(tmp_path / "lists", attacks)
     for flags in ((), ("--allow-writes",)):
-        done = rowreckon_long("check", str(tmp_path / "lists"), "--dsn", newest_house.keeper, *flags)
+        done = rowreckon("check", str(tmp_path / "lists"), "--dsn", newest_house.keeper, *flags)
         assert "Traceback" not in done.stderr
         assert SECRET not in done.stdout
     watch.unchanged()

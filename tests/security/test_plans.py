@@ -9,12 +9,10 @@ from typing import Any
 import psycopg
 import pytest
 
-from tests.cli.running import rowreckon_long
-
 from .house import HIDDEN_ROW, SECRET, House
 from .plans import PlanFile, expressions, names, plan, relations, settings
 from .snapshot import holds, snapshot
-from .tool import Watch, with_privilege
+from .tool import Watch, rowreckon, with_privilege
 
 WAYS = {
     "keeper": ("", False),
@@ -47,7 +45,7 @@ def written(folder: Path, plans: list[PlanFile], filled: dict[str, str]) -> list
 def audited(house: House, paths: list[str], *options: str, pgoptions: str = "", privileged: bool = False) -> str:
     """Audit them with the server at hand; gives what was printed, which is the audit's JSON."""
     more = with_privilege("audit") if privileged else []
-    done = rowreckon_long(
+    done = rowreckon(
         "audit",
         *paths,
         "--dsn",

@@ -1,22 +1,42 @@
-"""Runs the command against a house, and says what became of each query or plan."""
+"""Runs the command against a house, and says what became of each query or plan.
+
+$ROWRECKON_ATTACKED names a folder of sources to attack instead of those that are installed: `src` of an older commit's
+work tree shows what its guards let through (`pytest tests/security/test_findings.py`).
+"""
 
 from __future__ import annotations
 
 import functools
 import json
+import os
 import subprocess
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tests.cli.running import rowreckon, rowreckon_long
 from tests.reading.psql import psql_program
 
 from .house import House
 from .snapshot import State, differences, snapshot
 
 PRIVILEGED = "--allow-privileged-role"
+
+
+def rowreckon(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
+    """`rowreckon ARGUMENTS` with no flag but those given, and these variables set."""
+    attacked = os.environ.get("ROWRECKON_ATTACKED")
+    sources = {"PYTHONPATH": attacked} if attacked else {}
+    return subprocess.run(
+        [sys.executable, "-m", "rowreckon", *arguments],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, **sources, **environment},
+        timeout=1200,
+    )
 
 
 @dataclass(frozen=True)
@@ -48,7 +68,7 @@ def sweep(house: House, folder: Path, attacks: Iterable[Attack], *options: str, 
     write_lists(folder, attacks)
     dsn = house.warden if privileged else house.keeper
     more = with_privilege("sweep") if privileged else []
-    done = rowreckon_long("sweep", str(folder), "--dsn", dsn, "--format", "json", *more, *options)
+    done = rowreckon("sweep", str(folder), "--dsn", dsn, "--format", "json", *more, *options)
     return outcome(done.returncode, done.stdout, done.stderr)
 
 
