@@ -5,6 +5,7 @@ Each of these tests fails on commit 99f2288, from which the guards were built.
 
 from __future__ import annotations
 
+import itertools
 import json
 from pathlib import Path
 from typing import Any
@@ -18,12 +19,33 @@ from .payloads import HARMLESS, PAYLOADS
 from .plans import PlanFile, plan, with_text
 from .plans import at as node_at
 from .positions import POSITIONS
+from .snapshot import snapshot
 from .tool import Attack, Watch, answered, rowreckon, sweep
 
 # Where the statement that surrounds the text ends is not known: all depths of brackets are tried.
 DEPTHS = range(5)
-CONTINUED = "({t} = E'a'\n'\\' = ' %s ; select snare.spring() ; -- ')"
-BACKSLASH = "({t} = '\\' = ' %s ; select snare.spring() ; -- ')"
+FORMS = {
+    "continued": ("E'a'\n'\\' = ' %s ; select snare.spring() ; -- '", ""),
+    "continued, of a column": ("{t} = E'a'\n'\\' = ' %s ; select snare.spring() ; -- '", ""),
+    "backslash": ("{t} = '\\' = ' %s ; select snare.spring() ; -- '", "-c standard_conforming_strings=off"),
+}
+"""Literals that go on in the next line, or end at a backslash; and the settings of the session that reads them."""
+
+
+def breaking_out(folder: Path, form: str) -> list[str]:
+    """Plans with this form in a scan's filter and output: below a join, and alone, where its output is asked for.
+
+    There the text is the whole output: a column before it, whose table the cut statement lacks, would end the script.
+    """
+    paths = []
+    for depth, key, alone in itertools.product(DEPTHS, ("Filter", "Output"), (False, True)):
+        document = plan()
+        scan = node_at(document, "bookings")
+        text = FORMS[form][0].replace("{t}", "b.land").replace("%s", ")" * depth)
+        scan[key] = f"({text})" if key == "Filter" else [*([] if alone else scan[key]), text]
+        whole = {**document, "Plan": scan} if alone else document
+        paths.append(str(PlanFile(f"{key} {depth} {alone}", whole).write(folder, {})))
+    return paths
 
 
 def hostile(folder: Path, text: str) -> Path:
@@ -31,29 +53,28 @@ def hostile(folder: Path, text: str) -> Path:
     return PlanFile("plan", with_text("bookings", "Filter", text)).write(folder, {})
 
 
-@pytest.mark.parametrize(
-    ("text", "options"),
-    [(CONTINUED, ""), (BACKSLASH, "-c standard_conforming_strings=off")],
-    ids=["continued", "backslash"],
-)
-def test_finding_1_a_plan_breaks_out(
-    newest_house: House, watch: Watch, tmp_path: Path, text: str, options: str
-) -> None:
-    """A literal that goes on in the next line, or ends at a backslash, in `audit --dsn` and in a colleague's psql."""
-    paths = []
-    for depth in DEPTHS:
-        for key in ("Filter", "Output"):
-            document = plan()
-            scan = node_at(document, "bookings")
-            alone = text.replace("{t}", "b.land").replace("%s", ")" * depth)
-            scan[key] = alone if key == "Filter" else [*scan[key], alone]
-            paths.append(str(PlanFile(f"{key} {depth}", document).write(tmp_path, {})))
-    done = rowreckon("audit", *paths, "--dsn", f"{newest_house.keeper} options='{options}'")
+def check_finding_1(house: House, watch: Watch, folder: Path, form: str) -> None:
+    """In `audit --dsn`, and in the script that a colleague runs in psql."""
+    paths, options = breaking_out(folder, form), FORMS[form][1]
+    done = rowreckon("audit", *paths, "--dsn", f"{house.keeper} options='{options}'")
     watch.unchanged()
     assert "Traceback" not in done.stderr
-    assert rowreckon("ask", *paths, "-o", str(tmp_path / "ask.sql")).returncode == 0
-    answered(newest_house, tmp_path / "ask.sql", tmp_path / "answer.txt", options)
+    assert rowreckon("ask", *paths, "-o", str(folder / "ask.sql")).returncode == 0
+    answered(house, folder / "ask.sql", folder / "answer.txt", options)
     watch.unchanged()
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_finding_1_a_plan_breaks_out(newest_house: House, watch: Watch, tmp_path: Path, form: str) -> None:
+    """On 18."""
+    check_finding_1(newest_house, watch, tmp_path, form)
+
+
+@pytest.mark.matrix
+@pytest.mark.parametrize("form", FORMS)
+def test_finding_1_on_older_releases(older_house: House, tmp_path: Path, form: str) -> None:
+    """13 to 17."""
+    check_finding_1(older_house, Watch(older_house, snapshot(older_house)), tmp_path, form)
 
 
 HIDDEN = (

@@ -49,13 +49,22 @@ class Attack:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a run printed, and by query name how it ended (`ran`, `refused`, `failed`, …) and why."""
+    """What a run printed, and the plans in it, each query's with its outcome."""
 
     status: int
     stdout: str
     stderr: str
-    ended: dict[str, str]
-    reasons: dict[str, str]
+    plans: list[dict[str, Any]]
+
+    @functools.cached_property
+    def ended(self) -> dict[str, str]:
+        """By query name: `ran`, `refused`, `failed`, …"""
+        return {_name(plan["source"]): plan["outcome"] for plan in self.plans}
+
+    @functools.cached_property
+    def reasons(self) -> dict[str, str]:
+        """By query name why it did not run, or nothing."""
+        return {_name(plan["source"]): plan["reason"] or "" for plan in self.plans}
 
     @property
     def text(self) -> str:
@@ -66,6 +75,11 @@ class Outcome:
 def sweep(house: House, folder: Path, attacks: Iterable[Attack], *options: str, privileged: bool = False) -> Outcome:
     """Sweep these lists, each a file of its own, as `keeper` or, privileged, as `warden`."""
     write_lists(folder, attacks)
+    return sweep_folder(house, folder, *options, privileged=privileged)
+
+
+def sweep_folder(house: House, folder: Path, *options: str, privileged: bool = False) -> Outcome:
+    """Sweep the lists that lie in a folder."""
     dsn = house.warden if privileged else house.keeper
     more = with_privilege("sweep") if privileged else []
     done = rowreckon("sweep", str(folder), "--dsn", dsn, "--format", "json", *more, *options)
@@ -85,13 +99,7 @@ def outcome(status: int, stdout: str, stderr: str) -> Outcome:
     """Read the audit document that `--format json` printed."""
     assert "Traceback" not in stderr, stderr[-3000:]
     document: dict[str, Any] = json.loads(stdout) if stdout.lstrip().startswith("{") else {"plans": []}
-    return Outcome(
-        status,
-        stdout,
-        stderr,
-        {_name(plan["source"]): plan["outcome"] for plan in document["plans"]},
-        {_name(plan["source"]): plan["reason"] or "" for plan in document["plans"]},
-    )
+    return Outcome(status, stdout, stderr, document["plans"])
 
 
 def _name(source: str) -> str:
