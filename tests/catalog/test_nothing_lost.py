@@ -14,6 +14,7 @@ import pytest
 from rowreckon.catalog.facts import Catalog
 from rowreckon.catalog.wanted import wanted_facts
 from rowreckon.plan import PlanTree, lay_out, parse_document
+from rowreckon.plan.nodes import ScanNode
 from rowreckon.server.sweeping.facts import read_catalogs
 from tests.reading.generator import create_tables, explain, option_sets, statements
 from tests.servers.fixtures import MatrixServer
@@ -73,5 +74,8 @@ def test_the_sample_plans_are_asked_whole(path: Path) -> None:
     tree = lay_out(parse_document(document[0] if isinstance(document, list) else document).plan)
     request = wanted_facts([tree])
 
+    assert {r.name for r in request.relations} >= {n.relation_name for n in tree.nodes if isinstance(n, ScanNode)} - {
+        None
+    }
     assert all("from elsewhere" in entry.why for entry in request.not_asked)
     assert all("$" in text or "Plan" in text for relation in request.relations for text in relation.left_out)

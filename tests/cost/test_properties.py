@@ -188,7 +188,7 @@ def test_memoize(settings: CostSettings, side: PathCost, calls: int, share: floa
     distinct = max(1.0, float(int(calls * share)))
     path = cost_memoize(settings, side, calls=float(calls), ndistinct=distinct, key_width=4)
     upkeep = 2 * settings.cpu_tuple_cost + settings.cpu_operator_cost * (1.0 + 1.1 * side.rows)
-    assert 0.0 < path.rescan_total_cost <= side.total_cost + upkeep + 1e-6 * side.total_cost
+    assert 0.0 < path.rescan_total_cost <= (side.total_cost + upkeep) * (1 + 1e-9)
 
 
 @given(planner_settings(), rows, widths)

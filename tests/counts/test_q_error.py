@@ -58,7 +58,7 @@ def test_submultiplicative(e: float, m: float, a: float) -> None:
 def test_bounded_errors_bound_the_loss(true: list[tuple[float, float]], errors: list[float]) -> None:
     """If all q-errors are at most q, the plan chosen by sums of products of two row counts costs at most q⁴ times the
     best one: the arithmetic behind the paper's bound."""
-    q = max(max(e, 1 / e) for e in errors)
+    q = max(q_error(e, 1.0) for e in errors)
     cost = [one * other for one, other in true]
     seen = [
         one * e * other * f

@@ -130,3 +130,4 @@ def test_own_blocks_add_up_to_what_the_root_touched(plans: list[tuple[PlanTree, 
             if number not in aside
         ]
         assert sum(blocks.shared_hit for blocks in own if blocks) == tree.nodes[0].shared_hit_blocks
+    assert sum(tree.nodes[0].shared_hit_blocks or 0 for tree, _ in plans) > 0

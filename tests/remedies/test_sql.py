@@ -68,12 +68,12 @@ def test_every_printed_statement_runs(database: str, name: str, catalog: bool) -
     with session_for(fault, database) as connection:
         audit = judged(connection, query_of(fault, connection), catalog=catalog)
         remedies = propose([evenly_timed(audit)])
-        if name == "distinct_declared_wrong":
-            return  # the override that it replaces is no default: its undo is tested below
-        if catalog:
-            assert remedies
+        # the plan alone tells too little of a table to propose an index or to drop one
+        assert remedies or (not catalog and "index" in name)
         for remedy in remedies:
-            run(connection, remedy, undo=catalog or remedy.kind != "more_statistics" or name != "target_lowered")
+            # what these replace is no default, which the plan alone does not tell: their undo is tested below
+            kept = remedy.kind != "more_statistics" or name not in ("target_lowered", "distinct_declared_wrong")
+            run(connection, remedy, undo=kept or (catalog and name == "target_lowered"))
 
 
 def test_an_override_set_before_is_said_not_to_come_back(database: str) -> None:

@@ -31,18 +31,18 @@ class Bar:
 
     @property
     def share(self) -> float:
-        """Hits among the answers."""
-        return self.hits / self.answered if self.answered else 1.0
+        """Hits among the answers; no answer is no hit."""
+        return self.hits / self.answered if self.answered else 0.0
 
     @property
     def share_of_asked(self) -> float:
         """Hits among all that was asked: silence counts as a miss."""
-        return self.hits / self.asked if self.asked else 1.0
+        return self.hits / self.asked if self.asked else 0.0
 
     @property
     def coverage(self) -> float:
         """Answers among all that was asked."""
-        return self.answered / self.asked if self.asked else 1.0
+        return self.answered / self.asked if self.asked else 0.0
 
     def line(self) -> str:
         """One row of the table."""

@@ -52,7 +52,10 @@ def test_short_grid(short_grid: str) -> None:
     assert found["others"].share_of_asked >= 0.95, found["others"].misses
     assert found["switch"].share_of_asked >= 0.9, found["switch"].misses
     assert found["precision"].share >= 0.9, found["precision"].misses
-    assert bars(measured, "plan")["precision"].share >= 0.9, bars(measured, "plan")["precision"].misses
+    plan = bars(measured, "plan")
+    assert plan["precision"].share >= 0.9, plan["precision"].misses
+    assert plan["chosen"].coverage >= 0.45, plan["chosen"].misses
+    assert plan["decided"].coverage >= 0.5, plan["decided"].misses
 
 
 @pytest.mark.full

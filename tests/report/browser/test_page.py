@@ -68,6 +68,7 @@ def test_axe_finds_no_violation(opened: Open, axe: str, audit: Audit, size: tupl
     result.page.evaluate(axe)
     found = result.page.evaluate("axe.run(document, {resultTypes: ['violations']})")
 
+    assert found["passes"]
     told = [f"{v['id']}: {v['help']} ({v['nodes'][0]['html'][:200]})" for v in found["violations"]]
     assert told == []
 
@@ -96,6 +97,7 @@ def test_labels_on_the_ruler_do_not_lie_on_each_other(opened: Open) -> None:
             "[...document.querySelector('svg.ruler').querySelectorAll('text')].map(t => {"
             "const b = t.getBoundingClientRect(); return [b.left, b.top, b.right, b.bottom]})"
         )
+        assert len(boxes) >= 5
         for i, (left, top, right, bottom) in enumerate(boxes):
             for other in boxes[i + 1 :]:
                 apart = right <= other[0] or other[2] <= left or bottom - 3 <= other[1] or other[3] - 3 <= top
@@ -144,6 +146,7 @@ def test_sql_is_selected_by_one_click(opened: Open) -> None:
 def test_a_thousand_queries_open(opened: Open) -> None:
     """Without a complaint; how fast is measured in tests/benchmarks."""
     result = opened(f.workload_audit())
+    assert result.page.query_selector("h1") is not None
     assert result.complaints == []
 
 
