@@ -138,7 +138,11 @@ def test_html_needs_nothing_else() -> None:
 
     assert "<script" not in text
     assert not re.search(r"(src|srcset|action|background|poster|data)\s*=", text.split("</style>")[1])
-    assert set(re.findall(r'href="([^"]*)"', text)) <= {"#evidence", *(f"#plan-{n}" for n in range(9))}
+    assert set(re.findall(r'href="([^"]*)"', text)) <= {
+        "#evidence",
+        *(f"#plan-{n}" for n in range(9)),
+        *(f"#change-{n}" for n in (1, 2)),
+    }
     assert not re.search(r"url\((?!#)|@import", text)
     assert "default-src 'none'; style-src 'sha256-" in text.replace("&#39;", "'")
     assert " style=" not in text

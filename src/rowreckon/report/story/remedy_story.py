@@ -95,9 +95,10 @@ def _story(remedy: Remedy, pairs: tuple[BeforeAfter, ...], cut: bool, own: froze
         remedy_words.undo_words(remedy),
         remedy_words.trial_words(remedy),
         remedy_words.copy_caution(remedy),
+        _kept_words([effect for effect in remedy.side_effects if _is_as_before(effect)]),
         _NOT_DRAWN if cut else "",
     ]
-    told = [effect for effect in remedy.side_effects if not _is_untold(effect)]
+    told = [effect for effect in remedy.side_effects if not _is_untold(effect) and not _is_as_before(effect)]
     untold = [effect for effect in remedy.side_effects if _is_untold(effect)]
     title = capitalised(remedy_words.remedy_title(remedy))
     return RemedyStory(
@@ -118,6 +119,21 @@ def _story(remedy: Remedy, pairs: tuple[BeforeAfter, ...], cut: bool, own: froze
 
 def _is_untold(effect: SideEffect) -> bool:
     return effect.change == "unknown" and effect.time == "not_measured" and effect.before_ms is None
+
+
+def _is_as_before(effect: SideEffect) -> bool:
+    """Whether nothing came of the change for the query, so that its name is not worth a line."""
+    return effect.change == "plan_same" and effect.time == "not_measured" and effect.before_ms is None
+
+
+def _kept_words(effects: list[SideEffect]) -> str:
+    """`165 other queries keep their plan.`, by name where they are few."""
+    if not effects:
+        return ""
+    if len(effects) <= _NAMED:
+        keep = "keeps its" if len(effects) == 1 else "keep their"
+        return f"{listed([quote(e.query, 120) for e in effects])} {keep} plan."
+    return f"{count_of(len(effects), 'other query', 'other queries')} keep their plan."
 
 
 def _untold_words(effects: list[SideEffect]) -> str:

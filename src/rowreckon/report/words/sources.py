@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from rowreckon.document.audit import Audit, Plan, Rejected, Remedy
+from rowreckon.document.audit import Audit, Plan, Rejected, Remedy, SideEffect, Trial, TrialAccount
 from rowreckon.report.words.escape import quote
 
 _ENDING = ".capture.json"
@@ -25,7 +25,8 @@ def with_short_sources(audit: Audit) -> tuple[Audit, str]:
     plans: tuple[Plan, ...] = tuple(p.model_copy(update={"source": short(p.source)}) for p in audit.plans)
     rejected: tuple[Rejected, ...] = tuple(r.model_copy(update={"source": short(r.source)}) for r in audit.rejected)
     remedies = tuple(_remedy(remedy, short) for remedy in audit.remedies)
-    return audit.model_copy(update={"plans": plans, "rejected": rejected, "remedies": remedies}), folder
+    named = {"plans": plans, "rejected": rejected, "remedies": remedies, "trials": _account(audit.trials, short)}
+    return audit.model_copy(update=named), folder
 
 
 def folder_words(audit: Audit, folder: str) -> str:
@@ -37,12 +38,25 @@ def folder_words(audit: Audit, folder: str) -> str:
 
 
 def _remedy(remedy: Remedy, short: Callable[[str], str]) -> Remedy:
-    effects = tuple(e.model_copy(update={"query": short(e.query)}) for e in remedy.side_effects)
-    trial = remedy.trial
-    if trial is not None:
-        queries = tuple(q.model_copy(update={"query": short(q.query)}) for q in trial.queries)
-        trial = trial.model_copy(update={"queries": queries})
-    return remedy.model_copy(update={"side_effects": effects, "trial": trial})
+    trial = _trial(remedy.trial, short) if remedy.trial is not None else None
+    return remedy.model_copy(update={"side_effects": _effects(remedy.side_effects, short), "trial": trial})
+
+
+def _account(account: TrialAccount | None, short: Callable[[str], str]) -> TrialAccount | None:
+    if account is None or account.combination is None:
+        return account
+    together = account.combination
+    named = {"trial": _trial(together.trial, short), "side_effects": _effects(together.side_effects, short)}
+    return account.model_copy(update={"combination": together.model_copy(update=named)})
+
+
+def _trial(trial: Trial, short: Callable[[str], str]) -> Trial:
+    queries = tuple(q.model_copy(update={"query": short(q.query)}) for q in trial.queries)
+    return trial.model_copy(update={"queries": queries})
+
+
+def _effects(effects: tuple[SideEffect, ...], short: Callable[[str], str]) -> tuple[SideEffect, ...]:
+    return tuple(e.model_copy(update={"query": short(e.query)}) for e in effects)
 
 
 def _shared_folder(sources: Iterable[str]) -> str:

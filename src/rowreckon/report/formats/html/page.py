@@ -67,7 +67,8 @@ class _OutlineRow:
 
 
 @lru_cache(maxsize=1)
-def _environment() -> Environment:
+def environment() -> Environment:
+    """Where the templates are, and how sentences are dressed in them."""
     environment = Environment(
         loader=PackageLoader("rowreckon.report.formats.html"),
         autoescape=True,
@@ -82,10 +83,11 @@ def _environment() -> Environment:
     return environment
 
 
-@lru_cache(maxsize=1)
-def _style() -> tuple[Markup, str]:
-    """The style sheet and the hash by which the content security policy allows it."""
-    text = resources.files("rowreckon.report.formats.html").joinpath("style.css").read_text("utf-8")
+@lru_cache
+def styled(*sheets: str) -> tuple[Markup, str]:
+    """The style sheets as one, and the hash by which the content security policy allows it."""
+    folder = resources.files("rowreckon.report.formats.html")
+    text = "".join(folder.joinpath(sheet).read_text("utf-8") for sheet in sheets)
     digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
     return Markup(text), f"sha256-{digest}"
 
@@ -128,7 +130,7 @@ def _plan_part(plan: Plan, index: int, *, whole: bool, is_open: bool, alone: boo
     charts = {s.join.node: _chart(s) for s in stories[:_JOINS_WITH_CHART]} if whole else {}
     query = shorten(clean_lines(plan.query), _QUERY_SHOWN) if plan.query and whole else ""
     return (
-        _environment()
+        environment()
         .get_template("plan.html.j2")
         .render(
             index=index,
@@ -157,14 +159,14 @@ def _plan_part(plan: Plan, index: int, *, whole: bool, is_open: bool, alone: boo
     )
 
 
-def _plan_parts(audit: Audit, order: list[int]) -> tuple[list[Markup], int]:
+def plan_parts(audit: Audit, order: list[int], *, most_open: int = _OPEN_PLANS) -> tuple[list[Markup], int]:
     """The plans' parts that fit the budget, and how many plans were left to the table alone."""
     parts: list[Markup] = []
     room = _BUDGET
     for place, index in enumerate(order):
         whole = place < _WHOLE_PLANS
         plan = audit.plans[index]
-        part = _plan_part(plan, index, whole=whole, is_open=place < _OPEN_PLANS, alone=len(order) == 1)
+        part = _plan_part(plan, index, whole=whole, is_open=place < most_open, alone=len(order) == 1)
         if len(part.encode()) > room and whole:
             part = _plan_part(plan, index, whole=False, is_open=False, alone=False)
         room -= len(part.encode())
@@ -186,15 +188,19 @@ def _worst(audit: Audit, order: list[int]) -> tuple[str, list[_Drawn]]:
 
 def render_html(audit: Audit) -> str:
     """The audit as one self-contained HTML document: same audit, same bytes."""
+    if len(audit.plans) > 1:
+        from rowreckon.report.formats.html.list_page import render_list
+
+        return render_list(audit)
     audit, folder = with_short_sources(audit)
     lines = plan_lines(audit)
     order = [line.index for line in lines]
-    parts, left_out = _plan_parts(audit, order)
-    style, style_hash = _style()
+    parts, left_out = plan_parts(audit, order)
+    style, style_hash = styled("style.css")
     worst_title, worst = _worst(audit, order)
     remedies = remedies_story(audit.remedies[:_REMEDIES], audit.plans)
     return (
-        _environment()
+        environment()
         .get_template("report.html.j2")
         .render(
             style=style,

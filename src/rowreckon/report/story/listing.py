@@ -1,0 +1,89 @@
+"""A list of queries as rows, the longest first: what each took, for what, and which changes concern it.
+
+Whatever could not be run stands in the same list: a query that met its time limit took longest, one that failed or was
+refused took nothing that could be drawn.
+"""
+
+from __future__ import annotations
+
+from rowreckon.document.audit import Audit, Plan, Remedy, TimeBy
+from rowreckon.frozen import frozen
+from rowreckon.report.words.escape import clean, quote
+from rowreckon.report.words.headline import joins_by_weight, outcome_words
+from rowreckon.report.words.join_words import brief_sentence
+from rowreckon.report.words.numbers import milliseconds, number
+from rowreckon.report.words.part_words import largest_shares, split_of, whole_of
+
+_ENDED = {
+    "timed_out": "it was cancelled at its time limit",
+    "failed": "it failed",
+    "refused": "it was not run",
+    "skipped": "it was skipped",
+}
+_PLACES = {"timed_out": 0, "ran": 1, "failed": 2, "refused": 3, "skipped": 4}
+
+
+@frozen
+class ListRow:
+    """One query. `index` is its plan in the audit, `ms` planning and execution (None where it did not end), `changes`
+    the ranks of the changes that are meant for it, `after_ms` its time with the best changes together."""
+
+    index: int
+    name: str
+    verdict: str
+    ms: float | None
+    time: str
+    split: TimeBy | None
+    parts: str
+    said: str
+    changes: tuple[int, ...]
+    after_ms: float | None = None
+
+
+def list_rows(audit: Audit, after: dict[str, float] | None = None) -> tuple[ListRow, ...]:
+    """A row for every plan of the audit, in time order; `after` holds ms by the query's name, as a trial measured."""
+    changes = _changes_by_plan(audit.remedies)
+    rows = [_row(plan, index, changes.get(index, ()), after or {}) for index, plan in enumerate(audit.plans)]
+    return tuple(sorted(rows, key=lambda row: (_PLACES[audit.plans[row.index].outcome], -(row.ms or 0.0), row.index)))
+
+
+def _row(plan: Plan, index: int, changes: tuple[int, ...], after: dict[str, float]) -> ListRow:
+    joins = joins_by_weight(plan)
+    outcome = outcome_words(plan)
+    verdict: str = plan.outcome.replace("_", " ") if outcome else joins[0].verdict if joins else "no join"
+    split = split_of(plan) if plan.outcome == "ran" else None
+    ms = whole_of(split) if split is not None else None
+    return ListRow(
+        index=index,
+        name=quote(plan.source, 120),
+        verdict=verdict,
+        ms=ms,
+        time=milliseconds(ms) if ms is not None else "–",
+        split=split,
+        parts=largest_shares(split) if split is not None else "",
+        said=_ended(plan) if outcome else (brief_sentence(joins[0]) if joins else "no join to judge"),
+        changes=changes,
+        after_ms=after.get(plan.source),
+    )
+
+
+def _ended(plan: Plan) -> str:
+    """Why the query did not run to its end, and in which line of the list it stands; the verdict says the rest."""
+    said = clean(plan.reason).rstrip(".") if plan.reason else _ENDED[plan.outcome]
+    return f"{said} (line {number(plan.line)})" if plan.line is not None else said
+
+
+def _changes_by_plan(remedies: tuple[Remedy, ...]) -> dict[int, tuple[int, ...]]:
+    found: dict[int, tuple[int, ...]] = {}
+    for remedy in remedies:
+        for index in dict.fromkeys(ref.plan for ref in remedy.findings):
+            found[index] = (*found.get(index, ()), remedy.rank)
+    return found
+
+
+def list_note(*, with_changes: bool) -> str:
+    """What the bars show, for who sees them first."""
+    said = "All bars are on one scale; planning is part of them. The numbers name the changes meant for a query."
+    if with_changes:
+        said += " The line below a bar, and 'now', is its time with the changes together."
+    return said
