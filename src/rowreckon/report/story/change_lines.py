@@ -48,7 +48,7 @@ def change_groups(audit: Audit) -> ChangeGroups:
     if first is not None and all(line.remedy is not first for line in open_):
         open_.append(next(line for line in lines if line.remedy is first))
     folded = tuple(line for line in lines if line not in open_)
-    counted = {}
+    counted: dict[str, int] = {}
     for line in folded:
         counted[line.verdict] = counted.get(line.verdict, 0) + 1
     fold = listed([f"{number}: {verdict}" for verdict, number in counted.items()], 12)

@@ -44,7 +44,7 @@ def split_of(plan: Plan) -> TimeBy | None:
 
 def whole_of(split: TimeBy) -> float:
     """All parts together, in ms."""
-    return sum(getattr(split, part.key) for part in PARTS_OF_TIME)
+    return float(sum(getattr(split, part.key) for part in PARTS_OF_TIME))
 
 
 def shares(split: TimeBy) -> tuple[tuple[PartOfTime, str], ...]:
