@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, TypeVar
+
+from pydantic import ValidationError
+
+from rowreckon.errors import BrokenPlan
 
 from .columns import Column, ColumnStatistics, Dependency, ExpressionStatistics, ExtendedStatistics, NDistinctGroup
 
 Row = dict[str, Any]
+Entry = TypeVar("Entry")
 _KINDS = {"d": "ndistinct", "f": "dependencies", "m": "mcv", "e": "expressions"}
 
 
@@ -123,8 +128,8 @@ def extended_statistics_of(
             expressions=row["expressions"] or (),
             statistics_target=None if target is None or target < 0 else target,
             built=any(filled),
-            n_distinct=_groups(row["n_distinct"]),
-            dependencies=_dependencies(row["dependencies"]),
+            n_distinct=_groups(row),
+            dependencies=_dependencies(row),
             most_common_freqs=row["most_common_freqs"] or (),
             expression_statistics=own,
             definition=row["definition"],
@@ -133,20 +138,33 @@ def extended_statistics_of(
     return found
 
 
-def _groups(text: str | None) -> tuple[NDistinctGroup, ...]:
+def _groups(row: Row) -> tuple[NDistinctGroup, ...]:
     """pg_ndistinct prints {"1, 2": 50}: attnums, and the number of distinct combinations."""
-    pairs: dict[str, float] = json.loads(text) if text else {}
-    return tuple(NDistinctGroup(columns=_numbers(key), n_distinct=value) for key, value in pairs.items())
+    return _printed(row, "n_distinct", lambda key, value: NDistinctGroup(columns=_numbers(key), n_distinct=value))
 
 
-def _dependencies(text: str | None) -> tuple[Dependency, ...]:
+def _dependencies(row: Row) -> tuple[Dependency, ...]:
     """pg_dependencies prints {"1 => 2": 1.000000, "1, 3 => 2": 0.9}."""
-    pairs: dict[str, float] = json.loads(text) if text else {}
-    found = []
-    for key, degree in pairs.items():
+
+    def one(key: str, degree: Any) -> Dependency:
         determinant, _, dependent = key.partition("=>")
-        found.append(Dependency(determinant=_numbers(determinant), dependent=int(dependent), degree=degree))
-    return tuple(found)
+        return Dependency(determinant=_numbers(determinant), dependent=int(dependent), degree=degree)
+
+    return _printed(row, "dependencies", one)
+
+
+def _printed(row: Row, field: str, entry: Callable[[str, Any], Entry]) -> tuple[Entry, ...]:
+    """The entries of a value that the server prints as a JSON object. Raises BrokenPlan, and pydantic's error."""
+    try:
+        return tuple(entry(key, value) for key, value in json.loads(row[field] or "{}").items())
+    except ValidationError:
+        raise
+    except (ValueError, AttributeError, RecursionError):
+        raise BrokenPlan(
+            f"the {field} of the statistics object {row['name']} is not as a server prints it",
+            where="extended_statistics",
+            hint="have the script run once more",
+        ) from None
 
 
 def _numbers(text: str) -> tuple[int, ...]:

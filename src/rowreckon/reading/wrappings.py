@@ -28,6 +28,9 @@ _DROPPED = "\x1f"
 _TAGS_ALONE = re.compile(r"^[ \t]*(?:</?(?:table|tbody|tr|pre|p|code|div)\b[^<>\n]*>[ \t]*)+$", re.M)
 _TAGS = re.compile(r"(?m)^[ \t]*<td\b[^<>\n]*>|</?(?:t[dhr]|table|tbody|pre|code|p|div|span)\b[^<>\n]*>|<br ?/?>")
 _BARS = ("|", "│")
+# What the expressions above can match begins so or holds this: most lines need none of them.
+_RULE_BEGINS, _RECORD_BEGINS = frozenset("-+|┌├└╔╠╚─═"), frozenset("-+┌├─|[*")
+_IN_FRAMES = ("|", "│", "--", "─", "═", "QUERY PLAN", "RECORD ", "Record ", _DROPPED)
 _EXPANDED = re.compile(r"[|│]? ?QUERY PLAN(?: [|│:] |[|│]| )")
 _RECORD_GOES_ON = re.compile(r"[|│ ]? *[|│:]( |$)")
 _CSV_CELL = re.compile(r'"((?:- Plan:|<explain)(?:[^"]++|"")*+)"')
@@ -40,7 +43,8 @@ def unwrap(text: str) -> Lines:
     lines: list[str] = text.split("\n")
     numbers = list(range(1, len(lines) + 1))
     lines = _without_prefixes(lines)
-    lines, numbers = _without_frames(lines, numbers)
+    if any(sign in text for sign in _IN_FRAMES):
+        lines, numbers = _without_frames(lines, numbers)
     lines, numbers = _rejoined(lines, numbers)
     lines = _without_line_ends([line.rstrip() for line in lines])
     if '"Plan"' not in text and '"Node Type"' not in text:
@@ -72,7 +76,8 @@ def _plain_characters(text: str) -> str:
 
 def _without_prefixes(lines: list[str]) -> list[str]:
     """Strip what stands before the lines of a quotation or a comment: two in a row, or one with a node's figures."""
-    kinds = [_prefix_kind(line) for line in lines]
+    begun = map(_PREFIX.match, lines)
+    kinds = ["" if match is None else match.group().strip()[:2].rstrip() for match in begun]
     if not any(kinds):
         return lines
     stripped = list(lines)
@@ -83,11 +88,6 @@ def _without_prefixes(lines: list[str]) -> list[str]:
             if match is not None:
                 stripped[index] = lines[index][match.end() :]
     return stripped
-
-
-def _prefix_kind(line: str) -> str:
-    match = _PREFIX.match(line)
-    return match.group().strip()[:2].rstrip() if match is not None else ""
 
 
 def _without_frames(lines: list[str], numbers: list[int]) -> tuple[list[str], list[int]]:
@@ -104,9 +104,10 @@ def _without_frames(lines: list[str], numbers: list[int]) -> tuple[list[str], li
             continue
         if bare == _DROPPED or bare.startswith("|===="):
             continue
-        if _HEADER.fullmatch(bare.removeprefix("^l")):
+        begin = bare[:1]
+        if "QUERY PLAN" in bare and _HEADER.fullmatch(bare.removeprefix("^l")):
             line, expanded = "QUERY PLAN", None
-        elif _RECORD.fullmatch(bare) or _RULE.fullmatch(bare):
+        elif (begin in _RECORD_BEGINS and _RECORD.fullmatch(bare)) or (begin in _RULE_BEGINS and _RULE.fullmatch(bare)):
             continue
         elif "QUERY PLAN" in line and (match := _EXPANDED.match(line)) and line[match.end() :].strip():
             expanded = match.end()
