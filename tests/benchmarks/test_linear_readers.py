@@ -1,8 +1,8 @@
 """Twice the input takes about twice the time, up to 128 MB, and no input more than 512 MB of memory.
 
-Each reading is a process of its own (`tests/reading/read_worst.py`) with the limits as they are by default: what is
-over them costs no more than finding that out. Ratios of processor time, so that other work on the machine matters
-little; it takes two readings in a row that are too slow to fail.
+Each input is read in a process of its own (`tests/reading/read_worst.py`), the smallest size first, with the limits
+as they are by default: what is over them costs no more than finding that out. Ratios of processor time, so that other
+work on the machine matters little; it takes two readings in a row that are too slow to fail.
 """
 
 from __future__ import annotations
@@ -39,20 +39,22 @@ HEAVY = {
 }
 
 
-def _cost(way: str, name: str, mb: int) -> tuple[float, float]:
+def _costs(way: str, name: str, sizes: tuple[int, ...]) -> dict[int, tuple[float, float]]:
+    """By size in MB: seconds and the most memory so far; a small reading before them loads what they need."""
+    asked = ",".join(str(size) for size in (1_000, *(mb * MB for mb in sizes)))
     done = subprocess.run(
-        [sys.executable, "-m", "tests.reading.read_worst", way, str(mb * MB), name],
+        [sys.executable, "-m", "tests.reading.read_worst", way, asked, name],
         capture_output=True,
         text=True,
         check=True,
     )
-    said = json.loads(done.stdout.splitlines()[-1])
-    return said["seconds"], said["mb"]
+    said = [json.loads(line) for line in done.stdout.splitlines()[2:]]
+    return {each["size"] // MB: (each["seconds"], each["mb"]) for each in said}
 
 
 def _measure(way: str, name: str, sizes: tuple[int, ...]) -> None:
     for attempt in range(2):
-        costs = {mb: _cost(way, name, mb) for mb in sizes}
+        costs = _costs(way, name, sizes)
         print(
             f"{way:8}{name:36}" + "".join(f"  {mb} MB {took:.2f} s {top:.0f} MB" for mb, (took, top) in costs.items())
         )

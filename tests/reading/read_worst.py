@@ -1,4 +1,4 @@
-"""Read one worst input and print what that cost: `python -m tests.reading.read_worst WAY SIZE NAME…`.
+"""Read one worst input and print what that cost: `python -m tests.reading.read_worst WAY SIZE,… NAME…`.
 
 A process of its own, so that processor time and memory are this reading's and can be bounded by the system.
 """
@@ -73,7 +73,7 @@ WAYS: dict[str, tuple[Callable[[bytes], None], dict[str, worst.Made]]] = {
 
 
 def cost(way: str, name: str, size: int) -> tuple[float, float]:
-    """Seconds of processor time and, at its highest, memory in MB. Raises what no reader may raise."""
+    """Seconds of processor time, and memory in MB at its highest so far. Raises what no reader may raise."""
     read, inputs = WAYS[way]
     data = inputs[name](size)
     start = time.process_time()
@@ -82,15 +82,16 @@ def cost(way: str, name: str, size: int) -> tuple[float, float]:
     return time.process_time() - start, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-def main(way: str, size: str, *names: str, seconds: int = 0) -> None:
-    """Read the inputs one by one, each named before and its cost said after."""
+def main(way: str, sizes: str, *names: str, seconds: int = 0) -> None:
+    """Read the inputs one by one, each named before and its cost said after; several sizes are read in their order."""
     for name in names or WAYS[way][1]:
         print(name, flush=True)
         if seconds:
             spent = int(time.process_time()) + 1
             resource.setrlimit(resource.RLIMIT_CPU, (spent + seconds, resource.RLIM_INFINITY))
-        took, memory = cost(way, name, int(size))
-        print(json.dumps({"name": name, "seconds": took, "mb": memory}), flush=True)
+        for size in map(int, sizes.split(",")):
+            took, memory = cost(way, name, size)
+            print(json.dumps({"name": name, "size": size, "seconds": took, "mb": memory}), flush=True)
 
 
 if __name__ == "__main__":

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from array import array
 from bisect import bisect_right
 from collections.abc import Sequence
 from itertools import accumulate
@@ -19,7 +20,8 @@ class Lines:
         self.lines = lines
         self.numbers = numbers
         self.text = "\n".join(lines)
-        self.starts = list(accumulate((len(line) + 1 for line in lines), initial=0))[:-1]
+        # An array takes a quarter of what a list of millions takes.
+        self.starts = array("q", accumulate((len(line) + 1 for line in lines[:-1]), initial=0)) if lines else array("q")
 
     def index_at(self, offset: int) -> int:
         """The index of the line that holds `offset` of `text`."""

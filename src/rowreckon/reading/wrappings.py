@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import html
 import re
+from array import array
+from collections.abc import Sequence
 from itertools import pairwise
 
 from rowreckon.reading.lines import Lines
@@ -17,7 +19,7 @@ _NO_WIDTH = {ord(char): None for char in "\u200b\u200c\u200d\u2060\ufeff\u200e\u
 _PLAIN = _SPACES | _NO_WIDTH
 _CURLY = {ord("“"): '"', ord("”"): '"', ord("„"): '"', ord("‟"): '"'}
 
-_PREFIX = re.compile(r"[ \t]{0,8}(?:(?:>[ \t]?)+|--(?!-)|//|#|\*(?!\s*Record))")
+_PREFIX = re.compile(r"[ \t]{0,8}(?:(?:>[ \t]?)++|--(?!-)|//|#|\*(?!\s*Record))")
 # These are matched against a whole line without its outer blanks; no two parts that repeat can match the same
 # characters, so that a hostile line costs no more than its length.
 _RULE = re.compile(r"[-+|]?--[-+| ]*|[┌├└╔╠╚]?[─═]{2}[─═┬┼┴┐┤┘╗╣╝╦╬╩ ]*")
@@ -33,6 +35,8 @@ _RULE_BEGINS, _RECORD_BEGINS = frozenset("-+|┌├└╔╠╚─═"), frozens
 _IN_FRAMES = ("|", "│", "--", "─", "═", "QUERY PLAN", "RECORD ", "Record ", _DROPPED)
 _EXPANDED = re.compile(r"[|│]? ?QUERY PLAN(?: [|│:] |[|│]| )")
 _RECORD_GOES_ON = re.compile(r"[|│ ]? *[|│:]( |$)")
+_NUMBER = "q"
+"""Millions of numbers take a quarter of the memory in an array of this kind."""
 _CSV_CELL = re.compile(r'"((?:- Plan:|<explain)(?:[^"]++|"")*+)"')
 _CSV_ROW = re.compile(r'"(\s*+(?:->|[A-Z(])(?:[^"]++|"")*+)"$')
 
@@ -41,7 +45,7 @@ def unwrap(text: str) -> Lines:
     """The lines of `text` without the wrappings around them."""
     text = _plain_characters(text)
     lines: list[str] = text.split("\n")
-    numbers = list(range(1, len(lines) + 1))
+    numbers: Sequence[int] = range(1, len(lines) + 1)
     lines = _without_prefixes(lines)
     if any(sign in text for sign in _IN_FRAMES):
         lines, numbers = _without_frames(lines, numbers)
@@ -90,10 +94,10 @@ def _without_prefixes(lines: list[str]) -> list[str]:
     return stripped
 
 
-def _without_frames(lines: list[str], numbers: list[int]) -> tuple[list[str], list[int]]:
+def _without_frames(lines: list[str], numbers: Sequence[int]) -> tuple[list[str], Sequence[int]]:
     """psql's table: rules, the bars at both ends, the column of names in the expanded display."""
     kept: list[str] = []
-    kept_numbers: list[int] = []
+    kept_numbers = array(_NUMBER)
     expanded: int | None = None
     asciidoc = any(line.startswith("|====") for line in lines)
     for line, number in zip(lines, numbers, strict=True):
@@ -144,48 +148,61 @@ def _without_line_ends(lines: list[str]) -> list[str]:
     return bare
 
 
-def _rejoined(lines: list[str], numbers: list[int]) -> tuple[list[str], list[int]]:
-    """Lines that psql's wrapped format broke: a dot (or an ellipsis) ends the one and begins the next."""
+def _rejoined(lines: list[str], numbers: Sequence[int]) -> tuple[list[str], Sequence[int]]:
+    """Lines that psql's wrapped format broke: a dot (or an ellipsis) ends the one and begins the next.
+
+    Takes each of `lines` away as it goes, so that no text is held twice.
+    """
     if not any(line.startswith((".", "…")) for line in lines):
         return lines, numbers
-    joined: list[_Joined] = []
-    joined_numbers: list[int] = []
-    for line, number in zip(lines, numbers, strict=True):
+    joined: list[str] = []
+    joined_numbers = array(_NUMBER)
+    growing: _Growing | None = None
+    lines.reverse()
+    for number in numbers:
+        line = lines.pop()
         mark = line[:1]
-        if mark in (".", "…") and joined and joined[-1].ends_with(mark):
-            joined[-1].go_on(line[1:])
-        else:
-            joined.append(_Joined(line))
-            joined_numbers.append(number)
-    return [each.text() for each in joined], joined_numbers
+        if mark in (".", "…") and growing is not None and growing.ends_with(mark):
+            growing.go_on(line[1:])
+            continue
+        if growing is not None:
+            joined.append(growing.text())
+        growing = _Growing(line)
+        joined_numbers.append(number)
+    if growing is not None:
+        joined.append(growing.text())
+    return joined, joined_numbers
 
 
-class _Joined:
+class _Growing:
     """A line that grows at its end and loses its last sign each time: each sign is copied once, however often."""
 
-    __slots__ = ("pieces",)
+    __slots__ = ("lengths", "pieces")
 
     def __init__(self, line: str) -> None:
         # Each piece with its length without the signs it has lost; none is empty but a first one.
-        self.pieces: list[tuple[str, int]] = [(line, len(line))]
+        self.pieces, self.lengths = [line], array(_NUMBER, (len(line),))
 
     def ends_with(self, mark: str) -> bool:
         if not self.pieces:
             return False
-        text, length = self.pieces[-1]
-        return length > 0 and text[length - 1] == mark
+        length = self.lengths[-1]
+        return length > 0 and self.pieces[-1][length - 1] == mark
 
     def go_on(self, rest: str) -> None:
-        text, length = self.pieces.pop()
-        if length > 1:
-            self.pieces.append((text, length - 1))
+        if self.lengths[-1] > 1:
+            self.lengths[-1] -= 1
+        else:
+            self.pieces.pop()
+            self.lengths.pop()
         if rest:
-            self.pieces.append((rest, len(rest)))
+            self.pieces.append(rest)
+            self.lengths.append(len(rest))
 
     def text(self) -> str:
-        if len(self.pieces) == 1 and self.pieces[0][1] == len(self.pieces[0][0]):
-            return self.pieces[0][0]
-        return "".join(text[:length] for text, length in self.pieces)
+        if len(self.pieces) == 1 and self.lengths[0] == len(self.pieces[0]):
+            return self.pieces[0]
+        return "".join(text[:length] for text, length in zip(self.pieces, self.lengths, strict=True))
 
 
 def _csv_row(line: str) -> str:
