@@ -13,7 +13,7 @@ from pydantic import Field, ValidationError
 
 from rowreckon.errors import BrokenPlan
 from rowreckon.plan.base import Buffers, ExplainPart, PlanNode
-from rowreckon.plan.keys import LEAST, AsItIs, MaybeNumber, MaybeSigned, MaybeText, Text
+from rowreckon.plan.keys import LEAST, MOST, AsItIs, MaybeNumber, MaybeSigned, MaybeText, Text
 from rowreckon.plan.nodes import FAMILIES, OtherNode
 
 
@@ -165,6 +165,8 @@ def _broken(error: ValidationError, place: str) -> BrokenPlan:
     }.get(first["type"], f"{_kind(value)} has the wrong type here")
     if isinstance(value, float) and 0 < value < LEAST:
         problem = f"{value!r} is smaller than any number that PostgreSQL prints"
+    if isinstance(value, int | float) and value < -MOST:
+        problem = "this number is further below zero than any that PostgreSQL prints"
     if isinstance(value, float) and value != value:
         problem = "NaN is not a number that PostgreSQL prints"
     return BrokenPlan(problem, where=where, hint="capture the plan again, or correct this value")

@@ -69,8 +69,9 @@ _MOST_OF_64_BITS = 2**63 - 1
 
 def _number(least: int | None) -> CoreSchema:
     # An int stays an int and a decimal stays a decimal, so that a document can be rebuilt as it was.
-    whole = core_schema.int_schema(strict=True, ge=least, le=_MOST_OF_64_BITS)
-    nearest = least if least is None else LEAST
+    least_whole = -_MOST_OF_64_BITS - 1 if least is None else least
+    whole = core_schema.int_schema(strict=True, ge=least_whole, le=_MOST_OF_64_BITS)
+    nearest = -float(MOST) if least is None else LEAST
     decimal = core_schema.float_schema(strict=True, ge=nearest, le=float(MOST), allow_inf_nan=False)
     nothing = core_schema.float_schema(strict=True, ge=0.0, le=0.0)
     # Comparing with a number of more than 64 bits is slow, and hardly ever needed.
