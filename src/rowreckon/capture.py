@@ -16,6 +16,9 @@ else:
     # Most captures come without facts, and the models of facts take longer to make than a plan takes to read.
     Catalog = Any
 
+WITHOUT_FACTS = "without catalog facts: "
+"""How the note of a capture begins whose facts were asked for and not had; the reason follows."""
+
 Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
 
 

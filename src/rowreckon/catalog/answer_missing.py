@@ -117,6 +117,7 @@ def _of_failures(failures: Iterable[Row], request: FactsRequest, plan: int) -> I
         elif part == "height":
             continue  # named with its relation
         why = failure.get("message") or "the server answered with an error"
-        parts[what, f"{why} (SQLSTATE {failure['sqlstate']})"] = None
+        code = failure.get("sqlstate")
+        parts[what, f"{why} (SQLSTATE {code})" if code else str(why)] = None
     for what, why in parts:
         yield MissingFact(what=what, why=why)

@@ -13,7 +13,7 @@ decides which relations are meant. For a request that came from a file it looks 
 
 from __future__ import annotations
 
-from . import own_code, queries, questions
+from . import own_code, own_output, queries, questions
 from .request import Trust
 
 REQUEST_SETTING = "rowreckon.request"
@@ -105,6 +105,10 @@ declare
   plannable json;
   oids oid[];
   plannable_oids oid[];
+  own_types oid[] := '{{}}';
+  own_objects json := '[]';
+  own_extended bool := false;
+  unprinted oid[] := '{{}}';
   barred json := '[]';
   refused json := '[]';
   texts text[];
@@ -152,15 +156,30 @@ begin
     from pg_class c join pg_namespace n on n.oid = c.relnamespace
     where c.oid = any(oids) or c.oid in (select i.indexrelid from pg_index i where i.indrelid = any(oids));
 
+  -- what only a user's code could print is left out, and named
+  if from_file then
+    execute {_literal(own_output.OWN_TYPES)} into own_types;
+    execute {_literal(own_output.OWN_OBJECTS)} into own_objects using oids, own_types;
+    execute {_literal(own_output.OWN_EXTENDED)} into own_extended using oids, own_types;
+    unprinted := array(select (o->>'object')::int8::oid from json_array_elements(own_objects) o);
+    failures := array(select distinct jsonb_build_object('part', 'definitions', 'message', o->>'why')
+      from json_array_elements(own_objects) o);
+    if own_extended then
+      failures := failures || json_build_object('part', 'extended statistics', 'message',
+        'types of this database''s own are in some of them, and the view would print their values');
+    end if;
+  end if;
+
   for section in select * from {_sections()} order by s.n loop
-    if section.name = 'expression_statistics' and version < 140000 then
+    if section.name = 'expression_statistics' and (version < 140000 or own_extended) then
       continue;
     end if;
     begin
-      execute replace(replace(replace(replace(section.sql, '{{schemas}}', schemas), '{{tables}}', tables),
+      execute replace(replace(replace(replace(replace(section.sql, '{{schemas}}', schemas), '{{tables}}', tables),
         '{{maintain}}', case when version >= 170000 then {_literal(queries.RELATIONS_MAINTAIN)} else '' end),
-        '{{expressions}}', case when version >= 140000 then {_literal(queries.EXTENDED_EXPRESSIONS)} else 'null' end)
-        into part using request, oids;
+        '{{expressions}}', case when version >= 140000 then {_literal(queries.EXTENDED_EXPRESSIONS)} else 'null' end),
+        '{{extended}}', (not own_extended)::text)
+        into part using request, oids, unprinted, own_types, '{own_output.NOT_PRINTED}'::text;
       sections := sections || json_build_object('name', section.name, 'content', part);
     exception when others then
       perform set_config('lock_timeout', '10ms', true) where sqlstate = '55P03';

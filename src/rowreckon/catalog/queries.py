@@ -1,8 +1,10 @@
 """The SQL that reads catalog facts: one SELECT a section, each giving one JSON value, all set-based.
 
-In every section $1 is the request as json and $2 the oids of the relations. Rights, row security or a lock that one
-section meets must not spoil the others, so the program (`program.py`) runs each in a subtransaction of its own. Written
-for 13 to 18; what a version lacks is looked up through to_jsonb, or set in by the program where a placeholder stands.
+In every section $1 is the request as json, $2 the oids of the relations, $3 those of relations, indexes and statistics
+objects that only a user's code could print, $4 those of such types (`own_output.py`), and $5 what stands for them.
+Rights, row security or a lock that one section meets must not spoil the others, so the program (`program.py`) runs each
+in a subtransaction of its own. Written for 13 to 18; what a version lacks is looked up through to_jsonb, or set in by
+the program where a placeholder stands.
 float4 statistics are cast to float8, since the planner reckons with exactly that double.
 Source: the PostgreSQL manual, "System Catalogs", "Statistics Views" and "System Information Functions".
 """
@@ -83,15 +85,15 @@ RELATIONS = """
 select json_agg(json_build_object(
   'oid', c.oid::int8, 'schema', n.nspname, 'name', c.relname, 'kind', c.relkind::text,
   'persistence', c.relpersistence::text, 'owner', pg_get_userbyid(c.relowner),
-  'pages', case when c.relkind in ('r', 'm', 't')
+  'pages', case when c.relkind in ('r', 'm', 't') and not (c.relam >= 16384 and c.oid = any($3))
     then pg_relation_size(c.oid) / current_setting('block_size')::int end,
   'relpages', c.relpages, 'reltuples', c.reltuples::float8, 'relallvisible', c.relallvisible,
   'has_children', c.relhassubclass, 'is_partition', c.relispartition,
   'parent', (select i.inhparent::int8 from pg_inherits i where i.inhrelid = c.oid order by i.inhseqno limit 1),
   'children', (select json_agg(k.oid order by k.oid) from (
     select i.inhrelid::int8 as oid from pg_inherits i where i.inhparent = c.oid order by 1 limit 1000) k),
-  'partition_key', case when c.relkind = 'p' then pg_get_partkeydef(c.oid) end,
-  'partition_bound', pg_get_expr(c.relpartbound, c.oid),
+  'partition_key', case when c.oid = any($3) then $5 when c.relkind = 'p' then pg_get_partkeydef(c.oid) end,
+  'partition_bound', case when c.oid = any($3) then $5 else pg_get_expr(c.relpartbound, c.oid) end,
   'options', (select json_object_agg(option_name, option_value) from pg_options_to_table(c.reloptions)),
   'tablespace', c.reltablespace::int8,
   'n_live_tup', pg_stat_get_live_tuples(c.oid), 'n_dead_tup', pg_stat_get_dead_tuples(c.oid),
@@ -112,7 +114,8 @@ RELATIONS_MAINTAIN = "or has_table_privilege(c.oid, 'MAINTAIN')"  # from 17
 
 COLUMNS = """
 select json_agg(json_build_object(
-  'relation', a.attrelid::int8, 'attnum', a.attnum, 'name', a.attname, 'type', format_type(a.atttypid, a.atttypmod),
+  'relation', a.attrelid::int8, 'attnum', a.attnum, 'name', a.attname, 'type',
+  format_type(a.atttypid, case when a.atttypid <> all($4) then a.atttypmod end),
   'type_oid', a.atttypid::int8, 'typmod', a.atttypmod, 'type_length', a.attlen, 'not_null', a.attnotnull,
   'statistics_target', a.attstattarget, 'readable', has_column_privilege(a.attrelid, a.attnum, 'SELECT'),
   'options', (select json_object_agg(option_name, option_value) from pg_options_to_table(a.attoptions))
@@ -162,10 +165,14 @@ select json_agg(json_build_object(
   'correlation', s.correlation::float8, 'most_common_freqs', s.most_common_freqs::float8[],
   'n_histogram', coalesce(array_length(s.histogram_bounds, 1), 0),
   'elem_count_average', s.elem_count_histogram[array_upper(s.elem_count_histogram, 1)]::float8,
-  'most_common_vals', case when ($1->>'with_values')::bool then s.most_common_vals::text::text[] end,
-  'histogram_bounds', case when ($1->>'with_values')::bool then s.histogram_bounds::text::text[] end
+  'most_common_vals', case when p.printed then s.most_common_vals::text::text[] end,
+  'histogram_bounds', case when p.printed then s.histogram_bounds::text::text[] end
 ) order by s.schemaname, s.tablename, s.attname, s.inherited)
-from pg_stats s where s.schemaname = any({schemas}) and s.tablename = any({tables})
+from pg_stats s cross join lateral (select ($1->>'with_values')::bool and exists (
+    select from pg_class c join pg_namespace n on n.oid = c.relnamespace join pg_attribute a on a.attrelid = c.oid
+    where n.nspname = s.schemaname and c.relname = s.tablename and a.attname = s.attname
+      and a.atttypid <> all($4)) as printed) p
+where s.schemaname = any({schemas}) and s.tablename = any({tables})
 """
 
 INDEXES = """
@@ -175,7 +182,8 @@ select json_agg(json_build_object(
   'immediate', i.indimmediate, 'check_xmin', i.indcheckxmin,
   'keys', (select json_agg(json_build_object(
       'attnum', nullif(i.indkey[k - 1], 0),
-      'expression', case when i.indkey[k - 1] = 0 then pg_get_indexdef(i.indexrelid, k, false) end,
+      'expression', case when i.indkey[k - 1] <> 0 then null when c.oid = any($3) then $5
+                         else pg_get_indexdef(i.indexrelid, k, false) end,
       'descending', i.indoption[k - 1] & 1 = 1, 'nulls_first', i.indoption[k - 1] & 2 = 2,
       'default_opclass', oc.opcdefault,
       'collation', case when i.indcollation[k - 1] not in (0, coalesce(a.attcollation, 0))
@@ -186,12 +194,14 @@ select json_agg(json_build_object(
          join pg_attribute ia on ia.attrelid = i.indexrelid and ia.attnum = k
          left join pg_attribute a on a.attrelid = i.indrelid and a.attnum = i.indkey[k - 1] and a.attnum > 0),
   'included', (select json_agg(i.indkey[k - 1] order by k) from generate_series(i.indnkeyatts + 1, i.indnatts) k),
-  'predicate', pg_get_expr(i.indpred, i.indrelid),
-  'pages', case when c.relkind = 'i' then pg_relation_size(c.oid) / current_setting('block_size')::int end,
+  'predicate', case when i.indpred is not null and c.oid = any($3) then $5
+                    else pg_get_expr(i.indpred, i.indrelid) end,
+  'pages', case when c.relkind = 'i' and c.oid <> all($3)
+                then pg_relation_size(c.oid) / current_setting('block_size')::int end,
   'relpages', c.relpages, 'reltuples', c.reltuples::float8, 'tablespace', c.reltablespace::int8,
-  'can_order', coalesce(pg_indexam_has_property(am.oid, 'can_order'), false),
+  'can_order', c.oid <> all($3) and coalesce(pg_indexam_has_property(am.oid, 'can_order'), false),
   'idx_scan', pg_stat_get_numscans(c.oid), 'idx_tup_read', pg_stat_get_tuples_returned(c.oid),
-  'definition', pg_get_indexdef(i.indexrelid),
+  'definition', case when c.oid = any($3) then $5 else pg_get_indexdef(i.indexrelid) end,
   'constraint', (select con.conname from pg_constraint con
                  where con.conindid = c.oid and con.contype in ('p', 'u', 'x') and con.conrelid = i.indrelid limit 1)
 ) order by i.indrelid, c.oid)
@@ -206,14 +216,17 @@ select json_agg(json_build_object(
   'columns', e.stxkeys::int2[], 'expressions', {expressions}, 'statistics_target', e.stxstattarget,
   'inherited', to_jsonb(x)->'inherited', 'n_distinct', x.n_distinct::text, 'dependencies', x.dependencies::text,
   'most_common_freqs', x.most_common_freqs::float8[], 'readable', x.statistics_name is not null,
-  'definition', pg_get_statisticsobjdef(e.oid)) order by e.stxrelid, n.nspname, e.stxname)
+  'definition', case when e.oid = any($3) then $5 else pg_get_statisticsobjdef(e.oid) end
+  ) order by e.stxrelid, n.nspname, e.stxname)
 from pg_statistic_ext e join pg_namespace n on n.oid = e.stxnamespace
      left join (select * from pg_stats_ext s
-                where s.schemaname = any({schemas}) and s.tablename = any({tables})) x
+                where {extended} and s.schemaname = any({schemas}) and s.tablename = any({tables})) x
        on x.statistics_name = e.stxname and x.statistics_schemaname = n.nspname
 where e.stxrelid = any($2)
 """
-EXTENDED_EXPRESSIONS = "to_json(pg_get_statisticsobjdef_expressions(e.oid))"  # from 14
+EXTENDED_EXPRESSIONS = (
+    "case when e.oid <> all($3) then to_json(pg_get_statisticsobjdef_expressions(e.oid)) end"  # from 14
+)
 
 EXPRESSION_STATISTICS = """
 select json_agg(json_build_object(

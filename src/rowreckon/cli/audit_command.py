@@ -80,6 +80,7 @@ def audit_command(
 ) -> Happened:
     """Audit captured plans."""
     from rowreckon.archive.detect import is_archive
+    from rowreckon.cli.facts_from import facts_of_answer, facts_of_server, save_captures, without_facts
     from rowreckon.cli.inputs import read_inputs
     from rowreckon.cli.masking import masking_of
     from rowreckon.cli.output import check_report_paths, holds_curves, parse_fail_on
@@ -127,8 +128,6 @@ def audit_command(
             return end_audit(result, output, reports, wanted, verbose=verbose, failing=failing).add(happened)
     inputs = read_inputs(paths, limits, stdin=stdin)
     if dsn is not None and stopped_by() is None:
-        from rowreckon.cli.facts_from import facts_of_server
-
         settings = set_ or []
         try:
             inputs = facts_of_server(
@@ -140,14 +139,11 @@ def audit_command(
         except KeyboardInterrupt:
             happened.undone.append("interrupted while the server's facts were read: the plans are audited without them")
     if facts is not None:
-        from rowreckon.cli.facts_from import facts_of_answer
-
         inputs = facts_of_answer(inputs, facts, max_bytes)
     if masking is not None:
         inputs = masking.inputs(inputs)
+    happened.add(without_facts(inputs, dsn))
     if save is not None:
-        from rowreckon.cli.facts_from import save_captures
-
         save_captures(inputs, save)
     result = audit_all(inputs, threshold=threshold, curves=holds_curves(output, reports))
     if masking is not None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rowreckon.cli.dsn import DSN_HELP, DsnFileOption, chosen_dsn
+from rowreckon.cli.running.status import Happened
 
 if TYPE_CHECKING:
     from rowreckon.server.sweeping.survey import Survey
@@ -29,10 +30,11 @@ def check_command(
     allow_writes: Annotated[bool, typer.Option(help="As if sweep were given it.")] = False,
     allow_volatile: Annotated[bool, typer.Option(help="As if sweep were given it.")] = False,
     allow_role_changes: Annotated[bool, typer.Option(help="As if sweep were given it.")] = False,
-) -> None:
+) -> Happened:
     """Print rights, settings, sizes, row security, and what each query is and would be met with."""
     from rowreckon.cli.config import config_path, read_config
     from rowreckon.cli.server_options import connector
+    from rowreckon.plural import counted
     from rowreckon.server.connecting.permission import SafetyPermission
     from rowreckon.server.lists.lists import read_lists
     from rowreckon.server.lists.options import setting_statements, with_settings
@@ -47,6 +49,10 @@ def check_command(
     _print(found)
     typer.echo("")
     typer.echo(f"Configuration: {config_path()}; servers that a sweep does not ask about: {', '.join(allow) or 'none'}")
+    if not found.unanswered:
+        return Happened()
+    of_all = counted(len(found.queries), "query", "queries")
+    return Happened(undone=[f"the server gave no answer on {found.unanswered} of {of_all}: the check is not whole"])
 
 
 def _print(found: Survey) -> None:

@@ -7,6 +7,7 @@ from pathlib import Path
 
 from rowreckon.bounded import MOST_TEXT, read_bytes
 from rowreckon.capture import Capture
+from rowreckon.cli.running.status import Happened, lacking_facts
 from rowreckon.cli.server_options import confirm, connector
 from rowreckon.document.audit import Rejected
 from rowreckon.errors import UsageError
@@ -52,6 +53,11 @@ def facts_of_server(
             add_facts(connection, captures, statements, threshold=threshold, item=item, with_values=with_values)
         )
     return [next(found) if isinstance(item, Capture) else item for item in inputs]
+
+
+def without_facts(inputs: Inputs, dsn: str | None) -> Happened:
+    """Which of the captures lack the facts that a server was to give, where there was one to give them."""
+    return Happened() if dsn is None else lacking_facts(item for item in inputs if isinstance(item, Capture))
 
 
 def facts_of_answer(inputs: Inputs, answer: Path, most_bytes: int = MOST_TEXT) -> Inputs:

@@ -16,7 +16,7 @@ from rowreckon.cli.resuming import known_captures
 from rowreckon.cli.running.audit_all import audit_all
 from rowreckon.cli.running.auditing_meanwhile import AuditingMeanwhile
 from rowreckon.cli.running.ending import end_audit
-from rowreckon.cli.running.status import Happened
+from rowreckon.cli.running.status import Happened, lacking_facts
 from rowreckon.cli.server_options import confirm, connector, tell_named, warn
 from rowreckon.document.audit import Audit
 from rowreckon.errors import RowreckonError
@@ -84,14 +84,18 @@ def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask,
             result, say = renamed.audit, renamed.text
             captures, notes = [masking.capture(capture) for capture in captures], [masking.sentence(n) for n in notes]
         _tell(notes, captures, known, say, interrupted=swept.interrupted)
-        return end_audit(
-            result,
-            outputs.output,
-            outputs.reports,
-            outputs.fail_on,
-            verbose=outputs.verbose,
-            baseline=outputs.baseline,
-        ).add(saving.happened)
+        return (
+            end_audit(
+                result,
+                outputs.output,
+                outputs.reports,
+                outputs.fail_on,
+                verbose=outputs.verbose,
+                baseline=outputs.baseline,
+            )
+            .add(lacking_facts(captures))
+            .add(saving.happened)
+        )
 
 
 def _swept(

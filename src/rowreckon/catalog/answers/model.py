@@ -69,7 +69,7 @@ class _Failure(_Part):
     part: Name | None = None
     n: Oid | None = None
     message: Text | None = None
-    sqlstate: Name
+    sqlstate: Name | None = None
 
 
 class _Server(_Part):

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from rowreckon.capture import Capture
     from rowreckon.document.audit import Audit, Plan, Rejected
 
 DONE, VERDICT, NOT_DONE, DEFECT = 0, 1, 2, 3
@@ -63,6 +64,24 @@ def in_audit(result: Audit, *, failing: bool) -> Happened:
     happened.undone += [_not_run(plan) for plan in result.plans if plan.outcome != "ran"]
     happened.undone += list(_not_tried(result))
     return happened
+
+
+def lacking_facts(captures: Iterable[Capture]) -> Happened:
+    """Facts that a server was asked for and did not give, a sentence for each reason."""
+    from rowreckon.capture import WITHOUT_FACTS
+
+    reasons: dict[str, list[str]] = {}
+    for capture in captures:
+        if capture.explain is not None and capture.catalog is None:
+            for note in capture.notes:
+                if note.startswith(WITHOUT_FACTS):
+                    reasons.setdefault(note, []).append(capture.name)
+    return Happened(
+        undone=[
+            f"{names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}: {note}"
+            for note, names in reasons.items()
+        ]
+    )
 
 
 def not_read(rejected: Iterable[Rejected]) -> Happened:

@@ -15,6 +15,7 @@ import psycopg
 from psycopg.conninfo import conninfo_to_dict, make_conninfo
 
 from rowreckon.errors import CannotConnect, UsageError
+from rowreckon.server.connecting.patience import NeverAnswered, PatientConnection
 from rowreckon.server.connecting.words import message
 
 # libpq's parameters whose values are nobody else's business
@@ -57,7 +58,7 @@ def connected(dsn: str, *, connect_timeout_s: int = 10, application_name: str = 
         parameters.setdefault(name, value)
     try:
         # prepare_threshold None: no statement of the driver's own stays behind on a pooled server connection
-        connection = psycopg.connect(make_conninfo("", **parameters), autocommit=True, prepare_threshold=None)
+        connection = PatientConnection.connect(make_conninfo("", **parameters), autocommit=True, prepare_threshold=None)
     except psycopg.Error as error:
         raise cannot_connect(dsn, error) from None
     try:
@@ -147,6 +148,8 @@ def without_secrets(text: str, dsn: str) -> str:
 
 def first_line(error: psycopg.Error) -> str:
     """The server's primary message, or the first line of the driver's; masked where the command is to mask."""
+    if isinstance(error, NeverAnswered):
+        return str(error)
     primary = error.diag.message_primary
     lines = str(error).strip().splitlines()
     return message(primary or (lines[0] if lines else type(error).__name__), error.sqlstate)

@@ -17,6 +17,7 @@ from psycopg import sql
 from rowreckon.server.connecting.connection import Connection
 from rowreckon.server.connecting.containment import Containment
 from rowreckon.server.connecting.neutral import neutral_path
+from rowreckon.server.connecting.patience import limited
 from rowreckon.server.connecting.permission import Limits
 from rowreckon.server.lists.querylist import QueryItem
 
@@ -67,7 +68,8 @@ class ItemTransaction:
         """The single number that a read-only query gives within `limit_ms`. Raises psycopg.Error."""
         self.set_local("statement_timeout", f"{int(limit_ms)}ms")
         self.containment.before()
-        row = self.connection.execute(query.encode(), binary=True).fetchone()
+        with limited(self.connection, limit_ms):
+            row = self.connection.execute(query.encode(), binary=True).fetchone()
         self.containment.after()
         assert row is not None
         return int(row[0])
@@ -93,7 +95,10 @@ def open_transaction(
     send = connection.execute
     send(b"BEGIN TRANSACTION ISOLATION LEVEL READ COMMITTED " + (b"READ ONLY" if read_only else b"READ WRITE"))
     try:
-        with _prepared(connection, item, limits, admit, read_only=read_only, watched=watched) as inside:
+        with (
+            limited(connection, limits.statement_ms),
+            _prepared(connection, item, limits, admit, read_only=read_only, watched=watched) as inside,
+        ):
             yield inside
     finally:
         with contextlib.suppress(psycopg.Error):
@@ -111,7 +116,10 @@ def item_savepoint(
     try:
         if read_only:
             send(b"SET TRANSACTION READ ONLY")
-        with _prepared(connection, item, limits, admit, read_only=read_only, watched=False) as inside:
+        with (
+            limited(connection, limits.statement_ms),
+            _prepared(connection, item, limits, admit, read_only=read_only, watched=False) as inside,
+        ):
             yield inside
     finally:
         with contextlib.suppress(psycopg.Error):

@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from contextlib import AbstractContextManager
 from typing import Any, Literal
 
 import psycopg
 
-from rowreckon.capture import Capture, SessionFacts
+from rowreckon.capture import WITHOUT_FACTS, Capture, SessionFacts
 from rowreckon.catalog.facts import Catalog
 from rowreckon.catalog.request import Trust
 from rowreckon.errors import RowreckonError, StatementFailed
 from rowreckon.plan.document import ExplainDocument, parse_document
 from rowreckon.plan.tree import PlanTree, lay_out
 from rowreckon.server.connecting.connection import Connection, first_line
+from rowreckon.server.connecting.patience import limited
 from rowreckon.server.connecting.permission import Limits
 from rowreckon.server.connecting.plan_settings import apply_settings
 from rowreckon.server.executing.execute import QueryRun
@@ -98,7 +100,7 @@ def with_facts(
             note: tuple[str, ...] = ()
         except RowreckonError as error:
             catalogs = [None] * len(numbers)
-            note = (f"without catalog facts: {error.sentence()}",)
+            note = (f"{WITHOUT_FACTS}{error.sentence()}",)
         for number, catalog in zip(numbers, catalogs, strict=True):
             known = out[number]
             out[number] = known.model_copy(update={"catalog": catalog, "notes": (*known.notes, *note)})
@@ -119,7 +121,7 @@ def facts_under(
     `plan_settings` are those that the plans themselves print.
     """
     try:
-        with connection.transaction(force_rollback=True):
+        with connection.transaction(force_rollback=True), _facts_limit(connection):
             connection.execute(b"SET TRANSACTION READ ONLY")
             for statement in settings:
                 connection.execute(statement.encode(), binary=True)
@@ -130,6 +132,10 @@ def facts_under(
         raise StatementFailed(
             f"the query's settings could not be applied: {first_line(error)}", sqlstate=error.sqlstate
         ) from None
+
+
+def _facts_limit(connection: Connection) -> AbstractContextManager[None]:
+    return limited(connection, _FACTS_LIMITS.statement_ms, looks=True)
 
 
 def _explain(run: QueryRun) -> tuple[ExplainDocument | None, str | None]:

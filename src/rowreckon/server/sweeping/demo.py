@@ -7,6 +7,7 @@ from contextlib import contextmanager
 
 from rowreckon.capture import Capture
 from rowreckon.server.connecting.connection import connected
+from rowreckon.server.connecting.patience import limited
 from rowreckon.server.own.embedded import embedded_server
 from rowreckon.server.samples.build import build_samples, sample_queries
 from rowreckon.server.sweeping.measure import SweepRules
@@ -40,7 +41,7 @@ def sample_database(progress: DemoProgress | None = None) -> Iterator[str]:
     """A server of one's own with the sample database in it, for as long as the block lasts; its DSN."""
     report = progress or _silent
     with embedded_server() as dsn:
-        with connected(dsn) as connection:
+        with connected(dsn) as connection, limited(connection, 0):
             build_samples(connection, lambda step, done, total: report(f"building the samples: {step}", done, total))
         yield dsn
 

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from rowreckon.capture import Capture
+from rowreckon.capture import WITHOUT_FACTS, Capture
 from rowreckon.catalog.drift import drift_notes
 from rowreckon.errors import RowreckonError, StatementRefused
 from rowreckon.joins.facts.misestimated import misestimated_joins
@@ -53,7 +53,7 @@ def add_facts(
             )
         except RowreckonError as error:
             for number in numbers:
-                out[number] = _noted(out[number], f"without catalog facts: {error.sentence()}")
+                out[number] = _noted(out[number], f"{WITHOUT_FACTS}{error.sentence()}")
             continue
         for number, tree, catalog in zip(numbers, trees, catalogs, strict=True):
             version = out[number].server_version

@@ -29,6 +29,7 @@ LOCK_TIMEOUT_MS = 2000
 """How long a part waits for a table that somebody holds exclusively before it is given up (ms)."""
 BATCH_NODES = 250
 """Plan nodes that are asked about in one go."""
+_CHECK = "check that the role may use PL/pgSQL and that the statement timeout leaves some seconds"
 
 
 def read_catalogs(
@@ -82,7 +83,7 @@ def _read(connection: Connection, plans: Sequence[PlanTree], trust: Trust, *, wi
     except psycopg.Error as error:
         raise StatementFailed(
             f"the catalog facts could not be read: {first_line(error)}",
-            hint="check that the role may use PL/pgSQL and that the statement timeout leaves some seconds",
+            hint=None if connection.closed else _CHECK,
             sqlstate=error.sqlstate,
         ) from None
     assert row is not None

@@ -66,6 +66,8 @@ where name in ('work_mem','hash_mem_multiplier','effective_cache_size','random_p
   'row_security','shared_buffers') order by name
 """
 
+_UNKNOWN = "not known"
+
 
 @dataclass(frozen=True, slots=True)
 class QueryOutlook:
@@ -80,7 +82,10 @@ class QueryOutlook:
 @dataclass(frozen=True, slots=True)
 class Survey:
     """Facts as (what, said) pairs, what the role may do beyond a plain one with the SQL of a role that is enough (where
-    it is none), the largest tables as (name, table size, index size), settings, queries."""
+    it is none), the largest tables as (name, table size, index size), settings, queries.
+
+    `unanswered` counts the queries on which the server gave no answer, in time or at all.
+    """
 
     facts: tuple[tuple[str, str], ...]
     privileges: tuple[str, ...]
@@ -88,6 +93,7 @@ class Survey:
     largest: tuple[tuple[str, str, str], ...]
     settings: tuple[tuple[str, str], ...]
     queries: tuple[QueryOutlook, ...]
+    unanswered: int = 0
 
 
 def survey(
@@ -118,7 +124,9 @@ def survey(
     except psycopg.Error as error:
         raise StatementFailed(f"the check failed: {first_line(error)}", sqlstate=error.sqlstate) from None
     executor = Executor(connection, permission, _LIMITS, nothing_runs=True)
-    return Survey(tuple(facts), special, enough, largest, shown, tuple(_outlook(executor, item) for item in items))
+    outlooks = tuple(_outlook(executor, item) for item in items)
+    unanswered = sum(each.outlook in (_UNKNOWN, "timed_out") for each in outlooks)
+    return Survey(tuple(facts), special, enough, largest, shown, outlooks, unanswered)
 
 
 def _rows(connection: Connection, query: str) -> list[tuple[object, ...]]:
@@ -157,10 +165,14 @@ def _outlook(executor: Executor, item: QueryItem) -> QueryOutlook:
     early = refusal_of(item, executor.permission)
     if early is not None:
         return QueryOutlook(item, kind, early.outcome, early.reason)
+    if executor.connection.closed:
+        return QueryOutlook(item, kind, _UNKNOWN, "the connection to the server was lost before its turn")
     runs = "would run, then be rolled back" if kind == "write" else "would run"
     verdict, ending = executor.judge(item)
     if verdict is None:
-        return QueryOutlook(item, kind, ending.outcome, _told(ending.reason, ending.sqlstate))
+        return QueryOutlook(
+            item, kind, _UNKNOWN if ending.lost else ending.outcome, _told(ending.reason, ending.sqlstate)
+        )
     if not verdict.harmless and not executor.permission.volatile:
         return QueryOutlook(item, kind, "refused", f"{verdict.reason()}; {FLAG} permits it")
     if not verdict.harmless:
@@ -171,7 +183,7 @@ def _outlook(executor: Executor, item: QueryItem) -> QueryOutlook:
     found: QueryRun = executor.look(item)
     if found.outcome == "ran":
         return QueryOutlook(item, kind, runs)
-    return QueryOutlook(item, kind, found.outcome, _told(found.reason, found.sqlstate))
+    return QueryOutlook(item, kind, _UNKNOWN if found.lost else found.outcome, _told(found.reason, found.sqlstate))
 
 
 def _told(reason: str | None, sqlstate: str | None) -> str | None:

@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager, ExitStack, suppress
 from dataclasses import dataclass, field
 
-from rowreckon.capture import Capture
+from rowreckon.capture import WITHOUT_FACTS, Capture
 from rowreckon.errors import CannotConnect, StatementFailed
 from rowreckon.server.connecting.connection import Connection, ended
 from rowreckon.server.executing.execute import Executor
@@ -25,7 +25,7 @@ Connect = Callable[[], AbstractContextManager[Connection]]
 SweepProgress = Callable[[str, int, int], None]
 """What is being done, how many items are done, how many there are."""
 
-_MOST_S = 15.0
+_MOST_S = 10.0
 _TOGETHER = 25
 """Items whose facts are read at once: few questions to the catalogs, and not all work left for the end."""
 
@@ -100,7 +100,7 @@ class _Sweep:
                 self._rest(interrupted=interrupted)
             try:
                 self.report("reading the catalog's facts", len(self.items), len(self.items))
-                self._facts()
+                self._facts(again=not interrupted)
             except KeyboardInterrupt:
                 interrupted = True
                 self.notes.append("interrupted while the catalog's facts were read: the audit does without them")
@@ -193,13 +193,15 @@ class _Sweep:
                 why = "interrupted while it ran" if number == self.running else "interrupted before its turn"
                 self._keep(number, _skipped(item, why if interrupted else "it was not run"))
 
-    def _facts(self) -> None:
-        """The facts of all captures that still lack them; what is complete is handed on."""
+    def _facts(self, *, again: bool = True) -> None:
+        """The facts of all captures that still lack them; what is complete is handed on. A connection that was lost is
+        made `again` first."""
         numbers = self.without_facts
         captures = [self.done[n] for n in numbers]
-        self._awakened()
+        if again:
+            self._awakened()
         if self.connection is None or self.connection.closed:
-            note = "without catalog facts: the connection was lost"
+            note = f"{WITHOUT_FACTS}the connection to the server was lost"
             found = [c.model_copy(update={"notes": (*c.notes, note)}) for c in captures]
         else:
             items = [self.items[n] for n in numbers]

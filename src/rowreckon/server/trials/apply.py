@@ -16,6 +16,7 @@ from psycopg import sql
 
 from rowreckon.remedies.change import Change
 from rowreckon.server.connecting.connection import Connection, first_line
+from rowreckon.server.connecting.patience import limited
 from rowreckon.server.connecting.words import message
 from rowreckon.server.trials.catalog_state import CatalogState, read_state
 from rowreckon.server.trials.permitted import permitted
@@ -97,7 +98,7 @@ def _one(connection: Connection, change: Change, left_ms: float, *, inside: bool
     connection.execute(sql.SQL("SET {}statement_timeout = {}").format(scope, sql.Literal(int(left_ms))))
     table = change.tables[0] if change.kind == "analyze" else None
     earlier = _analyzed(connection, table) if table is not None else None
-    with _warnings(connection) as warned:
+    with _warnings(connection) as warned, limited(connection, int(left_ms)):
         # binary: the extended protocol, which takes one statement only
         connection.execute(change.text.encode(), binary=True)
     if warned:

@@ -15,6 +15,7 @@ from psycopg import sql
 from rowreckon.errors import CannotConnect, StatementFailed
 from rowreckon.server.connecting.connection import Connection, ended, first_line
 from rowreckon.server.connecting.neutral import neutral_rows
+from rowreckon.server.connecting.patience import limited
 from rowreckon.server.trials.database_settings import carry_settings
 from rowreckon.server.trials.leftovers import hold, let_go, state_of_database
 from rowreckon.server.trials.names import COMMENT, limit_of, new_name
@@ -63,7 +64,8 @@ class Copies:
             if state_of_database(self.admin, name) is not None:
                 raise StatementFailed(f"there is a database {name} already", hint="try again")
             self.alive.append(name)
-            self._create(name, origin)
+            with limited(self.admin, 0):
+                self._create(name, origin)
             self._finish(name)
         except psycopg.Error as error:
             gone = self.admin.closed
@@ -137,7 +139,8 @@ class Copies:
                 f"the database {name} is not dropped: it does not bear the mark and the owner of a trial's copy"
             )
         connection.execute(b"SET statement_timeout = 0")
-        connection.execute(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name)))
+        with limited(connection, 0):
+            connection.execute(sql.SQL("DROP DATABASE IF EXISTS {} WITH (FORCE)").format(sql.Identifier(name)))
 
     def drop_all(self) -> None:
         """Drop what is left; a Ctrl-C meanwhile does not keep the others from being dropped."""

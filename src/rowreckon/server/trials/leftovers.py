@@ -11,6 +11,7 @@ from psycopg import sql
 from rowreckon.errors import StatementFailed
 from rowreckon.server.connecting.connection import Connection, first_line
 from rowreckon.server.connecting.neutral import neutral_rows
+from rowreckon.server.connecting.patience import limited
 from rowreckon.server.trials.names import LOCK_CLASS, PREFIX, is_marked, limit_of, lock_key
 
 _OWNED = """
@@ -61,7 +62,8 @@ class Leftover:
 def find_leftovers(connection: Connection) -> tuple[Leftover, ...]:
     """Databases that bear a copy's name and that no running trial holds. Raises StatementFailed."""
     try:
-        rows = neutral_rows(connection, _FOUND, (PREFIX,))
+        with limited(connection, 0):
+            rows = neutral_rows(connection, _FOUND, (PREFIX,))
         held = {int(row[0]) for row in neutral_rows(connection, _LOCKED, (LOCK_CLASS,))}
     except psycopg.Error as error:
         raise StatementFailed(
@@ -93,7 +95,8 @@ def drop_leftover(connection: Connection, leftover: Leftover) -> str | None:
             return "it does not bear the mark and the owner of a trial's copy"
         if key in held:
             return "a running trial holds it"
-        connection.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(sql.Identifier(leftover.name)))
+        with limited(connection, 0):
+            connection.execute(sql.SQL("DROP DATABASE IF EXISTS {}").format(sql.Identifier(leftover.name)))
     except psycopg.Error as error:
         return first_line(error)
     return None

@@ -11,6 +11,7 @@ import psycopg
 from rowreckon.errors import StatementFailed, StatementRefused
 from rowreckon.server.connecting.connection import Connection, first_line
 from rowreckon.server.connecting.neutral import neutral_rows
+from rowreckon.server.connecting.patience import limited
 from rowreckon.server.connecting.whereabouts import in_recovery, on_this_machine
 from rowreckon.trial.price import Price
 
@@ -47,7 +48,8 @@ def read_price(connection: Connection) -> Price:
     Raises StatementRefused for a database whose texts can't be read, StatementFailed.
     """
     try:
-        name, size_kb, may_copy, may_create, encoding = neutral_rows(connection, _DATABASE)[0]
+        with limited(connection, 0):
+            name, size_kb, may_copy, may_create, encoding = neutral_rows(connection, _DATABASE)[0]
         if encoding == "SQL_ASCII":
             raise StatementRefused(
                 f"nothing is tried in {name}: its encoding is SQL_ASCII, so nobody can tell what its texts say",

@@ -102,6 +102,8 @@ class TrialSession:
 
     def in_place(self, connection: Connection) -> Tried:
         """Try in transactions that are rolled back."""
+        # asked first: a connection that was lost meanwhile tells nothing any more
+        version = connection.info.server_version
         clock = Clock(self.rules.budget_ms)
         with ExitStack() as again:
             place = InPlace(
@@ -115,7 +117,7 @@ class TrialSession:
                 reconnect=lambda: again.enter_context(self.connect(None)),
             )
             self._all(place, place.clock, combine=False)
-        stays = left_behind(self.left, connection.info.server_version)
+        stays = left_behind(self.left, version)
         return self._tried(TrialAccount(where="in_place", left_behind=stays))
 
     def _all(self, place: _Place, clock: Clock, *, combine: bool) -> None:
