@@ -123,7 +123,7 @@ def test_bad_usage_is_status_2(tmp_path: Path) -> None:
     """Unknown words, formats that a comparison has not, files that are not there, a baseline that guards nothing."""
     for arguments in (
         ("compare", str(BEFORE), str(BEFORE), "--fail-on", "uglier"),
-        ("compare", str(BEFORE), str(BEFORE), "--report", str(tmp_path / "c.html")),
+        ("compare", str(BEFORE), str(BEFORE), "--report", str(tmp_path / "c.pdf")),
         ("compare", str(BEFORE), str(tmp_path / "gone.json")),
         ("audit", str(BEFORE), "--baseline", str(BEFORE)),
         ("audit", str(BEFORE), "--baseline", str(tmp_path / "gone.json"), "--fail-on", "crossed"),

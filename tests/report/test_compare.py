@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import io
+import re
+from html import unescape
 from typing import Any
 
 from rich.console import Console
 
 from rowreckon.document.audit import Audit, Plan, SwitchPoint
 from rowreckon.report.comparing.compare import compare, times
+from rowreckon.report.comparing.compare_document import comparison_document
 from rowreckon.report.formats.compare_text import (
     NO_DIFFERENCE,
     comparison_headline,
@@ -17,6 +20,7 @@ from rowreckon.report.formats.compare_text import (
     render_comparison,
     times_words,
 )
+from rowreckon.report.formats.html.compare_page import comparison_html
 from rowreckon.report.words.escape import bare
 from tests.report import factories as f
 
@@ -81,6 +85,40 @@ def test_a_cure_shows_in_method_misestimate_switch_point_and_time() -> None:
     assert "faster" in said[-1]
 
 
+def test_a_changed_verdict_is_a_change() -> None:
+    """Though method, rows, switch points and times stay as they were."""
+    held = f.crossed_join(verdict="held", best_at_actual="nested_loop", loss_factor=1.0)
+    comparison = compare(f.audit(f.crossed_plan()), f.audit(f.crossed_plan(joins=(held,))))
+    (plan,) = comparison.plans
+
+    assert comparison.differs
+    assert "The verdict on the join of bookings and huts: crossed before, held after." in [
+        bare(line) for line in plan_lines(plan)
+    ]
+    assert "1 verdict changed" in comparison_headline(comparison)
+    assert comparison_document(comparison, "1").plans[0].verdicts[0].after == "held"
+
+
+def test_one_run_on_each_side_proves_nothing() -> None:
+    """And the report says how many would tell."""
+    said = times_words(times(_timed(10), _timed(90)))
+
+    assert said.endswith("One run on each side proves nothing; 4 runs on each side would tell.")
+
+
+def test_the_page_holds_what_the_text_says() -> None:
+    """Every line of every query that differs, its two bars, and no script."""
+    comparison = compare(f.audit(_timed(1398.0, 1410.0, 1431.0, 1402.0)), f.audit(cured()))
+    page = comparison_html(comparison)
+    text = " ".join(unescape(re.sub(r"<[^>]+>", "", page.split("</style>")[1])).split())
+
+    for line in plan_lines(comparison.plans[0]):
+        assert " ".join(bare(line).split()) in text
+    assert page.count('class="timebar"') == 2
+    assert "<script" not in page
+    assert " style=" not in page
+
+
 def test_a_misestimate_that_came_is_named() -> None:
     """The other way round."""
     (plan,) = compare(f.audit(cured()), f.audit(f.crossed_plan())).plans
@@ -107,10 +145,10 @@ def test_times_are_told_apart_only_beyond_their_spread() -> None:
     assert apart.differ
     assert "slower" in times_words(apart)
     assert not mixed.differ
-    assert "no difference beyond the spread" in times_words(mixed)
+    assert "The two overlap: no difference is seen." in times_words(mixed)
     assert few.chance == 2 / 6
     assert not few.differ
-    assert "too few to tell from noise" in times_words(few)
+    assert "of 100 cases; 4 runs on each side would tell." in times_words(few)
 
 
 def test_queries_are_matched_by_text_whatever_their_source() -> None:

@@ -16,7 +16,8 @@ from rowreckon.signals import held, stopped_by
 if TYPE_CHECKING:
     from rowreckon.report.comparing.compare import Comparison
 
-_FAILS = ("difference", "slower", "method", "misestimate", "outcome")
+_FAILS = ("difference", "slower", "method", "verdict", "misestimate", "outcome")
+_FORMS = {".html": "html", ".htm": "html", ".md": "markdown", ".json": "json"}
 
 
 def register(app: typer.Typer) -> None:
@@ -28,12 +29,12 @@ def compare_command(
     before: Annotated[str, typer.Argument(metavar="BEFORE", help="An audit (.json), plan or capture files, a folder.")],
     after: Annotated[str, typer.Argument(metavar="AFTER", help="The same, later; or - for standard input.")],
     output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
-    report: Annotated[list[Path] | None, typer.Option(help="Also write a .md or .json file (may be repeated).")] = None,
+    report: Annotated[list[Path] | None, typer.Option(help="Also write .html, .md or .json (repeat).")] = None,
     threshold: Annotated[float, typer.Option(min=1.0, max=1e12, help="The q-error called a misestimate.")] = 10.0,
     fail_on: Annotated[
         str | None,
         typer.Option(
-            help="What gives exit status 1: difference (any), slower, method, misestimate (one came), outcome."
+            help="What gives exit status 1: difference (any), slower, method, verdict, misestimate (one came), outcome."
         ),
     ] = None,
     mask: MaskOption = False,
@@ -49,7 +50,7 @@ def compare_command(
     from rowreckon.report.comparing.compare import compare
 
     wanted = _wanted(fail_on)
-    check_report_paths(report or [], (".md", ".json"))
+    check_report_paths(report or [], tuple(_FORMS))
     masking = masking_of(mask, mask_names)
     sides = [read_audit(path, threshold=threshold, masking=masking) for path in (before, after)]
     if stopped_by() is not None:
@@ -62,8 +63,7 @@ def compare_command(
         for path in report or []:
 
             def write(path: Path = path) -> None:
-                form = "json" if path.suffix.lower() == ".json" else "markdown"
-                write_text(path, _text(comparison, form, verbose=verbose))
+                write_text(path, _text(comparison, _FORMS[path.suffix.lower()], verbose=verbose))
 
             happened.add(carried_out(f"writing the report {path.name}", write))
     return happened
@@ -86,6 +86,10 @@ def _text(comparison: Comparison, form: str, *, verbose: bool) -> str:
         from rowreckon.report.comparing.compare_document import comparison_document
 
         return comparison_document(comparison, __version__).to_json()
+    if form == "html":
+        from rowreckon.report.formats.html.compare_page import comparison_html
+
+        return comparison_html(comparison, verbose=verbose)
     from rowreckon.report.formats.compare_text import comparison_markdown
 
     return comparison_markdown(comparison, verbose=verbose)
@@ -108,6 +112,7 @@ def _found(comparison: Comparison) -> frozenset[str]:
         "difference": comparison.differs,
         "slower": any(plan.times.difference == "slower" for plan in plans),
         "method": any(plan.methods for plan in plans),
+        "verdict": any(plan.verdicts for plan in plans),
         "misestimate": any(plan.come for plan in plans),
         "outcome": any(plan.before.outcome == "ran" != plan.after.outcome for plan in plans),
     }

@@ -7,7 +7,7 @@ import math
 from statistics import median
 from typing import Literal
 
-from rowreckon.document.audit import Audit, Join, Method, Node, Plan, Remedy
+from rowreckon.document.audit import Audit, Join, Method, Node, Plan, Remedy, Verdict
 from rowreckon.frozen import frozen
 from rowreckon.report.comparing.matching import Matcher, join_key, node_key
 from rowreckon.report.words.borders import Border, borders
@@ -24,6 +24,15 @@ class MethodChange:
     tables: tuple[str, ...]
     before: Method | None
     after: Method | None
+
+
+@frozen
+class VerdictChange:
+    """A join of both audits whose verdict is another now."""
+
+    tables: tuple[str, ...]
+    before: Verdict
+    after: Verdict
 
 
 @frozen
@@ -55,6 +64,11 @@ class Times:
     before: tuple[float, ...]
     after: tuple[float, ...]
     chance: float | None
+
+    @property
+    def runs_needed(self) -> int:
+        """How many runs on each side would tell, if they stood apart as these do."""
+        return next(n for n in range(1, 20) if 2 / math.comb(2 * n, n) < _CHANCE)
 
     @property
     def medians(self) -> tuple[float, float] | None:
@@ -90,6 +104,7 @@ class PlanComparison:
     come: tuple[ErrorChange, ...]
     moves: tuple[Move, ...]
     times: Times
+    verdicts: tuple[VerdictChange, ...] = ()
     remedies: tuple[Remedy, ...] = ()
     """The changes that the first audit proposed for this query, with what was promised of them."""
 
@@ -97,7 +112,8 @@ class PlanComparison:
     def differs(self) -> bool:
         """Whether anything differs beyond noise."""
         ended_alike = self.before.outcome == self.after.outcome
-        return bool(self.methods or self.gone or self.come or self.moves or self.times.differ or not ended_alike)
+        changed = (self.methods, self.verdicts, self.gone, self.come, self.moves)
+        return any(changed) or self.times.differ or not ended_alike
 
 
 @frozen
@@ -154,7 +170,8 @@ def _plans(before: Plan, after: Plan, promised: dict[int, tuple[Remedy, ...]], t
     moves = [move for a, b in pairs for move in _moves(a, b)]
     spent = times(before, after)
     remedies = promised.get(id(before), ())
-    return PlanComparison(before, after, tuple(methods), gone, come, tuple(moves), spent, remedies)
+    verdicts = tuple(VerdictChange(join_key(a)[0], a.verdict, b.verdict) for a, b in pairs if a.verdict != b.verdict)
+    return PlanComparison(before, after, tuple(methods), gone, come, tuple(moves), spent, verdicts, remedies)
 
 
 def _paired(before: Plan, after: Plan) -> tuple[list[tuple[Join, Join]], list[Join], list[Join]]:

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from rowreckon.document.audit import Method, Part
+from rowreckon.document.audit import Method, Part, Verdict
 from rowreckon.json_text import escaped
 from rowreckon.report.comparing.compare import Comparison, ErrorChange, PlanComparison
 from rowreckon.report.words.escape import bare
@@ -23,6 +23,14 @@ class MethodChanged(Part):
     tables: tuple[str, ...]
     before: Method | None = None
     after: Method | None = None
+
+
+class VerdictChanged(Part):
+    """A join of both whose verdict is another now."""
+
+    tables: tuple[str, ...]
+    before: Verdict
+    after: Verdict
 
 
 class ErrorChanged(Part):
@@ -74,6 +82,7 @@ class PlanCompared(Part):
     outcome_before: str
     outcome_after: str
     join_methods: tuple[MethodChanged, ...] = ()
+    verdicts: tuple[VerdictChanged, ...] = ()
     misestimates_gone: tuple[ErrorChanged, ...] = ()
     misestimates_come: tuple[ErrorChanged, ...] = ()
     switch_points_moved: tuple[SwitchPointMoved, ...] = ()
@@ -124,6 +133,7 @@ def _plan(plan: PlanComparison) -> PlanCompared:
         outcome_before=plan.before.outcome,
         outcome_after=plan.after.outcome,
         join_methods=tuple(MethodChanged(tables=m.tables, before=m.before, after=m.after) for m in plan.methods),
+        verdicts=tuple(VerdictChanged(tables=v.tables, before=v.before, after=v.after) for v in plan.verdicts),
         misestimates_gone=tuple(_error(change) for change in plan.gone),
         misestimates_come=tuple(_error(change) for change in plan.come),
         switch_points_moved=tuple(

@@ -5,7 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rowreckon.document.audit import Node, Plan, Remedy
-from rowreckon.report.comparing.compare import Comparison, ErrorChange, MethodChange, Move, PlanComparison, Times
+from rowreckon.report.comparing.compare import (
+    Comparison,
+    ErrorChange,
+    MethodChange,
+    Move,
+    PlanComparison,
+    Times,
+    VerdictChange,
+)
 from rowreckon.report.words.escape import markdown, plain, quote
 from rowreckon.report.words.headline import outcome_words
 from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number, times
@@ -30,6 +38,8 @@ def comparison_headline(comparison: Comparison) -> str:
     faster = sum(_way(plan.times) == "faster" for plan in changed)
     slower = sum(_way(plan.times) == "slower" for plan in changed)
     methods = sum(len(plan.methods) for plan in changed)
+    verdicts = sum(len(plan.verdicts) for plan in changed)
+    moved = sum(len(plan.moves) for plan in changed)
     gone, come = (sum(len(getattr(plan, name)) for plan in changed) for name in ("gone", "come"))
     parts = [
         f"{number(len(changed))} of {count_of(len(comparison.plans), 'query', 'queries')} "
@@ -37,6 +47,8 @@ def comparison_headline(comparison: Comparison) -> str:
         f"{number(faster)} faster" if faster else "",
         f"{number(slower)} slower" if slower else "",
         f"{count_of(methods, 'change')} of join method" if methods else "",
+        f"{count_of(verdicts, 'verdict')} changed" if verdicts else "",
+        f"{count_of(moved, 'switch point')} moved" if moved else "",
         f"{count_of(gone, 'misestimate')} gone" if gone else "",
         f"{count_of(come, 'misestimate')} come" if come else "",
         f"{number(len(comparison.only_before))} only before" if comparison.only_before else "",
@@ -58,12 +70,13 @@ def times_words(spent: Times) -> str:
     way = _way(spent)
     if way:
         low, high = sorted(medians)
-        return f"{said}; {way}, {times(high / max(low, 1e-6))}."
+        return f"{said}: {times(high / max(low, 1e-6))} {way}."
     if spent.chance is None:
-        return f"{said}; no difference beyond the spread of the runs."
-    runs = f"{number(len(spent.before))} and {count_of(len(spent.after), 'run')}"
-    odds = f"in {spent.chance * 100:.0f} of 100 cases they would stand apart like this with nothing changed"
-    return f"{said}; {runs} are too few to tell from noise ({odds})."
+        return f"{said}. The two overlap: no difference is seen."
+    needed = f"{number(spent.runs_needed)} runs on each side would tell."
+    if len(spent.before) == len(spent.after) == 1:
+        return f"{said}. One run on each side proves nothing; {needed}"
+    return f"{said}. Runs of one and the same plan differ like this in {spent.chance * 100:.0f} of 100 cases; {needed}"
 
 
 def _spread(runs: tuple[float, ...], middle: float) -> str:
@@ -81,6 +94,7 @@ def plan_lines(plan: PlanComparison) -> list[str]:
         ended = [outcome_words(p) or "ran to its end" for p in (plan.before, plan.after)]
         lines.append(f"Before: {ended[0]}; after: {ended[1]}.")
     lines += [_method(change) for change in plan.methods]
+    lines += [_verdict(change) for change in plan.verdicts]
     lines += [f"Misestimate gone: {_error(change)}." for change in plan.gone]
     lines += [f"Misestimate come: {_error(change)}." for change in plan.come]
     lines += [_move(move) for move in plan.moves]
@@ -114,6 +128,10 @@ def _method(change: MethodChange) -> str:
     return f"The join of {tables}: {method_name(change.before)} before, {method_name(change.after)} after."
 
 
+def _verdict(change: VerdictChange) -> str:
+    return f"The verdict on the join of {tables_of(change.tables, 8)}: {change.before} before, {change.after} after."
+
+
 def _error(change: ErrorChange) -> str:
     node: Node | None = change.before or change.after
     label = node_label(node) if node is not None else "a node"
@@ -135,12 +153,27 @@ def _title(plan: Plan, other: Plan) -> str:
     return quote(plan.source) if plan.source == other.source else f"{quote(plan.source)} and {quote(other.source)}"
 
 
-def _sections(comparison: Comparison, *, verbose: bool) -> list[tuple[str, list[str]]]:
-    """(title, lines); queries without a difference only when `verbose`, or when there is nothing else to show."""
+def query_title(plan: PlanComparison) -> str:
+    """The query's name, or both where it has two."""
+    return _title(plan.before, plan.after)
+
+
+def told(comparison: Comparison, *, verbose: bool) -> list[PlanComparison]:
+    """The queries to tell of: without a difference only when `verbose`, or when there is nothing else to show."""
     all_same = not any(plan.differs for plan in comparison.plans)
-    shown = [p for p in comparison.plans if p.differs or verbose or (all_same and len(comparison.plans) <= 10)]
-    sections = [(_title(plan.before, plan.after), plan_lines(plan)) for plan in shown]
-    hidden = len(comparison.plans) - len(shown)
+    return [p for p in comparison.plans if p.differs or verbose or (all_same and len(comparison.plans) <= 10)]
+
+
+def _sections(comparison: Comparison, *, verbose: bool) -> list[tuple[str, list[str]]]:
+    """(title, lines) of all that is told."""
+    shown = told(comparison, verbose=verbose)
+    return [*((query_title(plan), plan_lines(plan)) for plan in shown), *other_sections(comparison, len(shown))]
+
+
+def other_sections(comparison: Comparison, shown: int) -> list[tuple[str, list[str]]]:
+    """(title, lines) of what is told beside so many queries: how many are alike, which only one audit has."""
+    sections: list[tuple[str, list[str]]] = []
+    hidden = len(comparison.plans) - shown
     if hidden:
         sections.append((f"{count_of(hidden, 'query', 'queries')} without a difference beyond noise", []))
     for title, plans in (("Only before", comparison.only_before), ("Only after", comparison.only_after)):

@@ -1,0 +1,67 @@
+"""A comparison as one self-contained HTML file: each query that differs with its two bars of time on one scale."""
+
+from __future__ import annotations
+
+from markupsafe import Markup
+
+from rowreckon import __version__
+from rowreckon.document.audit import Plan, TimeBy
+from rowreckon.frozen import frozen
+from rowreckon.report.comparing.compare import Comparison, PlanComparison
+from rowreckon.report.drawings.time_bars import longest
+from rowreckon.report.drawings.time_bars_svg import swatches, time_bar, time_patterns
+from rowreckon.report.formats.compare_text import comparison_headline, other_sections, plan_lines, query_title, told
+from rowreckon.report.formats.html.page import environment, styled
+from rowreckon.report.words.escape import bare
+from rowreckon.report.words.numbers import milliseconds
+from rowreckon.report.words.part_words import PARTS_OF_TIME, split_of, whole_of
+
+
+@frozen
+class _Compared:
+    title: str
+    bars: tuple[tuple[str, Markup, str], ...]
+    lines: tuple[str, ...]
+
+
+def comparison_html(comparison: Comparison, *, verbose: bool = False) -> str:
+    """The comparison as an HTML document: same comparison, same bytes."""
+    shown = told(comparison, verbose=verbose)
+    splits = [_split(plan) for item in shown for plan in (item.before, item.after)]
+    scale = longest(splits)
+    style, style_hash = styled("style.css", "list.css")
+    return (
+        environment()
+        .get_template("compare.html.j2")
+        .render(
+            style=style,
+            style_hash=style_hash,
+            time_patterns=time_patterns(),
+            tool_version=__version__,
+            headline=comparison_headline(comparison),
+            legend_parts=swatches(_summed(splits)),
+            plans=[_compared(item, scale) for item in shown],
+            others=other_sections(comparison, len(shown)),
+        )
+    )
+
+
+def _compared(item: PlanComparison, scale: float) -> _Compared:
+    title = query_title(item)
+    bars = []
+    for word, plan in (("before", item.before), ("after", item.after)):
+        split = _split(plan)
+        if split is not None:
+            bars.append((word, time_bar(split, scale, f"{bare(title)}, {word}"), milliseconds(whole_of(split))))
+    return _Compared(title, tuple(bars), tuple(plan_lines(item)))
+
+
+def _split(plan: Plan) -> TimeBy | None:
+    return split_of(plan) if plan.outcome == "ran" else None
+
+
+def _summed(splits: list[TimeBy | None]) -> TimeBy | None:
+    known = [split for split in splits if split is not None]
+    if not known:
+        return None
+    return TimeBy(**{part.key: sum(getattr(split, part.key) for split in known) for part in PARTS_OF_TIME})
