@@ -21,6 +21,11 @@ def rowreckon_long(*arguments: str) -> subprocess.CompletedProcess[str]:
     return _run(arguments, "", {}, 1200)
 
 
+def run_as_given(*arguments: str) -> subprocess.CompletedProcess[str]:
+    """The command with these arguments and no others, for what must go without any leave."""
+    return _ran(arguments, "", {}, 1200)
+
+
 def as_superuser(arguments: Sequence[str]) -> tuple[str, ...]:
     """The arguments with leave to connect as the superuser of a throw-away server, where the command asks for it."""
     given = tuple(arguments)
@@ -31,8 +36,14 @@ def as_superuser(arguments: Sequence[str]) -> tuple[str, ...]:
 def _run(
     arguments: tuple[str, ...], stdin: str, environment: dict[str, str], timeout: float
 ) -> subprocess.CompletedProcess[str]:
+    return _ran(as_superuser(arguments), stdin, environment, timeout)
+
+
+def _ran(
+    arguments: tuple[str, ...], stdin: str, environment: dict[str, str], timeout: float
+) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-m", "rowreckon", *as_superuser(arguments)],
+        [sys.executable, "-m", "rowreckon", *arguments],
         input=stdin,
         capture_output=True,
         text=True,
