@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rowreckon.causes import TableName
-from rowreckon.remedies.quoting import fitting_name, quote_literal, quote_name, quote_table
+from rowreckon.remedies.quoting import fitting_name, quote_literal, quote_table
+from rowreckon.sql.keywords import quote_name
 from tests.servers.fixtures import MatrixServer
 
 NAMES = [

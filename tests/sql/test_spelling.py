@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rowreckon.sql.spelling import names_of, without_alias
+from rowreckon.sql.spelling import is_column, names_of, with_alias, without_alias
 
 
 @pytest.mark.parametrize(
@@ -25,6 +25,36 @@ from rowreckon.sql.spelling import names_of, without_alias
 def test_without_alias(text: str, alias: str | None, bare: str) -> None:
     """Columns lose their qualifier; functions, literals and quoted names keep every character."""
     assert without_alias(text, alias) == bare
+
+
+def test_another_alias() -> None:
+    """Only columns of the alias take it, in quotes where the server would print them."""
+    told = with_alias("((p_1.id = s.id) AND (p_1.note <> 'p_1.x'::text))", "p_1", "Stay Log")
+
+    assert told == '(("Stay Log".id = s.id) AND ("Stay Log".note <> \'p_1.x\'::text))'
+    assert with_alias('("P 1".id = 5)', "P 1", "stays") == "(stays.id = 5)"
+    assert with_alias("(p_1.id", "p_1", "user") == '("user".id'
+
+
+@pytest.mark.parametrize(
+    ("text", "answer"),
+    [
+        ("name", True),
+        ('h."Odd Name"', True),
+        ("(h.name)::text", True),
+        ("name::text", True),
+        ("(name)", True),
+        ("name::integer", False),
+        ("lower(name)", False),
+        ("a.b.c", False),
+        ("name ||", False),
+        ("'name'", False),
+        ("", False),
+    ],
+)
+def test_bare_columns(text: str, answer: bool) -> None:
+    """A cast to text is free for a varchar; any other computes."""
+    assert is_column(text) is answer
 
 
 def test_names_are_unquoted() -> None:

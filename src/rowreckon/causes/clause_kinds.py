@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import re
 from typing import TYPE_CHECKING, Literal
+
+from rowreckon.sql.spelling import is_column
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
@@ -14,7 +15,6 @@ ClauseKind = Literal["equality", "range", "pattern", "null_test", "flag", "expre
 _RANGE = frozenset({"<", "<=", ">", ">=", "BETWEEN"})
 _PATTERN = frozenset({"LIKE", "ILIKE", "~", "~*", "~~", "~~*", "NOT LIKE", "NOT ILIKE", "NOT ~", "NOT ~*"})
 _EQUALITY = frozenset({"=", "IN", "= ANY", "IS"})
-_RELABELLED = re.compile(r"\(?(?:[\w$]+|\"(?:[^\"]|\"\")+\")(?:\.(?:[\w$]+|\"(?:[^\"]|\"\")+\"))?\)?(?:::text)?")
 
 
 def compared_column(clause: Clause, relation: Relation | None = None) -> ColumnReference | None:
@@ -25,12 +25,7 @@ def compared_column(clause: Clause, relation: Relation | None = None) -> ColumnR
     ):
         if column is not None and not others and _is_bare(text, column, relation):
             return column
-    if (
-        clause.operator == ""
-        and len(clause.columns) == 1
-        and not clause.functions
-        and _RELABELLED.fullmatch(clause.text)
-    ):
+    if clause.operator == "" and len(clause.columns) == 1 and not clause.functions and is_column(clause.text):
         return clause.columns[0]
     if clause.operator.startswith(("NOT", "IS")) and len(clause.columns) == 1 and not clause.functions:
         return clause.columns[0]
@@ -41,7 +36,7 @@ def _is_bare(text: str, column: ColumnReference, relation: Relation | None) -> b
     """Whether a side is the column itself: a cast computes a new value, save one from varchar to text."""
     if "::" not in text:
         return True
-    if _RELABELLED.fullmatch(text) is None:
+    if not is_column(text):
         return False
     known = relation.column(column.column) if relation is not None else None
     return known is None or known.type.startswith(("character varying", "varchar", "text"))

@@ -38,11 +38,12 @@ from rowreckon.causes.restrictions import restrictions
 from rowreckon.causes.wording import listed, rows_sentence
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, major, targets
-from rowreckon.remedies.quoting import fitting_name, name_of_expression, quote_name, quote_table
+from rowreckon.remedies.quoting import fitting_name, name_of_expression, quote_table
 from rowreckon.remedies.readable import Unreadable, read_expressions, without_statements
 from rowreckon.remedies.refresh import analyze_statements
 from rowreckon.remedies.statistics import MOST_COLUMNS, needed_target, statistics_object
 from rowreckon.remedies.subject import Subject, TableName
+from rowreckon.sql.keywords import quote_name
 from rowreckon.sql.spelling import without_alias
 
 if TYPE_CHECKING:

@@ -7,13 +7,13 @@ part of a B-tree that is read. Of two designs the simpler is taken unless the ot
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from rowreckon.causes.clause_kinds import compared_column, kind_of
 from rowreckon.frozen import frozen
 from rowreckon.joins.ways.index_match import index_to_build
+from rowreckon.sql.questions import depends_on_session
 from rowreckon.sql.spelling import without_alias
 
 if TYPE_CHECKING:
@@ -40,7 +40,6 @@ _MOST_KEYS = 6
 _MOST_INCLUDED = 4
 _RANGES = frozenset({"<", "<=", ">", ">=", "= ANY"})
 _PREDICATES = frozenset({"flag", "null_test", "pattern"})
-_CHANGING = re.compile(r"\b(current_\w+|localtime\w*|session_user|user)\b", re.I)
 
 
 @frozen
@@ -118,7 +117,7 @@ def _for_predicate(restriction: Restriction, relation: KnownRelation) -> bool:
     """Whether a condition stands for a kind of row (a flag, a null test, a pattern, all but one value): it has no value
     that another query would change, and it calls no function that an index may not."""
     clause = restriction.clause
-    if clause.functions or clause.subplans or clause.parameters or _CHANGING.search(clause.text):
+    if clause.functions or clause.subplans or clause.parameters or depends_on_session(clause.text):
         return False
     if compared_column(clause, relation.relation) is None:
         return False

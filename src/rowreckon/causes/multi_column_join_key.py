@@ -32,8 +32,9 @@ from rowreckon.causes.keys import KeyPair, key_pairs
 from rowreckon.causes.wording import listed, rows_sentence
 from rowreckon.plan.nodes import JoinNode
 from rowreckon.remedies.draft import Draft, is_kind
-from rowreckon.remedies.quoting import fitting_name, quote_name, quote_table
+from rowreckon.remedies.quoting import fitting_name, quote_table
 from rowreckon.remedies.subject import Subject
+from rowreckon.sql.keywords import quote_name
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation

@@ -36,10 +36,11 @@ from rowreckon.plan.nodes import AggregateNode, MemoizeNode
 from rowreckon.plural import counted as counted_noun
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, targets
-from rowreckon.remedies.quoting import quote_name, quote_table
+from rowreckon.remedies.quoting import quote_table
 from rowreckon.remedies.refresh import NOT_OWNER, analyze_statements
 from rowreckon.remedies.statistics import longer_list
 from rowreckon.remedies.subject import Subject
+from rowreckon.sql.keywords import quote_name
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation

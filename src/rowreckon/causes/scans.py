@@ -13,7 +13,9 @@ from rowreckon.counts.interval import Interval, actual_interval
 from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import AppendNode, ScanNode
+from rowreckon.plan.plain_condition import plain_clauses
 from rowreckon.remedies.subject import TableName
+from rowreckon.sql.questions import operators_and_lists
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
@@ -187,8 +189,8 @@ def _operators(clause: str) -> float | None:
     A list of n constants is compared n / 2 times on average (cost_qual_eval_walker); from nine constants on it is
     hashed by newer releases and not by older ones.
     """
-    lists = [m.group(1).count(",") + 1 for m in re.finditer(r"'\{([^}]*)\}'", clause)]
-    if any(n >= _HASHED_LIST for n in lists):
-        return None
-    bare = re.sub(r"'(?:[^']|'')*'", "''", clause)
-    return len(re.findall(r"(?<=\s)(?:[-+*/<>=~!@#%^&|?]+)(?=\s)", bare)) + sum(n / 2 - 1 for n in lists)
+    plain = plain_clauses(clause)
+    if plain is not None:
+        return float(len(plain))
+    signs, lists = operators_and_lists(clause)
+    return None if any(n >= _HASHED_LIST for n in lists) else signs + sum(n / 2 - 1 for n in lists)

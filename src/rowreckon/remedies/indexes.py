@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 from rowreckon.plural import counted
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft
-from rowreckon.remedies.quoting import fitting_name, quote_name, quote_table
+from rowreckon.remedies.quoting import fitting_name, quote_table
 from rowreckon.remedies.readable import Unreadable, read_definition, read_expressions, without_statements
 from rowreckon.remedies.subject import Subject, TableName
+from rowreckon.sql.keywords import quote_name
 from rowreckon.sql.spelling import names_of
 
 if TYPE_CHECKING:

@@ -1,26 +1,13 @@
-"""Names and literals as SQL text. The statements are for people to read, so a name is quoted only where it must be.
-
-The rule is that of PostgreSQL's quote_ident(): lower-case letters, digits and underscores, not beginning with a digit,
-and no keyword other than an unreserved one.
-"""
+"""Tables, literals and new names as SQL text."""
 
 from __future__ import annotations
 
 import re
 
 from rowreckon.remedies.subject import TableName
-from rowreckon.sql.keywords import NEVER_BARE
-
-_PLAIN = re.compile(r"[a-z_][a-z0-9_]*")
+from rowreckon.sql.keywords import quote_name
 
 _MAX_BYTES = 63
-
-
-def quote_name(name: str) -> str:
-    """One identifier as SQL text."""
-    if _PLAIN.fullmatch(name) and name not in NEVER_BARE:
-        return name
-    return '"' + name.replace('"', '""') + '"'
 
 
 def quote_table(table: TableName) -> str:

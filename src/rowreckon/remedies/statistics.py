@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, targets
-from rowreckon.remedies.quoting import fitting_name, name_of_expression, quote_name, quote_table
+from rowreckon.remedies.quoting import fitting_name, name_of_expression, quote_table
 from rowreckon.remedies.refresh import NOT_OWNER, analyze_statements
 from rowreckon.remedies.subject import Subject, TableName
+from rowreckon.sql.keywords import quote_name
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture

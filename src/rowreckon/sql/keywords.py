@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 # Every keyword of releases 13 to 18 that pg_get_keywords() does not list as unreserved.
@@ -22,3 +23,16 @@ _KEYWORDS: Final = """
 """
 NEVER_BARE: Final = frozenset(_KEYWORDS.split())
 """Words that name nothing unless they stand in quotation marks."""
+
+_PLAIN: Final = re.compile(r"[a-z_][a-z0-9_]*")
+
+
+def quote_name(name: str) -> str:
+    """One identifier as SQL text, in quotes only where PostgreSQL's quote_ident() has them.
+
+    Bare are lower-case letters, digits and underscores, not beginning with a digit, save keywords that are not
+    unreserved.
+    """
+    if _PLAIN.fullmatch(name) and name not in NEVER_BARE:
+        return name
+    return '"' + name.replace('"', '""') + '"'

@@ -1,10 +1,12 @@
-"""Expressions in the server's own spelling, with the alias taken off, so that they can stand in a statement on the
-table itself."""
+"""Expressions in the server's own spelling: their columns with another alias or none, so that they can stand in a
+statement on the table itself; the names in them."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
+
+from rowreckon.sql.keywords import quote_name
 
 if TYPE_CHECKING:
     from rowreckon.sql.grammar import Token
@@ -15,14 +17,34 @@ def without_alias(text: str, alias: str | None) -> str:
 
     A text that is no SQL stays as it is.
     """
-    if alias is None:
-        return text
+    return text if alias is None else _with_prefix(text, alias, "")
+
+
+def with_alias(text: str, alias: str, other: str) -> str:
+    """The expression with its columns of `alias` told as those of `other`, in the server's spelling."""
+    return _with_prefix(text, alias, f"{quote_name(other)}.")
+
+
+def is_column(text: str) -> bool:
+    """Whether an expression is a bare column, in parentheses or not, taken as text or not; False for what is no SQL."""
+    tokens = _tokens(text)
+    texts = [token.text for token in tokens]
+    if texts[-2:] == ["::", "text"]:
+        tokens, texts = tokens[:-2], texts[:-2]
+    if texts[:1] == ["("] and texts[-1:] == [")"]:
+        tokens, texts = tokens[1:-1], texts[1:-1]
+    named = all(token.kind in ("word", "name") for token in tokens[::2])
+    return named and (len(tokens) == 1 or (len(tokens) == 3 and texts[1] == "."))
+
+
+def _with_prefix(text: str, alias: str, prefix: str) -> str:
     tokens = _tokens(text)
     out: list[str] = []
     end = at = 0
     while at < len(tokens):
         out.append(text[end : tokens[at].start])
         if _qualifies(tokens, at, alias):
+            out.append(prefix)
             at += 2
         end = tokens[at].end
         out.append(tokens[at].text)

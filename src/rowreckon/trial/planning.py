@@ -8,8 +8,9 @@ from rowreckon.document.audit import Audit, Remedy
 from rowreckon.errors import UsageError
 from rowreckon.remedies.change import change_or_none
 from rowreckon.remedies.change_shapes import Kind
-from rowreckon.remedies.quoting import quote_literal, quote_name
+from rowreckon.remedies.quoting import quote_literal
 from rowreckon.remedies.subject import is_temporary
+from rowreckon.sql.keywords import quote_name
 
 from .measured import Attempt
 

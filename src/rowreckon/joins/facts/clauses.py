@@ -6,7 +6,6 @@ condition or filter, where the scan's own columns stand without a table name.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from typing import Literal
@@ -16,6 +15,7 @@ from rowreckon.joins.facts.members import Members
 from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
 from rowreckon.plan.nodes import BitmapHeapScanNode, BitmapIndexScanNode, JoinNode, ScanNode
 from rowreckon.plan.tree import PlanTree, alias_of
+from rowreckon.sql.spelling import with_alias
 
 Place = Literal["hash", "merge", "filter", "index", "scan_filter"]
 _TURNED = {"=": "=", "<": ">", ">": "<", "<=": ">=", ">=": "<=", "<>": "<>"}
@@ -85,14 +85,12 @@ def clauses_of(
 
 def _of_table(clause: JoinClause, member: str, table: str) -> JoinClause:
     """A partition's clause as the table's."""
-    named = re.compile(rf'(?<![\w".]){re.escape(member)}\.|"{re.escape(member)}"\.')
-    spelled = table if re.fullmatch(r"[a-z_][a-z0-9_$]*", table) else f'"{table}"'
     inner = clause.inner_column
     return replace(
         clause,
-        text=named.sub(lambda _: f"{spelled}.", clause.text),
-        shown=named.sub(lambda _: f"{spelled}.", clause.shown),
-        inner_text=named.sub(lambda _: f"{spelled}.", clause.inner_text),
+        text=with_alias(clause.text, member, table),
+        shown=with_alias(clause.shown, member, table),
+        inner_text=with_alias(clause.inner_text, member, table),
         inner_column=inner if inner is None or inner.table != member else ColumnReference(table, inner.column),
         inner_alias=table if clause.inner_alias == member else clause.inner_alias,
     )

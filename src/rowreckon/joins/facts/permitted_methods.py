@@ -6,16 +6,15 @@ optimizer/path/joinpath.c, releases 13 to 18; operator classes read from pg_oper
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 
 from rowreckon.cost import CostSettings
 from rowreckon.document.audit import Method
 from rowreckon.joins.facts.clauses import JoinClause
 from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.sql.questions import cast_types
 
-_CAST = re.compile(r"::([a-z][a-z ]*)")
-_WITHOUT_HASH = frozenset({"money", "bit", "bit varying", "varbit", "tsvector", "tsquery", "box", "circle"})
+_WITHOUT_HASH = frozenset({"money", "bit", "varbit", "tsvector", "tsquery", "box", "circle"})
 _WITHOUT_MERGE = frozenset({"xid", "cid", "aclitem", "box", "circle"})
 
 Abilities = Callable[[JoinClause], tuple[bool | None, bool | None]]
@@ -30,13 +29,13 @@ def nothing_known(clause: JoinClause) -> tuple[bool | None, bool | None]:
 def can_hash(clause: JoinClause, known: Abilities = nothing_known) -> bool:
     """Whether a hash join may use the clause; an equality of unknown types is taken to."""
     told = known(clause)[0]
-    return clause.is_equality and (told if told is not None else not _named_types(clause) & _WITHOUT_HASH)
+    return clause.is_equality and (told if told is not None else not cast_types(clause.text) & _WITHOUT_HASH)
 
 
 def can_merge(clause: JoinClause, known: Abilities = nothing_known) -> bool:
     """Whether a merge join may use the clause; an equality of unknown types is taken to."""
     told = known(clause)[1]
-    return clause.is_equality and (told if told is not None else not _named_types(clause) & _WITHOUT_MERGE)
+    return clause.is_equality and (told if told is not None else not cast_types(clause.text) & _WITHOUT_MERGE)
 
 
 def excluded_methods(
@@ -78,7 +77,3 @@ def _is_lateral(facts: JoinFacts) -> bool:
     """Whether the inner side needs the outer row for more than a clause that could as well stand at the join."""
     pushed = [c for c in facts.clauses if c.inner_node is not None]
     return bool(pushed) and facts.inner.scan is None and facts.inner.partitioned is None
-
-
-def _named_types(clause: JoinClause) -> set[str]:
-    return {name.strip() for name in _CAST.findall(clause.text)}

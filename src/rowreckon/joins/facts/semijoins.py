@@ -6,14 +6,12 @@ BY looks the same, so the query's text has to rule that out; without it nothing 
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.joins.facts.sides import JoinFacts, Side, side_facts
 from rowreckon.plan.nodes import AggregateNode, PassNode, SortNode
-
-_DEDUPLICATES = re.compile(r"\b(distinct|group\s+by|union|intersect|except)\b", re.I)
+from rowreckon.sql.questions import removes_duplicates
 
 
 def as_semijoin(reckoned: ReckonedTree, facts: JoinFacts, query: str | None) -> JoinFacts:
@@ -21,8 +19,14 @@ def as_semijoin(reckoned: ReckonedTree, facts: JoinFacts, query: str | None) -> 
 
     The side without duplicates may be read as the join's outer one: the semijoin then stands the other way round.
     """
-    if facts.kind != "Inner" or query is None or _DEDUPLICATES.search(query):
+    if facts.kind != "Inner" or query is None:
         return facts
+    found = _without_duplicates(reckoned, facts)
+    return facts if found is None or removes_duplicates(query) else found
+
+
+def _without_duplicates(reckoned: ReckonedTree, facts: JoinFacts) -> JoinFacts | None:
+    """The facts of a semijoin, where a side lost its duplicates; None where none did."""
     if not facts.inner.parameterised:
         inner = _before(reckoned, facts.inner, {c.inner_text for c in facts.clauses})
         if inner is not None:
@@ -31,7 +35,7 @@ def as_semijoin(reckoned: ReckonedTree, facts: JoinFacts, query: str | None) -> 
     outer = _before(reckoned, facts.outer, {c.outer_text for c in facts.clauses})
     if outer is not None:
         return replace(facts, kind="Right Semi", outer=outer, made_unique="outer")
-    return facts
+    return None
 
 
 def _before(reckoned: ReckonedTree, side: Side, keys: set[str]) -> Side | None:

@@ -8,12 +8,12 @@ taken for a type of unknown width); access/htup_details.h and access/nbtree.h fo
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from math import ceil
 from typing import NamedTuple
 
 from rowreckon.cost.units import maxalign
+from rowreckon.plan.conditions import parse_condition
 
 _USABLE = 8168.0
 _TUPLE_OVERHEAD = 28
@@ -30,7 +30,6 @@ _FILLED = (0.66, 0.9, 0.9)
 """Leaf pages split at random are two thirds full, as built nine tenths (BTREE_DEFAULT_FILLFACTOR)."""
 _ENTRY_OVERHEAD = 12
 _POINTER = 6
-_NAMES = re.compile(r'[\w$"]+\.[\w$"]+')
 
 
 class RowShape(NamedTuple):
@@ -87,5 +86,12 @@ def index_pages_of(tuples: float, width: int) -> float:
 
 def _unseen(output: Sequence[str], needed: Sequence[str]) -> int:
     """How many columns of a whole row the width does not count."""
-    names = {name for text in needed for name in _NAMES.findall(text)}
-    return sum(1 for column in output if column not in names)
+    names = {name for text in needed for name in _columns(text)}
+    return sum(1 for column in output if column.replace('"', "") not in names)
+
+
+def _columns(text: str) -> set[str]:
+    """The columns in an expression; a column alone needs no grammar to be read."""
+    if text.replace("_", "").replace(".", "").isalnum():
+        return {text}
+    return {str(column) for column in parse_condition(text).columns}

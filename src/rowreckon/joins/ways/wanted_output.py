@@ -8,7 +8,6 @@ match_unsorted_outer in optimizer/path, releases 13 to 18.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -28,8 +27,7 @@ from rowreckon.plan.nodes import (
     WindowAggNode,
 )
 from rowreckon.plan.tree import PlanTree
-
-_ORDERED = re.compile(r"\border\s+by\b", re.I)
+from rowreckon.sql.questions import sorts_rows
 
 
 @frozen
@@ -70,7 +68,7 @@ def _is_taken(tree: PlanTree, number: int, query: str | None) -> bool:
         elif not isinstance(node, (LimitNode, MaterializeNode, PassNode)) or isinstance(node, GatherNode):
             return False
         at = above
-    return query is not None and _ORDERED.search(query) is not None
+    return query is not None and sorts_rows(query)
 
 
 def as_wanted(settings: CostSettings, join: JoinInput, ways: list[Way], wanted: Wanted) -> list[Way]:

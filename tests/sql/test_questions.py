@@ -1,0 +1,102 @@
+"""Small questions of a text: what a literal, a comment or a quoted name says is no answer. The meaning of each clause is
+the manual's (SELECT, "SQL Expressions"); no server is asked."""
+
+from __future__ import annotations
+
+import pytest
+
+from rowreckon.sql.questions import (
+    cast_types,
+    depends_on_session,
+    operators_and_lists,
+    removes_duplicates,
+    sorts_rows,
+)
+
+
+@pytest.mark.parametrize(
+    ("query", "answer"),
+    [
+        ("select distinct city from huts", True),
+        ("select DISTINCT on (city) city from huts", True),
+        ("select city, count(*) from huts group by city", True),
+        ("select 1 union all select 2", True),
+        ("select 1 except select 2", True),
+        ("select * from (select city from huts intersect select city from guests) both_of_them", True),
+        ("select * from huts h where exists (select from guests g where g.city = h.city)", False),
+        ("select 'group by' from huts -- distinct", False),
+        ('select "union" from huts', False),
+        ("select count(distinct city) from huts", False),
+        ("select distinct from from", True),
+        ("select city from huts", False),
+    ],
+)
+def test_which_queries_remove_duplicates(query: str, answer: bool) -> None:
+    """A SELECT's own clauses, at any depth; what cannot be read might."""
+    assert removes_duplicates(query) is answer
+
+
+@pytest.mark.parametrize(
+    ("query", "answer"),
+    [
+        ("select * from huts order by id", True),
+        ("insert into log select * from huts ORDER /* by */ BY id", True),
+        ("select * from (select * from huts order by id) h", True),
+        ("select 'order by' from huts", False),
+        ("select array_agg(id order by id) from huts", False),
+        ("select rank() over (order by id) from huts", False),
+        ('select "order" from huts', False),
+        ("select order by", False),
+    ],
+)
+def test_which_queries_sort_their_rows(query: str, answer: bool) -> None:
+    """The order of an aggregate's or a window's input is another."""
+    assert sorts_rows(query) is answer
+
+
+@pytest.mark.parametrize(
+    ("expression", "answer"),
+    [
+        ("(owner = CURRENT_USER)", True),
+        ("(day < CURRENT_DATE)", True),
+        ("(at < LOCALTIMESTAMP)", True),
+        ('("user" = 5)', False),
+        ("(note = 'current_user'::text)", False),
+        ("(user_id = 7)", False),
+        ("(user = ", True),
+    ],
+)
+def test_which_expressions_depend_on_the_session(expression: str, answer: bool) -> None:
+    """Names of the session as EXPLAIN prints them, told from columns and literals of the same words."""
+    assert depends_on_session(expression) is answer
+
+
+@pytest.mark.parametrize(
+    ("expression", "types"),
+    [
+        ("((a.price)::money = b.price)", {"money"}),
+        ("(a.flags = (b.flags)::bit varying)", {"varbit"}),
+        ('((a.x)::integer = (b.x)::"Odd".kind)', {"int4", "kind"}),
+        ("(a.note = '::money'::text)", {"text"}),
+        ("(a.x = b.x)", set()),
+        ("(a.x)::", set()),
+    ],
+)
+def test_which_types_an_expression_casts_to(expression: str, types: set[str]) -> None:
+    """As stored: `bit varying` is varbit."""
+    assert cast_types(expression) == types
+
+
+@pytest.mark.parametrize(
+    ("expression", "answer"),
+    [
+        ("((a + 1) > 5)", (2, ())),
+        ("(note = 'a > b = c'::text)", (1, ())),
+        ("(kind = ANY ('{1,2,3}'::integer[]))", (1, (3,))),
+        ("(a = -1)", (1, ())),
+        ("(a = 'never ends", (0, ())),
+    ],
+)
+def test_operators_and_lists(expression: str, answer: tuple[int, tuple[int, ...]]) -> None:
+    """Those between two operands; a sign before a number is none of them, nor is one in a literal."""
+    assert operators_and_lists(expression) == answer
