@@ -1,5 +1,7 @@
-"""Small questions of a text: what a literal, a comment or a quoted name says is no answer. The meaning of each clause is
-the manual's (SELECT, "SQL Expressions"); no server is asked."""
+"""Small questions of a text: what a literal, a comment or a quoted name says is no answer.
+
+The meaning of each clause is the manual's (SELECT, "SQL Expressions"); no server is asked.
+"""
 
 from __future__ import annotations
 
