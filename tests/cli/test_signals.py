@@ -131,6 +131,18 @@ def test_a_full_disk_under_standard_output(tmp_path: Path) -> None:
     assert report.exists()
 
 
+@pytest.mark.parametrize(
+    "words", ["guide plans", "schema", "--help", f"audit {PLANS[0]} --format json", f"ask {PLANS[0]}"]
+)
+def test_a_full_disk_under_what_else_is_printed(words: str, tmp_path: Path) -> None:
+    """The same sentence and status, whatever is printed."""
+    with Path("/dev/full").open("w") as full:
+        process = started(tmp_path, "", words.split(), stdout=full.fileno())
+        _, errors = process.communicate(timeout=300)
+    assert process.returncode == 2
+    assert errors == "rowreckon: standard output cannot be written: No space left on device\n"
+
+
 @pytest.mark.parametrize("closed", ["0", "1", "2"])
 def test_a_standard_stream_that_is_closed(closed: str, tmp_path: Path) -> None:
     """`<&-`, `>&-` and `2>&-` are no errors, and no file of ours is taken for the stream."""
