@@ -21,6 +21,8 @@ from rowreckon.report.words.sentences import came, method_name
 _FUZZ = 1.01  # the planner keeps what it has until another path is 1% cheaper
 _NEAR = 2.0  # decades beyond the estimate and the actual within which borders are drawn
 _ALIKE = 1.05
+FAR_OFF = "far off the line"
+"""How a note on borders beyond the line begins."""
 
 
 @frozen
@@ -141,7 +143,7 @@ def _ruler(
     shown = tuple(t for t in ticks if not note or t.kind != "switch")
     if not note and len(near) < len(chain):
         far = [tick.label for tick in _ticks(rows, [b for b in chain if b not in near]) if tick.kind == "switch"]
-        note = f"far off the line: {listed(far, 12)}"
+        note = f"{FAR_OFF}: {listed(far, 12)}"
     return Ruler(side, title, low, high, stretches, shown, note)
 
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from rowreckon.document.audit import Audit, Plan
+from rowreckon.report.drawings.plan_text import as_text, plan_text
 from rowreckon.report.drawings.ruler import Ruler, deciding, rulers
 from rowreckon.report.drawings.ruler_text import ruler_text
 from rowreckon.report.formats.markdown_budget import Block, assemble, length
-from rowreckon.report.story.outline import Row, outline
 from rowreckon.report.story.overview import counts_words, fold_row, plan_lines, unfinished_lines, verdict_legend
+from rowreckon.report.story.plan_story import plan_picture
 from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
 from rowreckon.report.story.story import (
     FindingStory,
@@ -16,8 +17,9 @@ from rowreckon.report.story.story import (
     join_stories,
     measured_rows,
     no_remedy_words,
-    other_findings,
+    plan_findings,
 )
+from rowreckon.report.story.ticket import ticket
 from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import (
     clean,
@@ -29,7 +31,7 @@ from rowreckon.report.words.escape import (
     quote,
     shorten,
 )
-from rowreckon.report.words.headline import audit_headline, audit_time_sentence, joins_by_weight, plan_headline
+from rowreckon.report.words.headline import audit_headline, audit_time_sentence, joins_by_weight
 from rowreckon.report.words.join_words import join_title
 from rowreckon.report.words.numbers import capitalised, count_of
 from rowreckon.report.words.sentences import CAUTIONS
@@ -38,6 +40,7 @@ from rowreckon.report.words.trial_words import account_lines
 
 LIMIT = 65_536
 _RULER_WIDTH = 76
+_PICTURE_WIDTH = 88
 _LISTED = 100
 _QUERY_SHOWN = 4_000
 
@@ -45,7 +48,8 @@ _QUERY_SHOWN = 4_000
 def render_markdown(audit: Audit, *, limit: int = LIMIT) -> str:
     """The audit as Markdown of at most `limit` characters (counted as UTF-16 units, the stricter way)."""
     audit, folder = with_short_sources(audit)
-    blocks = [*_first(audit, folder), *_remedies(audit)]
+    alone = len(audit.plans) == 1
+    blocks = [*(_ticket(audit, folder) if alone else _first(audit, folder)), *_remedies(audit)]
     if len(audit.plans) > 1:
         blocks.append(_plan_table(audit))
     if audit.folds:
@@ -58,7 +62,7 @@ def render_markdown(audit: Audit, *, limit: int = LIMIT) -> str:
             name = plain(quote(audit.plans[index].source, 80))
             blocks.append(Block("", f"the evidence of {name}", left_out=True))
             continue
-        parts = _plan(audit.plans[index], alone=len(order) == 1)
+        parts = _plan(audit, index, alone=alone)
         written += sum(length(block.text) for block in parts)
         blocks += parts
     blocks += _rejected(audit)
@@ -87,6 +91,40 @@ def _first(audit: Audit, folder: str) -> list[Block]:
     blocks = [Block("\n\n".join(lines), "the verdict")]
     worst = _worst_ruler(audit)
     return [*blocks, Block(worst, "the ruler of the worst join")] if worst else blocks
+
+
+def _ticket(audit: Audit, folder: str) -> list[Block]:
+    """One plan's first screen, then the plan as a picture."""
+    plan, told = audit.plans[0], ticket(audit, 0)
+    lines = [f"# {markdown(capitalised(told.verdict))}: {markdown(told.source)}", f"**{markdown(told.sentence)}**"]
+    lines += [markdown(line) for line in (told.outcome, told.time) if line]
+    if told.query:
+        lines.append(markdown(told.query))
+    lines.append(markdown(", ".join(told.facts) + "." + folder_words(audit, folder)))
+    blocks = [Block("\n\n".join(lines), "the verdict")]
+    if told.rulers:
+        blocks.append(Block(f"{markdown(told.join)}:\n\n{_drawn(told.rulers)}", "the ruler of the worst join"))
+    if told.cause:
+        blocks.append(Block(f"**Cause:** {markdown(told.cause)}", "the cause"))
+    if told.command:
+        word, language = ("Try", "sql") if told.is_remedy else ("Next", "text")
+        command = markdown_fence(told.command, language)
+        blocks.append(Block(f"**{word}:** {markdown(told.lead)}.\n\n{command}", "the command to try"))
+    if told.touches:
+        blocks.append(Block(markdown(f"{told.touches} {told.caution}".rstrip()), "what the change touches"))
+    if told.tried:
+        blocks.append(Block(f"**Tried:** {markdown(told.tried)}", "what trying it brought"))
+    compared = baseline_lines(audit)
+    if compared:
+        blocks.append(Block(_items(compared), "the comparison with the baseline"))
+    return [*blocks, *_picture(plan, "## Plan")]
+
+
+def _picture(plan: Plan, heading: str) -> list[Block]:
+    if not plan.nodes:
+        return []
+    drawn = clean_lines(as_text(plan_text(plan_picture(plan), _PICTURE_WIDTH)))
+    return [Block(f"{heading}\n\n{markdown_fence(drawn, 'text')}", f"the picture of {plain(quote(plan.source, 80))}")]
 
 
 def _worst_ruler(audit: Audit) -> str:
@@ -163,18 +201,19 @@ def _folds(audit: Audit) -> Block:
     return Block(f"## Queries that recur\n\n{table}", "rows of the table of recurring queries", by_line=True)
 
 
-def _plan(plan: Plan, *, alone: bool) -> list[Block]:
+def _plan(audit: Audit, index: int, *, alone: bool) -> list[Block]:
+    plan = audit.plans[index]
     name = plain(quote(plan.source, 80))
     start = f"## Evidence: {markdown(quote(plan.source))}"
     if not alone:
-        start += f"\n\n{markdown(plan_headline(plan))}"
+        told = ticket(audit, index)
+        start += "".join(f"\n\n{markdown(part)}" for part in (told.sentence, told.outcome, told.time) if part)
     blocks = [Block(start, f"the evidence of {name}")]
-    said = plan_headline(plan)
-    blocks += [Block(_join(story, said, alone=alone), f"a join of {name}") for story in join_stories(plan)]
-    blocks += [Block(_finding(finding), f"a cause in {name}") for finding in other_findings(plan)]
-    if plan.nodes:
-        rows = "\n".join(_outline_line(row) for row in outline(plan))
-        blocks.append(Block(f"#### Plan outline\n\n{rows}", f"lines of the outline of {name}", by_line=True))
+    if not alone:
+        blocks += _picture(plan, "#### Plan")
+    for number, story in enumerate(join_stories(plan)):
+        blocks.append(Block(_join(story, is_told=number == 0, alone=alone), f"a join of {name}"))
+    blocks += [Block(_finding(finding), f"a cause in {name}") for finding in plan_findings(plan)]
     elsewhere = elsewhere_lines(plan)
     if elsewhere:
         blocks.append(Block(f"#### Time elsewhere\n\n{_items(elsewhere)}", f"time elsewhere in {name}", by_line=True))
@@ -197,41 +236,29 @@ def _plan(plan: Plan, *, alone: bool) -> list[Block]:
     return blocks
 
 
-def _join(story: JoinStory, said: str, *, alone: bool) -> str:
-    """One join; its sentence is left out where it has just been `said`, the ruler where it stands at the top."""
-    parts = [f"### {story.join.verdict}: {markdown(story.title)}"]
-    is_worst = story.sentence == said
-    if not is_worst:
-        parts.append(markdown(story.sentence))
-        if story.join.verdict == "accurate":
-            return "\n\n".join(parts)  # nothing wrong: its figures are in the JSON
+def _join(story: JoinStory, *, is_told: bool, alone: bool) -> str:
+    """One join; the ruler is left out where it stands at the top."""
+    parts = [f"### {story.join.verdict}: {markdown(story.title)}", markdown(story.sentence)]
+    if story.join.verdict == "accurate" and not is_told:
+        return "\n\n".join(parts)  # nothing wrong: its figures are in the JSON
     drawn = rulers(story.join)
-    if len(drawn) > 1 or (drawn and not (alone and is_worst)):
+    if len(drawn) > 1 or (drawn and not (alone and is_told)):
         parts.append(_drawn(drawn))
     if story.costs:
         head = ("join method", "cost at the estimate", "cost at the actual rows", "")
         parts.append(_table(head, list(story.costs), right=(1, 2)))
     if story.notes:
         parts.append(_items(story.notes))
-    parts += [_finding(finding) for finding in story.findings]
     return "\n\n".join(parts)
 
 
 def _finding(finding: FindingStory) -> str:
     parts = [f"**Cause: {markdown(finding.title)}.** {markdown(finding.summary)}"]
+    if finding.harms:
+        parts.append(markdown(finding.harms))
     if finding.evidence:
         parts.append(_table(("fact", "value", "from"), list(finding.evidence), right=(1,)))
     return "\n\n".join(parts)
-
-
-def _outline_line(row: Row) -> str:
-    indent = "  " * row.depth
-    if row.node is None:
-        spent = f", {row.time}" if row.time else ""
-        return f"{indent}- *{markdown(row.gutter)}{spent}*"
-    marks = "".join(f" **[{mark}]**" for mark in row.marks)
-    gutter = row.gutter + (f"; {row.time} of its own" if row.time else "")
-    return f"{indent}- {markdown(row.label)}{marks}: {markdown(gutter)}"
 
 
 def _rejected(audit: Audit) -> list[Block]:

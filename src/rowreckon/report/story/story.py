@@ -10,7 +10,7 @@ from functools import cached_property
 from rowreckon.causes.registry import title_of
 from rowreckon.document.audit import Audit, Finding, Join, Origin, Plan
 from rowreckon.frozen import frozen
-from rowreckon.report.words import join_words
+from rowreckon.report.words import join_words, ticket_words
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.headline import joins_by_weight, outcome_words
 from rowreckon.report.words.numbers import capitalised, listed, milliseconds, number, times
@@ -22,11 +22,14 @@ from rowreckon.report.words.time_words import elsewhere_line, elsewhere_sorted, 
 
 @frozen
 class FindingStory:
-    """A cause with the facts it rests on: (fact, value, where from)."""
+    """A cause with the facts it rests on: (fact, value, where from); `harms` says whom it harms, where that is more
+    than one join or none."""
 
     title: str
     summary: str
     evidence: tuple[tuple[str, str, str], ...]
+    harms: str = ""
+    kind: str = ""
 
 
 class JoinStory:
@@ -53,6 +56,11 @@ class JoinStory:
         return _join_notes(self._plan, self.join)
 
     @cached_property
+    def brief_notes(self) -> tuple[str, ...]:
+        """Of the notes, those that a reader of few lines needs."""
+        return _brief_notes(self._plan, self.join)
+
+    @cached_property
     def costs(self) -> tuple[tuple[str, str, str, str], ...]:
         """A row for each method: its name, its cost at the estimate and at the actual rows, remarks."""
         return tuple(join_words.cost_rows(self.join))
@@ -63,7 +71,7 @@ class JoinStory:
         return tuple(finding_story(f) for f in _findings_by_join(self._plan).get(self.join.node, ()))
 
 
-def finding_story(finding: Finding) -> FindingStory:
+def finding_story(finding: Finding, harms: str = "") -> FindingStory:
     """A finding in words."""
     cause = clean(title_of(finding.code))
     where = f" on {tables_of(finding.tables)}" if finding.tables else ""
@@ -73,7 +81,9 @@ def finding_story(finding: Finding) -> FindingStory:
     summary = clean(finding.summary).rstrip(".")
     if not _starts_with_a_name(finding, summary):
         summary = capitalised(summary)
-    return FindingStory(f"{capitalised(cause)}{where}{columns}", f"{summary}; {sure}.", evidence)
+    return FindingStory(
+        f"{capitalised(cause)}{where}{columns}", f"{summary}; {sure}.", evidence, harms, capitalised(cause)
+    )
 
 
 def _starts_with_a_name(finding: Finding, summary: str) -> bool:
@@ -146,9 +156,18 @@ def _join_notes(plan: Plan, join: Join) -> tuple[str, ...]:
         if join.scale is not None and join.scale != 1
         else "",
     ]
+    return tuple(n for n in [*notes, *_lacking(plan, join)] if n)
+
+
+def _brief_notes(plan: Plan, join: Join) -> tuple[str, ...]:
+    inner = _inner_words(join, ticket_words.verdict_words(plan))
+    notes = [inner, join_words.contest_words(join), *join_words.excluded_words(join)]
+    return tuple(n for n in [*notes, *_lacking(plan, join)] if n)
+
+
+def _lacking(plan: Plan, join: Join) -> list[str]:
     lacking = [plan.missing[i] for i in join.missing if 0 <= i < len(plan.missing)]
-    notes += [f"Would decide more: {clean(m.what).rstrip('.')}." for m in lacking]
-    return tuple(n for n in notes if n)
+    return [f"Would decide more: {clean(m.what).rstrip('.')}." for m in lacking]
 
 
 @once_a_plan
@@ -173,10 +192,21 @@ def join_stories(plan: Plan) -> tuple[JoinStory, ...]:
     return tuple(JoinStory(plan, join) for join in joins_by_weight(plan))
 
 
-def other_findings(plan: Plan) -> tuple[FindingStory, ...]:
-    """Findings that no judged join is charged with."""
-    nodes = {join.node for join in plan.joins}
-    return tuple(finding_story(f) for f in plan.findings if not nodes & set(f.joins))
+def plan_findings(plan: Plan) -> tuple[FindingStory, ...]:
+    """Each cause once, with the joins that suffer from it; those of the worst joins first."""
+    order = {join.node: place for place, join in enumerate(joins_by_weight(plan))}
+
+    def worst(finding: Finding) -> int:
+        return min((order[node] for node in finding.joins if node in order), default=len(order))
+
+    ordered = sorted(plan.findings, key=worst)
+    return tuple(finding_story(finding, _harms(plan, finding)) for finding in ordered)
+
+
+def _harms(plan: Plan, finding: Finding) -> str:
+    nodes = set(finding.joins)
+    harmed = [join_words.join_title(join) for join in joins_by_weight(plan) if join.node in nodes]
+    return f"Harms {number(len(harmed))} joins: {listed(harmed, 4)}." if len(harmed) > 1 else ""
 
 
 def no_remedy_words(audit: Audit) -> str:
@@ -198,6 +228,13 @@ def no_remedy_words(audit: Audit) -> str:
 def elsewhere_lines(plan: Plan) -> tuple[str, ...]:
     """Where the time goes that no judged join accounts for."""
     return tuple(capitalised(elsewhere_line(plan, item)) + "." for item in elsewhere_sorted(plan))
+
+
+def notable_elsewhere(plan: Plan) -> tuple[str, ...]:
+    """Of these the few that take a tenth of the time or more."""
+    whole = plan.execution_ms or 0.0
+    much = [item for item in elsewhere_sorted(plan) if item.ms is not None and item.ms >= whole / 10]
+    return tuple(capitalised(elsewhere_line(plan, item)) + "." for item in much[:2])
 
 
 def measured_rows(plan: Plan) -> tuple[tuple[str, str], ...]:

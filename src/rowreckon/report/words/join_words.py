@@ -53,7 +53,8 @@ def side_words(side: JoinSide, name: str) -> str:
     return ", ".join([*parts, arrived] if arrived else parts)
 
 
-def _factor(side: JoinSide) -> float:
+def rows_factor(side: JoinSide) -> float:
+    """How far a side's estimate was off, as a q-error; 1 where what came is not known."""
     if side.estimated_rows is None or side.actual_rows is None or side.count in ("not_run", "not_counted"):
         return 1.0
     low, high = sorted((max(side.estimated_rows, 1.0), max(side.actual_rows, 1.0)))
@@ -63,7 +64,7 @@ def _factor(side: JoinSide) -> float:
 def rows_words(join: Join) -> str:
     """Both sides where the inner one is off too, else the outer one."""
     outer = side_words(join.outer, "outer")
-    if _factor(join.inner) >= 2 or not outer:
+    if rows_factor(join.inner) >= 2 or not outer:
         inner = side_words(join.inner, "inner")
         return "; ".join(part for part in (outer, inner) if part)
     return outer
@@ -123,7 +124,9 @@ def brief_sentence(join: Join) -> str:
     """The finding in half a line, for a list of many plans."""
     chosen = method_name(join.method)
     if join.verdict == "crossed":
-        side, name = (join.inner, "inner") if _factor(join.outer) < 2 <= _factor(join.inner) else (join.outer, "outer")
+        side, name = (
+            (join.inner, "inner") if rows_factor(join.outer) < 2 <= rows_factor(join.inner) else (join.outer, "outer")
+        )
         best = join.best_at_actual
         cheaper = f"{'another method' if best is None else 'a ' + method_name(best)} is cheaper there"
         return "; ".join(

@@ -10,7 +10,7 @@ from importlib import resources
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from rowreckon.document.audit import Audit, Join, Plan
+from rowreckon.document.audit import Audit, Join
 from rowreckon.frozen import frozen
 from rowreckon.plural import counted
 from rowreckon.report.drawings.curve import curve
@@ -19,7 +19,7 @@ from rowreckon.report.drawings.ruler import Ruler, deciding, rulers
 from rowreckon.report.drawings.ruler_svg import all_named, ruler_svg
 from rowreckon.report.drawings.svg import PATTERNS
 from rowreckon.report.formats.html.filters import legend, says
-from rowreckon.report.story.outline import Row, node_row, outline
+from rowreckon.report.formats.html.picture import drawn_picture
 from rowreckon.report.story.overview import counts_words, fold_row, plan_lines, verdict_legend
 from rowreckon.report.story.remedy_story import remedies_story
 from rowreckon.report.story.story import (
@@ -28,11 +28,12 @@ from rowreckon.report.story.story import (
     join_stories,
     measured_rows,
     no_remedy_words,
-    other_findings,
+    plan_findings,
 )
+from rowreckon.report.story.ticket import ticket
 from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import bare, clean, clean_lines, is_altered, quote, shorten
-from rowreckon.report.words.headline import audit_headline, audit_time_sentence, joins_by_weight, plan_headline
+from rowreckon.report.words.headline import audit_headline, audit_time_sentence, joins_by_weight
 from rowreckon.report.words.numbers import capitalised
 from rowreckon.report.words.sentences import CAUTIONS
 from rowreckon.report.words.sources import folder_words, with_short_sources
@@ -45,7 +46,6 @@ _REMEDIES = 200
 _JOINS_WITH_CHART = 30
 _JOINS_SHOWN = 60
 _JOINS_IN_BRIEF = 3
-_FOLDED_ROWS = 400
 _QUERY_SHOWN = 20_000
 _BUDGET = 4_300_000  # bytes for the plans' parts; the whole stays under 5 MB
 
@@ -58,12 +58,6 @@ class _Drawn:
     title: str
     legend: list[tuple[str, str]]
     note: str
-
-
-@frozen
-class _OutlineRow:
-    row: Row
-    folded: tuple[Row, ...]
 
 
 @lru_cache(maxsize=1)
@@ -108,24 +102,13 @@ def _chart(story: JoinStory) -> tuple[Markup, str] | None:
     return None if chart is None else (curve_svg(chart), chart.caption)
 
 
-def _outline_rows(plan: Plan) -> list[_OutlineRow]:
-    nodes = {node.id: node for node in plan.nodes}
-    room = _FOLDED_ROWS
-    rows = []
-    for row in outline(plan, whole_up_to=12):
-        folded = tuple(node_row(plan, nodes[id_]) for id_ in row.folded[: max(0, room)])
-        room -= len(folded)
-        rows.append(_OutlineRow(row, folded))
-    return rows
-
-
-def _plan_part(plan: Plan, index: int, *, whole: bool, is_open: bool, alone: bool) -> str:
+def _plan_part(audit: Audit, index: int, *, whole: bool, is_open: bool, alone: bool) -> str:
+    plan = audit.plans[index]
     every = join_stories(plan)
     stories = every[: _JOINS_SHOWN if whole else _JOINS_IN_BRIEF]
     judged = tuple(s for s in stories if s.join.verdict != "accurate") or stories[:1]
     drawn = {story.join.node: _drawn(story.join) for story in (stories if whole else stories[:1])}
-    said = plan_headline(plan)
-    if alone and stories and stories[0].sentence == said and len(drawn[stories[0].join.node]) == 1:
+    if alone and stories and len(drawn[stories[0].join.node]) == 1:
         del drawn[stories[0].join.node]  # it stands at the top of the page
     charts = {s.join.node: _chart(s) for s in stories[:_JOINS_WITH_CHART]} if whole else {}
     query = shorten(clean_lines(plan.query), _QUERY_SHOWN) if plan.query and whole else ""
@@ -135,7 +118,7 @@ def _plan_part(plan: Plan, index: int, *, whole: bool, is_open: bool, alone: boo
         .render(
             index=index,
             source=quote(plan.source),
-            headline=said,
+            told=ticket(audit, index),
             alone=alone,
             is_open=is_open,
             whole=whole,
@@ -144,8 +127,8 @@ def _plan_part(plan: Plan, index: int, *, whole: bool, is_open: bool, alone: boo
             hidden_joins=len(every) - len(stories),
             drawn=drawn,
             charts=charts,
-            findings=other_findings(plan) if whole else (),
-            outline=_outline_rows(plan) if whole else [],
+            findings=plan_findings(plan) if whole else (),
+            picture=drawn_picture(plan) if whole and not alone else None,
             elsewhere=elsewhere_lines(plan),
             missing=[
                 (capitalised(clean(m.what)).rstrip("."), clean(m.why).rstrip("."), clean_lines(m.how))
@@ -165,10 +148,9 @@ def plan_parts(audit: Audit, order: list[int], *, most_open: int = _OPEN_PLANS) 
     room = _BUDGET
     for place, index in enumerate(order):
         whole = place < _WHOLE_PLANS
-        plan = audit.plans[index]
-        part = _plan_part(plan, index, whole=whole, is_open=place < most_open, alone=len(order) == 1)
+        part = _plan_part(audit, index, whole=whole, is_open=place < most_open, alone=len(order) == 1)
         if len(part.encode()) > room and whole:
-            part = _plan_part(plan, index, whole=False, is_open=False, alone=False)
+            part = _plan_part(audit, index, whole=False, is_open=False, alone=False)
         room -= len(part.encode())
         if room < 0:
             return parts, len(order) - len(parts)
@@ -184,6 +166,13 @@ def _worst(audit: Audit, order: list[int]) -> tuple[str, list[_Drawn]]:
             story = join_stories(audit.plans[index])[0]
             return story.title, _drawn(joins[0], deciding_only=True)
     return "", []
+
+
+def _page_title(audit: Audit) -> str:
+    """A few words for a browser's tab."""
+    if len(audit.plans) == 1:
+        return f"{ticket(audit, 0).title} – rowreckon"
+    return f"{counted(len(audit.plans), 'plan')}, {audit.summary.crossed} crossed – rowreckon"
 
 
 def render_html(audit: Audit) -> str:
@@ -206,6 +195,10 @@ def render_html(audit: Audit) -> str:
             style=style,
             style_hash=style_hash,
             patterns=PATTERNS,
+            told=ticket(audit, 0) if len(lines) == 1 else None,
+            told_ruler=[_shown(ruler) for ruler in ticket(audit, 0).rulers] if len(lines) == 1 else [],
+            picture=drawn_picture(audit.plans[0]) if len(lines) == 1 else None,
+            page_title=_page_title(audit),
             headline=audit_headline(audit),
             time_sentence=audit_time_sentence(audit),
             counts=counts_words(audit) + folder_words(audit, folder) if audit.plans else "",

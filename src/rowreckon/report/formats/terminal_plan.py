@@ -1,0 +1,197 @@
+"""One plan on the terminal: the ticket that a reader can stop at, the plan as a picture, then the evidence."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rowreckon.report.drawings.plan_picture import FoldLine
+from rowreckon.report.drawings.plan_text import plan_text
+from rowreckon.report.drawings.ruler import Ruler, deciding, rulers
+from rowreckon.report.drawings.ruler_text import ruler_text
+from rowreckon.report.formats.terminal_writer import SQL_STYLE, STYLES, Writer
+from rowreckon.report.story.plan_story import plan_picture
+from rowreckon.report.story.story import (
+    FindingStory,
+    JoinStory,
+    elsewhere_lines,
+    join_stories,
+    measured_rows,
+    notable_elsewhere,
+    plan_findings,
+)
+from rowreckon.report.story.ticket import Ticket
+from rowreckon.report.words.escape import clean, quote
+from rowreckon.report.words.numbers import capitalised, count_of
+from rowreckon.report.words.ticket_words import SELDOM_WANTED, TOLD_BY_TICKET
+
+if TYPE_CHECKING:
+    from rowreckon.document.audit import Join, Plan
+
+_JOINS_SHOWN = 3
+_FACTS_SHOWN = 4
+_LINES_SHOWN = 4
+_RULER_WIDTH = 100
+_PICTURE_WIDTH = 120
+
+
+def write_ticket(out: Writer, ticket: Ticket) -> None:
+    """The first screen: verdict, query and server, ruler, cause, what to try."""
+    out.label(capitalised(ticket.verdict), ticket.sentence, style=STYLES.get(ticket.verdict, "bold"))
+    for line in (ticket.outcome, ticket.time):
+        if line:
+            out.say(line)
+    if ticket.query:
+        out.say(ticket.query, 2)
+    out.say(", ".join(ticket.facts), 2, "dim")
+    if ticket.rulers:
+        out.blank()
+        out.say(ticket.join, 2, "bold")
+        for ruler in ticket.rulers:
+            write_ruler(out, ruler, 2)
+    if ticket.cause or ticket.command or ticket.tried:
+        out.blank()
+    if ticket.cause:
+        out.label("Cause", ticket.cause)
+    if ticket.command:
+        out.label("Try" if ticket.is_remedy else "Next", f"{ticket.lead}.")
+        if ticket.is_remedy:
+            out.sql(ticket.command, 7)
+        else:
+            _command(out, ticket.command, 7)
+    if ticket.touches:
+        out.say(f"{ticket.touches} {ticket.caution}".rstrip(), 5)
+    if ticket.tried:
+        out.label("Tried", ticket.tried)
+
+
+def write_picture(out: Writer, plan: Plan) -> None:
+    """The plan, one line a node."""
+    if not plan.nodes:
+        return
+    out.heading("Plan")
+    picture = plan_picture(plan, whole=out.verbose)
+    width = min(out.width - 2, _PICTURE_WIDTH)
+    out.drawn(plan_text(picture, width, ascii_only=out.ascii_only), 2)
+    if out.verbose:
+        _details(out, plan)
+
+
+def _details(out: Writer, plan: Plan) -> None:
+    """What a page unfolds: of each node, in the picture's order."""
+    out.blank()
+    out.say("Nodes", 2, "bold")
+    for line in plan_picture(plan, whole=True).lines:
+        if isinstance(line, FoldLine):
+            continue
+        out.say(f"{line.name}{line.reads}", 4)
+        out.say("; ".join(f"{what}: {text}" for what, text in line.details) + ".", 6)
+
+
+def write_evidence(out: Writer, plan: Plan, *, told: Ticket | None = None) -> None:
+    """What the verdicts rest on; `told` is the ticket above, of which nothing is said again."""
+    out.heading(f"Evidence: {quote(plan.source)}")
+    stories = join_stories(plan)
+    judged = [s for s in stories if out.verbose or s.join.verdict != "accurate"] or list(stories[:1])
+    shown = judged if out.verbose else judged[:_JOINS_SHOWN]
+    for number, story in enumerate(shown):
+        _join(out, story, is_told=told is not None and number == 0)
+    if len(shown) < len(stories):
+        out.blank()
+        left = [s.join.verdict for s in stories if s not in shown]
+        kinds = ", ".join(f"{left.count(v)} {v}" for v in ("crossed", "undecided", "held", "accurate") if v in left)
+        out.say(f"{count_of(len(left), 'further join')} ({kinds}); --verbose shows all.", 2)
+    for finding in plan_findings(plan):
+        _finding(out, finding, told)
+    brief = told is not None and not out.verbose
+    if brief:
+        elsewhere = notable_elsewhere(plan)
+        if elsewhere:
+            out.label("Elsewhere", " ".join(elsewhere), 2)
+    else:
+        out.items("Time elsewhere", elsewhere_lines(plan), _LINES_SHOWN)
+    _missing(out, plan, told)
+    if out.verbose and plan.query:
+        out.blank()
+        out.say("Query", 2, "bold")
+        out.sql(plan.query, 4)
+    if not brief:
+        out.blank()
+    known = (*TOLD_BY_TICKET, *SELDOM_WANTED) if brief else ()
+    rows = [(name, value) for name, value in measured_rows(plan) if name not in known]
+    measured = [f"{name}: {value}" for name, value in rows if not brief or (name, value) != ("Cache", "not known")]
+    if measured:
+        out.label("Measured", "; ".join(measured) + ".", 2)
+    out.items("Notes", tuple(clean(note) for note in plan.notes), _LINES_SHOWN)
+
+
+def _missing(out: Writer, plan: Plan, told: Ticket | None) -> None:
+    lacking = [m for m in plan.missing if told is None or out.verbose or told.missing != m]
+    if not lacking:
+        return
+    out.blank()
+    out.say("Evidence that is missing", 2, "bold")
+    for item in lacking:
+        why = f"{capitalised(clean(item.what)).rstrip('.')}: {clean(item.why).rstrip('.')}. Get it with:"
+        out.say(f"- {why}", 4, hang=2)
+        _command(out, item.how, 6)
+
+
+def _command(out: Writer, how: str, indent: int) -> None:
+    if "\n" in how:
+        out.sql(how, indent)
+    else:
+        out.say(clean(how), indent, SQL_STYLE, hang=2)
+
+
+def write_rulers(out: Writer, join: Join, *, deciding_only: bool = False) -> None:
+    """The rulers of a join, or the one that decides."""
+    drawn = rulers(join)
+    for ruler in deciding(drawn) if deciding_only else drawn:
+        out.blank()
+        write_ruler(out, ruler, 4)
+
+
+def write_ruler(out: Writer, ruler: Ruler, indent: int) -> None:
+    """One ruler, its dot in the colour that it has in HTML."""
+    width = min(_RULER_WIDTH, out.width - indent)
+    for line in ruler_text(ruler, width, ascii_only=out.ascii_only):
+        out.verbatim(line, indent)
+        out.lines[-1].highlight_regex("[●◉]", "bold red")
+
+
+def _join(out: Writer, story: JoinStory, *, is_told: bool) -> None:
+    """One join; what the ticket has is left out, and of an accurate one all else."""
+    join = story.join
+    is_new = not is_told or out.verbose
+    if is_new:
+        out.blank()
+        out.label(join.verdict, capitalised(story.title), 2, STYLES.get(join.verdict, "bold"))
+        out.say(story.sentence, 4)
+        if join.verdict == "accurate" and not out.verbose:
+            return
+        write_rulers(out, join, deciding_only=not out.verbose)
+        if story.costs:
+            out.blank()
+    if story.costs:
+        out.say("Costs in planner units, at the estimate and at the actual rows:", 4)
+        for method, estimate, actual, remarks in story.costs:
+            out.say(f"- {method}: {estimate}, {actual}" + (f" ({remarks})" if remarks else ""), 4, hang=2)
+    for note in story.notes if out.verbose else story.brief_notes:
+        out.say(note, 4)
+
+
+def _finding(out: Writer, finding: FindingStory, told: Ticket | None) -> None:
+    """One cause; its name is left out where the ticket has it, the facts unless all is shown or nothing was told."""
+    out.blank()
+    is_told = told is not None and not out.verbose
+    known = told is not None and is_told and told.cause.startswith(finding.kind)
+    out.label("Cause", finding.summary if known else f"{finding.title}: {finding.summary}", 2)
+    if finding.harms:
+        out.say(finding.harms, 4)
+    if is_told:
+        return
+    for fact, value, source in finding.evidence if out.verbose else finding.evidence[:_FACTS_SHOWN]:
+        out.say(f"- {fact}: {value} (from {source})", 4, hang=2)
+    left = 0 if out.verbose else len(finding.evidence) - _FACTS_SHOWN
+    if left > 0:
+        out.say(f"- {count_of(left, 'further fact')}; --verbose shows all", 4, hang=2)

@@ -1,0 +1,183 @@
+"""The first screen of a report on one plan: a reader who stops there can act.
+
+Which query on which server, the verdict, the ruler, the cause, the one command to try, what trying it brought.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from rowreckon.causes.registry import title_of
+from rowreckon.document.audit import Audit, Finding, Join, Missing, Plan, Remedy
+from rowreckon.frozen import frozen
+from rowreckon.report.drawings.ruler import FAR_OFF, Ruler, deciding, rulers
+from rowreckon.report.words import remedy_words, ticket_words
+from rowreckon.report.words.escape import clean, clean_lines, quote, shorten
+from rowreckon.report.words.headline import joins_by_weight
+from rowreckon.report.words.numbers import capitalised, count_of, milliseconds
+from rowreckon.report.words.sentences import tables_of
+from rowreckon.report.words.time_words import join_time, judged_joins
+
+_QUERY_SHOWN = 150
+_TITLE = 60  # letters of the query in a page's title
+
+
+@frozen
+class Ticket:
+    """What stands on the first screen; a part that is not known is empty or None.
+
+    `query` is the start of the SQL on one line, `verdict` the word and `sentence` the finding. `rulers` holds the
+    deciding ruler of the worst join, `lead` says what the `command` is for, `touches` what else it may change. Without
+    a change to try the command is the one that gets what is `missing`.
+    """
+
+    query: str
+    source: str
+    facts: tuple[str, ...]
+    verdict: str
+    sentence: str
+    outcome: str
+    time: str
+    join: str
+    rulers: tuple[Ruler, ...]
+    cause: str
+    lead: str
+    command: str
+    caution: str
+    touches: str
+    tried: str
+    title: str
+    is_remedy: bool
+    missing: Missing | None
+
+
+def ticket(audit: Audit, index: int) -> Ticket:
+    """The first screen's parts for one plan of the audit."""
+    plan = audit.plans[index]
+    joins = joins_by_weight(plan)
+    worst = joins[0] if joins else None
+    remedy = _remedy(audit, index, worst)
+    missing = _missing(plan, worst)
+    lead, command = _command(remedy, missing)
+    return Ticket(
+        query=_query(plan),
+        source=quote(plan.source, 120),
+        facts=tuple(ticket_words.facts_words(plan, audit.tool_version)),
+        verdict=_verdict(plan, worst),
+        sentence=ticket_words.verdict_words(plan),
+        outcome=ticket_words.outcome_line(plan),
+        time=ticket_words.time_words(plan, join_time(plan, judged_joins(plan)).ms),
+        join=capitalised(ticket_words.joined_words(worst)) if worst is not None else "",
+        rulers=_deciding(worst) if worst is not None else (),
+        cause=_cause(plan, worst, remedy),
+        lead=lead,
+        command=command,
+        caution=remedy_words.lock_words(remedy) if remedy is not None else "",
+        touches=_touches(remedy) if remedy is not None else "",
+        tried=_tried(remedy) if remedy is not None else "",
+        title=_title(plan, worst),
+        is_remedy=remedy is not None,
+        missing=missing if remedy is None else None,
+    )
+
+
+def _deciding(join: Join) -> tuple[Ruler, ...]:
+    """The ruler that decides, without a word on borders that are far off."""
+    return tuple(
+        replace(ruler, note="") if ruler.note.startswith(FAR_OFF) else ruler for ruler in deciding(rulers(join))
+    )
+
+
+def _query(plan: Plan) -> str:
+    text = " ".join(clean_lines(plan.query or "").split())
+    shown = text if len(text) <= _QUERY_SHOWN else f"{text[: _QUERY_SHOWN - 1].rstrip()}…"
+    return quote(shown) if shown else ""
+
+
+def _verdict(plan: Plan, worst: Join | None) -> str:
+    if plan.outcome != "ran" and worst is None:
+        return plan.outcome.replace("_", " ")
+    return worst.verdict if worst is not None else "no join"
+
+
+def _title(plan: Plan, worst: Join | None) -> str:
+    named = plan.source.rsplit("/", 1)[-1].removesuffix(".json").removesuffix(".capture")
+    return f"{_verdict(plan, worst)}: {shorten(clean(named), _TITLE)}"
+
+
+def _remedy(audit: Audit, index: int, worst: Join | None) -> Remedy | None:
+    """The best change for the worst join's cause; else the best that is meant for this plan."""
+    plan = audit.plans[index]
+    mine = [remedy for remedy in audit.remedies if any(ref.plan == index for ref in remedy.findings)]
+    if worst is not None:
+        for remedy in mine:
+            found = [
+                plan.findings[r.finding] for r in remedy.findings if r.plan == index and r.finding < len(plan.findings)
+            ]
+            if any(worst.node in finding.joins for finding in found):
+                return remedy
+    return mine[0] if mine else None
+
+
+def _missing(plan: Plan, worst: Join | None) -> Missing | None:
+    """The evidence that would decide the worst join, else any that is missing."""
+    if worst is not None and worst.verdict == "accurate":
+        return None
+    wanted = [plan.missing[i] for i in worst.missing if 0 <= i < len(plan.missing)] if worst is not None else []
+    return next(iter([*wanted, *plan.missing]), None)
+
+
+def _command(remedy: Remedy | None, missing: Missing | None) -> tuple[str, str]:
+    """What is tried, and the SQL; else how the evidence that is missing is got."""
+    if remedy is not None:
+        brief = remedy.model_copy(update={"columns": (), "tables": ticket_words.short_names(remedy.tables)})
+        gain = remedy_words.gain_words(remedy) if remedy.trial is None else ""
+        title = capitalised(remedy_words.remedy_title(brief))
+        return f"{title}: {gain}" if gain else title, remedy_words.statements(remedy.sql)
+    if missing is not None:
+        return f"What would tell: {clean(missing.what).rstrip('.')}", clean_lines(missing.how)
+    return "", ""
+
+
+def _cause(plan: Plan, worst: Join | None, remedy: Remedy | None) -> str:
+    found = [f for f in plan.findings if worst is not None and worst.node in f.joins] or list(plan.findings)
+    if not found:
+        return ""
+    meant = {r.finding for r in remedy.findings} if remedy is not None else set()
+    finding = next((f for f in found if plan.findings.index(f) in meant), found[0])
+    return _named(finding)
+
+
+def _named(finding: Finding) -> str:
+    where = f" on {tables_of(ticket_words.short_names(finding.tables))}" if finding.tables else ""
+    columns = f" ({', '.join(quote(c, 80) for c in finding.columns[:4])})" if finding.columns else ""
+    return f"{capitalised(clean(title_of(finding.code)))}{where}{columns}."
+
+
+def _touches(remedy: Remedy) -> str:
+    """What else the change may touch."""
+    if not remedy.tables:
+        return ""
+    said = f"May change the plan of every query on {tables_of(ticket_words.short_names(remedy.tables))}"
+    seen = len(remedy.side_effects)
+    return (
+        f"{said}; {count_of(seen, 'other query', 'other queries')} of this audit read{'s' if seen == 1 else ''} it."
+        if seen
+        else f"{said}."
+    )
+
+
+def _tried(remedy: Remedy) -> str:
+    trial = remedy.trial
+    if trial is None:
+        return ""
+    verdict = {
+        "helped": "it helped",
+        "no_effect": "it had no effect",
+        "harmed": "it did harm",
+        "not_applied": "it did not take effect",
+        "inconclusive": "the trial decided nothing",
+    }[trial.verdict]
+    if trial.before_ms is None or trial.after_ms is None:
+        return f"{capitalised(verdict)}."
+    return f"{milliseconds(trial.before_ms)} before, {milliseconds(trial.after_ms)} after: {verdict}."

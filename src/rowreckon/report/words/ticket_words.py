@@ -1,0 +1,202 @@
+"""The sentences of the ticket's first screen: at most 25 words each, so that they are read at a glance."""
+
+from __future__ import annotations
+
+from rowreckon.document.audit import Join, JoinSide, Plan
+from rowreckon.report.words.borders import Border, deciding_border
+from rowreckon.report.words.escape import clean, quote
+from rowreckon.report.words.headline import joins_by_weight, outcome_words
+from rowreckon.report.words.join_words import rows_factor
+from rowreckon.report.words.numbers import count_of, listed, milliseconds, number, share, times
+from rowreckon.report.words.sentences import CAUTIONS, method_name, node_label
+from rowreckon.report.words.time_words import plan_map
+
+MOST_WORDS = 25
+MATTERS = 1.1
+"""A crossing that costs less than a tenth more than the cheapest method is said to hardly matter."""
+
+TOLD_BY_TICKET = ("PostgreSQL", "Database", "Execution", "Run with ANALYZE", "Outcome")
+"""How a plan was measured, as far as the ticket says it."""
+SELDOM_WANTED = ("Role", "Search path", "Row security", "Query id", "Planning")
+"""How a plan was measured, as far as the shortest report leaves it out."""
+
+TICKET_CAUTIONS = (CAUTIONS[0], CAUTIONS[3])
+"""What stands in the shortest report as well; that a change touches other queries stands with the change."""
+
+_OUTCOMES = {
+    "timed_out": "The query was cancelled at its time limit.",
+    "failed": "The query failed.",
+    "refused": "The query was refused and not run.",
+    "skipped": "The query was skipped.",
+}
+
+
+def verdict_words(plan: Plan) -> str:
+    """The plan's finding in one or two sentences of at most 25 words together."""
+    joins = joins_by_weight(plan)
+    if plan.outcome != "ran" and not joins:
+        return _OUTCOMES[plan.outcome]
+    if not joins:
+        return "There is no join to judge." + (f" {_slowest(plan)}" if plan.analyzed else "")
+    if not plan.analyzed:
+        return "The query was planned but not run: which rows come is not known, so no join is judged."
+    return _fitting(_of_join(joins[0]), _others(plan, joins[0]))
+
+
+def _fitting(said: str, more: str) -> str:
+    return f"{said} {more}" if more and len(f"{said} {more}".split()) <= MOST_WORDS else said
+
+
+def _others(plan: Plan, worst: Join) -> str:
+    same = sum(join.verdict == worst.verdict for join in plan.joins) - 1
+    if worst.verdict == "accurate" or not same:
+        return ""
+    return f"{number(same)} more {'join is' if same == 1 else 'joins are'} {worst.verdict}."
+
+
+def _of_join(join: Join) -> str:
+    rows = rows_words(join)
+    chosen = method_name(join.method)
+    best = method_name(join.best_at_actual) if join.best_at_actual and join.best_at_actual != join.method else ""
+    match join.verdict:
+        case "crossed" if hardly_matters(join):
+            percent = max(1, round(100 * ((join.loss_factor or 1.0) - 1)))
+            return f"{rows}; a {best} would be {number(percent)}% cheaper, which hardly matters."
+        case "crossed":
+            return f"{rows}; {_cheaper(join, best or 'different join')}."
+        case "held":
+            return f"{rows}; the {chosen} is still the cheapest method."
+        case "undecided" if _expected(join):
+            return f"{rows}; the evidence does not decide whether another join method is cheaper."
+        case "undecided":
+            return f"{rows}; whether another join method than the {chosen} is cheaper stays open."
+        case _:
+            return f"{rows}, close enough to the estimate: the misestimates, if any, harm no join method."
+
+
+def hardly_matters(join: Join) -> bool:
+    """Whether a join crossed for a loss of less than a tenth."""
+    return join.verdict == "crossed" and join.loss_factor is not None and join.loss_factor < MATTERS
+
+
+def supported_loss(join: Join) -> float | None:
+    """The loss factor, where the costs that it divides are both shown."""
+    if join.loss_factor is None or join.best_at_actual is None:
+        return None
+    shown = [join.costs.get(method) for method in (join.method, join.best_at_actual)]
+    return join.loss_factor if all(cost is not None and cost.at_actual is not None for cost in shown) else None
+
+
+def _cheaper(join: Join, best: str) -> str:
+    border, loss = deciding_border(join), supported_loss(join)
+    factor = f"here {times(loss)}" if loss is not None else ""
+    if border is None:
+        return f"a {best} is cheaper" + (f", {factor}" if factor else "")
+    where = f"{border_span(border)}{'' if border.side == 'outer' else ' inner rows'}"
+    said = f"from {where} on" if border.above == join.best_at_actual else f"below {where}"
+    return f"{said} a {best} is cheaper" + (f", {factor}" if factor else "")
+
+
+def border_span(border: Border) -> str:
+    """`370`, or `somewhere between 40 and 3,300` where the evidence leaves it open."""
+    if not border.is_wide:
+        return number(border.rows)
+    return f"somewhere between {number(border.low)} and {number(border.high)}"
+
+
+def rows_words(join: Join) -> str:
+    """`5,286 outer rows came instead of 83`, of the side that was further off."""
+    inner = rows_factor(join.inner) > rows_factor(join.outer)
+    side, name = (join.inner, "inner") if inner else (join.outer, "outer")
+    expected = number(side.estimated_rows) if side.estimated_rows is not None else ""
+    if side.count == "not_run":
+        return f"The {name} side never ran"
+    if side.count == "not_counted" or side.actual_rows is None:
+        return f"The {name} side's rows were not counted"
+    rows = count_of(side.actual_rows, f"{name} row")
+    if side.count == "at_least":
+        return f"At least {rows} came" + (f", {expected} were expected" if expected else "")
+    if not expected:
+        return f"{rows} came"
+    if number(side.actual_rows) == expected:
+        return f"{rows} came as expected"
+    return f"{rows} came instead of {expected}"
+
+
+def _expected(join: Join) -> bool:
+    return all(_as_expected(side) for side in (join.outer, join.inner))
+
+
+def _as_expected(side: JoinSide) -> bool:
+    return side.actual_rows is not None and rows_factor(side) < 1.1
+
+
+def _slowest(plan: Plan) -> str:
+    timed = [node for node in plan.nodes if node.own_ms is not None]
+    top = max(timed, key=lambda node: node.own_ms or 0.0, default=None)
+    if top is None or not top.own_ms:
+        return ""
+    return f"Most time goes to {node_label(top)}: {milliseconds(top.own_ms)}."
+
+
+def joined_words(join: Join) -> str:
+    """`nested loop of guests with bookings`: which join, for the line above the ruler."""
+    sides = [_tables(side) for side in (join.outer, join.inner)]
+    named = f" of {sides[0]} (outer) with {sides[1]} (inner)" if all(sides) else ""
+    return f"{method_name(join.method)}{named}"
+
+
+def _tables(side: JoinSide) -> str:
+    return listed([quote(name, 60) for name in short_names(side.tables)], 3)
+
+
+def short_names(names: tuple[str, ...]) -> tuple[str, ...]:
+    """Names of tables without the schema that most tables are in."""
+    return tuple(name.removeprefix("public.") for name in names)
+
+
+def facts_words(plan: Plan, tool_version: str) -> list[str]:
+    """Where and when the plan was captured, as far as known, and by which version it was read."""
+    facts = []
+    if plan.server_version is not None:
+        major, minor = divmod(plan.server_version, 10000)
+        # Most captures tell the release only; its minor version 0 is then a gap, not a fact.
+        facts.append(f"PostgreSQL {f'{major}.{minor}' if minor else major or plan.server_version}")
+    if plan.session is not None and plan.session.database:
+        facts.append(f"database {quote(plan.session.database, 60)}")
+    if plan.captured_at:
+        facts.append(f"captured {quote(plan.captured_at.replace('T', ' ').replace('+00:00', ' UTC'), 40)}")
+    facts.append(f"rowreckon {clean(tool_version)}")
+    return facts
+
+
+def time_words(plan: Plan, joins_ms: float | None) -> str:
+    """`Ran 117 ms, 84% of it in the crossed join.`; empty where no time is known."""
+    if plan.execution_ms is None:
+        return ""
+    crossed = [join for join in plan.joins if join.verdict == "crossed"]
+    wrong = crossed or [join for join in plan.joins if join.verdict != "accurate"]
+    if not wrong or joins_ms is None or not plan.execution_ms:
+        return f"Ran {milliseconds(plan.execution_ms)}."
+    kind = wrong[0].verdict if len({join.verdict for join in wrong}) == 1 else "misestimated"
+    which = f"the {kind} join" if len(wrong) == 1 else f"{number(len(wrong))} {kind} joins"
+    part = share(joins_ms, plan.execution_ms)
+    return f"Ran {milliseconds(plan.execution_ms)}, {part} of it in {which}{_rest(plan, joins_ms)}."
+
+
+def _rest(plan: Plan, joins_ms: float) -> str:
+    """Where most of the time goes, where it is not in those joins."""
+    if plan.execution_ms is None or joins_ms >= plan.execution_ms / 2:
+        return ""
+    named = [item for item in plan.time_elsewhere if item.ms is not None and item.node is not None]
+    top = max(named, key=lambda item: item.ms or 0.0, default=None)
+    node = plan_map(plan).by_id.get(top.node) if top is not None and top.node is not None else None
+    if top is None or node is None:
+        return ""
+    return f"; {milliseconds(top.ms)} in {node_label(node)}"
+
+
+def outcome_line(plan: Plan) -> str:
+    """How a run ended that did not end well, with the server's reason; empty where it ran."""
+    said = outcome_words(plan)
+    return f"{said[:1].upper()}{said[1:]}." if said else ""
