@@ -1,8 +1,9 @@
 """The row ruler's geometry: a logarithmic line of rows, the stretches on which each join method is cheapest, and ticks.
 
 Pure data; positions are decades (log10 of rows, rows below one counting as one). `ruler_text` and `ruler_svg` draw it.
-A stretch is drawn only where the document's switch points and costs agree with its verdict: a ruler that would
-contradict the verdict keeps its ticks, loses its stretches, and says so.
+A stretch is drawn only where the document's switch points and costs agree with its verdict.  Where they do not, or no
+switch point is known, a ruler shows what the verdict itself rests on: who leads where the planner stood and where the
+rows came, all else open.
 """
 
 from __future__ import annotations
@@ -13,7 +14,17 @@ from typing import Literal
 
 from rowreckon.document.audit import Join, JoinSide
 from rowreckon.frozen import frozen
-from rowreckon.report.words.borders import Border, Side, borders, cheapest_at, in_line, inner_border_set, inner_differs
+from rowreckon.report.words.borders import (
+    Border,
+    Side,
+    borders,
+    cheapest_at,
+    in_line,
+    inner_border_set,
+    inner_differs,
+    outer_differs,
+    verdict_border,
+)
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.numbers import count_of, listed, number
 from rowreckon.report.words.sentences import came, method_name
@@ -21,6 +32,8 @@ from rowreckon.report.words.sentences import came, method_name
 _FUZZ = 1.01  # the planner keeps what it has until another path is 1% cheaper
 _NEAR = 2.0  # decades beyond the estimate and the actual within which borders are drawn
 _ALIKE = 1.05
+_ISLAND = 0.12  # decades to both sides of a point at which a leader is known
+_BORDERS = ("switch", "span")
 FAR_OFF = "far off the line"
 """How a note on borders beyond the line begins."""
 
@@ -41,9 +54,9 @@ class Stretch:
 
 @frozen
 class Tick:
-    """A mark on the line: the estimate, the actual count, or a switch point."""
+    """A mark on the line: the estimate, the actual count, a switch point; without a mark: the span where one lies."""
 
-    kind: Literal["estimate", "actual", "switch"]
+    kind: Literal["estimate", "actual", "switch", "span"]
     rows: float
     at: float
     label: str
@@ -83,7 +96,7 @@ def rulers(join: Join, span: tuple[int, int] | None = None) -> tuple[Ruler, ...]
     differs = inner_differs(join)
     found: list[Ruler] = []
     if _ticks(join.outer, []):
-        first = borders(join, "outer", "estimate")
+        first = borders(join, "outer", "estimate") or _by_verdict(join, "outer")
         second = borders(join, "outer", "actual")
         if differs and first and _alike(first, second):
             first, differs = second, False
@@ -92,10 +105,10 @@ def rulers(join: Join, span: tuple[int, int] | None = None) -> tuple[Ruler, ...]
         if differs:
             title = f"Outer rows, with the {count_of(join.inner.actual_rows, 'inner row')} that came"
             found.append(_ruler(join, "outer", title, second, span, decides=True))
-    if len(found) == 2 and not found[0].stretches and not found[1].stretches:
-        # Two bare lines with the same marks would say the same thing twice.
-        found = [replace(found[1], title="Outer rows")]
-    along_inner = inner_border_set(join)
+    if len(found) == 2 and not found[1].methods:
+        # A line on which nothing is known would only repeat the marks of the other.
+        found = [found[0] if found[0].methods else replace(found[1], title="Outer rows")]
+    along_inner = inner_border_set(join) or _by_verdict(join, "inner")
     if along_inner and join.inner.estimated_rows is not None:
         outer = join.outer.actual_rows
         at = f", with the {count_of(outer, 'outer row')} that came" if outer is not None else ""
@@ -103,9 +116,15 @@ def rulers(join: Join, span: tuple[int, int] | None = None) -> tuple[Ruler, ...]
     return tuple(found)
 
 
+def _by_verdict(join: Join, side: Side) -> list[Border]:
+    """What the verdict alone says of the border along a side, where the document names none."""
+    border = None if join.switch_points else verdict_border(join)
+    return [border] if border is not None and border.side == side else []
+
+
 def deciding(drawn: tuple[Ruler, ...]) -> tuple[Ruler, ...]:
-    """The one ruler to show where there is room for one: the last that has stretches, as the verdict stands there."""
-    return tuple([ruler for ruler in drawn if ruler.stretches] or drawn)[-1:]
+    """The one ruler to show where there is room for one: the last on which a method is known, where the verdict is."""
+    return tuple([ruler for ruler in drawn if ruler.methods] or drawn)[-1:]
 
 
 def _alike(first: list[Border], second: list[Border]) -> bool:
@@ -138,18 +157,19 @@ def _ruler(
     stretches: tuple[Stretch, ...] = ()
     if not note:
         stretches = _stretches(chain, low, high) if chain else _one_stretch(join, low, high, decides=decides)
-        if not stretches:
-            note = _nothing_known(join)
-    shown = tuple(t for t in ticks if not note or t.kind != "switch")
+    if not stretches:
+        stretches = _islands(join, side, low, high, decides=decides)
+    shown = tuple(t for t in ticks if not note or t.kind not in _BORDERS)
     if not note and len(near) < len(chain):
-        far = [tick.label for tick in _ticks(rows, [b for b in chain if b not in near]) if tick.kind == "switch"]
+        far = [tick.label for tick in _ticks(rows, [b for b in chain if b not in near]) if tick.kind in _BORDERS]
         note = f"{FAR_OFF}: {listed(far, 12)}"
     return Ruler(side, title, low, high, stretches, shown, note)
 
 
 def _ticks(side: JoinSide, chain: list[Border]) -> list[Tick]:
     ticks = [
-        Tick("switch", b.rows, decade(b.rows), f"{bare(method_name(b.above))} from {number(b.rows)}") for b in chain
+        Tick("switch" if b.placed else "span", b.rows, decade(b.rows), f"{bare(method_name(b.above))} from {_where(b)}")
+        for b in chain
     ]
     if side.estimated_rows is not None:
         ticks.append(
@@ -164,7 +184,14 @@ def _ticks(side: JoinSide, chain: list[Border]) -> list[Tick]:
             "reread": f"{number(side.actual_rows)} read, some again",
         }.get(side.count) or came(side.actual_rows, side.count)
         ticks.append(Tick("actual", side.actual_rows, decade(side.actual_rows), label))
-    return sorted(ticks, key=lambda t: (t.at, ("estimate", "switch", "actual").index(t.kind)))
+    return sorted(ticks, key=lambda t: (t.at, ("estimate", "switch", "span", "actual").index(t.kind)))
+
+
+def _where(border: Border) -> str:
+    """A border's figure for a tick, short."""
+    if border.placed:
+        return number(border.rows)
+    return f"somewhere between {number(border.low)} and {number(border.high)}"
 
 
 def _span(points: list[float]) -> tuple[int, int]:
@@ -189,6 +216,8 @@ def _stretches(chain: list[Border], low: int, high: int) -> tuple[Stretch, ...]:
 
 def _one_stretch(join: Join, low: int, high: int, *, decides: bool) -> tuple[Stretch, ...]:
     """Without borders one method leads all along; claimed only where the document has looked for borders."""
+    if set(join.costs) == {join.method}:
+        return (Stretch(float(low), float(high), join.method),)  # no other method is permitted
     if join.verdict == "undecided" or not join.costs or (join.margin is None and not join.switch_points):
         return ()
     at_estimate = {m: c.at_estimate for m, c in join.costs.items() if c.at_estimate is not None}
@@ -209,14 +238,14 @@ def _objection(join: Join, side: Side, rows: JoinSide, chain: list[Border], *, d
     if not chain:
         return ""
     if not in_line(chain):
-        return "the switch points do not join up, so no stretch is drawn"
+        return "the switch points do not join up, so only what the verdict rests on is drawn"
     came_at = cheapest_at(chain, rows.actual_rows) if rows.actual_rows is not None else None
     expected_at = cheapest_at(chain, rows.estimated_rows) if rows.estimated_rows is not None else None
     if join.verdict == "undecided":
         if decides and came_at is not None and rows.actual_rows is not None:
-            return "undecided: no stretch is drawn, only what was expected and what came"
+            return "undecided: the evidence does not tell who leads at the rows that came"
         return ""
-    disagrees = "the switch points do not fit the costs, so no stretch is drawn"
+    disagrees = "the switch points do not fit the costs, so only what the verdict rests on is drawn"
     planner_stood_here = side == "outer" and not (decides and inner_differs(join))
     if planner_stood_here and join.verdict == "crossed" and expected_at not in (None, join.method):
         # A crossed join's executed method led where the planner stood.
@@ -236,7 +265,29 @@ def _as_good(join: Join, method: str) -> bool:
     return best is not None and other is not None and other <= best * _FUZZ
 
 
-def _nothing_known(join: Join) -> str:
-    if join.verdict == "undecided":
-        return "undecided: no switch point is known"
-    return "no switch point is known closely enough to be drawn"
+def _islands(join: Join, side: Side, low: int, high: int, *, decides: bool) -> tuple[Stretch, ...]:
+    """Where no border is known: who leads at the expected rows and at those that came, as the planner's choice and the
+    verdict tell; all between and beyond is open."""
+    rows = join.outer if side == "outer" else join.inner
+    stood_here = not (decides and inner_differs(join)) if side == "outer" else not outer_differs(join)
+    known: list[tuple[float, str]] = []
+    if stood_here and rows.estimated_rows is not None:
+        known.append((decade(rows.estimated_rows), join.method))
+    if decides and join.verdict != "undecided" and join.best_at_actual and rows.actual_rows is not None:
+        known.append((decade(rows.actual_rows), join.best_at_actual))
+    spans: list[Stretch] = []
+    for at, method in sorted(known):
+        left, right = max(float(low), at - _ISLAND), min(float(high), at + _ISLAND)
+        if spans and (spans[-1].method == method or spans[-1].end > left):
+            left = spans.pop().start if spans[-1].method == method else spans[-1].end
+        spans.append(Stretch(left, right, method))
+    return tuple(s for s in _with_open_between(spans, low, high) if s.end > s.start)
+
+
+def _with_open_between(spans: list[Stretch], low: int, high: int) -> list[Stretch]:
+    found: list[Stretch] = []
+    start = float(low)
+    for span in spans:
+        found += [Stretch(start, span.start, None), span]
+        start = span.end
+    return [*found, Stretch(start, float(high), None)]

@@ -114,6 +114,8 @@ def _ticks(ruler: Ruler) -> list[Markup]:
 
 
 def _mark(ruler: Ruler, tick: Tick, x: str, y: float) -> Markup:
+    if tick.kind == "span":
+        return Markup("")
     if tick.kind == "switch":
         return element("line", x1=x, x2=x, y1=_BAND_TOP - 4, y2=_AXIS + 4, class_="mark switch")
     if tick.kind == "actual":

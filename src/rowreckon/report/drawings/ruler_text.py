@@ -7,22 +7,24 @@ from rowreckon.report.words.numbers import number
 
 _UNICODE = {
     "fills": "─═┄╍",
-    "open": "?",
+    "open": "·",
     "bare": "╌",
     "estimate": "○",
     "actual": "●",
     "both": "◉",
     "switch": "┃",
+    "span": "~",
     "stem": "│",
 }
 _ASCII = {
     "fills": "-=~+",
-    "open": "?",
+    "open": ".",
     "bare": ".",
     "estimate": "o",
     "actual": "@",
     "both": "8",
     "switch": "|",
+    "span": "~",
     "stem": "|",
 }
 _METHOD_ORDER = ("nested_loop", "hash", "merge")

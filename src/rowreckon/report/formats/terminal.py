@@ -5,6 +5,7 @@ Readable at 60 columns and without colour; rich decides about colour (NO_COLOR, 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.plural import noun
@@ -24,7 +25,7 @@ from rowreckon.report.story.ticket import Ticket, ticket
 from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.headline import audit_headline, audit_time_sentence
-from rowreckon.report.words.numbers import capitalised, count_of
+from rowreckon.report.words.numbers import capitalised, count_of, listed
 from rowreckon.report.words.sentences import CAUTIONS
 from rowreckon.report.words.sources import folder_words, with_short_sources
 from rowreckon.report.words.ticket_words import TICKET_CAUTIONS
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 _PLANS_LISTED = 20
 _WORST_SHOWN = 3
 _JOINS_SHOWN = 5
+_CAUTIONS_SHOWN = 3
 _REMEDIES_SHOWN = 5
 _REMEDIES_OF_MANY = 3
 
@@ -118,10 +120,14 @@ def _remedies(out: Writer, audit: Audit, told: Ticket | None = None) -> None:
         return
     most = _REMEDIES_SHOWN if len(audit.plans) == 1 else _REMEDIES_OF_MANY
     shown = remedies_story(audit.remedies if out.verbose else audit.remedies[:most], audit.plans)
-    for number, remedy in enumerate(shown.remedies):
-        if number:
-            out.blank()
-        _remedy(out, remedy, is_told=told is not None and told.command == remedy.sql)
+    if told is not None and not out.verbose:
+        _beside_the_ticket(out, shown.remedies, told)
+        shown = replace(shown, shared=())
+    else:
+        for number, remedy in enumerate(shown.remedies):
+            if number:
+                out.blank()
+            _remedy(out, remedy)
     if shown.shared:
         out.blank()
         for caution in shown.shared:
@@ -133,18 +139,35 @@ def _remedies(out: Writer, audit: Audit, told: Ticket | None = None) -> None:
     out.items("How they were tried", account_lines(audit))
 
 
-def _remedy(out: Writer, remedy: RemedyStory, *, is_told: bool) -> None:
-    """One change; its statements are left out where they have just been told."""
+def _beside_the_ticket(out: Writer, remedies: tuple[RemedyStory, ...], told: Ticket) -> None:
+    """All that is left to say of the ticket's change; of each other one what it is and why."""
+    others = [remedy for remedy in remedies if remedy.sql != told.command]
+    for remedy in remedies:
+        if remedy.sql == told.command:
+            if others:
+                out.label(f"{remedy.rank}.", f"{told.lead} (above)", 2)
+            _rest_of_told(out, remedy)
+    for remedy in others:
+        out.label(f"{remedy.rank}.", remedy.title, 2)
+        out.say(remedy.reason, 5)
+        for note in remedy.notes:
+            if note.startswith("Tried"):
+                out.say(note, 5)
+    if others:
+        out.say(
+            f"--verbose shows statements, undo and cautions of {listed([f'change {o.rank}' for o in others], 9)}.", 5
+        )
+
+
+def _remedy(out: Writer, remedy: RemedyStory) -> None:
+    """One change with all that is known of it."""
     out.label(f"{remedy.rank}.", remedy.title, 2)
-    if is_told and not out.verbose:
-        _rest_of_told(out, remedy)
-        return
     out.say(remedy.reason, 5)
     if remedy.check_first:
         out.say("Check first:", 5)
         out.sql(remedy.check_first, 7)
-        out.say("Then run the statements above." if is_told else "Run:", 5)
-    if remedy.sql and not is_told:
+        out.say("Run:", 5)
+    if remedy.sql:
         out.sql(remedy.sql, 7)
     _undo(out, remedy)
     if remedy.notes:
@@ -180,13 +203,15 @@ def _undo(out: Writer, remedy: RemedyStory) -> None:
 def _rest_of_told(out: Writer, remedy: RemedyStory) -> None:
     """What the ticket did not say of its change."""
     if remedy.check_first:
-        out.say("Before the statements above, check:", 5)
-        out.sql(remedy.check_first, 7)
+        out.say("Before the statements above, check what is there: --verbose shows the query.", 5)
     _undo(out, remedy)
     if remedy.notes[1:]:
         out.say(" ".join(remedy.notes[1:]), 5)
-    for caution in remedy.cautions:
+    for caution in remedy.cautions[:_CAUTIONS_SHOWN]:
         out.say(caution, 5, hang=2)
+    left = len(remedy.cautions) - _CAUTIONS_SHOWN
+    if left > 0:
+        out.say(f"{count_of(left, 'further caution')}; --verbose shows all.", 5)
     for pair in remedy.pairs[:1]:
         _pair(out, pair)
     _side_effects(out, remedy)

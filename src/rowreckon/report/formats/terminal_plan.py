@@ -21,7 +21,7 @@ from rowreckon.report.story.story import (
 )
 from rowreckon.report.story.ticket import Ticket
 from rowreckon.report.words.escape import clean, quote
-from rowreckon.report.words.numbers import capitalised, count_of
+from rowreckon.report.words.numbers import NOT_KNOWN, capitalised, count_of
 from rowreckon.report.words.ticket_words import SELDOM_WANTED, TOLD_BY_TICKET
 
 if TYPE_CHECKING:
@@ -121,12 +121,21 @@ def write_evidence(out: Writer, plan: Plan, *, told: Ticket | None = None) -> No
     measured = [f"{name}: {value}" for name, value in rows if not brief or (name, value) != ("Cache", "not known")]
     if measured:
         out.label("Measured", "; ".join(measured) + ".", 2)
-    out.items("Notes", tuple(clean(note) for note in plan.notes), _LINES_SHOWN)
+    notes = tuple(clean(note) for note in plan.notes)
+    if brief and notes:
+        out.label("Notes", f"{'; '.join(notes[:_LINES_SHOWN])}.", 2)
+    else:
+        out.items("Notes", notes)
 
 
 def _missing(out: Writer, plan: Plan, told: Ticket | None) -> None:
-    lacking = [m for m in plan.missing if told is None or out.verbose or told.missing != m]
+    lacking = [m for m in plan.missing if told is None or told.missing != m]
     if not lacking:
+        return
+    if told is not None and not out.verbose:
+        more = f" and {len(lacking) - 1} more" if len(lacking) > 1 else ""
+        named = capitalised(clean(lacking[0].what).rstrip("."))
+        out.label("Missing", f"{named}{more}: --verbose shows how to get it.", 2)
         return
     out.blank()
     out.say("Evidence that is missing", 2, "bold")
@@ -169,15 +178,25 @@ def _join(out: Writer, story: JoinStory, *, is_told: bool) -> None:
         out.say(story.sentence, 4)
         if join.verdict == "accurate" and not out.verbose:
             return
-        write_rulers(out, join, deciding_only=not out.verbose)
-        if story.costs:
+        if join.verdict == "crossed" or out.verbose:
+            write_rulers(out, join, deciding_only=not out.verbose)
             out.blank()
-    if story.costs:
-        out.say("Costs in planner units, at the estimate and at the actual rows:", 4)
-        for method, estimate, actual, remarks in story.costs:
-            out.say(f"- {method}: {estimate}, {actual}" + (f" ({remarks})" if remarks else ""), 4, hang=2)
+    if not is_new or out.verbose:
+        _costs(out, story)
     for note in story.notes if out.verbose else story.brief_notes:
         out.say(note, 4)
+
+
+def _costs(out: Writer, story: JoinStory) -> None:
+    """A line for each method of which something is known, and one for the others."""
+    if story.costs:
+        out.say("Costs in planner units, at the estimate and at the actual rows:", 4)
+    unknown = [row[0] for row in story.costs if row[1] == row[2] == NOT_KNOWN and not row[3]]
+    for method, estimate, actual, remarks in story.costs:
+        if method not in unknown:
+            out.say(f"- {method}: {estimate}, {actual}" + (f" ({remarks})" if remarks else ""), 4, hang=2)
+    if unknown:
+        out.say(f"- {' and '.join(unknown)}: {NOT_KNOWN}", 4, hang=2)
 
 
 def _finding(out: Writer, finding: FindingStory, told: Ticket | None) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from rowreckon.document.audit import Node, Plan
 from rowreckon.report.words.numbers import count_of, milliseconds, number, times
 
-_WHOLE_UP_TO = 12
+_WHOLE_UP_TO = 9
 _AT_MOST = 60
 _SLOW = 0.05  # share of the execution time from which a node of its own matters
 MISESTIMATED = 10.0

@@ -11,6 +11,7 @@ from rowreckon.causes.registry import title_of
 from rowreckon.document.audit import Audit, Finding, Join, Origin, Plan
 from rowreckon.frozen import frozen
 from rowreckon.report.words import join_words, ticket_words
+from rowreckon.report.words.borders import inner_differs
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.headline import joins_by_weight, outcome_words
 from rowreckon.report.words.numbers import capitalised, listed, milliseconds, number, times
@@ -160,9 +161,9 @@ def _join_notes(plan: Plan, join: Join) -> tuple[str, ...]:
 
 
 def _brief_notes(plan: Plan, join: Join) -> tuple[str, ...]:
-    inner = _inner_words(join, ticket_words.verdict_words(plan))
+    inner = _inner_words(join, ticket_words.verdict_words(plan)) if inner_differs(join) else ""
     notes = [inner, join_words.contest_words(join), *join_words.excluded_words(join)]
-    return tuple(n for n in [*notes, *_lacking(plan, join)] if n)
+    return tuple(n for n in notes if n)
 
 
 def _lacking(plan: Plan, join: Join) -> list[str]:
@@ -231,9 +232,9 @@ def elsewhere_lines(plan: Plan) -> tuple[str, ...]:
 
 
 def notable_elsewhere(plan: Plan) -> tuple[str, ...]:
-    """Of these the few that take a tenth of the time or more."""
+    """Of these the few that take a quarter of the time or more."""
     whole = plan.execution_ms or 0.0
-    much = [item for item in elsewhere_sorted(plan) if item.ms is not None and item.ms >= whole / 10]
+    much = [item for item in elsewhere_sorted(plan) if item.ms is not None and item.ms >= whole / 4]
     return tuple(capitalised(elsewhere_line(plan, item)) + "." for item in much[:2])
 
 

@@ -106,17 +106,17 @@ def _title(plan: Plan, worst: Join | None) -> str:
 
 
 def _remedy(audit: Audit, index: int, worst: Join | None) -> Remedy | None:
-    """The best change for the worst join's cause; else the best that is meant for this plan."""
+    """The best change for the worst join, else the best that is meant for this plan; to drop an index comes last, as
+    other queries may live by it."""
     plan = audit.plans[index]
+
+    def wanted(remedy: Remedy) -> tuple[bool, bool, int]:
+        numbers = [r.finding for r in remedy.findings if r.plan == index and r.finding < len(plan.findings)]
+        harmed = {node for number in numbers for node in plan.findings[number].joins}
+        return remedy.kind == "drop_index", worst is not None and worst.node not in harmed, remedy.rank
+
     mine = [remedy for remedy in audit.remedies if any(ref.plan == index for ref in remedy.findings)]
-    if worst is not None:
-        for remedy in mine:
-            found = [
-                plan.findings[r.finding] for r in remedy.findings if r.plan == index and r.finding < len(plan.findings)
-            ]
-            if any(worst.node in finding.joins for finding in found):
-                return remedy
-    return mine[0] if mine else None
+    return min(mine, key=wanted, default=None)
 
 
 def _missing(plan: Plan, worst: Join | None) -> Missing | None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import itertools
 from typing import Literal
 
-from rowreckon.document.audit import Join, SwitchPoint
+from rowreckon.document.audit import Join, JoinSide, SwitchPoint
 from rowreckon.frozen import frozen
 
 Side = Literal["outer", "inner"]
@@ -85,7 +85,16 @@ def cheapest_at(chain: list[Border], rows: float) -> str | None:
 
 def inner_differs(join: Join) -> bool:
     """Whether the inner side's actual rows are known and more than a fiftieth off what was expected."""
-    expected, came = join.inner.estimated_rows, join.inner.actual_rows
+    return _differs(join.inner)
+
+
+def outer_differs(join: Join) -> bool:
+    """The same of the outer side."""
+    return _differs(join.outer)
+
+
+def _differs(side: JoinSide) -> bool:
+    expected, came = side.estimated_rows, side.actual_rows
     if expected is None or came is None:
         return False
     low, high = sorted((max(expected, 1.0), max(came, 1.0)))
@@ -114,8 +123,30 @@ def deciding_border(join: Join) -> Border | None:
                 return hit
     expected, came = join.inner.estimated_rows, join.inner.actual_rows
     if expected is not None and came is not None:
-        return _crossed_on_the_way(inner_border_set(join), expected, came, winner)
-    return None
+        hit = _crossed_on_the_way(inner_border_set(join), expected, came, winner)
+        if hit:
+            return hit
+    return None if join.switch_points else verdict_border(join)
+
+
+def verdict_border(join: Join) -> Border | None:
+    """What a crossed verdict alone says of the border: somewhere between the rows that were expected and those that
+    came. None where both sides moved, so that no one line leads from the one to the other."""
+    winner = join.best_at_actual
+    if join.verdict != "crossed" or winner is None or winner == join.method:
+        return None
+    if not inner_differs(join):
+        return _between("outer", join.outer, join.method, winner)
+    return None if _differs(join.outer) else _between("inner", join.inner, join.method, winner)
+
+
+def _between(side: Side, rows: JoinSide, start: str, end: str) -> Border | None:
+    if rows.estimated_rows is None or rows.actual_rows is None or not _differs(rows):
+        return None
+    expected, came = max(rows.estimated_rows, 1.0), max(rows.actual_rows, 1.0)
+    low, high = sorted((expected, came))
+    below, above = (start, end) if came > expected else (end, start)
+    return Border(side, (low * high) ** 0.5, low, high, below, above, "estimate", None, placed=False)
 
 
 def next_border(join: Join) -> Border | None:

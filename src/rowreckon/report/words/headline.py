@@ -11,7 +11,15 @@ from rowreckon.report.words.numbers import capitalised, count_of, listed, millis
 from rowreckon.report.words.once import once_a_plan
 from rowreckon.report.words.time_words import join_time, judged_joins, time_sentence
 
-_RANK = {"crossed": 0, "undecided": 1, "held": 2, "accurate": 3}
+_RANK = {"crossed": 0, "undecided": 1, "held": 3, "accurate": 4}
+_TRIFLE = 2  # the rank of a crossing that hardly matters
+MATTERS = 1.1
+"""A crossing that costs less than a tenth more than the cheapest method hardly matters, and never leads."""
+
+
+def hardly_matters(join: Join) -> bool:
+    """Whether a join crossed for a loss of less than a tenth."""
+    return join.verdict == "crossed" and join.loss_factor is not None and join.loss_factor < MATTERS
 
 
 def _weight(plan: Plan, join: Join) -> tuple[int, float, float, float, int]:
@@ -19,7 +27,8 @@ def _weight(plan: Plan, join: Join) -> tuple[int, float, float, float, int]:
     lost = (join_time(plan, [join]).ms or 0.0) * (1 - 1 / loss) if loss > 1.0 else 0.0
     margin = join.margin
     frail = min((f for f in ((margin.up, margin.down) if margin else ()) if f is not None), default=1e300)
-    return (_RANK[join.verdict], -lost, -loss, frail if not plan.analyzed else 0, join.node)
+    rank = _TRIFLE if hardly_matters(join) else _RANK[join.verdict]
+    return (rank, -lost, -loss, frail if not plan.analyzed else 0, join.node)
 
 
 @once_a_plan
@@ -35,7 +44,7 @@ def plans_by_weight(audit: Audit) -> list[int]:
         plan = audit.plans[index]
         joins = joins_by_weight(plan)
         if not joins:
-            return (4, 0.0, -(plan.execution_ms or 0.0), index)
+            return (5, 0.0, -(plan.execution_ms or 0.0), index)
         rank, lost, *_ = _weight(plan, joins[0])
         return (rank, lost, -(plan.execution_ms or 0.0), index)
 
@@ -67,6 +76,7 @@ def _without_crossed(plan: Plan) -> str:
         return "No join to judge in this plan, so nothing is said about its speed"
     undecided = sum(join.verdict == "undecided" for join in plan.joins)
     held = sum(join.verdict == "held" for join in plan.joins)
+    trifles = sum(hardly_matters(join) for join in plan.joins)
     total = len(plan.joins)
     if undecided == total:
         if total == 1:
@@ -75,8 +85,14 @@ def _without_crossed(plan: Plan) -> str:
     if total == 1:
         said = f"The one join did not cross: {verdict_sentence(plan.joins[0])}"
     else:
-        parts = [(total - held - undecided, "accurate"), (held, "misestimated but held"), (undecided, "undecided")]
-        said = f"No crossed join among {number(total)}: {listed([f'{number(n)} {word}' for n, word in parts if n])}"
+        parts = [
+            (trifles, "crossed for less than a tenth"),
+            (total - trifles - held - undecided, "accurate"),
+            (held, "misestimated but held"),
+            (undecided, "undecided"),
+        ]
+        none = "No crossing that matters" if trifles else "No crossed join"
+        said = f"{none} among {number(total)}: {listed([f'{number(n)} {word}' for n, word in parts if n])}"
     if plan.missing:
         said += "; evidence is missing that could tell more"
     judged = judged_joins(plan)
@@ -97,12 +113,16 @@ def plan_headline(plan: Plan) -> str:
     start = f"{capitalised(outcome)}; " if outcome else ""
     joins = joins_by_weight(plan)
     if joins and joins[0].verdict == "crossed":
-        count = sum(join.verdict == "crossed" for join in joins)
-        more = "" if count == 1 else f"{number(count)} joins crossed a switch point; the worst: "
+        count = sum(_crossed_for_much(join) for join in joins)
+        more = "" if count <= 1 else f"{number(count)} joins crossed a switch point; the worst: "
         said = f"{more}{verdict_sentence(joins[0])}"
         return f"{start}{said if start else capitalised(said)}."
     said = _without_crossed(plan)
     return f"{start}{said[:1].lower() + said[1:] if start else said}."
+
+
+def _crossed_for_much(join: Join) -> bool:
+    return join.verdict == "crossed" and not hardly_matters(join)
 
 
 def audit_headline(audit: Audit) -> str:
@@ -114,7 +134,7 @@ def audit_headline(audit: Audit) -> str:
     if len(audit.plans) == 1:
         return plan_headline(audit.plans[0])
     worst = audit.plans[plans_by_weight(audit)[0]]
-    crossed = sum(any(join.verdict == "crossed" for join in plan.joins) for plan in audit.plans)
+    crossed = sum(any(_crossed_for_much(join) for join in plan.joins) for plan in audit.plans)
     total = number(len(audit.plans))
     if crossed:
         verb = "has" if crossed == 1 else "have"

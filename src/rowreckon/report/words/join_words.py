@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+import math
 import re
 
-from rowreckon.document.audit import Join, JoinSide
+from rowreckon.document.audit import Join, JoinSide, MethodCost
 from rowreckon.plural import agreeing
 from rowreckon.report.words.borders import Border, deciding_border, inner_differs, next_border
 from rowreckon.report.words.escape import clean
-from rowreckon.report.words.numbers import capitalised, cost, count_of, listed, milliseconds, number, times
+from rowreckon.report.words.numbers import (
+    bounded_cost,
+    capitalised,
+    cost,
+    count_of,
+    listed,
+    milliseconds,
+    number,
+    times,
+)
 from rowreckon.report.words.sentences import BASIS_WORDS, COUNT_WORDS, came, join_type_name, method_name, tables_of
 
 # A reason that starts with the rows is the verdict sentence over again.
@@ -25,6 +35,9 @@ VERDICT_MEANS = {
     "accurate": "the estimates were close enough",
     "undecided": "the evidence does not decide",
 }
+
+
+_FUZZ = 1.01  # the planner keeps what it has until another path is 1% cheaper
 
 
 def join_title(join: Join) -> str:
@@ -70,14 +83,18 @@ def rows_words(join: Join) -> str:
     return outer
 
 
-def _from_words(border: Border, *, above: bool) -> str:
-    side = "" if border.side == "outer" else " inner rows"
-    figure = number(border.rows)
+def border_figure(border: Border) -> str:
+    """`370`, `about 370 (202 to 959)`, or `somewhere between 40 and 3,300` where no one figure stands for it."""
     if not border.placed:
-        figure = f"somewhere between {number(border.low)} and {number(border.high)}"
-    elif border.is_wide:
-        figure = f"about {figure} ({number(border.low)} to {number(border.high)})"
-    return f"from {figure}{side} on" if above else f"below {figure}{side}"
+        return f"somewhere between {number(border.low)} and {number(border.high)}"
+    if border.is_wide:
+        return f"about {number(border.rows)} ({number(border.low)} to {number(border.high)})"
+    return number(border.rows)
+
+
+def _from_words(border: Border, *, above: bool) -> str:
+    figure = f"{border_figure(border)}{'' if border.side == 'outer' else ' inner rows'}"
+    return f"from {figure} on" if above else f"below {figure}"
 
 
 def border_words(join: Join) -> str:
@@ -96,7 +113,23 @@ def loss_words(join: Join) -> str:
     best = join.best_at_actual
     if best is None or best == join.method or join.loss_factor is None:
         return ""
-    return f"the {method_name(join.method)} costs {times(join.loss_factor)} the {method_name(best)}{_THERE}"
+    factor = loss_factor_words(join)
+    return f"the {method_name(join.method)} costs {factor} the {method_name(best)}{_THERE}" if factor else ""
+
+
+def loss_factor_words(join: Join) -> str:
+    """`2.1 times`, or `at least 1.8 times` where the costs are known within bounds; empty where the costs that are
+    shown support no factor."""
+    mine, best = join.costs.get(join.method), join.costs.get(join.best_at_actual or join.method)
+    if join.loss_factor is None or mine is None or best is None:
+        return ""
+    if mine.at_actual is not None and best.at_actual is not None:
+        return times(join.loss_factor)
+    least = mine.at_actual if mine.at_actual is not None else mine.at_actual_low
+    most = best.at_actual if best.at_actual is not None else best.at_actual_high
+    if least is None or most is None or least < 1.1 * most:
+        return ""
+    return f"at least {times(math.floor(10 * least / most) / 10)}"
 
 
 def verdict_sentence(join: Join) -> str:
@@ -236,6 +269,19 @@ def excluded_words(join: Join) -> list[str]:
     return [f"No {method_name(m)}: {clean(reason).rstrip('.')}." for m, reason in sorted(join.excluded.items())]
 
 
+def _at_actual(join: Join, method: str, figures: MethodCost) -> str:
+    """The cost at the actual rows; where the model gives no bound, the one that the verdict gives."""
+    if (figures.at_actual, figures.at_actual_low, figures.at_actual_high) != (None, None, None):
+        return bounded_cost(figures.at_actual, figures.at_actual_low, figures.at_actual_high)
+    mine = join.costs.get(join.method)
+    known = mine.at_actual if mine is not None else None
+    if known is None or method == join.method:
+        return bounded_cost(None, None, None)
+    if join.verdict == "crossed" and method == join.best_at_actual:
+        return bounded_cost(None, None, known)
+    return bounded_cost(None, known / _FUZZ if join.best_at_actual == join.method else None, None)
+
+
 def cost_rows(join: Join) -> list[tuple[str, str, str, str]]:
     """Method, cost at the estimate, cost at the actual rows, remarks; the executed method first."""
     rows = []
@@ -257,8 +303,8 @@ def cost_rows(join: Join) -> list[tuple[str, str, str, str]]:
         rows.append(
             (
                 capitalised(method_name(method)),
-                cost(figures.at_estimate),
-                cost(figures.at_actual),
+                bounded_cost(figures.at_estimate, figures.at_estimate_low, figures.at_estimate_high),
+                _at_actual(join, method, figures),
                 "; ".join(remarks),
             )
         )

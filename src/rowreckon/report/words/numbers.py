@@ -7,6 +7,7 @@ import math
 from rowreckon.plural import noun
 
 UNKNOWN = "unknown"
+NOT_KNOWN = "not known from this plan"
 
 
 def number(value: float | None) -> str:
@@ -37,6 +38,17 @@ def cost(value: float | None) -> str:
     if value is None or math.isnan(value):
         return UNKNOWN
     return f"{value:,.2f}" if abs(value) < 1e15 else f"{value:.3g}"
+
+
+def bounded_cost(value: float | None, low: float | None, high: float | None) -> str:
+    """Planner cost units with the bounds that are known where no figure is: `at least 1,495.66`."""
+    if value is not None:
+        return cost(value)
+    if low is not None and high is not None:
+        return f"{number(low)} to {number(high)}"
+    if low is not None:
+        return f"at least {number(low)}"
+    return f"at most {number(high)}" if high is not None else NOT_KNOWN
 
 
 def milliseconds(value: float | None) -> str:

@@ -7,7 +7,7 @@ import re
 from rowreckon.document.audit import Join, Node
 from rowreckon.report.words.borders import deciding_border, next_border
 from rowreckon.report.words.escape import quote
-from rowreckon.report.words.numbers import number
+from rowreckon.report.words.join_words import border_figure
 from rowreckon.report.words.sentences import method_name
 
 _NAME = re.compile(r"[A-Za-z]{1,20}( [A-Za-z]{1,20}){0,5}")
@@ -40,9 +40,7 @@ def border_mark(join: Join) -> str:
     border = crossed or next_border(join)
     if border is None:
         return ""
-    rows = number(border.rows)
-    if border.is_wide:
-        rows = f"somewhere between {number(border.low)} and {number(border.high)}"
+    rows = border_figure(border)
     winner = join.best_at_actual if crossed is not None else None
     other = winner or (border.above if border.below == join.method else border.below)
     way = "from" if other == border.above else "below"

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from rowreckon.document.audit import Join, JoinSide, Plan
-from rowreckon.report.words.borders import Border, deciding_border
+from rowreckon.report.words.borders import deciding_border
 from rowreckon.report.words.escape import clean, quote
-from rowreckon.report.words.headline import joins_by_weight, outcome_words
-from rowreckon.report.words.join_words import rows_factor
-from rowreckon.report.words.numbers import count_of, listed, milliseconds, number, share, times
+from rowreckon.report.words.headline import hardly_matters, joins_by_weight, outcome_words
+from rowreckon.report.words.join_words import border_figure, loss_factor_words, rows_factor
+from rowreckon.report.words.numbers import count_of, listed, milliseconds, number, share
 from rowreckon.report.words.sentences import CAUTIONS, method_name, node_label
 from rowreckon.report.words.time_words import plan_map
 
 MOST_WORDS = 25
-MATTERS = 1.1
-"""A crossing that costs less than a tenth more than the cheapest method is said to hardly matter."""
-
 TOLD_BY_TICKET = ("PostgreSQL", "Database", "Execution", "Run with ANALYZE", "Outcome")
 """How a plan was measured, as far as the ticket says it."""
 SELDOM_WANTED = ("Role", "Search path", "Row security", "Query id", "Planning")
@@ -71,37 +68,17 @@ def _of_join(join: Join) -> str:
         case "undecided":
             return f"{rows}; whether another join method than the {chosen} is cheaper stays open."
         case _:
-            return f"{rows}, close enough to the estimate: the misestimates, if any, harm no join method."
-
-
-def hardly_matters(join: Join) -> bool:
-    """Whether a join crossed for a loss of less than a tenth."""
-    return join.verdict == "crossed" and join.loss_factor is not None and join.loss_factor < MATTERS
-
-
-def supported_loss(join: Join) -> float | None:
-    """The loss factor, where the costs that it divides are both shown."""
-    if join.loss_factor is None or join.best_at_actual is None:
-        return None
-    shown = [join.costs.get(method) for method in (join.method, join.best_at_actual)]
-    return join.loss_factor if all(cost is not None and cost.at_actual is not None for cost in shown) else None
+            return f"{rows}, near enough to the estimate; no join method is in doubt."
 
 
 def _cheaper(join: Join, best: str) -> str:
-    border, loss = deciding_border(join), supported_loss(join)
-    factor = f"here {times(loss)}" if loss is not None else ""
+    border, loss = deciding_border(join), loss_factor_words(join)
+    factor = f"here {loss}" if loss else ""
     if border is None:
         return f"a {best} is cheaper" + (f", {factor}" if factor else "")
-    where = f"{border_span(border)}{'' if border.side == 'outer' else ' inner rows'}"
+    where = f"{border_figure(border)}{'' if border.side == 'outer' else ' inner rows'}"
     said = f"from {where} on" if border.above == join.best_at_actual else f"below {where}"
     return f"{said} a {best} is cheaper" + (f", {factor}" if factor else "")
-
-
-def border_span(border: Border) -> str:
-    """`370`, or `somewhere between 40 and 3,300` where the evidence leaves it open."""
-    if not border.is_wide:
-        return number(border.rows)
-    return f"somewhere between {number(border.low)} and {number(border.high)}"
 
 
 def rows_words(join: Join) -> str:
