@@ -1,4 +1,4 @@
-"""The excerpt of a real report that README shows: what the tool prints on a captured plan, up to the costs.
+"""The excerpt of a real report that README shows: what the tool prints on a captured plan, up to the changes in detail.
 
 python -m tests.report.readme_excerpt            print it
 python -m tests.report.readme_excerpt --write    put it between README's markers
@@ -15,7 +15,7 @@ ROOT = Path(__file__).parents[2]
 README = ROOT / "README.md"
 PLAN = "tests/report/captures/stale-statistics.capture.json"
 BEGIN, END = "<!-- report: begin -->\n", "<!-- report: end -->\n"
-_LAST = "    Condition: "
+_LAST = "What to try"
 
 
 def excerpt() -> str:

@@ -12,12 +12,13 @@ from rich.cells import cell_len
 from rich.console import Console
 
 from rowreckon.document.audit import Audit
+from rowreckon.report.drawings.plan_picture import FoldLine, NodeLine
 from rowreckon.report.formats.html import render_html
 from rowreckon.report.formats.junit import render_junit
 from rowreckon.report.formats.markdown import LIMIT, render_markdown
 from rowreckon.report.formats.notebook import NotebookAudit
 from rowreckon.report.formats.terminal import render_terminal
-from rowreckon.report.story.outline import outline
+from rowreckon.report.story.plan_story import plan_picture
 from tests.report import factories as f
 from tests.report.hostile import PAYLOADS, full_audit, poisoned
 
@@ -68,9 +69,11 @@ def test_an_ascii_terminal_gets_ascii() -> None:
 
 
 def test_verdict_first_then_what_to_try_then_evidence() -> None:
-    """The order of every format."""
+    """The order of every format: who stops at the statements can act."""
     for text in (terminal(f.crossed_audit(), 80), render_markdown(f.crossed_audit()), render_html(f.crossed_audit())):
-        places = [text.index(part) for part in ("48,310", "What to try", "CREATE STATISTICS", "Plan outline")]
+        places = [
+            text.index(part) for part in ("48,310", "Cause", "CREATE STATISTICS", "error enters here", "What to try")
+        ]
         assert places == sorted(places)
 
 
@@ -84,7 +87,8 @@ def test_markdown_stays_within_its_limit_and_says_what_is_cut(audit: Audit) -> N
         assert "Cut to stay within 65,536 characters" in text
         assert "## Evidence: " in text or len(audit.plans) < 1000
     assert "## Cautions" in text
-    assert text.index("What to try") < 2000 or len(audit.remedies[0].reason) > 1000
+    first = min(place for place in (text.find("What to try"), text.find("**Try:**")) if place >= 0)
+    assert first < 2000 or len(audit.remedies[0].reason) > 1000
 
 
 @pytest.mark.parametrize("limit", [0, 10, 500, 3000, 20000])
@@ -98,12 +102,14 @@ def test_markdown_keeps_any_limit(limit: int) -> None:
 def test_a_long_plan_shows_what_matters_and_counts_the_rest() -> None:
     """5,000 nodes: the crossed join, its sides, the origin; the folded ones add up."""
     plan = f.long_plan_audit().plans[0]
-    rows = outline(plan)
+    lines = plan_picture(plan).lines
+    folds = [line for line in lines if isinstance(line, FoldLine)]
+    shown = {line.node for line in lines if isinstance(line, NodeLine)}
 
-    assert len(rows) < 80
-    assert {1, 2, 3, 4} <= {row.node for row in rows}
-    assert sum(len(row.folded) for row in rows) + sum(row.node is not None for row in rows) == 5000
-    assert any("no misestimate among them" in row.gutter for row in rows)
+    assert len(lines) < 80
+    assert {1, 2, 3, 4} <= shown
+    assert sum(len(fold.nodes) for fold in folds) + len(shown) == 5000
+    assert any("as expected" in fold.said for fold in folds)
 
 
 def test_folding_hides_no_misestimate_silently() -> None:
@@ -113,10 +119,11 @@ def test_folding_hides_no_misestimate_silently() -> None:
         n.model_copy(update={"q_error": 500.0, "q_error_low": 400.0, "direction": "over"}) if n.id > 50 else n
         for n in plan.nodes
     ]
-    rows = outline(plan.model_copy(update={"nodes": tuple(wrong)}))
-    shown = sum(row.node is not None and row.node > 50 for row in rows)
+    lines = plan_picture(plan.model_copy(update={"nodes": tuple(wrong)})).lines
+    shown = sum(isinstance(line, NodeLine) and line.node > 50 for line in lines)
+    said = [re.search(r"(\d+) of them misest", line.said) for line in lines if isinstance(line, FoldLine)]
 
-    assert sum(int(m.group(1)) for row in rows if (m := re.search(r"(\d+) of them misest", row.gutter))) + shown == 149
+    assert sum(int(found.group(1)) for found in said if found) + shown == 149
 
 
 def test_the_workload_page_is_under_five_megabytes() -> None:

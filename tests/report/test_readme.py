@@ -11,9 +11,9 @@ def test_the_excerpt_is_what_the_tool_prints() -> None:
 
 
 def test_the_excerpt_shows_a_crossed_join_with_its_ruler() -> None:
-    """Short enough to be read, with the verdict, a change to try and the marks of the ruler."""
+    """Short enough to be read, with the verdict, a change to try, the marks of the ruler and the plan."""
     shown = shown_in_readme()
 
     assert 25 <= len(shown.splitlines()) <= 45
-    for part in ("Verdict", "ANALYZE", "crossed", "○", "┃", "●", "Costs in planner units"):
+    for part in ("Crossed", "Cause", "ANALYZE", "○", "┃", "●", "error enters here"):
         assert part in shown

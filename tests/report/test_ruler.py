@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 from typing import Any
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rowreckon.auditing import audit
 from rowreckon.document.audit import Join, JoinSide, MethodCost, SwitchPoint
+from rowreckon.intake import read_path
 from rowreckon.report.drawings.ruler import Ruler, rulers
 from rowreckon.report.drawings.ruler_svg import described, ruler_svg
 from rowreckon.report.drawings.ruler_text import ruler_text
 from tests.report import factories as f
 
+SAMPLES = Path(__file__).parents[2] / "sample_plans"
 METHODS = ("nested_loop", "hash", "merge")
 
 
@@ -42,13 +46,36 @@ def test_a_wrong_inner_side_gets_a_ruler_of_its_own() -> None:
     assert (_method_at(inner, 50), _method_at(inner, 90000)) == ("nested_loop", "hash")
 
 
-def test_undecided_draws_what_was_expected_and_what_came_only() -> None:
-    """No stretch, and it says so."""
+def test_undecided_draws_the_planners_own_choice_and_leaves_all_else_open() -> None:
+    """The planner took the nested loop for 12 rows: that much is known, and no more."""
     (ruler,) = rulers(f.undecided_join())
 
-    assert ruler.stretches == ()
+    known = [s for s in ruler.stretches if s.method]
+    assert [s.method for s in known] == ["nested_loop"]
+    assert known[0].start < math.log10(12) < known[0].end
+    assert known[0].end - known[0].start < 0.5
+    assert [ruler.stretches[0].start, ruler.stretches[-1].end] == [ruler.low, ruler.high]
     assert [tick.kind for tick in ruler.ticks] == ["estimate", "actual"]
-    assert ruler.note.startswith("undecided")
+
+
+def test_a_crossed_verdict_alone_bounds_the_border() -> None:
+    """Cheapest at the 12 rows that were expected, beaten at the 48,310 that came: it lies somewhere between."""
+    (ruler,) = rulers(f.crossed_join(switch_points=(), margin=None))
+
+    assert [s.method for s in ruler.stretches] == ["nested_loop", None, "hash"]
+    assert [s.start for s in ruler.stretches[1:]] == pytest.approx([math.log10(12), math.log10(48310)])
+    assert "hash join from somewhere between 12 and 48,310" in [tick.label for tick in ruler.ticks]
+
+
+@pytest.mark.parametrize("plan", sorted(SAMPLES.glob("*.json")), ids=lambda path: path.stem)
+def test_no_ruler_of_a_sample_is_empty(plan: Path) -> None:
+    """Plans really captured from servers 13 to 18: each ruler says of its whole line who leads, or that it is open."""
+    audited = audit(read_path(plan))
+    for join in (join for one in audited.plans for join in one.joins):
+        for ruler in rulers(join):
+            assert ruler.stretches
+            assert (ruler.stretches[0].start, ruler.stretches[-1].end) == (ruler.low, ruler.high)
+        assert join.verdict == "undecided" or any(ruler.methods for ruler in rulers(join))
 
 
 def test_a_wide_border_leaves_a_stretch_open() -> None:

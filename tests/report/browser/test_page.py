@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,6 +16,7 @@ from tests.report.hostile import PAYLOADS, full_audit, poisoned
 
 pytestmark = pytest.mark.browser
 
+STORED = Path(__file__).parents[1] / "audits"
 Open = Callable[..., Opened]
 SIZES = [(1280, 800), (390, 844)]
 
@@ -73,17 +75,44 @@ def test_axe_finds_no_violation(opened: Open, axe: str, audit: Audit, size: tupl
     assert told == []
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_the_first_screen_shows_verdict_ruler_and_first_remedy(opened: Open, size: tuple[int, int]) -> None:
-    """Without scrolling: the sentence, the time, the whole ruler, the first change's title and the start of its SQL."""
-    page = opened(f.crossed_audit(), *size).page
-    for selector in ("h1", ".time", "svg.ruler", ".remedy h3"):
+@pytest.mark.parametrize("size", [(1440, 900), (390, 844)])
+@pytest.mark.parametrize("name", ["one-crossed", "inner-side", "two-joins"])
+def test_the_first_screen_is_the_ticket(opened: Open, name: str, size: tuple[int, int]) -> None:
+    """Without scrolling: query, verdict, time, the whole ruler, the cause and the statements to try; the plan's picture
+    begins on the second screen at the latest."""
+    audit = Audit.model_validate_json((STORED / f"{name}.json").read_text("utf-8"))
+    page = opened(audit, *size).page
+    for selector in (".query", "h1", ".time", "svg.ruler", ".act dd", ".act pre.sql"):
         box = page.query_selector(selector).bounding_box()
         assert box["y"] + box["height"] <= size[1], selector
         assert box["x"] >= 0
         assert box["x"] + box["width"] <= size[0], selector
-    assert page.query_selector(".remedy pre.sql").bounding_box()["y"] < size[1] - 20
+    assert page.query_selector(".plan-picture").bounding_box()["y"] < 2 * size[1]
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+    assert len(page.title()) <= 90
+
+
+@pytest.mark.parametrize("width", [1440, 768, 390])
+def test_nothing_is_cut_at_the_right_edge(opened: Open, width: int) -> None:
+    """With every line of the plan and every fold open, tables and statements included."""
+    page = opened(full_audit(), width, 900).page
+    page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
+    cut = page.evaluate(
+        "[...document.querySelectorAll('body *')].filter(e => e.checkVisibility() && !e.closest('.skip, .wide')"
+        " && e.getBoundingClientRect().right > window.innerWidth + 1).map(e => e.outerHTML.slice(0, 80))"
+    )
+
+    assert cut == []
+
+
+def test_a_line_of_the_plan_opens_without_a_script(opened: Open) -> None:
+    """By the keyboard; what it shows are the node's figures."""
+    page = opened(f.crossed_audit()).page
+    page.focus(".node-line summary")
+    page.keyboard.press("Enter")
+
+    assert page.is_visible(".node-line dl.details")
+    assert "expected 12" in page.inner_text(".node-line dl.details")
 
 
 def test_labels_on_the_ruler_do_not_lie_on_each_other(opened: Open) -> None:

@@ -72,7 +72,7 @@ def as_text(lines: list[list[Piece]]) -> str:
 
 
 def _widths(picture: PlanPicture, whole: int) -> _Widths:
-    strip, bar, time = (22, 8, 8) if whole >= 72 else (14, 5, 7)
+    strip, bar, time = (22, 8, 8) if whole >= 72 else (13, 5, 8)
     nodes = [line for line in picture.lines if isinstance(line, NodeLine)]
     if all(line.ms is None for line in nodes):
         time = bar = 0

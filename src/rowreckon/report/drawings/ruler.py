@@ -32,6 +32,7 @@ from rowreckon.report.words.sentences import came, method_name
 _FUZZ = 1.01  # the planner keeps what it has until another path is 1% cheaper
 _NEAR = 2.0  # decades beyond the estimate and the actual within which borders are drawn
 _ALIKE = 1.05
+_LEAST_ISLAND = 0.02
 _ISLAND = 0.12  # decades to both sides of a point at which a leader is known
 _BORDERS = ("switch", "span")
 FAR_OFF = "far off the line"
@@ -216,7 +217,7 @@ def _stretches(chain: list[Border], low: int, high: int) -> tuple[Stretch, ...]:
 
 def _one_stretch(join: Join, low: int, high: int, *, decides: bool) -> tuple[Stretch, ...]:
     """Without borders one method leads all along; claimed only where the document has looked for borders."""
-    if set(join.costs) == {join.method}:
+    if set(join.costs) == {join.method} and join.verdict in ("held", "accurate") and join.best_at_actual == join.method:
         return (Stretch(float(low), float(high), join.method),)  # no other method is permitted
     if join.verdict == "undecided" or not join.costs or (join.margin is None and not join.switch_points):
         return ()
@@ -270,17 +271,21 @@ def _islands(join: Join, side: Side, low: int, high: int, *, decides: bool) -> t
     verdict tell; all between and beyond is open."""
     rows = join.outer if side == "outer" else join.inner
     stood_here = not (decides and inner_differs(join)) if side == "outer" else not outer_differs(join)
-    known: list[tuple[float, str]] = []
-    if stood_here and rows.estimated_rows is not None:
-        known.append((decade(rows.estimated_rows), join.method))
-    if decides and join.verdict != "undecided" and join.best_at_actual and rows.actual_rows is not None:
-        known.append((decade(rows.actual_rows), join.best_at_actual))
-    spans: list[Stretch] = []
-    for at, method in sorted(known):
-        left, right = max(float(low), at - _ISLAND), min(float(high), at + _ISLAND)
-        if spans and (spans[-1].method == method or spans[-1].end > left):
-            left = spans.pop().start if spans[-1].method == method else spans[-1].end
-        spans.append(Stretch(left, right, method))
+    expected = None if rows.estimated_rows is None else decade(rows.estimated_rows)
+    arrived = None if rows.actual_rows is None else decade(rows.actual_rows)
+    best = join.best_at_actual if decides and join.verdict != "undecided" else None
+    reach = _ISLAND
+    if expected is not None and arrived is not None and best != join.method and join.verdict != "accurate":
+        reach = min(_ISLAND, abs(expected - arrived) / 2.0)  # neither may reach over to where the other is known
+    spans = []
+    if stood_here and expected is not None and reach > _LEAST_ISLAND:
+        spans.append(Stretch(max(float(low), expected - reach), min(float(high), expected + reach), join.method))
+    if best is not None and arrived is not None:
+        reach = max(reach, _LEAST_ISLAND)
+        spans.append(Stretch(max(float(low), arrived - reach), min(float(high), arrived + reach), best))
+    spans.sort(key=lambda span: span.start)
+    if len(spans) == 2 and spans[0].method == spans[1].method:
+        spans = [Stretch(spans[0].start, max(span.end for span in spans), join.method)]
     return tuple(s for s in _with_open_between(spans, low, high) if s.end > s.start)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rowreckon.document.audit import Audit, Plan
+from rowreckon.report.drawings.plan_picture import NodeLine
 from rowreckon.report.drawings.plan_text import as_text, plan_text
 from rowreckon.report.drawings.ruler import Ruler, deciding, rulers
 from rowreckon.report.drawings.ruler_text import ruler_text
@@ -121,10 +122,25 @@ def _ticket(audit: Audit, folder: str) -> list[Block]:
 
 
 def _picture(plan: Plan, heading: str) -> list[Block]:
+    """The picture as a block of text, and what its lines stand for, folded."""
     if not plan.nodes:
         return []
-    drawn = clean_lines(as_text(plan_text(plan_picture(plan), _PICTURE_WIDTH)))
-    return [Block(f"{heading}\n\n{markdown_fence(drawn, 'text')}", f"the picture of {plain(quote(plan.source, 80))}")]
+    name = plain(quote(plan.source, 80))
+    picture = plan_picture(plan)
+    drawn = markdown_fence(clean_lines(as_text(plan_text(picture, _PICTURE_WIDTH))), "text")
+    nodes = [line for line in picture.lines if isinstance(line, NodeLine)]
+    return [
+        Block(f"{heading}\n\n{drawn}", f"the picture of {name}"),
+        Block(_folded("The nodes in figures", _items([_figures(n) for n in nodes])), f"the nodes of {name} in figures"),
+    ]
+
+
+def _figures(line: NodeLine) -> str:
+    return f"{line.name}{line.reads}: " + "; ".join(f"{what}: {text}" for what, text in line.details)
+
+
+def _folded(title: str, text: str) -> str:
+    return f"<details><summary>{title}</summary>\n\n{text}\n\n</details>"
 
 
 def _worst_ruler(audit: Audit) -> str:
@@ -274,5 +290,7 @@ def _rejected(audit: Audit) -> list[Block]:
 def _last(audit: Audit) -> str:
     legend = verdict_legend(audit)
     parts = [f"Verdicts: {markdown(legend)}."] if legend else []
+    if len(audit.plans) == 1:
+        parts.insert(0, markdown(counts_words(audit)))
     parts += ["## Cautions", _items(CAUTIONS), f"rowreckon {markdown(clean(audit.tool_version))}"]
     return "\n\n".join(parts) + "\n"

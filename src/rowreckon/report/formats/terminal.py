@@ -65,8 +65,8 @@ def _one_plan(out: Writer, audit: Audit, folder: str) -> None:
     _remedies(out, audit, told=told)
     _folds(out, audit)
     write_evidence(out, audit.plans[0], told=told)
-    if folder and out.verbose:
-        out.say(folder_words(audit, folder).strip(), 4)
+    if out.verbose:
+        out.label("Counted", counts_words(audit) + folder_words(audit, folder), 2)
 
 
 def _many_plans(out: Writer, audit: Audit, folder: str) -> None:

@@ -201,8 +201,9 @@ def _costs(out: Writer, story: JoinStory) -> None:
 
 def _finding(out: Writer, finding: FindingStory, told: Ticket | None) -> None:
     """One cause; its name is left out where the ticket has it, the facts unless all is shown or nothing was told."""
-    out.blank()
     is_told = told is not None and not out.verbose
+    if not is_told:
+        out.blank()
     known = told is not None and is_told and told.cause.startswith(finding.kind)
     out.label("Cause", finding.summary if known else f"{finding.title}: {finding.summary}", 2)
     if finding.harms:

@@ -207,7 +207,7 @@ def plan_findings(plan: Plan) -> tuple[FindingStory, ...]:
 def _harms(plan: Plan, finding: Finding) -> str:
     nodes = set(finding.joins)
     harmed = [join_words.join_title(join) for join in joins_by_weight(plan) if join.node in nodes]
-    return f"Harms {number(len(harmed))} joins: {listed(harmed, 4)}." if len(harmed) > 1 else ""
+    return f"Harms {number(len(harmed))} joins: {listed(harmed, 2)}." if len(harmed) > 1 else ""
 
 
 def no_remedy_words(audit: Audit) -> str:

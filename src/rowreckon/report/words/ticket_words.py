@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from rowreckon.document.audit import Join, JoinSide, Plan
 from rowreckon.report.words.borders import deciding_border
 from rowreckon.report.words.escape import clean, quote
@@ -12,6 +14,7 @@ from rowreckon.report.words.sentences import CAUTIONS, method_name, node_label
 from rowreckon.report.words.time_words import plan_map
 
 MOST_WORDS = 25
+_ISO = re.compile(r"(\d{4}-\d\d-\d\d)[T ](\d\d:\d\d)(?::\d\d(?:\.\d+)?)?\s*(Z|UTC|[+-]\d\d(?::?\d\d)?)?$")
 TOLD_BY_TICKET = ("PostgreSQL", "Database", "Execution", "Run with ANALYZE", "Outcome")
 """How a plan was measured, as far as the ticket says it."""
 SELDOM_WANTED = ("Role", "Search path", "Row security", "Query id", "Planning")
@@ -142,9 +145,20 @@ def facts_words(plan: Plan, tool_version: str) -> list[str]:
     if plan.session is not None and plan.session.database:
         facts.append(f"database {quote(plan.session.database, 60)}")
     if plan.captured_at:
-        facts.append(f"captured {quote(plan.captured_at.replace('T', ' ').replace('+00:00', ' UTC'), 40)}")
+        facts.append(f"at {quote(_moment(plan.captured_at), 40)}")
     facts.append(f"rowreckon {clean(tool_version)}")
     return facts
+
+
+def _moment(text: str) -> str:
+    """An ISO moment to the minute; any other text as it is."""
+    found = _ISO.match(text)
+    if found is None:
+        return text
+    zone = found.group(3)
+    return (
+        f"{found.group(1)} {found.group(2)}{' UTC' if zone in ('Z', 'UTC', '+00:00') else f' {zone}' if zone else ''}"
+    )
 
 
 def time_words(plan: Plan, joins_ms: float | None) -> str:
