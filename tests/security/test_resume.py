@@ -15,8 +15,7 @@ from typing import Any
 
 import psycopg
 import pytest
-from psycopg import sql
-from psycopg.conninfo import conninfo_to_dict, make_conninfo
+from psycopg.conninfo import make_conninfo
 
 from .house import SECRET, House
 from .tampering import TEXTS, kinds, tampered
@@ -109,7 +108,6 @@ OTHER_RUNS: dict[str, Callable[[Document], object]] = {
     "an unknown outcome": lambda d: d.update(outcome="select snare.spring('resume')"),
     "another schema": lambda d: d.update(schema="rowreckon.capture/99"),
     "no plan": lambda d: d.update(explain=None),
-    "settings": lambda d: d.update(settings={"role": "warden", "transaction_read_only": "off"}),
 }
 """Captures of another run than this one."""
 
@@ -166,7 +164,7 @@ def test_another_database(newest_house: House, watch: Watch, kept: Kept, tmp_pat
                 kept = Kept(kept.query, changed(json.loads(path.read_text()), mark))
                 assert shows_old(resumed(there, tmp_path / f"twin {turn}", kept, kept.capture))
             finally:
-                owner.execute(sql.SQL("drop database {}").format(sql.Identifier(conninfo_to_dict(there)["dbname"])))
+                owner.execute("drop database twin_of_the_house")
     watch.unchanged()
 
 

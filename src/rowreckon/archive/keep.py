@@ -7,8 +7,10 @@ A Parquet file holds one archive and is written anew; a DuckDB database holds on
 from __future__ import annotations
 
 import json
+import math
 import os
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from tempfile import NamedTemporaryFile
 from typing import Any
@@ -34,6 +36,11 @@ _COLUMNS = {
     "q_error_median": "DOUBLE",
     "q_error_p95": "DOUBLE",
     "q_error_max": "DOUBLE",
+}
+_FOLDS = "kept.main.folds"
+_NO_EXTENSIONS: dict[str, str | bool | int | float | list[str]] = {
+    "autoinstall_known_extensions": "false",
+    "autoload_known_extensions": "false",
 }
 _BEFORE = ("times", "misestimated", "crossed", "execution_ms", "lost_ms", "q_error_median")
 
@@ -84,7 +91,7 @@ def keep_folds(store: FoldStore, path: Path) -> None:
                 write_in_folder(path, lambda beside: _write_parquet(beside, source))
             else:
                 write_in_folder(path, lambda beside: _add_run(beside, source))
-    except (duckdb.Error, OSError) as error:
+    except (duckdb.Error, OSError, _NotKept) as error:
         raise UsageError(f"{shown(path)!r} cannot be written: {_first_line(error)}") from None
 
 
@@ -107,15 +114,14 @@ def folds_before(path: Path, ranked: Sequence[Item]) -> Mapping[str, FoldBefore]
     if not path.is_file():
         raise UnreadableFile("there is no such file", where=str(path), hint="give one that --keep wrote")
     wanted = [name.hex() for name, _ in ranked]
-    names = ", ".join(_quoted(name) for name in _BEFORE)
     try:
         if path.suffix.lower() == ".parquet":
-            with duckdb.connect() as database:
-                found = _rows(database, names, f"read_parquet({_text(str(path))})", "TRUE", wanted)
+            with duckdb.connect(config=_NO_EXTENSIONS) as database:
+                found = _rows(database, f"read_parquet({_text(str(path))})", "TRUE", wanted)
         else:
-            with duckdb.connect(str(path), read_only=True) as database:
-                found = _rows(database, names, "folds", "run = (SELECT max(run) FROM folds)", wanted)
-    except duckdb.Error as error:
+            with _beside(path, read_only=True) as database:
+                found = _rows(database, _FOLDS, f"run = (SELECT max(run) FROM {_FOLDS})", wanted)
+    except (duckdb.Error, _NotKept) as error:
         raise UnreadableFile(
             f"the kept archive cannot be read: {_first_line(error)}", where=str(path), hint="give one that --keep wrote"
         ) from None
@@ -123,21 +129,70 @@ def folds_before(path: Path, ranked: Sequence[Item]) -> Mapping[str, FoldBefore]
     return {name: known.get(name, FoldBefore()) for name in wanted}
 
 
-def _add_run(path: Path, source: str) -> None:
+class _NotKept(Exception):
+    """What a file holds is nothing that `--keep` writes; the message says what."""
+
+
+@contextmanager
+def _beside(path: Path, *, read_only: bool, source: str | None = None) -> Iterator[Any]:
+    """A database in memory, with the kept one beside it as `kept`, and the rows of `source` in the table `come`.
+
+    A kept database may be anybody's. Its views could read files and addresses, and its macros could stand for functions
+    of ours: views are refused, its macros are not looked up from here, and once it is attached no other file, address
+    or extension is within reach. Raises duckdb.Error, and _NotKept where its folds are no table of plain columns.
+    """
     import duckdb
 
+    with duckdb.connect(config=_NO_EXTENSIONS) as database:
+        database.execute(f"ATTACH {_text(str(path))} AS kept (TYPE duckdb{', READ_ONLY' if read_only else ''})")
+        if source is not None:
+            database.execute(f"CREATE TEMP TABLE come AS SELECT * FROM {source}")
+        database.execute("SET enable_external_access = false")
+        database.execute("SET lock_configuration = true")
+        kinds = database.execute(
+            "SELECT table_type FROM information_schema.tables"
+            " WHERE table_catalog = 'kept' AND table_schema = 'main' AND table_name = 'folds'"
+        ).fetchall()
+        computed = database.execute(
+            "SELECT column_name FROM information_schema.columns WHERE is_generated = 'ALWAYS'"
+            " AND table_catalog = 'kept' AND table_schema = 'main' AND table_name = 'folds'"
+        ).fetchall()
+        if any(kind != "BASE TABLE" for (kind,) in kinds) or computed:
+            raise _NotKept("its folds are computed, where --keep writes a table")
+        yield database
+
+
+def _add_run(path: Path, source: str) -> None:
     columns = ", ".join(f"{_quoted(name)} {kind}" for name, kind in _COLUMNS.items())
-    with duckdb.connect(str(path)) as database:
+    with _beside(path, read_only=False, source=source) as database:
         database.execute("BEGIN")
-        database.execute(f"CREATE TABLE IF NOT EXISTS folds (run BIGINT, {columns})")
-        database.execute(f"INSERT INTO folds SELECT (SELECT coalesce(max(run), 0) + 1 FROM folds), * FROM {source}")
+        database.execute(f"CREATE TABLE IF NOT EXISTS {_FOLDS} (run BIGINT, {columns})")
+        database.execute(f"INSERT INTO {_FOLDS} SELECT (SELECT coalesce(max(run), 0) + 1 FROM {_FOLDS}), * FROM come")
         database.execute("COMMIT")
 
 
-def _rows(database: Any, names: str, table: str, where: str, wanted: Iterable[str]) -> list[tuple[Any, ...]]:
-    query = f"SELECT fingerprint, {names} FROM {table} WHERE {where} AND fingerprint IN (SELECT unnest(?))"
-    found: list[tuple[Any, ...]] = database.execute(query, [list(wanted)]).fetchall()
+def _rows(database: Any, table: str, where: str, wanted: Sequence[str]) -> list[tuple[Any, ...]]:
+    """The wanted folds, each once. Raises _NotKept where one is there twice or has figures that no fold has."""
+    names = ", ".join(f"CAST({_quoted(name)} AS {_COLUMNS[name]})" for name in _BEFORE)
+    found: list[tuple[Any, ...]] = database.execute(
+        f"SELECT CAST(fingerprint AS VARCHAR), {names} FROM {table}"
+        f" WHERE {where} AND fingerprint IN (SELECT unnest(?)) LIMIT {len(wanted) + 1}",
+        [list(wanted)],
+    ).fetchall()
+    if len({name for name, *_ in found}) < len(found):
+        raise _NotKept("a fold stands in it twice")
+    if not all(map(_possible, found)):
+        raise _NotKept("its figures are none of a fold's")
     return found
+
+
+def _possible(row: tuple[Any, ...]) -> bool:
+    """Whether counts are whole numbers and times are finite, none of them negative."""
+    _, *figures = row
+    counts = (value for name, value in zip(_BEFORE, figures, strict=True) if _COLUMNS[name] == "BIGINT")
+    return all(value is not None for value in counts) and all(
+        value is None or (math.isfinite(value) and value >= 0) for value in figures
+    )
 
 
 def _row(fingerprint: bytes, fold: FoldSum) -> dict[str, Any]:
