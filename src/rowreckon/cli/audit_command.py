@@ -86,6 +86,7 @@ def audit_command(
     from rowreckon.cli.output import check_report_paths, holds_curves, parse_fail_on
     from rowreckon.cli.running.audit_all import audit_all
     from rowreckon.cli.running.ending import end_audit
+    from rowreckon.cli.running.status import not_analyzed
     from rowreckon.errors import ServerError, UsageError
     from rowreckon.reading.limits import Limits
     from rowreckon.signals import held, stopped_by
@@ -146,6 +147,7 @@ def audit_command(
     if save is not None:
         save_captures(inputs, save)
     result = audit_all(inputs, threshold=threshold, curves=holds_curves(output, reports))
+    happened.undone += not_analyzed(result)
     if masking is not None:
         with held():
             result = masking.apply(result).audit

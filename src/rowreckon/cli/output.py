@@ -59,7 +59,7 @@ def holds_curves(output: OutputFormat, reports: list[Path]) -> bool:
 
 
 def print_audit(result: Audit, output: OutputFormat, *, verbose: bool = False) -> None:
-    """Print an audit to standard output."""
+    """Print an audit to standard output; a terminal gets nothing where nothing was audited."""
     if output is OutputFormat.json:
         sys.stdout.write(result.to_json())
         return
@@ -68,11 +68,20 @@ def print_audit(result: Audit, output: OutputFormat, *, verbose: bool = False) -
 
         sys.stdout.write(render_markdown(result))
         return
+    if not verbose and _nothing_to_report(result):
+        return  # standard error names each input and why: a report would only say it again
     from rich.console import Console
 
     from rowreckon.report.formats.terminal import render_terminal
 
     render_terminal(result, Console(highlight=False), verbose=verbose)
+
+
+def _nothing_to_report(result: Audit) -> bool:
+    """Whether no input could be read, or none of the plans was run."""
+    if not result.plans:
+        return bool(result.rejected)
+    return all(plan.nodes and not plan.analyzed and plan.outcome == "ran" for plan in result.plans)
 
 
 def write_reports(result: Audit, paths: list[Path], fail_on: frozenset[str], baseline: Audit | None = None) -> None:

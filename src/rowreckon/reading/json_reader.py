@@ -6,6 +6,7 @@ nothing; it names the place of a fault by line, column and path ("Plan > Plans[1
 - counts inside an array, which EXPLAIN ANALYZE of MERGE into a partitioned table prints on 15 to 18 between
   the entries of `Target Tables`: they are moved to the node that they belong to;
 - `Workers` given twice in one node (releases before 13): the entries are joined by worker number;
+- a comma before a closing bracket, left by a hand that took the last entry out;
 - line breaks inside strings, left by a mail or a terminal that wrapped long lines.
 """
 
@@ -152,9 +153,10 @@ class _Reader:
             char = self.text[position : position + 1]
             if char == ",":
                 position = self.skip(position + 1)
-                if closer == "}":
-                    return None, self.key(position)
-                return None, self.stray_key(position)
+                if self.text[position : position + 1] != closer:
+                    return None, self.key(position) if closer == "}" else self.stray_key(position)
+                self.notes["a comma before a closing bracket was left out"] = None
+                char = closer
             if char != closer:
                 self.fail(f"{what} is expected", position)
             self.stack.pop()

@@ -29,6 +29,9 @@ _LONE_SURROGATE = re.compile(
 )
 
 
+_MOST_SQL = 1_000_000  # characters that are tried as SQL where no plan is found
+
+
 def read_plans(text: str | bytes, *, limits: Limits = Limits()) -> list[RawPlan | Rejected]:  # noqa: B008
     """Every plan in `text`, in input order, and every place that looked like one and could not be read.
 
@@ -42,11 +45,28 @@ def read_plans(text: str | bytes, *, limits: Limits = Limits()) -> list[RawPlan 
         raise NotAPlan("the input is empty", hint="give the output of EXPLAIN (ANALYZE, FORMAT JSON)")
     found = _Reading(limits).read(string.removeprefix("\ufeff"))
     if not found:
+        if _is_sql(string):
+            raise NotAPlan(
+                "the input is SQL, not a plan",
+                hint="capture it with EXPLAIN (ANALYZE, FORMAT JSON), or give the file to `rowreckon sweep`",
+            )
         raise NotAPlan(
             "the input holds no EXPLAIN output",
             hint="give the output of EXPLAIN (ANALYZE, FORMAT JSON), or of another format of EXPLAIN",
         )
     return found
+
+
+def _is_sql(text: str) -> bool:
+    """Whether PostgreSQL's grammar reads the text as statements."""
+    if len(text) > _MOST_SQL:
+        return False
+    from rowreckon.sql.grammar import NotSql, parse  # takes a tenth of a second to load
+
+    try:
+        return bool(parse(text).stmts)
+    except NotSql:
+        return False
 
 
 class _Reading:

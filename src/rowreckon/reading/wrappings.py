@@ -11,6 +11,7 @@ from array import array
 from collections.abc import Sequence
 from itertools import pairwise
 
+from rowreckon.reading.folded import unfolded
 from rowreckon.reading.lines import Lines
 
 _ESCAPES = re.compile(r"\x1b(?:\[[0-9;?]*[ -/]*[@-~]|\][^\x07\x1b]*(?:\x07|\x1b\\))")
@@ -46,6 +47,8 @@ def unwrap(text: str) -> Lines:
     text = _plain_characters(text)
     lines: list[str] = text.split("\n")
     numbers: Sequence[int] = range(1, len(lines) + 1)
+    if "(cost=" in text or "(actual " in text:
+        lines, numbers = unfolded(lines, numbers)
     lines = _without_prefixes(lines)
     if any(sign in text for sign in _IN_FRAMES):
         lines, numbers = _without_frames(lines, numbers)

@@ -93,6 +93,16 @@ def not_read(rejected: Iterable[Rejected]) -> Happened:
     return happened
 
 
+def not_analyzed(result: Audit) -> list[str]:
+    """Plans that hold estimates only, so that nothing can be compared, a sentence each."""
+    return [
+        f"{plan.source}: the plan was made without ANALYZE and counts no rows, so there is nothing to compare; "
+        "capture it with EXPLAIN (ANALYZE, BUFFERS, FORMAT JSON), which executes the statement"
+        for plan in result.plans
+        if plan.nodes and not plan.analyzed and plan.outcome == "ran"
+    ]
+
+
 def _not_run(plan: Plan) -> str:
     """A query of a list that failed, was refused, skipped or timed out."""
     line = f", line {plan.line}" if plan.line else ""

@@ -17,6 +17,26 @@ _WORKER = re.compile(r"Worker (\d{1,9}): *|JIT for worker (\d{1,9}):$")
 _JOINS = ("Nested Loop", "Hash Join", "Merge Join")
 _MEMBERS = ("Append", "Merge Append", "BitmapAnd", "BitmapOr")
 _TWO = (*_JOINS, "Recursive Union", "SetOp")
+_HAVE_AN_INPUT = frozenset(
+    (
+        "Sort",
+        "Incremental Sort",
+        "Limit",
+        "Aggregate",
+        "Group",
+        "Unique",
+        "WindowAgg",
+        "Hash",
+        "Materialize",
+        "Memoize",
+        "Gather",
+        "Gather Merge",
+        "LockRows",
+        "SetOp",
+        "Subquery Scan",
+        "Bitmap Heap Scan",
+    )
+)
 _USAGE: dict[str, Callable[[dict[str, Any], str], bool]] = {"Buffers": put_buffers, "I/O Timings": put_io_timings}
 UNKNOWN = "Unrecognised Lines"
 
@@ -83,7 +103,7 @@ class _Growing:
     def node(self, line: PlanLine) -> None:
         node = parse_header(line.text)
         if node is None:
-            raise LostShape(f"{line.text[:60]!r} is no line of a plan node", line.number)
+            raise LostShape(_no_node(line.text), line.number)
         self.close(line.indent)
         above = self.levels[-1] if self.levels else None
         if above is not None and above.kind == "title":
@@ -210,6 +230,17 @@ class _Growing:
             self.levels.append(_Level(line.indent, "serialization", document["Serialization"]))
 
 
+def _no_node(text: str) -> str:
+    """Why a line is no node: mostly its end is missing, since a terminal or a client cut it off."""
+    begun = max(text.rfind("(cost="), text.rfind("(actual "))
+    if begun >= 0 and ")" not in text[begun:]:
+        return (
+            "the line ends within its figures: a line limit of the terminal or client cut it off; "
+            "print the plan again without one, best with FORMAT JSON"
+        )
+    return f"{text[:60]!r} is no line of a plan node"
+
+
 def relate(node: dict[str, Any], number: int) -> None:
     """Say of each child below `node` how it stands to its parent, as FORMAT JSON does. Raises LostShape."""
     stack = [node]
@@ -224,6 +255,8 @@ def relate(node: dict[str, Any], number: int) -> None:
             cut = len(inputs) < 2
             reason = "the plan is cut off" if cut else "the indentation that shows the tree was lost"
             raise LostShape(f"{reason}: a {kind} has two inputs, here are {have}", number)
+        if kind in _HAVE_AN_INPUT and not inputs:
+            raise LostShape(f"the plan is cut off: a {kind} has an input, here is none", number)
         for position, child in enumerate(inputs):
             child["Parent Relationship"] = _relationship(kind, position, len(inputs))
 

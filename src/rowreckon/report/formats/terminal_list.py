@@ -1,0 +1,97 @@
+"""A list of queries on a terminal: each query's bar in letters, then the changes to try in a few lines each."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.text import Text
+
+from rowreckon.report.drawings.time_bars import bar_text, longest
+from rowreckon.report.story.change_lines import ChangeLine, change_groups
+from rowreckon.report.story.listing import ListRow, list_rows
+from rowreckon.report.words.escape import bare
+from rowreckon.report.words.list_headline import whole_split
+from rowreckon.report.words.numbers import count_of, milliseconds
+from rowreckon.report.words.part_words import shares
+from rowreckon.report.words.remedy_words import statements
+from rowreckon.report.words.trial_headline import trial_result, was_tried
+
+if TYPE_CHECKING:
+    from rowreckon.document.audit import Audit
+    from rowreckon.report.formats.terminal_writer import Writer
+
+_LISTED = 60  # queries; of a longer list the rest is one line, but for those that did not run to their end
+_CHANGES_WITH_SQL = 3
+_VERDICT, _TIME = 9, 8
+_COLOURS = {"C": "bold red", "J": "red"}  # as in HTML: red is time in joins, bright where one crossed
+
+
+def write_list(out: Writer, audit: Audit) -> None:
+    """Every query on a line of its own, the longest first."""
+    out.heading("Where each query's time goes, the longest first")
+    whole = whole_split(audit)
+    if whole is not None:
+        named = "; ".join(f"{part.letter} {part.name} {said}" for part, said in shares(whole))
+        out.say(f"{named}.", 2)
+        out.blank()
+    result = trial_result(audit) if was_tried(audit) else None
+    rows = list_rows(audit, result.after if result is not None else None)
+    scale = longest([row.split for row in rows])
+    ended = [row for row in rows if row.split is not None]
+    shown = ended if out.verbose else ended[:_LISTED]
+    kept = {row.index for row in shown}
+    for row in rows:
+        if row.index in kept or row.split is None:
+            _row(out, row, scale)
+    left = ended[len(shown) :]
+    if left:
+        spent = milliseconds(sum(row.ms or 0.0 for row in left))
+        more = count_of(len(left), "further query", "further queries")
+        out.say(f"{more} took {spent} together; --verbose lists them.", 2)
+
+
+def _row(out: Writer, row: ListRow, scale: float) -> None:
+    name = bare(row.name)
+    room = max(12, (out.width - 2 - _VERDICT - _TIME) // 3)
+    changes = ", ".join(map(str, row.changes))
+    line = Text("  ")
+    line.append(f"{row.verdict:<{_VERDICT}} ", style="bold red" if row.verdict == "crossed" else "")
+    line.append(f"{name if len(name) <= room else name[: room - 1] + '…':<{room}} ", style="bold")
+    if row.split is None:
+        line.append(row_words(row))
+        out.piece(line, 0, 4)
+        return
+    line.append(f"{row.time:>{_TIME}} ")
+    tail = (f"  now {milliseconds(row.after_ms)}" if row.after_ms is not None else "") + (
+        f"  ({changes})" if changes else ""
+    )
+    width = max(6, out.width - len(line.plain) - max(len(tail), 9))
+    for letters, part in bar_text(row.split, scale, width):
+        line.append(letters, style=_COLOURS.get(part.letter, ""))
+    line.append(tail)
+    out.piece(line, 0, 4)
+
+
+def row_words(row: ListRow) -> str:
+    """Why a query has no bar."""
+    return bare(row.said)
+
+
+def write_changes(out: Writer, audit: Audit) -> None:
+    """The changes in a line each, the first with their statements; of a trial what helped, then how many did not."""
+    groups = change_groups(audit)
+    for number, line in enumerate(groups.shown):
+        _change(out, line, with_sql=out.verbose or number < _CHANGES_WITH_SQL)
+    if groups.folded:
+        out.blank()
+        out.say(f"{groups.fold}:", 2)
+        for line in groups.folded:
+            _change(out, line, with_sql=False)
+
+
+def _change(out: Writer, line: ChangeLine, *, with_sql: bool) -> None:
+    verdict = f" [{line.verdict}]" if line.verdict else ""
+    out.label(f"{line.remedy.rank}.", f"{line.title}{verdict}", 2)
+    out.say(line.said, 5)
+    if with_sql and line.remedy.sql:
+        out.sql(statements(line.remedy.sql), 7)
