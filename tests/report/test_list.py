@@ -118,7 +118,7 @@ def test_what_did_not_help_is_folded_but_never_the_audits_first() -> None:
     assert [line.remedy.rank for line in groups.shown] == [1, 2, 3]
     assert [line.remedy.rank for line in groups.folded] == [4]
     assert bare(groups.shown[2].said) == "a: 400 ms before, 600 ms after. The audit had put it first."
-    assert bare(groups.fold) == "1 change that did not help (1: no effect)"
+    assert bare(groups.fold) == "1 change that did not help: 1 had no effect"
 
 
 def test_queries_that_keep_their_plan_are_one_line() -> None:
@@ -127,3 +127,11 @@ def test_queries_that_keep_their_plan_are_one_line() -> None:
 
     assert story.side_effects == ()
     assert [note for note in story.notes if "keep" in note] == ["165 other queries keep their plan."]
+
+
+def test_what_did_not_run_is_said_to_be_uncompared_after_a_trial() -> None:
+    """No trial tells more: one was made."""
+    unknown = SideEffect(query="broken", change="unknown")
+    remedy = _tried_list().remedies[0].model_copy(update={"side_effects": (unknown,)})
+
+    assert bare(remedies_story((remedy,)).remedies[0].untold) == "broken could not be compared."

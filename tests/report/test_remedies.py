@@ -61,7 +61,7 @@ def test_what_several_changes_share_is_said_once_with_their_numbers(captured: Au
 
 
 def _with_effects(*effects: SideEffect) -> Audit:
-    return f.audit(f.crossed_plan(), remedies=(f.REMEDY.model_copy(update={"side_effects": effects}),))
+    return f.audit(f.crossed_plan(), remedies=(f.REMEDY.model_copy(update={"side_effects": effects, "trial": None}),))
 
 
 def test_queries_of_which_nothing_is_known_fold_into_one_line() -> None:
@@ -107,7 +107,7 @@ def test_a_reason_does_not_say_its_title_again() -> None:
     )
     (story,) = remedies_story((remedy,)).remedies
 
-    assert bare(story.reason) == "It was never analyzed; may bring back up to 108 ms; confidence 0.9."
+    assert bare(story.reason) == "It was never analyzed. May bring back up to 108 ms. Confidence 0.9."
 
 
 def test_names_keep_their_spelling_at_the_start_of_a_sentence() -> None:

@@ -9,7 +9,10 @@ from collections.abc import Sequence
 _NARROWEST = 40
 _WIDEST = 400
 _LEAST = 2  # lines that end at the column, one of which breaks off within a node's figures
-_FIGURES_END = re.compile(r"[^():]*\)")
+_WHOLE = re.compile(
+    r"\(cost=[\d.]+ rows=\d+ width=\d+\)|\(actual (?:time=[\d.]+ )?rows=[\d.]+ loops=\d+\)|\(actual never executed\)"
+)
+_LONGEST_FIGURES = 120
 _FIGURES = ("(cost=", "(actual ")
 
 
@@ -22,8 +25,8 @@ def unfolded(lines: list[str], numbers: Sequence[int]) -> tuple[list[str], Seque
     if not _NARROWEST <= width <= _WIDEST:
         return lines, numbers
     full = [index for index, line in enumerate(lines) if len(line) == width]
-    broken = [index for index in full if _breaks_off(lines[index])]
-    if len(full) < _LEAST or not broken or not all(_goes_on_at(lines, index + 1) for index in broken):
+    broken = [index for index, line in enumerate(lines) if _breaks_off(line)]
+    if len(full) < _LEAST or not broken or not all(_whole_with_next(lines, index, width) for index in broken):
         return lines, numbers
     whole: list[str] = []
     kept = array("q")
@@ -41,9 +44,13 @@ def unfolded(lines: list[str], numbers: Sequence[int]) -> tuple[list[str], Seque
     return whole, kept
 
 
-def _goes_on_at(lines: list[str], index: int) -> bool:
-    """Whether the figures of the line before end here: else its end was cut off and is lost."""
-    return index < len(lines) and _FIGURES_END.match(lines[index]) is not None
+def _whole_with_next(lines: list[str], index: int, width: int) -> bool:
+    """Whether a line that ends within its figures was broken at the column, so that the next one completes them as they
+    stand: where a line was broken at a blank that is gone, or cut off, they do not."""
+    if len(lines[index]) != width or index + 1 == len(lines):
+        return False
+    text = lines[index] + lines[index + 1][:_LONGEST_FIGURES]
+    return _WHOLE.match(text, max(text.rfind(sign, 0, width) for sign in _FIGURES)) is not None
 
 
 def _breaks_off(line: str) -> bool:

@@ -12,7 +12,7 @@ from rowreckon.report.words.trial_headline import first_of_the_audit, was_tried
 _QUERIES = 3
 _VERDICTS = {
     "helped": "helped",
-    "no_effect": "no effect",
+    "no_effect": "had no effect",
     "harmed": "did harm",
     "not_applied": "did not take effect",
     "inconclusive": "decided nothing",
@@ -51,8 +51,8 @@ def change_groups(audit: Audit) -> ChangeGroups:
     counted: dict[str, int] = {}
     for line in folded:
         counted[line.verdict] = counted.get(line.verdict, 0) + 1
-    fold = listed([f"{number}: {verdict}" for verdict, number in counted.items()], 12)
-    return ChangeGroups(tuple(open_), folded, f"{count_of(len(folded), 'change')} that did not help ({fold})")
+    what = listed([f"{number} {verdict}" for verdict, number in sorted(counted.items())], 12)
+    return ChangeGroups(tuple(open_), folded, f"{count_of(len(folded), 'change')} that did not help: {what}")
 
 
 def change_line(audit: Audit, remedy: Remedy) -> ChangeLine:

@@ -112,7 +112,7 @@ def _story(remedy: Remedy, pairs: tuple[BeforeAfter, ...], cut: bool, own: froze
         pairs=pairs,
         cautions=tuple(f"Caution: {c}" for c in dict.fromkeys(_sentence(c) for c in remedy.cautions) if c in own),
         side_effects=tuple(remedy_words.side_effect_row(e) for e in told),
-        untold=_untold_words(untold),
+        untold=_untold_words(untold, tried=remedy.trial is not None),
         others=tuple(_other(e) for e in untold) if len(untold) > _NAMED else (),
     )
 
@@ -136,9 +136,13 @@ def _kept_words(effects: list[SideEffect]) -> str:
     return f"{count_of(len(effects), 'other query', 'other queries')} keep their plan."
 
 
-def _untold_words(effects: list[SideEffect]) -> str:
+def _untold_words(effects: list[SideEffect], *, tried: bool) -> str:
     if not effects:
         return ""
+    if tried:  # what did not run cannot be held against itself
+        what = count_of(len(effects), "other query", "other queries")
+        named = listed([quote(e.query, 120) for e in effects]) if len(effects) <= _NAMED else what
+        return f"{named} could not be compared."
     one = len(effects) == 1
     tells = f"read{'s' if one else ''} these tables too; a trial tells what it does to {'it' if one else 'them'}."
     if len(effects) <= _NAMED:

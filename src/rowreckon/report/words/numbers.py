@@ -64,6 +64,13 @@ def milliseconds(value: float | None) -> str:
     return f"{value / 60_000:,.1f} min"
 
 
+def in_one_unit(value: float, beside: float) -> str:
+    """A duration in the unit in which the longer one `beside` it reads best, so that both compare at a glance."""
+    if beside >= 600_000:
+        return f"{value / 60_000:,.1f} min"
+    return f"{value / 1000:,.1f} s" if beside >= 10_000 else milliseconds(value)
+
+
 def share(part: float, whole: float) -> str:
     """`part` of `whole` as a percentage; never 0% for something or 100% for less than all."""
     if whole <= 0:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
+
 from rowreckon.document.audit import GainMs, Remedy, SideEffect
 from rowreckon.document.remedy_kinds import TITLES
 from rowreckon.report.words.escape import bare, clean, clean_lines, is_altered, quote
-from rowreckon.report.words.numbers import capitalised, listed, milliseconds, number, times
+from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number, times
 from rowreckon.report.words.sentences import method_name
 from rowreckon.report.words.trial_words import trial_details
 
@@ -63,13 +65,14 @@ def _measured_words(gain: GainMs) -> str:
 
 
 def reason_words(remedy: Remedy, title: str) -> str:
-    """Why, what it may bring, how sure: one line; without a first sentence that only says the title again."""
+    """Why, what it may bring, how sure: a sentence each; without a first sentence that only says the title again."""
     reason = clean(remedy.reason).rstrip(".")
     first, stop, rest = reason.partition(". ")
     if stop and _words(first) <= _words(bare(title)) | {"the", "of", "on"}:
         reason = rest
-    parts = [capitalised(reason), gain_words(remedy), confidence_words(remedy.confidence)]
-    return "; ".join(part for part in parts if part) + "."
+    # each of these is a sentence: together they would be one that nobody reads to its end
+    parts = [reason, gain_words(remedy), confidence_words(remedy.confidence)]
+    return " ".join(f"{capitalised(part)}." for part in parts if part)
 
 
 def _words(sentence: str) -> set[str]:
@@ -101,15 +104,25 @@ def trial_words(remedy: Remedy) -> str:
     said = [f"Tried {where}: {_TRIAL_VERDICTS[trial.verdict]}"]
     if trial.before_ms is not None and trial.after_ms is not None:
         said.append(f"{milliseconds(trial.before_ms)} before, {milliseconds(trial.after_ms)} after")
+    sentences = ["; ".join(said)]
     if trial.join_methods_before and trial.join_methods_before != trial.join_methods_after:
-        before = listed([method_name(m) for m in trial.join_methods_before])
-        after = listed([method_name(m) for m in trial.join_methods_after])
-        said.append(f"join methods {before} before, {after or 'none'} after")
+        before, after = methods_words(trial.join_methods_before), methods_words(trial.join_methods_after)
+        sentences.append(f"Joins: {before} before, {after} after")
     if trial.q_error_before is not None and trial.q_error_after is not None:
-        said.append(f"q-error {number(trial.q_error_before)} before, {number(trial.q_error_after)} after")
+        sentences.append(f"Largest q-error: {number(trial.q_error_before)} before, {number(trial.q_error_after)} after")
     if trial.reason:
-        said.append(clean(trial.reason).rstrip("."))
-    return "; ".join([*said, *trial_details(trial)]) + "."
+        sentences.append(clean(trial.reason).rstrip("."))
+    return " ".join(f"{capitalised(part)}." for part in [*sentences, *trial_details(trial)])
+
+
+def methods_words(methods: tuple[str, ...]) -> str:
+    """`2 hash joins and a nested loop`: each method once, the most frequent first."""
+    counts = Counter(methods)
+    named = [
+        f"a {method_name(method)}" if number_ == 1 else count_of(number_, method_name(method))
+        for method, number_ in counts.most_common()
+    ]
+    return listed(named) or "none"
 
 
 def statements(lines: tuple[str, ...]) -> str:

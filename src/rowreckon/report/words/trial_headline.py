@@ -6,7 +6,7 @@ from math import fsum
 
 from rowreckon.document.audit import Audit, Remedy, SideEffect, Trial
 from rowreckon.frozen import frozen
-from rowreckon.report.words.numbers import count_of, listed, milliseconds, number, share
+from rowreckon.report.words.numbers import count_of, in_one_unit, listed, number, share
 
 
 @frozen
@@ -60,8 +60,8 @@ def trial_headline(audit: Audit) -> str:
     saved = result.before_ms - result.after_ms
     way = f"{share(abs(saved), result.before_ms)} {'less' if saved >= 0 else 'more'}"
     return (
-        f"The whole list took {milliseconds(result.before_ms)}. With {changes_words(result.ranks)} it took "
-        f"{milliseconds(result.after_ms)}, {way}."
+        f"The whole list took {in_one_unit(result.before_ms, result.before_ms)}. With {changes_words(result.ranks)} "
+        f"it took {in_one_unit(result.after_ms, result.before_ms)}, {way}."
     )
 
 

@@ -25,7 +25,7 @@ def trial_details(trial: Trial) -> list[str]:
     if len(trial.queries) > _QUERIES:
         said.append(f"{count_of(len(trial.queries) - _QUERIES, 'further query', 'further queries')} in the JSON output")
     if trial.queries_planned:
-        said.append(f"{count_of(trial.queries_planned, 'query', 'queries')} of the list planned with it")
+        said.append(f"{count_of(trial.queries_planned, 'query', 'queries')} of the list were planned with it")
     return said
 
 
