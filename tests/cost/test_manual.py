@@ -21,7 +21,6 @@ from rowreckon.cost import (
     NestLoopTerms,
     PathCost,
     RelationSize,
-    bitmap_and,
     bitmap_index,
     btcostestimate,
     cost_bitmap_heap_scan,
@@ -97,28 +96,6 @@ def test_bitmap_scans() -> None:
     assert close(tenk_bitmap(100.0, out=100.0, quals=1), 5.06, 224.98)
     assert close(tenk_bitmap(100.0, out=1.0, quals=2), 5.04, 225.20)
     assert close(tenk_bitmap(101.0, out=101.0, quals=1, relation=TENK_15), 5.07, 229.20)
-
-
-def test_bitmap_and() -> None:
-    """unique1 < 100 and unique2 > 9000: 25.07..60.11."""
-    parts = [
-        bitmap_index(
-            SETTINGS,
-            btcostestimate(SETTINGS, KEY, IndexCondition(s, s), relation_tuples=10000.0, total_table_pages=345.0),
-            KEY,
-            10.0,
-        )
-        for s in (0.01, 0.0999)
-    ]
-    path = cost_bitmap_heap_scan(
-        SETTINGS,
-        TENK,
-        bitmap_and(SETTINGS, parts),
-        10.0,
-        total_table_pages=345.0,
-        qual=operator_cost(SETTINGS, 2),
-    )
-    assert (path.startup_cost, path.total_cost) == pytest.approx((25.07, 60.11), abs=0.0051)
 
 
 def test_index_scan_of_a_unique_key() -> None:

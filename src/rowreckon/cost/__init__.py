@@ -14,12 +14,12 @@ path          PathCost, QualCost, FREE
 rescan        path_input: a path read from a plan, with its rescan cost
 relation      RelationSize, estimate_rel_size, partial_index_tuples
 pages         index_pages_fetched (Mackert-Lohman)
-quals         operator_cost, array_cost
+quals         operator_cost
 scans         cost_seqscan
 index_scan    IndexShape, IndexCondition, SkippedColumn, skip_scan, btcostestimate, cost_index,
               heap_pages_for_workers
-bitmap        bitmap_index, bitmap_and, bitmap_or, compute_bitmap_pages, cost_bitmap_heap_scan
-sort          cost_sort, cost_incremental_sort
+bitmap        bitmap_index, compute_bitmap_pages, cost_bitmap_heap_scan
+sort          cost_sort
 append        cost_append, cost_merge_append
 materialize   cost_material
 memoize       cost_memoize, memoize_ratios
@@ -37,9 +37,7 @@ selectivity   ColumnStatistics, HashKey, SemiAntiJoinFactors, MergeScanSelectivi
 from rowreckon.cost.append import cost_append, cost_merge_append
 from rowreckon.cost.bitmap import (
     BitmapCost,
-    bitmap_and,
     bitmap_index,
-    bitmap_or,
     compute_bitmap_pages,
     cost_bitmap_heap_scan,
 )
@@ -80,7 +78,7 @@ from rowreckon.cost.merge_join import (
 from rowreckon.cost.nested_loop import NestLoopTerms, cost_nestloop
 from rowreckon.cost.pages import index_pages_fetched
 from rowreckon.cost.path import FREE, PathCost, QualCost
-from rowreckon.cost.quals import array_cost, operator_cost
+from rowreckon.cost.quals import operator_cost
 from rowreckon.cost.relation import RelationSize, estimate_rel_size, partial_index_tuples
 from rowreckon.cost.rescan import path_input
 from rowreckon.cost.scans import (
@@ -101,7 +99,7 @@ from rowreckon.cost.selectivity import (
     get_variable_numdistinct,
 )
 from rowreckon.cost.settings import CostSettings, major_of
-from rowreckon.cost.sort import cost_incremental_sort, cost_sort
+from rowreckon.cost.sort import cost_sort
 
 __all__ = [
     "FREE",
@@ -127,10 +125,7 @@ __all__ = [
     "RelationSize",
     "SemiAntiJoinFactors",
     "SkippedColumn",
-    "array_cost",
-    "bitmap_and",
     "bitmap_index",
-    "bitmap_or",
     "btcostestimate",
     "compute_bitmap_pages",
     "compute_parallel_worker",
@@ -140,7 +135,6 @@ __all__ = [
     "cost_gather",
     "cost_gather_merge",
     "cost_hashjoin",
-    "cost_incremental_sort",
     "cost_index",
     "cost_material",
     "cost_memoize",

@@ -6,7 +6,6 @@ compute_bitmap_pages in optimizer/path/costsize.c; tbm_calculate_entries in node
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from math import ceil, sqrt
 from typing import NamedTuple
 
@@ -31,37 +30,12 @@ class BitmapCost(NamedTuple):
     selectivity: float
     index_pages: float
     printed_cost: float
-    is_index: bool
 
 
 def bitmap_index(settings: CostSettings, access: IndexAccessCost, index: IndexShape, rows: float) -> BitmapCost:
     """Bitmap Index Scan: `rows` is the estimate of the whole table scan after all filters, not the node's own."""
     cost = access.total_cost + 0.1 * settings.cpu_operator_cost * rows
-    return BitmapCost(cost, access.selectivity, index.pages, access.total_cost, True)
-
-
-def bitmap_and(settings: CostSettings, children: Sequence[BitmapCost]) -> BitmapCost:
-    """BitmapAnd: selectivities multiply, every further child costs 100 operators."""
-    cost, selectivity, pages = 0.0, 1.0, 0.0
-    for position, child in enumerate(children):
-        cost += child.cost
-        selectivity *= child.selectivity
-        pages += child.index_pages
-        if position:
-            cost += 100.0 * settings.cpu_operator_cost
-    return BitmapCost(cost, selectivity, pages, cost, False)
-
-
-def bitmap_or(settings: CostSettings, children: Sequence[BitmapCost]) -> BitmapCost:
-    """BitmapOr: selectivities add up, every further child that is no index scan costs 100 operators."""
-    cost, selectivity, pages = 0.0, 0.0, 0.0
-    for position, child in enumerate(children):
-        cost += child.cost
-        selectivity += child.selectivity
-        pages += child.index_pages
-        if position and not child.is_index:
-            cost += 100.0 * settings.cpu_operator_cost
-    return BitmapCost(cost, min(selectivity, 1.0), pages, cost, False)
+    return BitmapCost(cost, access.selectivity, index.pages, access.total_cost)
 
 
 def bitmap_entries(settings: CostSettings) -> float:

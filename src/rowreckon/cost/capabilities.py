@@ -19,11 +19,6 @@ def marks_never_analyzed(major: int) -> bool:
     return major >= 14
 
 
-def hashes_constant_arrays(major: int) -> bool:
-    """`= ANY` of nine constants or more is evaluated through a hash table: 14."""
-    return major >= 14
-
-
 def has_doubled_hash_mem(major: int) -> bool:
     """`hash_mem_multiplier` defaults to 2.0: 15 (1.0 before)."""
     return major >= 15
@@ -63,11 +58,6 @@ def ignores_switches_among_partial_paths(major: int) -> bool:
     """A partial path is refused for a cheaper one though that was switched off: 18, where switches became a count that
     add_partial_path_precheck in optimizer/util/pathnode.c leaves out of its first comparison."""
     return major >= 18
-
-
-def has_plain_incremental_sort_groups(major: int) -> bool:
-    """Incremental sort costs its groups at their average size: 16 (at 1.5 times that before)."""
-    return major >= 16
 
 
 def has_memoize_hit_by_calls(major: int) -> bool:
@@ -112,16 +102,6 @@ def counts_disabled_nodes(major: int) -> bool:
 
 def rebalances_hash_batches(major: int) -> bool:
     """Hash joins trade batches for a larger hash table where batch files would cost more memory: 18."""
-    return major >= 18
-
-
-def uses_ndistinct_for_hash_buckets(major: int) -> bool:
-    """Extended ndistinct statistics set the hash bucket size of a multi-column key: 18."""
-    return major >= 18
-
-
-def has_incremental_sort_below_merge_join(major: int) -> bool:
-    """A merge join may sort its outer side incrementally: 18."""
     return major >= 18
 
 

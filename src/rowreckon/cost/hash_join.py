@@ -1,14 +1,14 @@
 """Hash joins.
 
-Source: initial_cost_hashjoin and final_cost_hashjoin in optimizer/path/costsize.c, estimate_hash_bucket_stats and
-estimate_multivariate_bucketsize in utils/adt/selfuncs.c; releases 13 to 18.
-Not modelled: the planner keeps the bucket size that it computed for a clause's first path and reuses it for paths
-of the same relation with another number of buckets; here every path has its own.
+Source: initial_cost_hashjoin and final_cost_hashjoin in optimizer/path/costsize.c, estimate_hash_bucket_stats in
+utils/adt/selfuncs.c; releases 13 to 18.
+Not modelled: extended statistics on several keys, which 18 and later take the bucket size from; a target list that
+computes; that the planner keeps the bucket size of a clause's first path and reuses it for paths of the same relation
+with another number of buckets: here every path has its own.
 """
 
 from __future__ import annotations
 
-from rowreckon.cost.capabilities import uses_ndistinct_for_hash_buckets
 from rowreckon.cost.gather import parallel_divisor
 from rowreckon.cost.hash_table import HashTableSize, hash_table_size
 from rowreckon.cost.path import FREE, PathCost, QualCost, made_path
@@ -24,12 +24,11 @@ class HashJoinTerms:
 
     `num_hashclauses` counts the hash clauses, `hash_quals` is their cost per pair of rows (None: cpu_operator_cost
     each), `join_quals` that of the other clauses per pair that hashed alike. `selectivity` is the product of the
-    hash clauses' inner-join selectivities. `keys` are the inner keys' statistics, one per hash clause; where
-    `multivariate_ndistinct` is given (18 and later obey it: extended statistics on at least two of the keys), `keys`
-    are those that it does not cover. `factors` is given for SEMI, ANTI and Inner Unique joins, with `anti` for ANTI.
-    `unique_inner` says that the inner path was made unique so that a semijoin could be an inner join; such a join
-    counts as Inner Unique with the semijoin's own factors. With `parallel_hash` all `workers` build one table;
-    `workers` counts those of the outer path, `inner_workers` those of the inner where they differ.
+    hash clauses' inner-join selectivities. `keys` are the inner keys' statistics, one per hash clause. `factors` is
+    given for SEMI, ANTI and Inner Unique joins, with `anti` for ANTI. `unique_inner` says that the inner path was made
+    unique so that a semijoin could be an inner join; such a join counts as Inner Unique with the semijoin's own
+    factors. With `parallel_hash` all `workers` build one table; `workers` counts those of the outer path,
+    `inner_workers` those of the inner where they differ.
     """
 
     selectivity: float
@@ -39,12 +38,10 @@ class HashJoinTerms:
     join_quals: QualCost = FREE
     factors: SemiAntiJoinFactors | None = None
     anti: bool = False
-    multivariate_ndistinct: float | None = None
     unique_inner: bool = False
     parallel_hash: bool = False
     workers: int = 0
     inner_workers: int = 0
-    target: QualCost = FREE
 
 
 def join_hash_table(settings: CostSettings, inner: PathCost, terms: HashJoinTerms) -> HashTableSize:
@@ -86,7 +83,7 @@ def cost_hashjoin(
         startup += settings.seq_page_cost * inner_pages
         run += settings.seq_page_cost * (inner_pages + 2.0 * page_size(outer_rows, outer.width))
     virtual_buckets = float(table.num_buckets) * table.num_batches
-    bucket_size, mcv_freq = _bucket(settings, terms, terms.keys if keys is None else keys, virtual_buckets)
+    bucket_size, mcv_freq = _bucket(terms, terms.keys if keys is None else keys, virtual_buckets)
     disabled = outer.disabled_nodes + inner.disabled_nodes
     if not settings.enable_hashjoin:
         startup += settings.disable_cost
@@ -108,26 +105,19 @@ def cost_hashjoin(
         run += per_pair * matched * clamp_row_est(inner_rows * bucket_size * scanned) * 0.5
         run += per_pair * (outer_rows - matched) * clamp_row_est(inner_rows / virtual_buckets) * 0.05
         joined = outer_rows - matched if terms.anti else matched
-    startup += terms.join_quals.startup + terms.target.startup
+    startup += terms.join_quals.startup
     run += (settings.cpu_tuple_cost + terms.join_quals.per_tuple) * joined
-    run += terms.target.per_tuple * rows
     total = startup + run
     if table.num_batches == 1:
         return made_path((startup, total, rows, width, 0.0, total - startup, disabled, "Hash Join"))
     return made_path((startup, total, rows, width, startup, total, disabled, "Hash Join"))
 
 
-def _bucket(
-    settings: CostSettings, terms: HashJoinTerms, keys: tuple[HashKey, ...], virtual_buckets: float
-) -> tuple[float, float]:
+def _bucket(terms: HashJoinTerms, keys: tuple[HashKey, ...], virtual_buckets: float) -> tuple[float, float]:
     """Fraction of the inner rows in one bucket, and frequency of the most frequent key."""
     if terms.unique_inner:
         return 1.0 / virtual_buckets, 0.0
-    # both start at 1 and only the clauses outside the extended statistics lower the frequency: where the
-    # statistics cover all clauses, the memory check is made as if all inner rows were alike
     bucket_size = mcv_freq = 1.0
-    if terms.multivariate_ndistinct is not None and uses_ndistinct_for_hash_buckets(settings.server_major):
-        bucket_size = 1.0 / terms.multivariate_ndistinct
     for key in keys:
         size, frequency = estimate_hash_bucket_stats(key, virtual_buckets)
         if bucket_size > size:

@@ -1,17 +1,17 @@
 """Merge joins.
 
 Source: initial_cost_mergejoin and final_cost_mergejoin in optimizer/path/costsize.c, releases 13 to 18.
+Not modelled: an incremental sort of the outer side, which 18 and later may take, and a target list that computes.
 """
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
-from rowreckon.cost.capabilities import has_incremental_sort_below_merge_join
 from rowreckon.cost.path import FREE, MARK_RESTORE_KINDS, PathCost, QualCost
 from rowreckon.cost.selectivity import WHOLE_SCAN, MergeScanSelectivity
 from rowreckon.cost.settings import CostSettings
-from rowreckon.cost.sort import cost_incremental_sort, cost_sort
+from rowreckon.cost.sort import cost_sort
 from rowreckon.cost.units import clamp_row_est, relation_byte_size, rint
 from rowreckon.frozen import frozen
 
@@ -23,10 +23,8 @@ class MergeJoinTerms:
     `selectivity` is the product of the merge clauses' inner-join selectivities, `merge_quals` their cost per pair
     of rows (None: cpu_operator_cost for each of `num_mergeclauses`), `join_quals` that of the other clauses. `scan`
     says which stretch of either input is read, the join type counted in (`scan_fractions`). `sort_outer` and
-    `sort_inner` say that the side comes unsorted; `outer_groups` (18 and later) that the outer side is presorted in
-    so many groups by leading merge keys. `skip_mark_restore` holds for SEMI, ANTI and Inner Unique joins whose join
-    clauses are all merge clauses; `unique_outer` where the outer path was made unique for a semijoin.
-    `inner_mark_restore` overrides whether the inner path can return to a mark; None asks its node type.
+    `sort_inner` say that the side comes unsorted. `skip_mark_restore` holds for SEMI, ANTI and Inner Unique joins
+    whose join clauses are all merge clauses; `unique_outer` where the outer path was made unique for a semijoin.
     """
 
     selectivity: float
@@ -36,11 +34,8 @@ class MergeJoinTerms:
     scan: MergeScanSelectivity = WHOLE_SCAN
     sort_outer: bool = False
     sort_inner: bool = False
-    outer_groups: float | None = None
     skip_mark_restore: bool = False
     unique_outer: bool = False
-    inner_mark_restore: bool | None = None
-    target: QualCost = FREE
 
 
 class MergeJoinCost(NamedTuple):
@@ -103,15 +98,7 @@ def merge_join_details(
     outer_start, outer_end = outer_skip / outer_path_rows, outer_rows / outer_path_rows
     inner_start, inner_end = inner_skip / inner_path_rows, inner_rows / inner_path_rows
     if terms.sort_outer:
-        groups = terms.outer_groups
-        if (
-            groups is not None
-            and settings.enable_incremental_sort
-            and has_incremental_sort_below_merge_join(settings.server_major)
-        ):
-            outer = cost_incremental_sort(settings, outer, groups)
-        else:
-            outer = cost_sort(settings, outer)
+        outer = cost_sort(settings, outer)
     if sorted_inner is None:
         sorted_inner = cost_sort(settings, inner) if terms.sort_inner else inner
     outer_run = outer.total_cost - outer.startup_cost
@@ -135,10 +122,10 @@ def merge_join_details(
     else:
         per_pair = terms.merge_quals.per_tuple
         startup += terms.merge_quals.startup
-    startup += quals.startup + terms.target.startup
+    startup += quals.startup
     startup += per_pair * (outer_skip + inner_skip * rescan_ratio)
     run += per_pair * ((outer_rows - outer_skip) + (inner_rows - inner_skip) * rescan_ratio)
-    run += (settings.cpu_tuple_cost + quals.per_tuple) * joined + terms.target.per_tuple * rows
+    run += (settings.cpu_tuple_cost + quals.per_tuple) * joined
     disabled = outer.disabled_nodes + sorted_inner.disabled_nodes
     if not settings.enable_mergejoin:
         startup += settings.disable_cost
@@ -155,6 +142,5 @@ def _materializes(settings: CostSettings, inner: PathCost, terms: MergeJoinTerms
     if settings.enable_material and cheaper:
         return True
     if not terms.sort_inner:
-        able = terms.inner_mark_restore
-        return not (inner.kind in MARK_RESTORE_KINDS if able is None else able)
+        return inner.kind not in MARK_RESTORE_KINDS
     return settings.enable_material and (relation_byte_size(inner.rows, inner.width) > settings.work_mem_bytes)

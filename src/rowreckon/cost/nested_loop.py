@@ -21,13 +21,12 @@ class NestLoopTerms:
     inner path does not enforce by its parameters. `factors` is given where the inner side stops at its first match
     (SEMI, ANTI and Inner Unique joins), else None. `indexed` says that the inner path is an index scan, or a bitmap
     scan of one index, whose quals enforce every join clause, so that an unmatched outer row costs next to nothing;
-    a Memoize in between makes it false. `target` is the cost of the target list per row put out.
+    a Memoize in between makes it false. A target list that computes is not modelled.
     """
 
     join_quals: QualCost = FREE
     factors: SemiAntiJoinFactors | None = None
     indexed: bool = False
-    target: QualCost = FREE
 
 
 NO_TERMS = NestLoopTerms()
@@ -82,8 +81,8 @@ def cost_nestloop(
             if unmatched > 0.0:
                 run += unmatched * rescan_run
     quals = terms.join_quals
-    startup += quals.startup + terms.target.startup
-    run += (settings.cpu_tuple_cost + quals.per_tuple) * ntuples + terms.target.per_tuple * rows
+    startup += quals.startup
+    run += (settings.cpu_tuple_cost + quals.per_tuple) * ntuples
     disabled = outer.disabled_nodes + inner.disabled_nodes
     if not settings.enable_nestloop:
         startup += settings.disable_cost

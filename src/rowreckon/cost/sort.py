@@ -1,6 +1,6 @@
 """Sorts: in memory, bounded by a LIMIT, spilled to disk, and incremental over a presorted input.
 
-Source: cost_tuplesort, cost_sort and cost_incremental_sort in optimizer/path/costsize.c; tuplesort_merge_order in
+Source: cost_tuplesort and cost_sort in optimizer/path/costsize.c; tuplesort_merge_order in
 utils/sort/tuplesort.c; releases 13 to 18. Comparison functions are taken to cost what the planner takes: two
 operators per comparison, whatever the type.
 """
@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from math import ceil, log
 
-from rowreckon.cost.capabilities import has_balanced_merge_order, has_plain_incremental_sort_groups
+from rowreckon.cost.capabilities import has_balanced_merge_order
 from rowreckon.cost.path import PathCost, made_path
 from rowreckon.cost.scans import tuplestore_rescan
 from rowreckon.cost.settings import CostSettings
@@ -66,26 +66,3 @@ def cost_sort(settings: CostSettings, subpath: PathCost, limit_tuples: float = -
         disabled += settings.disabled_node
     again = tuplestore_rescan(settings, settings.cpu_operator_cost, subpath.rows, subpath.width)
     return made_path((startup, startup + run, subpath.rows, subpath.width, 0.0, again, disabled, "Sort"))
-
-
-def cost_incremental_sort(
-    settings: CostSettings, subpath: PathCost, groups: float, limit_tuples: float = -1.0
-) -> PathCost:
-    """Incremental Sort of `subpath`, which comes in `groups` groups of equal presorted keys.
-
-    `groups` is what estimate_num_groups gives for the presorted columns. The cost of the node depends on the
-    average group alone, so that a lopsided distribution is underpriced by the planner itself.
-    """
-    tuples = 2.0 if subpath.rows < 2.0 else subpath.rows
-    input_run = (subpath.total_cost - subpath.startup_cost) / groups
-    group_tuples = tuples / groups
-    if not has_plain_incremental_sort_groups(settings.server_major):
-        group_tuples *= 1.5
-    group_startup, group_run = cost_tuplesort(settings, group_tuples, subpath.width, limit_tuples)
-    startup = group_startup + subpath.startup_cost + input_run
-    run = group_run + (group_run + group_startup) * (groups - 1.0) + input_run * (groups - 1.0)
-    run += settings.cpu_tuple_cost * tuples + 2.0 * settings.cpu_tuple_cost * groups
-    total = startup + run
-    return made_path(
-        (startup, total, tuples, subpath.width, startup, total, subpath.disabled_nodes, "Incremental Sort")
-    )

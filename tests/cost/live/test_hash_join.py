@@ -174,37 +174,6 @@ def test_a_frequent_value_that_does_not_fit(facts: Facts) -> None:
     assert_cost(cost_hashjoin(settings, outer, narrow, plan["Plan Rows"], 0, terms), plan)
 
 
-def test_extended_ndistinct_and_the_memory_check(facts: Facts) -> None:
-    """On 18, statistics that cover all hash keys make the check see the whole inner side as one value."""
-    facts.connection.execute("drop table if exists outr")
-    facts.connection.execute(
-        "create table outr as select i%100 a, (i*7)%100 b, repeat('o',80) pad from generate_series(1,90000) i"
-    )
-    for work_mem, trapped in (("64kB", True), ("4MB", False)):
-        facts.connection.execute("drop statistics if exists big_ab, outr_ab")
-        for name in ("outr", "big"):
-            facts.connection.execute(f"analyze {name}".encode())
-        settings = facts.use(work_mem=work_mem, **facts.off("nestloop", "mergejoin"))
-        query = "select * from outr f left join big g on g.a=f.a and g.b=f.b where f.pad<>'z'"
-        terms = terms_for(facts, (("outr", "a"), ("big", "a")), (("outr", "b"), ("big", "b")))
-        outer = facts.seqscan(settings, "outr", rows=90000.0, quals=1)
-        inner = facts.seqscan(settings, "big")
-        plan = facts.explain(query)
-        assert_cost(cost_hashjoin(settings, outer, inner, plan["Plan Rows"], 0, terms), plan)
-        facts.connection.execute("create statistics big_ab (ndistinct) on a, b from big")
-        facts.connection.execute("create statistics outr_ab (ndistinct) on a, b from outr")
-        for name in ("outr", "big"):
-            facts.connection.execute(f"analyze {name}".encode())
-        plan = facts.explain(query)
-        covered = terms.keys if facts.major < 18 else ()
-        terms = HashJoinTerms(terms.selectivity, covered, 2, multivariate_ndistinct=100.0)
-        path = cost_hashjoin(settings, outer, inner, plan["Plan Rows"], 0, terms)
-        assert_cost(path, plan)
-        assert (path.startup_cost >= 1e10) == (trapped and facts.major >= 18)
-    facts.connection.execute("drop statistics big_ab, outr_ab")
-    facts.connection.execute("drop table outr")
-
-
 def test_extra_quals(facts: Facts) -> None:
     """A clause that can't be hashed is checked on rows that hashed alike and agreed."""
     settings = facts.use(work_mem="64MB", **facts.off("nestloop", "mergejoin"))

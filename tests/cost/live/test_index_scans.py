@@ -8,8 +8,6 @@ from rowreckon.cost import (
     IndexCondition,
     IndexShape,
     SkippedColumn,
-    bitmap_and,
-    bitmap_or,
     cost_index,
     cost_material,
     cost_nestloop,
@@ -205,42 +203,6 @@ def test_inner_bitmap_scan(facts: Facts) -> None:
     heap = heap_of(facts, settings, "fact", index, 3.0, tables=("sm",), loop_count=500.0)
     assert_cost(heap, node(plan, "Bitmap Heap Scan"), "0.81..4.84")
     assert_cost(cost_nestloop(settings, facts.seqscan(settings, "sm"), heap, 1500.0), plan, "0.81..2445.12")
-
-
-def test_bitmap_and(facts: Facts) -> None:
-    """Two indexes: both charged per row of the scan, and 100 operators for the second."""
-    settings = facts.use(enable_seqscan="off", enable_indexscan="off")
-    one = scalarineqsel(facts.ordered("fact", "dim_id"), 500)
-    two = scalarineqsel(facts.ordered("fact", "id"), 3000)
-    plan = facts.explain("select * from fact where dim_id<500 and id<3000")
-    rows = clamp_row_est(one * two * 30000)
-    children = [
-        bitmap_of(facts, settings, "fact", "fact_dim", selectivity=one, rows=rows),
-        bitmap_of(facts, settings, "fact", "fact_id", selectivity=two, rows=rows),
-    ]
-    both = bitmap_and(settings, children)
-    assert both.cost == pytest.approx(node(plan, "BitmapAnd")["Total Cost"], abs=0.0101)
-    assert node(plan, "BitmapAnd")["Total Cost"] == 86.62
-    heap = heap_of(facts, settings, "fact", both, rows, quals=2)
-    assert_cost(heap, plan)
-
-
-def test_bitmap_or(facts: Facts) -> None:
-    """Selectivities add up; index scans below pay no extra."""
-    settings = facts.use(enable_seqscan="off")
-    one = scalarineqsel(facts.ordered("fact", "dim_id"), 50)
-    two = scalarineqsel(facts.ordered("fact", "id"), 300)
-    plan = facts.explain("select * from fact where dim_id<50 or id<300")
-    rows = clamp_row_est((one + two - one * two) * 30000)
-    children = [
-        bitmap_of(facts, settings, "fact", "fact_dim", selectivity=one, rows=rows),
-        bitmap_of(facts, settings, "fact", "fact_id", selectivity=two, rows=rows),
-    ]
-    either = bitmap_or(settings, children)
-    assert either.cost == pytest.approx(node(plan, "BitmapOr")["Total Cost"], abs=0.0101)
-    assert node(plan, "BitmapOr")["Total Cost"] == 12.73
-    assert rows == plan["Plan Rows"]
-    assert_cost(heap_of(facts, settings, "fact", either, rows, quals=2), plan)
 
 
 def test_lossy_bitmap(facts: Facts) -> None:

@@ -6,11 +6,9 @@ import pytest
 
 from rowreckon.cost import (
     QualCost,
-    array_cost,
     compute_parallel_worker,
     cost_gather,
     cost_gather_merge,
-    cost_incremental_sort,
     cost_material,
     cost_seqscan,
     cost_sort,
@@ -22,7 +20,6 @@ from rowreckon.cost.units import clamp_row_est
 
 from .facts import Facts, assert_cost, node
 from .histogram import scalarineqsel
-from .indexes import scan_of
 
 
 def test_seqscan_with_filter_and_target_list(facts: Facts) -> None:
@@ -34,19 +31,6 @@ def test_seqscan_with_filter_and_target_list(facts: Facts) -> None:
         settings, fact, plan["Plan Rows"], qual=operator_cost(settings, 2), target=operator_cost(settings, 1)
     )
     assert_cost(path, plan, "0.00..760.80")
-
-
-@pytest.mark.parametrize(
-    ("count", "before_14", "since"), [(5, "0.00..797.50", "0.00..797.50"), (10, "0.00..985.00", "0.03..760.02")]
-)
-def test_seqscan_with_constant_array(facts: Facts, count: int, before_14: str, since: str) -> None:
-    """From 14 on, nine constants or more are hashed."""
-    settings = facts.use(enable_indexscan="off", enable_bitmapscan="off", enable_indexonlyscan="off")
-    fact = facts.relation("fact", settings)
-    constants = ",".join(str(i) for i in range(1, count + 1))
-    plan = facts.explain(f"select * from fact where dim_id in ({constants})")
-    path = cost_seqscan(settings, fact, plan["Plan Rows"], qual=array_cost(settings, count))
-    assert_cost(path, plan, before_14 if facts.major < 14 else since)
 
 
 def test_disabled_seqscan(facts: Facts) -> None:
@@ -122,16 +106,6 @@ def test_sort(facts: Facts, work_mem: str, limit: int | None, worked: str) -> No
     plan = facts.explain(f"select * from fact order by pad{tail}")
     path = cost_sort(settings, facts.seqscan(settings, "fact"), float(limit or -1))
     assert_cost(path, node(plan, "Sort"), worked)
-
-
-def test_incremental_sort(facts: Facts) -> None:
-    """A thousand presorted groups of thirty rows."""
-    settings = facts.use(enable_sort="off", enable_seqscan="off")
-    plan = facts.explain("select * from fact order by val, pad")
-    below = scan_of(facts, settings, "fact", "fact_val_id", selectivity=1.0, quals=0, width=facts.width("fact"))
-    assert_cost(below, plan["Plans"][0], "0.29..2025.68")
-    path = cost_incremental_sort(settings, below, 1000.0)
-    assert_cost(path, plan, "3.55..3693.85" if facts.major < 16 else "3.05..3156.71")
 
 
 def test_materialize(facts: Facts) -> None:
