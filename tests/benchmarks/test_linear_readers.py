@@ -25,7 +25,21 @@ MOST_MB = 512
 FACTOR, NOISE = 3.0, 0.5
 
 HEAVY = {
-    "text": ("spaces", "spaces and a letter", "newlines before a plan", "one word", "brackets", "a long literal"),
+    "text": (
+        "spaces and a letter",
+        "one word",
+        "a long literal",
+        "parentheses in a filter",
+        "a name and a long line",
+        "quotations",
+        "ellipses",
+        "text plans",
+        "queries before a plan",
+        "open quotes",
+        "unknown lines",
+        "settings",
+        "outputs in brackets",
+    ),
     "log": (
         "spaces",
         "one entry of spaces",
@@ -75,5 +89,5 @@ def test_every_input(way: str, name: str) -> None:
 
 @pytest.mark.parametrize(("way", "name"), [(way, name) for way, names in HEAVY.items() for name in names])
 def test_the_largest_inputs(way: str, name: str) -> None:
-    """Those that were once the slowest, up to 128 MB."""
+    """Those that take the most time or memory of their kind, or once did, up to 128 MB."""
     _measure(way, name, LARGE)

@@ -9,6 +9,7 @@ import os
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -20,6 +21,7 @@ from rowreckon.document.audit import Rejected
 from rowreckon.errors import InputTooLarge, UsageError
 from rowreckon.intake import read_path, read_text
 from rowreckon.reading import RawPlan, read_plans
+from rowreckon.reading.explain_text import plans
 from rowreckon.reading.limits import Limits
 from rowreckon.reading.logs.plans import read_log
 from rowreckon.reading.raw import Rejected as UnreadPlace
@@ -30,9 +32,15 @@ LARGE = " " * 3000 + PLAN
 SMALL = Limits(max_bytes=2000)
 
 
+NODE = "Result  (cost=0.00..0.01 rows=1 width=4)\n"
+SETTINGS = ", ".join(f"s{number} = '1'" for number in range(20_000))
+
+
 @pytest.mark.parametrize(
     ("text", "what"),
     [
+        (f"{NODE}  Output: {'a, ' * 20_000}a\n", "entries in one list"),
+        (f"{NODE}Settings: {SETTINGS}\n", "settings"),
         ("\n" * 200_000 + "Result  (cost=0.00..0.01 rows=1 width=4)", "lines"),
         ("Sort  (cost=0.00..0.01 rows=1 width=4)\n" + "  Filter: a\n" * 60_000, "lines in one plan"),
         (f'{{"Plan": {{"Node Type": "Result", "a": [{"[]," * 200_000}0]}}}}', "values"),
@@ -46,6 +54,21 @@ def test_dense_texts_are_refused(text: str, what: str) -> None:
     """What would take far more memory than its bytes is refused though it is under the limit of bytes."""
     with pytest.raises(InputTooLarge, match=what):
         read_plans(text, limits=Limits(max_bytes=3_000_000))
+
+
+def test_plans_behind_the_limit_are_not_read(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Counting goes along with reading: what is refused costs no more than what is taken."""
+    read: list[int] = []
+    whole = plans.read_text_plan
+
+    def counted(*arguments: Any) -> Any:
+        read.append(1)
+        return whole(*arguments)
+
+    monkeypatch.setattr(plans, "read_text_plan", counted)
+    with pytest.raises(InputTooLarge, match="20 plans"):
+        read_plans(NODE * 5_000, limits=Limits(max_plans=20))
+    assert len(read) == 21
 
 
 def test_the_defaults_take_a_large_plan() -> None:

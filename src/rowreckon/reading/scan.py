@@ -52,14 +52,14 @@ _XML_END = "</explain>"
 _SIGNS = ('"Plan"', '"Node Type"')
 
 
-def scan(text: str, limits: Limits, read_text: ReadText) -> list[Found]:
+def scan(text: str, limits: Limits, read_text: ReadText) -> Iterator[Found]:
     """The plans in `text`, in order, with places that looked like one; `read_text` reads a text within it.
 
-    Raises InputTooLarge over the limits.
+    One is read when it is asked for, so that whoever counts them can stop. Raises InputTooLarge over the limits.
     """
     check_lines(text, limits)
     check_values(text, limits)
-    return list(_Scan(unwrap(text), limits, read_text).run())
+    yield from _Scan(unwrap(text), limits, read_text).run()
 
 
 class _Scan:

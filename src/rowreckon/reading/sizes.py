@@ -13,9 +13,9 @@ def check_values(text: str, limits: Limits) -> None:
     opened = text.count("{") + text.count("[")
     if opened + text.count(":") > most:  # one character is counted five times as fast as two, and mostly settles it
         limits.check_count(opened + text.count('":'), most, "values")
-    if len(text) > 8 * most:
+    if len(text) > 4 * most:
         # A value in a list is small beside one with a key, and a comma may stand in a text.
-        limits.check_count(text.count(","), 8 * most, "values")
+        limits.check_count(text.count(","), 4 * most, "values")
 
 
 def check_elements(text: str, limits: Limits) -> None:

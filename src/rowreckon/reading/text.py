@@ -84,8 +84,8 @@ class _Reading:
         if found is None:
             from rowreckon.reading.scan import scan
 
-            found = scan(text, self.limits, lambda inner, where: self.inner(inner, where, layer))
-            found = [self.counted(_placed(each, place)) for each in found]
+            scanned = scan(text, self.limits, lambda inner, where: self.inner(inner, where, layer))
+            found = [self.counted(_placed(each, place)) for each in scanned]
         return found
 
     def log(self, text: str) -> list[Found]:

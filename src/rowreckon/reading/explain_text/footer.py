@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import Any
 
-from rowreckon.reading.explain_text.items import number
+from rowreckon.reading.explain_text.items import check_count, number
 
 _TIME = re.compile(r"(Planning|Execution) [Tt]ime: ([0-9]+(?:\.[0-9]+)?)\s*ms$")
 _TOTAL = re.compile(r"Total [Rr]untime: ([0-9]+(?:\.[0-9]+)?)\s*ms$")
@@ -52,8 +52,10 @@ def put_footer(document: dict[str, Any], text: str) -> bool:
     elif text.startswith("Trigger ") and len(text) < _MAX_TRIGGER and (match := _TRIGGER.match(text)) is not None:
         document.setdefault("Triggers", []).append(_trigger(match))
     elif text.startswith("Settings:"):
-        settings = _SETTING.findall(text.removeprefix("Settings:").lstrip())
-        document["Settings"] = {name: value.replace("''", "'") for name, value in settings}
+        document["Settings"] = settings = {}
+        for match in _SETTING.finditer(text.removeprefix("Settings:").lstrip()):
+            settings[match[1]] = match[2].replace("''", "'")
+            check_count(len(settings), "settings")
     elif text.startswith("Query Identifier:"):
         digits = text.partition(":")[2].strip()
         if re.fullmatch(r"-?\d{1,20}", digits) is None:

@@ -4,12 +4,18 @@ from __future__ import annotations
 
 import re
 
+from rowreckon.errors import InputTooLarge
+
 # Possessive throughout: a repetition that could be taken back keeps a note of each step, 90 bytes for a sign.
 IDENTIFIER = r'(?:"(?:[^"]++|"")*+"|[^\s".()]+)'
 _PARTS = re.compile(r"""'(?:[^']++|'')*+'|"(?:[^"]++|"")*+"|[(\[{]|[)\]}]|,\ |[^'"()\[\]{},]+|.""", re.S | re.VERBOSE)
 
 _MARKS = re.compile(r"['\"()\[\]]|\b(?:CASE|END)\b")
 _MORE_FOLLOWS = (",", "->", "=", "::", " on", " using", " AND", " OR", " NOT", " IS", " IN", " COLLATE", "Backward")
+
+
+_MOST_ON_A_LINE = 10_000
+"""PostgreSQL's own limit is 1,664 entries (MaxTupleAttributeNumber); settings are some hundreds."""
 
 
 def number(text: str) -> int | float:
@@ -25,25 +31,29 @@ def unquoted(name: str) -> str:
 
 
 def listed(text: str) -> list[str]:
-    """Expressions separated by commas outside quotes, parentheses and brackets."""
+    """Expressions separated by commas outside quotes, parentheses and brackets. Raises InputTooLarge."""
     if "," not in text:
         return [text]
     items: list[str] = []
-    current: list[str] = []
-    depth = 0
+    start = depth = 0
     for match in _PARTS.finditer(text):
         part = match.group()
         if part in "([{":
             depth += 1
         elif part in ")]}":
             depth -= 1
-        if part == ", " and depth <= 0:
-            items.append("".join(current))
-            current = []
-        else:
-            current.append(part)
-    items.append("".join(current))
+        elif part == ", " and depth <= 0:
+            items.append(text[start : match.start()])
+            start = match.end()
+            check_count(len(items), "entries in one list")
+    items.append(text[start:])
     return items
+
+
+def check_count(count: int, what: str) -> None:
+    """Raise InputTooLarge where one line holds more of them than any line of a server."""
+    if count > _MOST_ON_A_LINE:
+        raise InputTooLarge(f"the plan has more than {_MOST_ON_A_LINE:,} {what}", hint="check where this plan is from")
 
 
 class Openness:

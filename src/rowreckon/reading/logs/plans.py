@@ -102,10 +102,9 @@ def _text(body: str, limits: Limits) -> RawPlan | Rejected:
 def _scanned(body: str, limits: Limits, *, lines_above: int = 0) -> RawPlan | Rejected:
     from rowreckon.reading.scan import scan
 
-    found = scan(body, limits, lambda _text, _where: [])
-    if not found:
+    first = next(scan(body, limits, lambda _text, _where: []), None)
+    if first is None:
         return Rejected("the entry holds no plan that could be recognised", "line 1")
-    first = found[0]
     if isinstance(first, Rejected):
         return replace(first, where=_within(first.where, lines_above + 1))
     return _with_query(first)
