@@ -118,8 +118,8 @@ def test_for_a_file_nothing_goes_off(session: psycopg.Connection[Any], table: st
     if table != "hut":
         return
     told = {index.name: index for index in relation.indexes}
-    assert told["snaring"].predicate == told["snaring"].definition == "…"
-    assert told["casting"].definition == "…"
+    assert told["snaring"].predicate == told["snaring"].definition == "..."
+    assert told["casting"].definition == "..."
     assert "said" in str(told["plain"].predicate)
     assert "s1" in told["plain"].definition
     samples = {c.name: json.dumps(c.model_dump(mode="json")) for c in relation.columns}
@@ -140,7 +140,7 @@ def test_access_methods_of_a_users_own(session: psycopg.Connection[Any]) -> None
     """Neither an index nor a table is opened whose access method's handler is not PostgreSQL's own."""
     for trust in ("file", "own_list"):
         crawling = facts(session, "by_snail", trust).relations[0].indexes[0]
-        assert (crawling.definition == "…") is (trust == "file")
+        assert (crawling.definition == "...") is (trust == "file")
         assert (crawling.pages is None) is (trust == "file")
         heaped = facts(session, "heaped", trust).relations[0]
         assert (heaped.pages is None) is (trust == "file")

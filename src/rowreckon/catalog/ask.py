@@ -58,7 +58,8 @@ END $rowreckon_set$;
 SET LOCAL search_path = {safe_path};
 DO $rowreckon_set$ BEGIN PERFORM pg_catalog.set_config('{request_setting}', {request}, true); END $rowreckon_set$;
 {program};
-SELECT '{{"facts_md5": "' || pg_catalog.md5(answer) || '", "answer": ' || answer || '}}' AS answer
+SELECT '{{"facts_md5": "' || pg_catalog.md5(pg_catalog.convert_to(answer, 'UTF8')) || '", "answer": ' || answer || '}}'
+  AS answer
 FROM pg_catalog.current_setting('{answer_setting}') AS answer;
 ROLLBACK;
 \pset format aligned

@@ -13,8 +13,9 @@ from __future__ import annotations
 
 from .own_code import USERS
 
-NOT_PRINTED = "…"
-"""What stands in an answer in place of a definition that was left out: no SQL, so that nothing takes it for one."""
+NOT_PRINTED = "..."
+"""What stands in an answer in place of a definition that was left out: no SQL, so that nothing takes it for one; ASCII,
+as all of the program, which is sent to databases of any encoding."""
 
 OWN_TYPES = f"""
 with recursive own(oid) as (

@@ -138,6 +138,12 @@ begin
     raise exception 'this database has a cast of its own between two of PostgreSQL''s types, which reading would run';
   end if;
   request := current_setting('{REQUEST_SETTING}')::json;
+  begin
+    perform request::jsonb;  -- reads every character of it, where json takes the text as it stands
+  exception when others then
+    raise exception 'the plans hold characters that can''t be told in this database, whose encoding is %',
+      current_setting('server_encoding');
+  end;
   version := current_setting('server_version_num')::int;
   perform set_config('TimeZone', 'UTC', true), set_config('DateStyle', 'ISO, YMD', true),
     set_config('IntervalStyle', 'postgres', true), set_config('extra_float_digits', '1', true);

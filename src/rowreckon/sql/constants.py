@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 from rowreckon.sql.grammar import Token, parse
 
 LAST_POSITION: Final = 1664
 """A position in ORDER BY names one of at most so many columns (MaxTupleAttributeNumber); a larger number is a value."""
 
+_What = Literal["kept", "values", "numbers"]
 _MODIFIER: Final = "modifier"
 _POSITION: Final = "position"
 _NAME: Final = "name"
@@ -31,28 +32,30 @@ class Places:
     """Characters of a text at which constants begin.
 
     `kept` are whole numbers that are no values: modifiers of types, positions in ORDER BY and GROUP BY. `values` are
-    strings, which may be written as words (`SET application_name TO word`).
+    strings, which may be written as words (`SET application_name TO word`). `numbers` are those that are values where a
+    string may stand as well, a minus sign before them included; elsewhere the grammar wants a number. `until` is how
+    many characters were read.
     """
 
     kept: frozenset[int] = frozenset()
     values: frozenset[int] = frozenset()
+    numbers: frozenset[int] = frozenset()
+    until: int = 0
 
 
 def read_places(text: str, tokens: Sequence[Token]) -> Places:
     """The places in a text of whole statements, whose tokens these are. Raises NotSql."""
-    kept: set[int] = set()
-    values: set[int] = set()
-    for place, is_value in _constants(parse(text)):
-        (values if is_value else kept).add(place)
-    if not text.isascii() and (kept or values):
+    found: dict[_What, set[int]] = {"kept": set(), "values": set(), "numbers": set()}
+    for place, what in _constants(parse(text)):
+        found[what].add(place)
+    if not text.isascii() and any(found.values()):
         characters = _characters(text, tokens)
-        kept = {characters[place] for place in kept if place in characters}
-        values = {characters[place] for place in values if place in characters}
-    return Places(frozenset(kept), frozenset(values))
+        found = {w: {characters[place] for place in there if place in characters} for w, there in found.items()}
+    return Places(frozenset(found["kept"]), frozenset(found["values"]), frozenset(found["numbers"]), len(text))
 
 
-def _constants(tree: Any) -> Iterator[tuple[int, bool]]:
-    """The place of each constant that matters (in bytes), and whether it is a string."""
+def _constants(tree: Any) -> Iterator[tuple[int, _What]]:
+    """The place of each constant that matters (in bytes), and what it is."""
     stack: list[tuple[Any, str]] = [(tree, "")]
     while stack:
         message, role = stack.pop()
@@ -60,9 +63,11 @@ def _constants(tree: Any) -> Iterator[tuple[int, bool]]:
         if kind == "A_Const":
             which = message.WhichOneof("val")
             if which == "sval" and role != _NAME:
-                yield message.location, True
+                yield message.location, "values"
             elif which == "ival" and (role == _MODIFIER or (role == _POSITION and message.ival.ival <= LAST_POSITION)):
-                yield message.location, False
+                yield message.location, "kept"
+            elif which in ("ival", "fval"):
+                yield message.location, "numbers"
             continue
         handed_on = role if kind == "Node" else ""
         if kind == "VariableSetStmt" and message.name in _NAMED_BY:

@@ -1,4 +1,7 @@
-"""SQL text without its literals: strings become '***', numbers 0, comments go; names, types and structure stay.
+"""SQL text without its literals: each becomes '***', comments go; names, types and structure stay.
+
+A number becomes the same string, which no reader takes for a number that was there; 0 stands for it only where the
+grammar takes nothing but a number, as in options of a CREATE statement.
 
 PostgreSQL's scanner says where a literal begins and ends, its grammar which words are values (`SET x TO word`) and
 which numbers belong to a type (`varchar(20)`) or are positions (`ORDER BY 1`). What neither could read, such as the
@@ -37,7 +40,7 @@ _OWN_WORDS_TEXT: Final = """
 """
 _OWN_WORDS: Final = frozenset(_OWN_WORDS_TEXT.split())
 _PLAN_PARTS: Final = ("subplan", "initplan", "multiexpr")
-_TYPE_GOES_ON: Final = ("varying", "precision")
+_TYPE_GOES_ON: Final = ("varying", "precision", "second", "to", "day", "hour", "minute")
 
 
 def mask_statement(text: str) -> str:
@@ -162,7 +165,9 @@ class _Masker:
             escapes = token.text[:2].lower() == "u&" and self._says(number + 1, "uescape")
             return 3 if escapes and number + 2 < len(self.tokens) else 1, masked_string(token.text)
         if token.kind == "number":
-            return 1, token.text if self._is_no_value(number) else "0"
+            return 1, self._number(number)
+        if token.text == "-" and token.start in self.places.numbers:
+            return 2, _STRING
         if token.kind == "word" and self._is_value(number):
             return 1, _STRING
         return 1, token.text
@@ -184,6 +189,14 @@ class _Masker:
         extracted = self._is(number - 1, "(") and self._says(number - 2, "extract") and self._says(number + 1, "from")
         return extracted or token.start in self.places.values
 
+    def _number(self, number: int) -> str:
+        """What is left of a number."""
+        token = self.tokens[number]
+        if self._is_no_value(number):
+            return token.text
+        wanted = token.end <= self.places.until and token.start not in self.places.numbers
+        return "0" if wanted else _STRING
+
     def _is_no_value(self, number: int) -> bool:
         """Whether a number is a type's modifier, a position, or the number of a part of the plan."""
         if self.tokens[number].start in self.places.kept:
@@ -198,7 +211,7 @@ class _Masker:
         if not self._is(at, "("):
             return False
         at -= 1
-        if self._says(at, *_TYPE_GOES_ON):
+        while self._says(at, *_TYPE_GOES_ON):
             at -= 1
         while self._is(at - 1, "."):
             at -= 2
