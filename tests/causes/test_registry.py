@@ -6,7 +6,7 @@ import pytest
 
 from rowreckon.causes.registry import CAUSES, CODES, Cause, title_of
 
-# The codes of the machine-readable contract, version 1.
+# The codes of the machine-readable contract, version 1, as it was published: files with them are kept for years.
 CONTRACT = {
     "stale_statistics",
     "never_analyzed",
@@ -36,10 +36,10 @@ HEADINGS = (
 )
 
 
-def test_codes_are_the_contracts() -> None:
-    """No code is missing, none is new, none stands twice."""
-    assert set(CODES) == CONTRACT
-    assert len(CODES) == len(CONTRACT)
+def test_a_code_once_told_stays() -> None:
+    """No code of the contract is missing, none stands twice; readers tell a new one by its title."""
+    assert set(CODES) >= CONTRACT
+    assert len(CODES) == len(CAUSES)
 
 
 @pytest.mark.parametrize("cause", CAUSES, ids=lambda c: c.code)
