@@ -13,6 +13,7 @@ import pytest
 
 from rowreckon.counts import ReckonedTree, reckon
 from rowreckon.document.audit import Join
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.settings import settings_of
 from rowreckon.joins.facts.sides import Aliases, JoinFacts, join_facts
 from rowreckon.joins.from_plan.inputs import plan_worlds
@@ -74,7 +75,7 @@ class Planned:
     def loop(self) -> LoopEvidence:
         """What the executed nested loop tells."""
         relations = RelationEvidence(self.settings, self.reckoned)
-        known = loop_evidence(self.settings, self.reckoned, self.facts, relations)
+        known = loop_evidence(JoinAtHand(self.settings, self.reckoned, self.facts), relations)
         assert known is not None
         return known
 
@@ -366,7 +367,7 @@ def test_keys_of_a_join_grow_with_its_rows(huts: Connection) -> None:
     settings = CHEAP_INDEX | {"join_collapse_limit": "1", "enable_nestloop": "off", "enable_mergejoin": "off"}
     planned = Planned(huts, query, settings)
     relations = RelationEvidence(planned.settings, planned.reckoned)
-    worlds = plan_worlds(planned.settings, planned.reckoned, planned.facts, relations)
+    worlds = plan_worlds(JoinAtHand(planned.settings, planned.reckoned, planned.facts), relations)
     side = planned.facts.outer if planned.facts.outer.scan is None else planned.facts.inner
     keys = [(c.outer if side is planned.facts.outer else c.inner) for w in worlds for c in w.clauses]
 

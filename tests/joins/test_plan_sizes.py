@@ -11,6 +11,7 @@ import psycopg
 import pytest
 
 from rowreckon.counts import reckon
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.settings import settings_of
 from rowreckon.joins.facts.sides import Aliases, JoinFacts, join_facts
 from rowreckon.joins.from_plan.loop_executions import LoopEvidence, loop_evidence
@@ -51,7 +52,7 @@ def _read(connection: Connection, query: str, **settings: str) -> tuple[JoinFact
     reckoned = reckon(lay_out(captured.explain.plan))
     cost_settings, _ = settings_of(captured, reckoned.tree)
     facts = join_facts(reckoned, reckoned.tree.joins()[0], Aliases(reckoned.tree))
-    known = loop_evidence(cost_settings, reckoned, facts, RelationEvidence(cost_settings, reckoned))
+    known = loop_evidence(JoinAtHand(cost_settings, reckoned, facts), RelationEvidence(cost_settings, reckoned))
     assert known is not None
     return facts, known
 
@@ -110,7 +111,7 @@ def test_matches_of_a_semijoin(huts: Connection, method: str) -> None:
     reckoned = reckon(lay_out(captured.explain.plan))
     settings, _ = settings_of(captured, reckoned.tree)
     facts = join_facts(reckoned, reckoned.tree.joins()[0], Aliases(reckoned.tree))
-    told = matches_of(settings, reckoned, facts)
+    told = matches_of(JoinAtHand(settings, reckoned, facts))
 
     assert facts.kind == method.capitalize()
     assert told.rows is not None

@@ -11,10 +11,10 @@ from rowreckon.cost.selectivity import get_variable_numdistinct
 
 from .answer_unasked import Unasked
 from .estimates import (
+    ClauseSide,
     Conjunct,
     JoinClauseFacts,
     JoinPairEstimate,
-    JoinSide,
     MergeScanFractions,
     RelationEstimate,
     ScanPath,
@@ -192,7 +192,7 @@ def clause_facts(
     return found
 
 
-def _side(wanted: WantedClause, end: str, relation: Relation, whole: Row | None) -> JoinSide:
+def _side(wanted: WantedClause, end: str, relation: Relation, whole: Row | None) -> ClauseSide:
     name = getattr(wanted, f"{end}_column")
     column = relation.column(name) if name is not None else None
     statistics = column.statistics_of(inherited=False) if column else None
@@ -214,7 +214,7 @@ def _side(wanted: WantedClause, end: str, relation: Relation, whole: Row | None)
                 is_unique=unique,
             )
         )
-    return JoinSide(
+    return ClauseSide(
         relation=relation.oid,
         alias=getattr(wanted, f"{end}_alias"),
         attnum=column.attnum if column else None,
@@ -229,8 +229,8 @@ def _side(wanted: WantedClause, end: str, relation: Relation, whole: Row | None)
 
 def _operator(
     wanted: WantedClause,
-    left: JoinSide,
-    right: JoinSide,
+    left: ClauseSide,
+    right: ClauseSide,
     relations: Mapping[int, Relation],
     operators: Sequence[OperatorFacts],
 ) -> OperatorFacts | None:
@@ -248,7 +248,7 @@ def _operator(
 
 def _fractions(
     wanted: WantedClause,
-    sides: Sequence[JoinSide],
+    sides: Sequence[ClauseSide],
     relations: Mapping[int, Relation],
     ends: Mapping[str, Row],
     tuples: tuple[float | None, float | None],

@@ -78,7 +78,7 @@ class MergeScanFractions(Fact):
     right_end: Share = 1.0
 
 
-class JoinSide(Fact):
+class ClauseSide(Fact):
     """One side of a join clause: an attnum, or an expression as the plan prints it, and its statistics.
 
     `n_distinct` is the absolute number of distinct values in the whole relation as the planner takes it (values);
@@ -105,8 +105,8 @@ class JoinClauseFacts(Fact):
     ascending or descending order of this clause, nulls last. None where the server did not answer.
     """
 
-    left: JoinSide
-    right: JoinSide
+    left: ClauseSide
+    right: ClauseSide
     operator: Name
     can_hash: bool | None = None
     can_merge: bool | None = None

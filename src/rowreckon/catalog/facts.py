@@ -28,10 +28,10 @@ from rowreckon.bounds import (
 
 from .columns import Column, ColumnStatistics, Dependency, ExpressionStatistics, ExtendedStatistics, NDistinctGroup
 from .estimates import (
+    ClauseSide,
     Conjunct,
     JoinClauseFacts,
     JoinPairEstimate,
-    JoinSide,
     MergeScanFractions,
     RelationEstimate,
     ScanPath,
@@ -41,6 +41,7 @@ from .parts import Fact, FunctionFacts, MissingFact, OperatorFacts, Setting, Tab
 
 __all__ = [
     "Catalog",
+    "ClauseSide",
     "Column",
     "ColumnStatistics",
     "Conjunct",
@@ -54,7 +55,6 @@ __all__ = [
     "IndexKey",
     "JoinClauseFacts",
     "JoinPairEstimate",
-    "JoinSide",
     "MergeScanFractions",
     "MissingFact",
     "NDistinctGroup",

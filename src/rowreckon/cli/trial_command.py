@@ -68,7 +68,7 @@ def trial_command(
     """Try what the audit of a list proposes, and measure."""
     from rowreckon.cli.masking import masking_of
     from rowreckon.cli.output import check_report_paths, parse_fail_on
-    from rowreckon.cli.trialling import Wanted, run_trial
+    from rowreckon.cli.trialling import TrialRequest, run_trial
     from rowreckon.cli.units import duration_ms, size_kb
     from rowreckon.server.connecting.permission import Limits, SafetyPermission
     from rowreckon.server.lists.lists import read_lists
@@ -90,7 +90,7 @@ def trial_command(
         hold_ms=duration_ms(hold, "--hold"),
         threshold=threshold,
     )
-    wanted = Wanted(
+    wanted = TrialRequest(
         remedies=tuple(remedy or ()),
         in_place=in_place,
         captures=captures,

@@ -42,7 +42,7 @@ _NOTHING_LEFT = "nothing was changed"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wanted:
+class TrialRequest:
     """What the command line asked for."""
 
     remedies: tuple[int, ...]
@@ -59,7 +59,7 @@ class Wanted:
     masking: Masking | None = None
 
 
-def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: Wanted) -> Happened:
+def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: TrialRequest) -> Happened:
     """Sweep, audit, try, write; what happened. Raises what connecting, permission or writing raise."""
     refused, results = Happened(), list[tuple[Sequence[Capture], Audit]]()
     try:
@@ -84,7 +84,7 @@ def _tried(
     admin: Connection,
     items: Sequence[QueryItem],
     rules: TrialRules,
-    wanted: Wanted,
+    wanted: TrialRequest,
     results: list[tuple[Sequence[Capture], Audit]],
     refused: Happened,
 ) -> None:
@@ -135,7 +135,7 @@ def _offer_leftovers(connection: Connection, yes: bool) -> None:
             warn(f"{what}; drop it with: DROP DATABASE {leftover.name}")
 
 
-def _price(connection: Connection, wanted: Wanted) -> tuple[Price, int]:
+def _price(connection: Connection, wanted: TrialRequest) -> tuple[Price, int]:
     """Say what copies cost and have it allowed. Raises StatementRefused where they can't be made, or may not."""
     price = read_price(connection)
     if wanted.in_place:
@@ -171,7 +171,7 @@ def _price(connection: Connection, wanted: Wanted) -> tuple[Price, int]:
 
 
 def _ask_in_place(
-    connection: Connection, attempts: Sequence[Attempt], rules: TrialRules, wanted: Wanted, price: Price
+    connection: Connection, attempts: Sequence[Attempt], rules: TrialRules, wanted: TrialRequest, price: Price
 ) -> None:
     """Say what a rollback can't undo and have it allowed. Raises StatementRefused."""
     fit = [a for a in attempts if in_place_obstacle(a) is None]
@@ -202,7 +202,7 @@ def _ask_in_place(
 
 
 def _audited(
-    admin: Connection, connect: Connect, items: Sequence[QueryItem], rules: TrialRules, wanted: Wanted
+    admin: Connection, connect: Connect, items: Sequence[QueryItem], rules: TrialRules, wanted: TrialRequest
 ) -> tuple[list[Capture], Audit, bool, frozenset[int]]:
     """The list's captures and their audit, before any change; and which of them were read from files."""
     folder = CaptureFolder(wanted.captures) if wanted.captures is not None else None

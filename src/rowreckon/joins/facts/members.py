@@ -16,7 +16,7 @@ from rowreckon.plan.tree import PlanTree
 _NUMBERED = re.compile(r"(.+)_\d+", re.S)
 
 
-class Whole(NamedTuple):
+class WholeTable(NamedTuple):
     """The table that a partition belongs to: its alias, and the Append that stands for it."""
 
     alias: str
@@ -27,7 +27,7 @@ class Members:
     """Which scans of a plan are partitions of which table, as far as their aliases tell."""
 
     def __init__(self, tree: PlanTree) -> None:
-        self._whole: dict[int, Whole] = {}
+        self._whole: dict[int, WholeTable] = {}
         self._appends: dict[str, list[int]] = {}
         appends = [n for n, node in enumerate(tree.nodes) if isinstance(node, AppendNode)]
         if not appends:
@@ -41,12 +41,12 @@ class Members:
                 named = _NUMBERED.fullmatch(node.alias)
                 if named is None or named.group(1) in taken:
                     continue
-                self._whole[at] = Whole(named.group(1), number)
+                self._whole[at] = WholeTable(named.group(1), number)
                 standing = self._appends.setdefault(named.group(1), [])
                 if number not in standing:
                     standing.append(number)
 
-    def whole_of(self, number: int) -> Whole | None:
+    def whole_of(self, number: int) -> WholeTable | None:
         """The table whose partition the scan at `number` reads; None where it is a relation of its own."""
         return self._whole.get(number)
 

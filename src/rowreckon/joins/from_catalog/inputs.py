@@ -23,7 +23,7 @@ from rowreckon.plan.nodes import CteScanNode, FunctionScanNode, GatherNode, Inde
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from rowreckon.catalog.facts import JoinClauseFacts, JoinSide, MergeScanFractions
+    from rowreckon.catalog.facts import ClauseSide, JoinClauseFacts, MergeScanFractions
     from rowreckon.counts.reckon import ReckonedTree
     from rowreckon.joins.facts.catalog_facts import CatalogFacts
     from rowreckon.joins.facts.clauses import JoinClause
@@ -245,7 +245,7 @@ def _calls(facts: JoinClauseFacts) -> float:
     return facts.procost
 
 
-def _key(side: JoinSide, known: CatalogFacts, reckoned: ReckonedTree) -> KeyInput:
+def _key(side: ClauseSide, known: CatalogFacts, reckoned: ReckonedTree) -> KeyInput:
     relation = known.by_alias(side.alias)
     column = relation.relation.column(side.attnum) if relation is not None and side.attnum is not None else None
     row = column.statistics_of(inherited=False) or column.statistics_of(inherited=True) if column is not None else None

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
 from rowreckon.cost.capabilities import has_right_anti_join, has_right_semi_join
 from rowreckon.cost.units import page_size, relation_byte_size
-from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.limits import fetched_fraction
 from rowreckon.joins.facts.permitted_methods import can_hash
 from rowreckon.joins.facts.sides import JoinFacts
@@ -43,9 +43,7 @@ class InnerScan(NamedTuple):
     executed: Callable[[SizeGuess], Callable[[float], float]]
 
 
-def weighed_sizes(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, sizes: Sequence[SizeGuess], scan: InnerScan
-) -> list[SizeGuess]:
+def weighed_sizes(case: JoinAtHand, sizes: Sequence[SizeGuess], scan: InnerScan) -> list[SizeGuess]:
     """Of the corners of what is possible: a size in the middle, and those where a hash join takes over first and last.
 
     A smaller relation makes both methods cheaper, more index pages the executed one dearer. Where sizes differ in how
@@ -54,9 +52,10 @@ def weighed_sizes(
     Sizes at which a hash join would have been taken are left out; all of them stay where they all are such, as some
     assumption does not hold then. Empty where none is possible.
     """
+    settings = case.settings
     if not sizes:
         return []
-    room = _room(settings, reckoned, facts, scan)
+    room = _room(case, scan)
     probed = 1.5 * settings.cpu_operator_cost * scan.kept
 
     def cost(guess: SizeGuess) -> float:
@@ -74,12 +73,12 @@ def weighed_sizes(
 
         groups = [kept for group in groups if (kept := _clipped(group, fits))] or groups
     sizes = [size for group in groups for size in group]
-    outer = float(reckoned.tree.nodes[facts.outer.child].total_cost or 0.0)
+    outer = float(case.reckoned.tree.nodes[case.facts.outer.child].total_cost or 0.0)
 
     def first(guess: SizeGuess) -> float:
         scanned = outer + cost(guess)
         return _overtaken(
-            scan.executed(guess), outer, lambda rows: scanned + _beyond(settings, facts, scan, guess, rows)
+            scan.executed(guess), outer, lambda rows: scanned + _beyond(settings, case.facts, scan, guess, rows)
         )
 
     flips = {size: first(size) for size in dict.fromkeys(sizes)}
@@ -150,12 +149,11 @@ def _clipped(sizes: list[SizeGuess], fits: Callable[[SizeGuess], bool]) -> list[
     return found
 
 
-def _room(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, scan: InnerScan
-) -> tuple[Callable[[SizeGuess], float], float] | None:
+def _room(case: JoinAtHand, scan: InnerScan) -> tuple[Callable[[SizeGuess], float], float] | None:
     """What a hash join costs beyond the scan at a size, and what both cost at least; None where nothing tells."""
+    settings, facts = case.settings, case.facts
     hashed = [c for c in facts.clauses if can_hash(c)]
-    tree = reckoned.tree
+    tree = case.reckoned.tree
     fraction = fetched_fraction(tree, facts.node)
     if not hashed or not settings.enable_hashjoin or facts.workers or facts.scale is None or fraction < 1.0:
         return None

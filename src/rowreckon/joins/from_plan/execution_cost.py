@@ -8,7 +8,7 @@ Source: initial_cost_nestloop and final_cost_nestloop in optimizer/path/costsize
 from __future__ import annotations
 
 from rowreckon.cost import CostSettings
-from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.joins.from_plan.relation_sizes import fewest_tuples
 
@@ -20,11 +20,10 @@ _LEAST_SCANNED = 0.8
 """The share of a scan that is read for a row with a match where an average of one and a half match."""
 
 
-def solved_cost(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, printed: float, kept: float
-) -> tuple[float, float]:
+def solved_cost(case: JoinAtHand, printed: float, kept: float) -> tuple[float, float]:
     """One execution's cost by the join's total, and how far either way two printed decimals leave it."""
-    tree = reckoned.tree
+    settings, facts = case.settings, case.facts
+    tree = case.reckoned.tree
     join, outer = tree.nodes[facts.node], tree.nodes[facts.outer.child]
     rows, calls = max(facts.inner.planner_rows, 1.0), max(facts.outer.planner_rows, 1.0)
     beyond = float(join.total_cost or 0.0) - float(outer.total_cost or 0.0)

@@ -24,6 +24,7 @@ from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import ParameterisedAccess, SidePath
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.joins.from_plan.loop_executions import LoopEvidence
 from rowreckon.joins.from_plan.loops import Loops
@@ -35,18 +36,17 @@ from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode
 from rowreckon.plan.tree import index_of
 
 
-def executed_access(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, known: LoopEvidence, size: SizeGuess | None
-) -> ParameterisedAccess:
+def executed_access(case: JoinAtHand, known: LoopEvidence, size: SizeGuess | None) -> ParameterisedAccess:
     """The inner side that ran, in a world where its relation has that size (None: pages are never shared further)."""
-    tree = reckoned.tree
+    facts = case.facts
+    tree = case.reckoned.tree
     scan = tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
     rows = max(facts.inner.planner_rows, 1.0)
     kind = tree.nodes[facts.inner.child].node_type
     loops = known.loops
     read: Callable[[float], float] | None = None
     if size is not None and isinstance(scan, (IndexScanNode, BitmapHeapScanNode)):
-        read = pages_cost(settings, size, known.allvisfrac, bitmap=isinstance(scan, BitmapHeapScanNode))
+        read = pages_cost(case.settings, size, known.allvisfrac, bitmap=isinstance(scan, BitmapHeapScanNode))
     rest = known.total - read(loops.rows) if read is not None else known.total
     startup, width = known.startup, facts.inner.width
 
@@ -60,7 +60,7 @@ def executed_access(
     return ParameterisedAccess(
         at=at,
         access=names.get(scan.node_type, "per row") if scan is not None else "per row",
-        index=_index(reckoned, facts),
+        index=_index(case.reckoned, facts),
         indexed=simple and not facts.inner.memoized and all(c.place == "index" for c in facts.clauses),
         exact=known.exact,
         memoized=facts.inner.memoized,

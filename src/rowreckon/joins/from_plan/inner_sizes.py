@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.sides import JoinFacts, Side
 from rowreckon.joins.from_plan.candidate_counts import widening
 from rowreckon.joins.from_plan.execution_cost import ROUNDING
@@ -38,16 +38,15 @@ class Asked(NamedTuple):
 
 
 def sizes_by_cost(
-    settings: CostSettings,
-    reckoned: ReckonedTree,
-    facts: JoinFacts,
+    case: JoinAtHand,
     scan: ScanNode,
     shape: RowShape,
     cost: tuple[float, float] | None,
     candidates: Sequence[float],
     asked: Asked,
 ) -> list[SizeGuess]:
-    constants = range_quals_of(reckoned, facts)
+    settings = case.settings
+    constants = range_quals_of(case.reckoned, case.facts)
     if constants is None or (constants and isinstance(scan, BitmapHeapScanNode)):
         return []
     printed, startup = float(scan.total_cost or 0.0), float(scan.startup_cost or 0.0)
@@ -68,7 +67,7 @@ def sizes_by_cost(
             found=found,
             loops=loops,
             unseen=1.0 - asked.visible,
-            orders=_orders(settings, reckoned, facts, scan, found),
+            orders=_orders(case, scan, found),
         )
         for found in candidates
         for loops in asked.whole or (asked.loops,)
@@ -78,26 +77,25 @@ def sizes_by_cost(
         return found_by_key
     per_entry = settings.cpu_index_tuple_cost + settings.cpu_operator_cost * asked.quals
     swept = swept_sizes(settings, readings, shape, per_entry, ranged=bool(constants))
-    if swept or constants or not scan.filter or facts.inner_unique:  # of a unique key one row is found, by whatever
+    # of a unique key one row is found, by whatever
+    if swept or constants or not scan.filter or case.facts.inner_unique:
         return swept
     # statistics that expect far more or fewer rows of a key than came
     most = max((middle - startup) / per_row, 1.0)
     return possible_sizes(settings, [replace(readings[0], cpu=n * per_row, found=n) for n in widening(most)], shape)
 
 
-def _orders(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, scan: ScanNode, found: float
-) -> tuple[float, ...]:
+def _orders(case: JoinAtHand, scan: ScanNode, found: float) -> tuple[float, ...]:
     """Whether the table keeps the index's order, by the blocks that came: rows of one key on one page, or scattered.
 
     A scan asks for a block of each level of the index, and for a table page only where it differs from the last row's.
     """
     if found <= 1.0 or scan.node_type == "Index Only Scan":
         return (0.0,)
-    fewest, most = came_per_scan(facts, scan)
+    fewest, most = came_per_scan(case.facts, scan)
     if scan.shared_hit_blocks is None or scan.shared_read_blocks is None or fewest * scan.loops < _ENOUGH_ROWS:
         return (0.0, 1.0)
-    levels = tree_levels(settings, float(scan.startup_cost or 0.0)) + 1.0
+    levels = tree_levels(case.settings, float(scan.startup_cost or 0.0)) + 1.0
     blocks = (float(scan.shared_hit_blocks) + float(scan.shared_read_blocks)) / scan.loops - levels
     half = (1.0 + 1.0 / found) / 2.0
     if fewest < _SEVERAL or fewest * half <= blocks < most * half:

@@ -15,6 +15,7 @@ from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.joins.facts.clauses import JoinClause
 from rowreckon.joins.facts.inputs import ClauseInput, JoinInput, KeyInput, ParameterisedAccess, SideInput, SidePath
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
 from rowreckon.joins.facts.sides import JoinFacts, Side
 from rowreckon.joins.from_plan.inner_access import executed_access, ordered_path, shared_inner, whole_inner
@@ -37,31 +38,30 @@ fuller (estimate_hash_bucket_stats in utils/adt/selfuncs.c).
 """
 
 
-def plan_worlds(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, relations: RelationEvidence
-) -> list[JoinInput]:
+def plan_worlds(case: JoinAtHand, relations: RelationEvidence) -> list[JoinInput]:
     """The join in its executed order, once for each world that the plan allows; the likeliest first.
 
     Worlds differ in the size of a nested loop's inner relation, in how full a hash bucket is and in whether an index
     brings the order of a merge join. Empty where not even the executed method can be priced.
     """
+    facts = case.facts
     keys_outer = [c.outer_text or c.text for c in facts.clauses]
     keys_inner = [c.inner_text or c.text for c in facts.clauses]
-    outer = _side(settings, reckoned, facts, facts.outer, keys_outer, relations)
-    inner = _side(settings, reckoned, facts, facts.inner, keys_inner, relations)
+    outer = _side(case, facts.outer, keys_outer, relations)
+    inner = _side(case, facts.inner, keys_inner, relations)
     if outer is None or inner is None:
         return []
-    tuples = _tuples(reckoned, facts.outer, relations)
+    tuples = _tuples(case.reckoned, facts.outer, relations)
     read = Counted(outer.rows, tuples, None, came=None if tuples else _came(facts.outer))
     share, matches = _match_frac(facts), None
     if facts.kind in ("Semi", "Anti"):
-        told = matches_of(settings, reckoned, facts)
+        told = matches_of(case)
         share, matches = min(told.matched * facts.outer.processes / max(outer.rows, 1.0), 1.0), told.rows
     worlds: list[JoinInput] = []
-    turned = searches(settings, reckoned, facts, facts.outer, relations)
+    turned = searches(case, facts.outer, relations)
     if turned and turned[0].taken:
         outer = replace(outer, paths=tuple(p._replace(order=turned[0].proven.keys) for p in outer.paths))
-    inner_worlds = _inner_worlds(settings, reckoned, facts, inner, relations, keys_inner)
+    inner_worlds = _inner_worlds(case, inner, relations, keys_inner)
     for number, world in enumerate(inner_worlds):
         side, access = world.side, world.access
         modes: tuple[str, ...] = _MODES[:1]
@@ -74,8 +74,8 @@ def plan_worlds(
                 JoinInput(
                     turned=False,
                     kind=facts.kind,
-                    outer=_in_order(settings, reckoned, facts, facts.outer, outer, relations) if ordered else outer,
-                    inner=_in_order(settings, reckoned, facts, facts.inner, side, relations)
+                    outer=_in_order(case, facts.outer, outer, relations) if ordered else outer,
+                    inner=_in_order(case, facts.inner, side, relations)
                     if ordered and not facts.inner.parameterised
                     else side,
                     clauses=_clauses(facts, read, world.counted._replace(matches=matches), share, mode),
@@ -105,48 +105,46 @@ class InnerWorld(NamedTuple):
 
 
 def _inner_worlds(
-    settings: CostSettings,
-    reckoned: ReckonedTree,
-    facts: JoinFacts,
+    case: JoinAtHand,
     inner: SideInput,
     relations: RelationEvidence,
     keys: list[str],
 ) -> list[InnerWorld]:
+    facts = case.facts
     if not facts.inner.parameterised:
-        return _proven_worlds(settings, reckoned, facts, inner, relations)
-    known = loop_evidence(settings, reckoned, facts, relations)
+        return _proven_worlds(case, inner, relations)
+    known = loop_evidence(case, relations)
     if known is None:
         return []
     if not known.sizes:
-        access = executed_access(settings, reckoned, facts, known, None)
+        access = executed_access(case, known, None)
         return [InnerWorld(inner, access, Counted(inner.rows, 0.0, known.found))]
     worlds: list[InnerWorld] = []
     for size in known.sizes:
-        paths = whole_inner(settings, facts, known, size, keys)
-        shared = shared_inner(settings, facts, known, size)
+        paths = whole_inner(case.settings, facts, known, size, keys)
+        shared = shared_inner(case.settings, facts, known, size)
         side = replace(inner, rows=paths[0].path.rows, paths=paths, partial_paths=shared)
-        access = executed_access(settings, reckoned, facts, known, size)
+        access = executed_access(case, known, size)
         worlds.append(InnerWorld(side, access, Counted(side.rows, size.tuples, size.found)))
     return worlds
 
 
 def _proven_worlds(
-    settings: CostSettings,
-    reckoned: ReckonedTree,
-    facts: JoinFacts,
+    case: JoinAtHand,
     inner: SideInput,
     relations: RelationEvidence,
 ) -> list[InnerWorld]:
     """The inner side by itself; with an index on the join columns where the plan proves one to be there."""
+    facts = case.facts
     unique = facts.inner_unique and facts.made_unique != "inner"
-    tuples = _tuples(reckoned, facts.inner, relations)
+    tuples = _tuples(case.reckoned, facts.inner, relations)
     came = None if tuples or facts.made_unique == "inner" else _came(facts.inner)
     counted = Counted(inner.rows, tuples, 1.0 if unique else None, came=came)
     worlds: list[InnerWorld] = []
-    for index, access, _ in searches(settings, reckoned, facts, facts.inner, relations):
+    for index, access, _ in searches(case, facts.inner, relations):
         paths = inner.paths
         if paths:  # the scan that was taken stays the cheapest
-            paths = (*paths, index.whole(settings, inner.rows, inner.width, paths[0].path.total_cost))
+            paths = (*paths, index.whole(case.settings, inner.rows, inner.width, paths[0].path.total_cost))
         worlds.append(InnerWorld(replace(inner, paths=paths), access, counted))
     return worlds or [InnerWorld(inner, None, counted)]
 
@@ -164,16 +162,15 @@ def _tuples(reckoned: ReckonedTree, side: Side, relations: RelationEvidence) -> 
 
 
 def _side(
-    settings: CostSettings,
-    reckoned: ReckonedTree,
-    facts: JoinFacts,
+    case: JoinAtHand,
     side: Side,
     keys: list[str],
     relations: RelationEvidence,
 ) -> SideInput | None:
-    partial = facts.workers > 0 and reckoned.parallelism.partial[side.node]
-    printed = tuple(printed_paths(settings, reckoned.tree, facts, side, keys))
-    whole = printed if not partial else _whole(settings, reckoned, side, relations)
+    reckoned = case.reckoned
+    partial = case.facts.workers > 0 and reckoned.parallelism.partial[side.node]
+    printed = tuple(printed_paths(case.settings, reckoned.tree, case.facts, side, keys))
+    whole = printed if not partial else _whole(case.settings, reckoned, side, relations)
     if not printed and not side.parameterised:
         return None
     rows = max(side.planner_rows, 1.0) * side.processes
@@ -206,20 +203,19 @@ def _whole(
 
 
 def _in_order(
-    settings: CostSettings,
-    reckoned: ReckonedTree,
-    facts: JoinFacts,
+    case: JoinAtHand,
     side: Side,
     given: SideInput,
     relations: RelationEvidence,
 ) -> SideInput:
     """The side as if its relation had an index in the order of the join columns; at no extra cost where its size is
     not known."""
+    facts = case.facts
     if not given.single:
         return given
     inner = side is facts.inner
     keys = [(c.inner_text if inner else c.outer_text) or c.text for c in facts.clauses]
-    scan = reckoned.tree.nodes[side.scan] if side.scan is not None else None
+    scan = case.reckoned.tree.nodes[side.scan] if side.scan is not None else None
     seen = relations.of(scan) if isinstance(scan, ScanNode) else None
     if seen is None or given.partial_paths or not given.paths or not isinstance(scan, ScanNode):
         paths = tuple(path._replace(order=tuple(keys)) for path in given.paths)
@@ -227,9 +223,9 @@ def _in_order(
             given, paths=paths, partial_paths=tuple(p._replace(order=tuple(keys)) for p in given.partial_paths)
         )
     own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
-    size = seen_sizes(seen, shape_of(reckoned, facts, side, 1.0, whole=False))[1]
+    size = seen_sizes(seen, shape_of(case.reckoned, facts, side, 1.0, whole=False))[1]
     printed = given.paths[0].path.total_cost
-    ordered = ordered_path(settings, size, given.rows, given.width, own, keys, printed)
+    ordered = ordered_path(case.settings, size, given.rows, given.width, own, keys, printed)
     return replace(given, paths=(*given.paths, ordered))
 
 

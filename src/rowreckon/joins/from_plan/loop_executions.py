@@ -11,6 +11,7 @@ from collections.abc import Callable
 from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.joins.from_plan.choice_bound import InnerScan, weighed_sizes
 from rowreckon.joins.from_plan.execution_cost import ROUNDING, solved_cost
@@ -49,10 +50,9 @@ class LoopEvidence:
     range_quals: int = 0
 
 
-def loop_evidence(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, relations: RelationEvidence
-) -> LoopEvidence | None:
+def loop_evidence(case: JoinAtHand, relations: RelationEvidence) -> LoopEvidence | None:
     """The evidence for an executed nested loop with a parameterised inner side; None where costs are missing."""
+    reckoned, facts = case.reckoned, case.facts
     tree = reckoned.tree
     top, join, outer = tree.nodes[facts.inner.child], tree.nodes[facts.node], tree.nodes[facts.outer.child]
     if top.total_cost is None or top.startup_cost is None or join.total_cost is None or outer.total_cost is None:
@@ -70,7 +70,7 @@ def loop_evidence(
         # conditions of the join among them are none of the relation's own: each is taken to keep an equal share
         share = share_kept(facts, scan) if filters else 1.0
         kept = share ** (own / filters) if own else 1.0
-    solved, play = solved_cost(settings, reckoned, facts, printed, kept)
+    solved, play = solved_cost(case, printed, kept)
     believable = abs(solved - printed) <= ROUNDING + play
     total = solved if believable or facts.inner.memoized else printed
     candidates = expected_found(reckoned, facts, rows)
@@ -86,9 +86,9 @@ def loop_evidence(
         elif loops is not None:
             cost = (solved, play) if believable and not facts.inner.memoized else None
             asked = Asked(max(quals, 1), filters, loops.rows, visible, loops.whole)
-            sizes = sizes_by_cost(settings, reckoned, facts, scan, shape, cost, candidates, asked)
+            sizes = sizes_by_cost(case, scan, shape, cost, candidates, asked)
             executed = _executed(
-                settings,
+                case.settings,
                 float(scan.startup_cost or 0.0),
                 total,
                 loops,
@@ -96,7 +96,7 @@ def loop_evidence(
                 bitmap=isinstance(scan, BitmapHeapScanNode),
             )
             inner = InnerScan(own, kept, visible > 0.0, executed)
-            sizes = weighed_sizes(settings, reckoned, facts, sizes, inner)
+            sizes = weighed_sizes(case, sizes, inner)
     return LoopEvidence(
         total=max(total, 0.0),
         startup=float(top.startup_cost),

@@ -12,6 +12,7 @@ from typing import NamedTuple
 from rowreckon.cost import CostSettings, PathCost, path_input
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.plan.nodes import AggregateNode
 
@@ -26,19 +27,20 @@ class Matches(NamedTuple):
     rows: float | None
 
 
-def matches_of(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts) -> Matches:
+def matches_of(case: JoinAtHand) -> Matches:
     """How the rows of a SEMI or ANTI join match, as the planner expected it."""
+    facts = case.facts
     calls = clamp_row_est(facts.outer.planner_rows)
     output = clamp_row_est(facts.output_rows)
     matched = min(output, calls) if facts.kind == "Semi" else max(calls - output, 0.0)
     if facts.made_unique == "inner":
-        return Matches(matched, _per_group(reckoned, facts))
+        return Matches(matched, _per_group(case.reckoned, facts))
     if facts.method != "nested_loop":
         return Matches(matched, None)
     # a printed single row may stand for none: then all rows of an anti join matched, or none of a semijoin did
     readings = (matched, calls if facts.kind == "Anti" else 0.0) if output <= 1.0 else (matched,)
     for reading in readings:
-        part = _part(settings, reckoned, facts, reading)
+        part = _part(case, reading)
         if part is not None and _FEWEST <= part <= 1.0 + _FEWEST:
             return Matches(reading, max(2.0 / part - 1.0, 1.0))
     return Matches(matched, max(facts.inner.planner_rows, 1.0) if facts.inner.parameterised else None)
@@ -56,9 +58,10 @@ def _per_group(reckoned: ReckonedTree, facts: JoinFacts) -> float | None:
     return None
 
 
-def _part(settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, matched: float) -> float | None:
+def _part(case: JoinAtHand, matched: float) -> float | None:
     """The part of the inner rows that is read for an outer row with a match."""
-    tree = reckoned.tree
+    settings, facts = case.settings, case.facts
+    tree = case.reckoned.tree
     join, outer, top = tree.nodes[facts.node], tree.nodes[facts.outer.child], tree.nodes[facts.inner.child]
     if None in (join.total_cost, outer.total_cost, top.total_cost, top.startup_cost):
         return None

@@ -9,10 +9,11 @@ from __future__ import annotations
 from math import ceil
 from typing import NamedTuple
 
-from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
+from rowreckon.cost import STD_FUZZ_FACTOR
 from rowreckon.cost.capabilities import has_memoize
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.joins.facts.inputs import TURNED_KIND, ParameterisedAccess
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.sides import JoinFacts, Side
 from rowreckon.joins.from_plan.inner_access import ProvenIndex
 from rowreckon.joins.from_plan.inner_sizes import shape_of
@@ -38,11 +39,10 @@ class Search(NamedTuple):
     taken: bool
 
 
-def searches(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, side: Side, relations: RelationEvidence
-) -> tuple[Search, ...]:
+def searches(case: JoinAtHand, side: Side, relations: RelationEvidence) -> tuple[Search, ...]:
     """Searches of an index on a side's join columns, driven by the other side's rows: the likely reading, the cheapest
     and the dearest; empty where the plan proves none."""
+    settings, reckoned, facts = case.settings, case.reckoned, case.facts
     scan = reckoned.tree.nodes[side.scan] if side.scan is not None else None
     inner = side is facts.inner
     if facts.method == "nested_loop" or not isinstance(scan, ScanNode):
@@ -50,8 +50,8 @@ def searches(
     keys = tuple((c.inner_text if inner else c.outer_text) or c.text for c in facts.clauses if c.is_equality)
     own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
     covered = scan.output is not None and set(scan.output) <= set(keys)
-    readings = _unique(settings, reckoned, facts, side, relations, own, keys, covered=covered) if inner else []
-    led = [] if readings else _led(settings, reckoned, facts, side, own, keys)
+    readings = _unique(case, side, relations, own, keys, covered=covered) if inner else []
+    led = [] if readings else _led(case, side, own, keys)
     readings = readings or led
     loops = _loops(reckoned, facts, side)
     if not readings or loops is None:
@@ -67,9 +67,7 @@ def searches(
 
 
 def _unique(
-    settings: CostSettings,
-    reckoned: ReckonedTree,
-    facts: JoinFacts,
+    case: JoinAtHand,
     side: Side,
     relations: RelationEvidence,
     own: int,
@@ -78,17 +76,18 @@ def _unique(
     covered: bool,
 ) -> list[ProvenIndex]:
     """The unique index that an Inner Unique join over a table proves to be there."""
+    reckoned = case.reckoned
     scan = reckoned.tree.nodes[side.scan] if side.scan is not None else None
-    if not facts.inner_unique or not isinstance(scan, ScanNode):
+    if not case.facts.inner_unique or not isinstance(scan, ScanNode):
         return []
-    seen, shape = relations.of(scan), shape_of(reckoned, facts, side, 1.0, whole=False)
+    seen, shape = relations.of(scan), shape_of(reckoned, case.facts, side, 1.0, whole=False)
     if seen is not None:
         # an index in the table's order goes with a table that was cleaned up, one in no order with one that was not
         return [
             ProvenIndex(size, own, max(len(keys), 1), keys, min(2.0 * size.order, 1.0) if covered else None)
             for size in seen_sizes(seen, shape)
         ]
-    index = whole_index(settings, reckoned, side.scan)
+    index = whole_index(case.settings, reckoned, side.scan)
     if index is None or not covered:
         return []
     return [
@@ -96,13 +95,12 @@ def _unique(
     ]
 
 
-def _led(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, side: Side, own: int, keys: tuple[str, ...]
-) -> list[ProvenIndex]:
+def _led(case: JoinAtHand, side: Side, own: int, keys: tuple[str, ...]) -> list[ProvenIndex]:
     """The index that is read whole, where the join's columns lead it."""
+    reckoned, facts = case.reckoned, case.facts
     if len(keys) < len(facts.clauses) or not leads(reckoned, facts, side):
         return []
-    index = whole_index(settings, reckoned, side.scan)
+    index = whole_index(case.settings, reckoned, side.scan)
     if index is None:
         return []
     shape = shape_of(reckoned, facts, side, 1.0, whole=False)

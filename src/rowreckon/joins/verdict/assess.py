@@ -17,7 +17,7 @@ from rowreckon.joins.verdict.method_costs import STOPS, method_costs
 from rowreckon.joins.verdict.planner_scale import calibrated
 from rowreckon.joins.verdict.points import Points, points_of
 from rowreckon.joins.verdict.safe_origin import safe_origins
-from rowreckon.joins.verdict.switch_points import Line, margin, outer_lines, switch_points
+from rowreckon.joins.verdict.switch_points import OuterLine, margin, outer_lines, switch_points
 from rowreckon.joins.verdict.verdict import World, decide, fitting, trimmed
 from rowreckon.joins.verdict.worth_pricing import right_below
 from rowreckon.joins.ways.model import METHOD_ORDER, JoinModel
@@ -208,7 +208,11 @@ def _basis(model: JoinModel, evidence: JoinEvidence) -> doc.Basis:
 
 
 def _safe(
-    reckoned: ReckonedTree, facts: JoinFacts, points: Points, lines: tuple[Line, ...], origins: tuple[Entering, ...]
+    reckoned: ReckonedTree,
+    facts: JoinFacts,
+    points: Points,
+    lines: tuple[OuterLine, ...],
+    origins: tuple[Entering, ...],
 ) -> tuple[doc.SafeOrigin, ...]:
     outer = reckoned.tree.outer(facts.node)
     span = reckoned.tree.subtree(outer) if outer is not None else range(0)

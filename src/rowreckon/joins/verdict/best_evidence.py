@@ -13,6 +13,7 @@ from rowreckon.document.audit import Method, Missing
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.catalog_facts import CatalogFacts
 from rowreckon.joins.facts.inputs import JoinInput
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.missing_evidence import catalog_facts
 from rowreckon.joins.facts.permitted_methods import excluded_methods, nothing_known
 from rowreckon.joins.facts.semijoins import as_semijoin
@@ -62,7 +63,7 @@ def gather(
     join = catalog_input(settings, reckoned, facts, known, below) if known is not None else None
     missing: list[Missing] = []
     if join is None:
-        joins = plan_worlds(settings, reckoned, facts, relations)
+        joins = plan_worlds(JoinAtHand(settings, reckoned, facts), relations)
         if joins:
             wanted = wanted_of(reckoned.tree, facts.node, (), capture.query)
             models = plan_models(settings, reckoned, facts, joins, excluded, wanted)

@@ -8,7 +8,7 @@ from dataclasses import replace
 from rowreckon.document.audit import CurvePoint, Method, MethodCost
 from rowreckon.joins.facts.inputs import Point
 from rowreckon.joins.verdict.points import Points
-from rowreckon.joins.verdict.switch_points import Line
+from rowreckon.joins.verdict.switch_points import OuterLine
 from rowreckon.joins.verdict.verdict import World
 from rowreckon.joins.ways.model import JoinModel
 
@@ -24,7 +24,7 @@ _MOST_ROWS = 1.0e9
 
 
 def curve_points(
-    world: World, lines: Sequence[Line], costs: Mapping[Method, MethodCost], *, scale: float
+    world: World, lines: Sequence[OuterLine], costs: Mapping[Method, MethodCost], *, scale: float
 ) -> tuple[CurvePoint, ...]:
     """About twenty samples along each line, in rising order of outer rows (totals: planner rows × `scale`); empty where
     fewer than two methods have figures.
@@ -63,7 +63,7 @@ def _ends(points: Points) -> list[Point]:
     return [points.estimate] + ([points.actual] if points.actual is not None else [])
 
 
-def _rows(points: Points, line: Line) -> list[float]:
+def _rows(points: Points, line: OuterLine) -> list[float]:
     """Whole row counts, evenly spread on a logarithmic scale, from a little below all marks to a little above."""
     marks = [point.outer for point in _ends(points)]
     low, high = min(marks), max(marks)

@@ -55,7 +55,7 @@ def judge_joins(
     aliases = Aliases(reckoned.tree)
     relations = RelationEvidence(settings, reckoned)
     found = [join_facts(reckoned, number, aliases) for number in reckoned.tree.joins()]
-    whole = Whole(reckoned, origins, reckoned.tree.paths() if found else [], tuple(lacking), threshold)
+    whole = SharedByJoins(reckoned, origins, reckoned.tree.paths() if found else [], tuple(lacking), threshold)
     priced = joins_to_price(reckoned, found, threshold=threshold, own_ms=own_ms)
     needed = found if known is not None else [facts for facts in found if facts.node in priced]
     evidence = gather_all(settings, capture, reckoned, needed, known, relations)
@@ -68,7 +68,7 @@ def judge_joins(
 
 
 @frozen
-class Whole:
+class SharedByJoins:
     """What all joins of a plan share."""
 
     reckoned: ReckonedTree
@@ -79,7 +79,7 @@ class Whole:
 
 
 def _judge(
-    whole: Whole, facts: JoinFacts, evidence: JoinEvidence | None, missing: MissingList, *, drawn: bool
+    whole: SharedByJoins, facts: JoinFacts, evidence: JoinEvidence | None, missing: MissingList, *, drawn: bool
 ) -> doc.Join:
     """One join's document; without `evidence` its counts are right, and nothing is priced."""
     reckoned = whole.reckoned

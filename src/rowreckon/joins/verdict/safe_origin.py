@@ -10,11 +10,11 @@ from rowreckon.counts.origin import Entering
 from rowreckon.document.audit import SafeOrigin
 from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.joins.verdict.points import Points
-from rowreckon.joins.verdict.switch_points import Line
+from rowreckon.joins.verdict.switch_points import OuterLine
 
 
 def safe_origins(
-    line: Line, points: Points, facts: JoinFacts, origins: tuple[Entering, ...], outer_span: range
+    line: OuterLine, points: Points, facts: JoinFacts, origins: tuple[Entering, ...], outer_span: range
 ) -> tuple[SafeOrigin, ...]:
     """For each origin its factor and the factor at which the executed method leads again, None where no repair of that
     origin alone is enough."""

@@ -13,7 +13,7 @@ from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import Point
 from rowreckon.joins.verdict.points import Points
 from rowreckon.joins.verdict.verdict import HOPELESS, World
-from rowreckon.joins.ways.borders import Border, Lead, ends_of, find_borders, flip_interval, grid, sounded
+from rowreckon.joins.ways.borders import Lead, LeadChange, ends_of, find_borders, flip_interval, grid, sounded
 from rowreckon.joins.ways.model import JoinModel
 
 _BEYOND = 1000.0
@@ -41,19 +41,19 @@ class Span:
 
 
 @frozen
-class Line:
+class OuterLine:
     """The borders along the outer rows (planner rows) with the inner side at one place, and the ways that matter.
 
     `spans` say for each border between which rows the evidence leaves it.
     """
 
     inner_actual: bool
-    borders: tuple[Border, ...]
+    borders: tuple[LeadChange, ...]
     model: JoinModel
     spans: tuple[Span, ...] = ()
 
 
-def outer_line(world: World, *, inner_actual: bool) -> Line:
+def outer_line(world: World, *, inner_actual: bool) -> OuterLine:
     """The borders of one world along the outer rows."""
     model, points = world
     marks, highest = _marks(points), _highest(points)
@@ -74,10 +74,10 @@ def outer_line(world: World, *, inner_actual: bool) -> Line:
     def leader(outer: float) -> Method | None:
         return lean.leader(points.along(outer, inner_actual=inner_actual))
 
-    return Line(inner_actual, tuple(find_borders(leader, rows, [near.winner(priced[n]) for n in rows])), lean)
+    return OuterLine(inner_actual, tuple(find_borders(leader, rows, [near.winner(priced[n]) for n in rows])), lean)
 
 
-def outer_lines(worlds: Sequence[World], *, shown_inner_differs: bool) -> tuple[Line, ...]:
+def outer_lines(worlds: Sequence[World], *, shown_inner_differs: bool) -> tuple[OuterLine, ...]:
     """The line with the inner side at its estimate, and at its actual where that differs.
 
     The first world gives the borders; where others put them elsewhere they stand in the middle, by ratio.
@@ -89,7 +89,7 @@ def outer_lines(worlds: Sequence[World], *, shown_inner_differs: bool) -> tuple[
     return tuple(_placed(worlds, line) for line in lines)
 
 
-def _placed(worlds: Sequence[World], line: Line) -> Line:
+def _placed(worlds: Sequence[World], line: OuterLine) -> OuterLine:
     found = [_interval(worlds, line, border) for border in line.borders]
     borders = tuple(moved for moved, _ in found)
     if len(worlds) == 1 or any(one.rows >= two.rows for one, two in pairwise(borders)):
@@ -98,7 +98,7 @@ def _placed(worlds: Sequence[World], line: Line) -> Line:
 
 
 def switch_points(
-    worlds: Sequence[World], lines: Sequence[Line], *, scale: float, inner_scale: float
+    worlds: Sequence[World], lines: Sequence[OuterLine], *, scale: float, inner_scale: float
 ) -> tuple[SwitchPoint, ...]:
     """All switch points, in totals: `scale` takes the planner's outer rows to totals, `inner_scale` the inner's.
 
@@ -112,7 +112,7 @@ def switch_points(
     return tuple(found)
 
 
-def margin(world: World, line: Line, method: Method) -> Margin:
+def margin(world: World, line: OuterLine, method: Method) -> Margin:
     """How far the outer rows may grow and shrink from the estimate before the executed method loses the lead."""
     model, points = world
     start = points.estimate.outer
@@ -144,7 +144,7 @@ def _not_hopeless(priced: Sequence[Sequence[tuple[Method, PathCost]]], factor: f
     return sorted(kept)
 
 
-def _set(worlds: Sequence[World], line: Line, *, scale: float, inner_scale: float) -> list[SwitchPoint]:
+def _set(worlds: Sequence[World], line: OuterLine, *, scale: float, inner_scale: float) -> list[SwitchPoint]:
     points = worlds[0][1]
     at_actual = line.inner_actual and points.actual is not None
     inner = points.actual.inner if at_actual and points.actual is not None else points.estimate.inner
@@ -199,7 +199,7 @@ def _along_inner(model: JoinModel, points: Points, *, scale: float) -> list[Swit
     ]
 
 
-def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[Border, Span]:
+def _interval(worlds: Sequence[World], line: OuterLine, border: LeadChange) -> tuple[LeadChange, Span]:
     """The border in the middle of what likely worlds leave of it, and the first and last row that any world does.
 
     Steps make the lead wobble too.
@@ -228,7 +228,7 @@ def _interval(worlds: Sequence[World], line: Line, border: Border) -> tuple[Bord
     if high > low * _WIDEST:
         return border, Span(least, most, placed=False)
     if high > low * _WOBBLE:
-        border = Border(border.below, border.above, float(ceil((low * high) ** 0.5)))
+        border = LeadChange(border.below, border.above, float(ceil((low * high) ** 0.5)))
     return border, Span(least, most, placed=True)
 
 
@@ -238,7 +238,7 @@ def _may_move(model: JoinModel, point: Point, methods: set[Method]) -> bool:
     return bool(hidden) and STD_FUZZ_FACTOR * min(way.low(point) for way in hidden) < min(model.costs(point).values())
 
 
-def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: bool) -> tuple[float, float] | None:
+def _flip(model: JoinModel, points: Points, border: LeadChange, *, inner_actual: bool) -> tuple[float, float] | None:
     """Between which rows, close by, another world puts the border between the same two; None where far from here."""
     pair = model.with_ways(tuple(w for w in model.ways if w.method in (border.below, border.above)))
 
@@ -275,7 +275,7 @@ def _flip(model: JoinModel, points: Points, border: Border, *, inner_actual: boo
     return low, high
 
 
-def _basis(model: JoinModel, border: Border) -> Basis:
+def _basis(model: JoinModel, border: LeadChange) -> Basis:
     weakest: Basis = "planner"
     rank = {"planner": 0, "catalog": 1, "plan": 2}
     for way in model.deciding():

@@ -26,7 +26,7 @@ _MOST_CHANGES = 12
 
 
 @frozen
-class Border:
+class LeadChange:
     """`below` leads up to `rows` - 1, `above` from `rows` on (whole planner rows)."""
 
     below: Method
@@ -115,19 +115,19 @@ def ends_of(marks: Sequence[float], highest: float) -> set[float]:
     return {1.0, float(round(highest)), *(float(max(round(m), 1)) for m in marks if m <= highest)}
 
 
-def find_borders(leader: Leader, rows: Sequence[float], leaders: Sequence[Method | None]) -> list[Border]:
+def find_borders(leader: Leader, rows: Sequence[float], leaders: Sequence[Method | None]) -> list[LeadChange]:
     """Every change of the lead along the grid, each between two neighbouring whole numbers.
 
     `leaders` are the leaders at the grid's points.
     """
-    found: list[Border] = []
+    found: list[LeadChange] = []
     for at in range(len(rows) - 1):
         _narrow(leader, rows[at], leaders[at], rows[at + 1], leaders[at + 1], found)
     return found
 
 
 def _narrow(
-    leader: Leader, low: float, below: Method | None, high: float, above: Method | None, found: list[Border]
+    leader: Leader, low: float, below: Method | None, high: float, above: Method | None, found: list[LeadChange]
 ) -> None:
     while below != above and below is not None and above is not None and len(found) < _MOST_CHANGES:
         left, left_lead, right = low, below, high
@@ -142,7 +142,7 @@ def _narrow(
                 right, right_lead = middle, lead
         if right_lead is None:
             return
-        found.append(Border(left_lead, right_lead, right))
+        found.append(LeadChange(left_lead, right_lead, right))
         if right_lead == above:
             return
         low, below = right, right_lead
