@@ -56,7 +56,7 @@ class House:
 
 ROLES = """
 do $$ begin
-  if to_regrole('keeper') is null then create role keeper login; end if;
+  if to_regrole('keeper') is null then create role keeper login createdb; end if;
   if to_regrole('warden') is null then create role warden login superuser; end if;
   if to_regrole('guide') is null then create role guide; end if;
 end $$;
@@ -65,11 +65,11 @@ grant guide to keeper;
 
 
 @contextlib.contextmanager
-def house(server: MatrixServer) -> Iterator[House]:
-    """Build the database on this server, yield it, drop it and the yard afterwards."""
+def house(server: MatrixServer, *, name: str | None = None) -> Iterator[House]:
+    """Build the database on this server, under this name or one of its own; drop it and the yard afterwards."""
     yard = Path(tempfile.mkdtemp(prefix="rr_yard_", dir="/tmp"))
     yard.chmod(0o777)
-    name = f"house_{uuid.uuid4().hex[:8]}"
+    name = name or f"house_{uuid.uuid4().hex[:8]}"
     with psycopg.connect(server.dsn, autocommit=True) as admin:
         admin.execute(ROLES)
         admin.execute(
@@ -98,7 +98,7 @@ def furnish(built: House) -> None:
         "HIDDEN": HIDDEN_ROW,
         "HOST": psycopg.conninfo.conninfo_to_dict(built.superuser)["host"],
         "PORT": psycopg.conninfo.conninfo_to_dict(built.superuser)["port"],
-        "DATABASE": psycopg.conninfo.conninfo_to_dict(built.superuser)["dbname"],
+        "DATABASE": str(psycopg.conninfo.conninfo_to_dict(built.superuser)["dbname"]).replace("'", "''"),
     }
     with psycopg.connect(built.superuser, autocommit=True) as owner:
         for script in (SNARES, snares_of(built.major)):

@@ -45,7 +45,8 @@ def snapshot(house: House) -> State:
                 " and application_name <> 'postgres_fdw' order by 1"
             ).fetchall(),
             "locks": judge.execute(
-                "select locktype, pid, objid from pg_locks where locktype = 'advisory' order by 1, 2, 3"
+                "select locktype, pid, relation, objid, mode from pg_locks where pid <> pg_backend_pid()"
+                " and locktype <> 'virtualxid' order by 1, 2, 3, 4, 5"
             ).fetchall(),
             "files": files(judge),
             "settings": judge.execute(

@@ -26,17 +26,32 @@ PRIVILEGED = "--allow-privileged-role"
 
 def rowreckon(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
     """`rowreckon ARGUMENTS` with no flag but those given, and these variables set."""
-    attacked = os.environ.get("ROWRECKON_ATTACKED")
-    sources = {"PYTHONPATH": attacked} if attacked else {}
     return subprocess.run(
         [sys.executable, "-m", "rowreckon", *arguments],
         stdin=subprocess.DEVNULL,
         capture_output=True,
         text=True,
         check=False,
-        env={**os.environ, **sources, **environment},
+        env={**_environment(), **environment},
         timeout=1200,
     )
+
+
+def started(*arguments: str) -> subprocess.Popen[str]:
+    """The same, not waited for."""
+    return subprocess.Popen(
+        [sys.executable, "-m", "rowreckon", *arguments],
+        stdin=subprocess.DEVNULL,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=_environment(),
+    )
+
+
+def _environment() -> dict[str, str]:
+    attacked = os.environ.get("ROWRECKON_ATTACKED")
+    return {**os.environ, **({"PYTHONPATH": attacked} if attacked else {})}
 
 
 @dataclass(frozen=True)
