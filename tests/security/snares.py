@@ -63,6 +63,19 @@ create function snare.unstamped(snare.stamp) returns int language plpgsql volati
   as $$ begin return snare.spring('implicit-cast'); end $$;
 create cast (int as snare.stamp) with function snare.stamped(int);
 create cast (snare.stamp as int) with function snare.unstamped(snare.stamp) as implicit;
+-- JSON's functions cast an enumeration's values by its own casts, wherever they meet one
+create type snare.mood as enum ('calm', 'wild');
+create type snare.mooded as (m snare.mood);
+create function snare.mood_json(snare.mood) returns json language plpgsql volatile
+  as $$ begin perform snare.spring('mood'); return '1'; end $$;
+create function snare.mood_jsonb(snare.mood) returns jsonb language plpgsql volatile
+  as $$ begin perform snare.spring('mood'); return '1'; end $$;
+create cast (snare.mood as json) with function snare.mood_json(snare.mood);
+create cast (snare.mood as jsonb) with function snare.mood_jsonb(snare.mood);
+create table snare.moods(n int, m snare.mood);
+insert into snare.moods values (1, 'calm');
+grant select on snare.moods to keeper;
+create type snare.span as range (subtype = snare.checked);
 
 create function snare.add_up(int, int) returns int language plpgsql volatile
   as $$ begin return snare.spring('transition'); end $$;

@@ -176,6 +176,11 @@ def test_tampered_answers(newest_house: House, watch: Watch, tmp_path: Path) -> 
     assert asked.returncode == 0, asked.stderr
     answered(newest_house, script, answer)
     document = json.loads(answer.read_text())
+    saved = tmp_path / "saved"
+    untouched = rowreckon("audit", str(path), "--facts", str(answer), "--save", str(saved))
+    assert untouched.returncode == 0, untouched.stderr
+    (twin,) = saved.iterdir()
+    assert json.loads(twin.read_text())["catalog"]["relation_estimates"]
     statements: list[str] = []
     found = kinds(document, frozenset({("schema",)}))
     for number, way in enumerate(found):

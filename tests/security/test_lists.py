@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+import re
 from pathlib import Path
 
 import psycopg
@@ -131,18 +133,30 @@ def test_what_is_no_sql(newest_house: House, watch: Watch, tmp_path: Path) -> No
         assert "root:" not in one.stdout + one.stderr
 
 
+def judged(said: str, attacks: list[Attack]) -> dict[str, str]:
+    """What `check` says of each of these queries, by name."""
+    # where there are several lists each name stands behind its list's
+    found = (re.search(rf"^  (?:\d+: )?{re.escape(one.name)} \(line \d+, \w+\): (.*)$", said, re.M) for one in attacks)
+    return {one.name: match.group(1) if match else "" for one, match in zip(attacks, found, strict=True)}
+
+
 def test_check_runs_nothing(newest_house: House, watch: Watch, tmp_path: Path) -> None:
-    """`check` of the same lists, and of generated ones: not even the arguments of EXECUTE."""
-    attacks = [
-        *pairs_as_attacks(LISTS, newest_house.yard, twin=False),
-        *pairs_as_attacks(WRITES, newest_house.yard, twin=False),
-        *(attack(*pair) for pair in list(combinations(releases.NEWEST, every=False))[::4]),
-    ]
-    write_lists(tmp_path / "lists", attacks)
+    """`check` of the same lists, and of generated ones: not even the arguments of EXECUTE; and it says what would."""
+    attacks = pairs_as_attacks(LISTS, newest_house.yard, twin=False)
+    generated = [attack(*pair) for pair in list(combinations(releases.NEWEST, every=False))[::4]]
+    twins = [Attack(f"{one.name}, twin", one.text) for one in pairs_as_attacks(LISTS, newest_house.yard, twin=True)]
+    write_lists(tmp_path / "lists", [*attacks, *generated, *pairs_as_attacks(WRITES, newest_house.yard, twin=False)])
+    write_lists(tmp_path / "twins", twins)
     for flags in ((), ("--allow-writes",)):
-        done = rowreckon("check", str(tmp_path / "lists"), "--dsn", newest_house.keeper, *flags)
+        lists = (str(tmp_path / "lists"), str(tmp_path / "twins"))
+        done = rowreckon("check", *lists, "--dsn", newest_house.keeper, *flags)
         assert "Traceback" not in done.stderr
         assert SECRET not in done.stdout
+        said = judged(done.stdout, [*(attacks if not flags else []), *generated])
+        assert not [name for name, words in said.items() if words.startswith("would run")]
+        assert sum(words.startswith("refused") for words in said.values()) > len(said) // 2
+        said = judged(done.stdout, twins)
+        assert not [name for name, words in said.items() if not words.startswith("would run")]
     watch.unchanged()
 
 
@@ -166,6 +180,25 @@ def test_a_query_beside_a_plan(newest_house: House, watch: Watch, tmp_path: Path
     query.write_text(text)
     done = rowreckon("audit", str(path), "--dsn", newest_house.keeper, "--query", str(query), "--format", "json")
     assert "Traceback" not in done.stderr
+    watch.unchanged()
+
+
+def test_the_plans_own_query_beside_it(newest_house: House, watch: Watch, tmp_path: Path) -> None:
+    """The twin: a plan of the house and the query that it is of; the planner is asked about other methods."""
+    text = (
+        "select count(*) from bookings b join payments p on p.booking_id = b.id"
+        " where b.land = 'land 3' and b.city = 'city 3'"
+    )
+    with psycopg.connect(newest_house.keeper) as session:
+        explained = session.execute(f"explain (analyze, verbose, settings, format json) {text}".encode()).fetchone()
+        assert explained is not None
+    path, query = tmp_path / "plan.json", tmp_path / "q.sql"
+    path.write_text(json.dumps(explained[0]))
+    query.write_text(text)
+    done = rowreckon("audit", str(path), "--dsn", newest_house.keeper, "--query", str(query), "--format", "json")
+    assert done.returncode == 0, done.stderr
+    (join,) = json.loads(done.stdout)["plans"][0]["joins"]
+    assert "planner" in {cost["basis_at_estimate"] for cost in join["costs"].values()}
     watch.unchanged()
 
 

@@ -11,6 +11,7 @@ from typing import Final
 _VOLATILE: Final = "volatile and so able to act outside this transaction"
 _RUNS_TEXT: Final = "which runs what a text or a table's name says"
 _CALLS_BY_OID: Final = "which calls what a type or function given as a value names"
+_TAKES_A_NUMBER: Final = "which takes a transaction number that no rollback gives back"
 
 
 def _words(*texts: str) -> frozenset[str]:
@@ -56,6 +57,7 @@ ACTING: Final = {
     # the XML family reads a table that may be a view, or runs a query; full text has its statistics and rewriting
     **dict.fromkeys(_XML | {"ts_stat", "ts_rewrite"}, _RUNS_TEXT),
     **dict.fromkeys(_BY_OID, _CALLS_BY_OID),
+    **dict.fromkeys(("pg_current_xact_id", "txid_current"), _TAKES_A_NUMBER),
 }
 """Declared stable or immutable (or both kinds under one name), and yet running something else, with the reason."""
 
