@@ -92,7 +92,7 @@ def keep_folds(store: FoldStore, path: Path) -> None:
             else:
                 write_in_folder(path, lambda beside: _add_run(beside, source))
     except (duckdb.Error, OSError, _NotKept) as error:
-        raise UsageError(f"{shown(path)!r} cannot be written: {_first_line(error)}") from None
+        raise UsageError(f"{shown(path)!r} cannot be written: {_reason(error)}") from None
 
 
 def _grows(path: Path) -> bool:
@@ -123,7 +123,7 @@ def folds_before(path: Path, ranked: Sequence[Item]) -> Mapping[str, FoldBefore]
                 found = _rows(database, _FOLDS, f"run = (SELECT max(run) FROM {_FOLDS})", wanted)
     except (duckdb.Error, _NotKept) as error:
         raise UnreadableFile(
-            f"the kept archive cannot be read: {_first_line(error)}", where=str(path), hint="give one that --keep wrote"
+            f"the kept archive cannot be read: {_reason(error)}", where=str(path), hint="give one that --keep wrote"
         ) from None
     known = {name: FoldBefore(**dict(zip(_BEFORE, values, strict=True))) for name, *values in found}
     return {name: known.get(name, FoldBefore()) for name in wanted}
@@ -221,5 +221,8 @@ def _text(value: str) -> str:
     return "'" + value.replace("'", "''") + "'"
 
 
-def _first_line(error: Exception) -> str:
-    return str(error).partition("\n")[0]
+def _reason(error: Exception) -> str:
+    """What went wrong, without the kind of error that DuckDB writes before it and the lines behind."""
+    said = str(error).partition("\n")[0]
+    kind, colon, rest = said.partition(": ")
+    return rest if colon and kind.endswith("Error") else said

@@ -10,7 +10,7 @@ from rowreckon.sql.masking import MASKED, UNREAD
 SERVER_SAID = "the server's message is masked"
 """Stands for a message of a server's, which may repeat values of the data in any form."""
 
-_VALUE_IN_WORDS = re.compile(r"\"[^\"]*\"|'[^']*'|(?<!SQLSTATE )(?<![\w.])\d[\d.]*(?!\w)")
+_VALUE_IN_WORDS = re.compile(r"\"[^\"]*\"|'[^']*'|(?<!SQLSTATE )(?<![\w.])\d[\d.]*+(?:[eE][+-]?\d+)?+(?!\w)")
 _QUOTED = re.compile(r"\"[^\"]*\"|'[^']*(?:''[^']*)*'")
 _SQLSTATE = re.compile(r" \(SQLSTATE [0-9A-Z]{5}\)\Z")
 

@@ -68,13 +68,14 @@ ROLLBACK;
 """
 
 
-def ask_script(documents: Sequence[ExplainDocument], *, with_values: bool = False) -> str:
-    """The psql script for these plans. Raises UsageError where there is none."""
+def ask_script(documents: Sequence[ExplainDocument], *, with_values: bool = False, masked: bool = False) -> str:
+    """The psql script for these plans; of `masked` ones it asks no condition with a literal. Raises UsageError where
+    there is none."""
     plans = [lay_out(document.plan) for document in documents]
     if not plans:
         raise UsageError("there is no plan to ask about", hint="give a file with EXPLAIN output")
     # ASCII, so that no client's encoding changes it; without a dollar sign, so that nothing in it ends its quote
-    request = as_json(wanted_facts(plans, trust="file", with_values=with_values), ascii_only=True)
+    request = as_json(wanted_facts(plans, trust="file", with_values=with_values, masked=masked), ascii_only=True)
     request = request.replace("$", "\\u0024")
     return _SCRIPT.format(
         values="included" if with_values else "left out",

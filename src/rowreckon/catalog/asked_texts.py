@@ -9,6 +9,7 @@ from .request import COMPARISONS, NotAsked, Trust, WantedText
 from .reviewed import TYPES
 
 if TYPE_CHECKING:
+    from google.protobuf.message import Message
     from postgast.pg_query_pb2 import Node
 
     from rowreckon.sql.askable import Uses
@@ -17,14 +18,19 @@ if TYPE_CHECKING:
 MOST_CHARACTERS: Final = 20_000
 """Longest expression that is asked about: longer ones are lists of constants that tell nothing more."""
 UNREADABLE: Final = "it can't be read as one SQL expression"
+LITERAL: Final = "it holds a literal, and those are masked"
 _ALL_COMPARISONS: Final = (*COMPARISONS, "<>")
 
 
 class AskedTexts:
-    """Collects the expressions; what may not be asked is collected too, with the reason."""
+    """Collects the expressions; what may not be asked is collected too, with the reason.
 
-    def __init__(self, trust: Trust) -> None:
+    Where the plans are masked, what holds a literal can't be asked: nobody knows what stood there.
+    """
+
+    def __init__(self, trust: Trust, *, masked: bool = False) -> None:
         self.trust = trust
+        self._masked = masked
         self.texts: list[WantedText] = []
         self.not_asked: dict[NotAsked, None] = {}
         self._types = TYPES if trust == "file" else None
@@ -85,6 +91,9 @@ class AskedTexts:
         if isinstance(found, NotSql):
             self.refuse(plan, text, alias)
             return None
+        if self._masked and _holds_literal(found):
+            self.refuse(plan, text, alias, LITERAL)
+            return None
         return found
 
     def refuse(self, plan: int, text: str, alias: str, why: str = UNREADABLE) -> None:
@@ -144,6 +153,19 @@ class AskedTexts:
             printed = printed_expression(checked(alone, (), strict=self._types).node)
             casts += printed.removeprefix("NULL")
         return casts
+
+
+def _holds_literal(node: Node) -> bool:
+    """Whether there is a constant in it, but for TRUE, FALSE, NULL and what belongs to a type: `varchar(20)`."""
+    waiting: list[Message] = [node]
+    while waiting:
+        message = waiting.pop()
+        for field, value in message.ListFields():
+            if field.name in ("ival", "fval", "sval", "bsval") and field.containing_type.name == "A_Const":
+                return True
+            if field.message_type is not None and field.name != "typmods":
+                waiting.extend(value if field.is_repeated else (value,))
+    return False
 
 
 def _wanted(plan: int, sql: str, uses: Uses, *, bare: bool, compared: bool) -> WantedText:

@@ -24,9 +24,11 @@ _TEXTS = ("filter", "index_cond", "recheck_cond", "tid_cond", "join_filter", "ha
 _LISTS = ("output", "sort_key", "group_key", "presorted_key")
 
 
-def wanted_facts(plans: Sequence[PlanTree], *, trust: Trust = "file", with_values: bool = False) -> FactsRequest:
-    """The request for these plans, in their order; linear in nodes."""
-    asked = AskedTexts(trust)
+def wanted_facts(
+    plans: Sequence[PlanTree], *, trust: Trust = "file", with_values: bool = False, masked: bool = False
+) -> FactsRequest:
+    """The request for these plans, in their order; linear in nodes. `masked` plans have no literals any more."""
+    asked = AskedTexts(trust, masked=masked)
     parts = [_Part(number, tree, asked) for number, tree in enumerate(plans)]
     for part in parts:
         part.read()

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from rowreckon.cli.masking import MaskOption, masking_of
 from rowreckon.cli.running.status import Happened
 
 
@@ -22,6 +23,7 @@ def ask_command(
     paths: Annotated[list[str], typer.Argument(metavar="PLAN… | -", help="Plan files, folders of them, or -.")],
     output: Annotated[Path | None, typer.Option("--output", "-o", help="File to write; default: print it.")] = None,
     with_values: Annotated[bool, typer.Option(help="Have sampled values printed too.")] = False,
+    mask: MaskOption = False,
 ) -> Happened:
     """Print the script for these plans."""
     from rowreckon.catalog.ask import ask_script
@@ -32,13 +34,16 @@ def ask_command(
 
     if output is not None:
         try_file(output, "--output")
+    masking = masking_of(mask, None)
     inputs = read_inputs(paths)
+    if masking is not None:
+        inputs = masking.inputs(inputs)
     happened = not_read(item for item in inputs if isinstance(item, Rejected))
     plans = [item for item in inputs if not isinstance(item, Rejected)]
     if not plans:
         return happened
     documents = [plan.explain for plan in plans if plan.explain is not None]
-    script = ask_script(documents, with_values=with_values)
+    script = ask_script(documents, with_values=with_values and not mask, masked=mask)
     if output is None:
         sys.stdout.write(script)
         return happened
