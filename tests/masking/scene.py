@@ -64,6 +64,8 @@ CONDITIONS: Final = (
 
 LIST: Final = (
     "set max_parallel_workers_per_gather = 0;\n"
+    f"-- name: alone\nselect h.note || '{CANARY}' as told, {NUMBER} + h.id, '{CANARY}' from huts h"
+    f" where h.city = '{CANARY} city 1';\n"
     + "".join(
         f"-- name: condition {number}\n-- about {number}\nselect h.id, s.price, '{CANARY} shown' as shown\n"
         f"from huts h join stays s on s.hut_id = h.id where {condition};\n"

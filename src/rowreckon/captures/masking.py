@@ -49,13 +49,13 @@ _CATALOG_NAMES = frozenset(
         "right_type", "owner", "role", "database", "search_path", "unit", "source", "relation", "index", "node_type",
         "asked", "support", "language", "collation", "constraint", "access_method", "kind", "kinds", "persistence",
         "height_known_by", "volatility", "parallel", "restriction_estimator", "join_estimator", "operator",
-        "statistics_missing", "columns",
+        "statistics_missing",
     }
 )  # fmt: skip
 _CATALOG_EXPRESSIONS = frozenset(
     {
         "condition", "expression", "expressions", "predicate", "partition_bound", "partition_key", "left_out",
-        "index_cond", "filter", "clauses", "arguments",
+        "index_cond", "filter", "clauses", "arguments", "columns",
     }
 )  # fmt: skip
 _CATALOG_STATEMENTS = frozenset({"definition"})
