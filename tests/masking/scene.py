@@ -102,7 +102,7 @@ select no_such_column || '{CANARY}' from huts where note = '{CANARY}';
 -- name: fails to be read
 select '{CANARY}' from from huts where note = '{CANARY}' and;
 -- name: is refused
-select pg_sleep({NUMBER}), '{CANARY}' from huts;
+select query_to_xml('select ''{CANARY}''', true, false, '{CANARY}') from huts where size > {NUMBER};
 -- name: writes
 update huts set note = '{CANARY} written' where note = '{CANARY}';
 -- name: takes too long
