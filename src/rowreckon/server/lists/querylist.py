@@ -7,10 +7,14 @@ goes before every later query until it is RESET, PREPARE goes before every later
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import Final
 
 from rowreckon.server.lists.statements import TEMPORARY, Statement, StatementKind, classify
 from rowreckon.server.lists.temporary import dropped, made_temporary, read_by
 from rowreckon.sql.statements import pieces
+
+MOST_SETTINGS: Final = 100
+"""Settings in force at once: each query carries all that were set before it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +48,8 @@ class _State:
     settings: dict[str, str] = field(default_factory=dict)
     temporary: set[str] = field(default_factory=set)
     prepared: dict[str, tuple[str, Statement]] = field(default_factory=dict)
+    in_force: tuple[str, ...] = ()
+    """The settings as the queries carry them, made once for all queries between two changes."""
 
 
 def read_query_list(text: str) -> tuple[QueryItem, ...]:
@@ -56,7 +62,10 @@ def read_query_list(text: str) -> tuple[QueryItem, ...]:
     for piece in pieces(text):
         line, at = line + text.count("\n", at, piece.start), piece.start
         statement = classify(piece.text) if piece.trouble is None else Statement("unfit", piece.trouble)
+        if statement.kind == "set" and statement.subject not in state.settings and len(state.settings) >= MOST_SETTINGS:
+            statement = Statement("unfit", f"{MOST_SETTINGS} settings are in force already; RESET what is not needed")
         if _remember(state, statement, piece.text):
+            state.in_force = tuple(state.settings.values())
             continue
         name = _unique(piece.name or f"line {line + 1}", taken)
         items.append(replace(_item(state, statement, name, line + 1, piece.text), about=piece.about))
@@ -97,7 +106,7 @@ def _remember(state: _State, statement: Statement, body: str) -> bool:
 
 
 def _item(state: _State, statement: Statement, name: str, line: int, body: str) -> QueryItem:
-    settings, role = tuple(state.settings.values()), state.settings.get("role")
+    settings, role = state.in_force, state.settings.get("role")
     prepared = state.prepared.get(statement.subject or "") if statement.kind == "execute" else None
     item = QueryItem(name, line, body, statement.kind, statement.reason, settings, role=role)
     if state.temporary and statement.kind in ("query", "write", "execute"):
