@@ -8,7 +8,9 @@ from rowreckon.report.drawings.plan_text import as_text, plan_text
 from rowreckon.report.drawings.ruler import Ruler, deciding, rulers
 from rowreckon.report.drawings.ruler_text import ruler_text
 from rowreckon.report.formats.markdown_budget import Block, assemble, length
-from rowreckon.report.story.overview import counts_words, fold_row, plan_lines, unfinished_lines, verdict_legend
+from rowreckon.report.formats.markdown_list import change_blocks, list_block
+from rowreckon.report.story.change_lines import changes_title
+from rowreckon.report.story.overview import counts_words, fold_row, plan_lines, verdict_legend
 from rowreckon.report.story.plan_story import plan_picture
 from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
 from rowreckon.report.story.story import (
@@ -34,7 +36,7 @@ from rowreckon.report.words.escape import (
 )
 from rowreckon.report.words.headline import audit_headline, audit_time_sentence, joins_by_weight
 from rowreckon.report.words.join_words import join_title
-from rowreckon.report.words.numbers import capitalised, count_of
+from rowreckon.report.words.numbers import capitalised
 from rowreckon.report.words.sentences import CAUTIONS
 from rowreckon.report.words.sources import folder_words, with_short_sources
 from rowreckon.report.words.trial_words import account_lines
@@ -42,7 +44,6 @@ from rowreckon.report.words.trial_words import account_lines
 LIMIT = 65_536
 _RULER_WIDTH = 76
 _PICTURE_WIDTH = 88
-_LISTED = 100
 _QUERY_SHOWN = 4_000
 
 
@@ -50,9 +51,10 @@ def render_markdown(audit: Audit, *, limit: int = LIMIT) -> str:
     """The audit as Markdown of at most `limit` characters (counted as UTF-16 units, the stricter way)."""
     audit, folder = with_short_sources(audit)
     alone = len(audit.plans) == 1
-    blocks = [*(_ticket(audit, folder) if alone else _first(audit, folder)), *_remedies(audit)]
+    blocks = _ticket(audit, folder) if alone else _first(audit, folder)
     if len(audit.plans) > 1:
-        blocks.append(_plan_table(audit))
+        blocks.append(list_block(audit))
+    blocks += _remedies(audit)
     if audit.folds:
         blocks.append(_folds(audit))
     order = [line.index for line in plan_lines(audit)]
@@ -159,11 +161,17 @@ def _drawn(drawn: tuple[Ruler, ...]) -> str:
 
 
 def _remedies(audit: Audit) -> list[Block]:
-    blocks = [Block("## What to try", "the heading of the changes to try")]
+    blocks = [Block(f"## {changes_title(audit)}", "the heading of the changes to try")]
     if not audit.remedies:
         return [*blocks, Block(markdown(no_remedy_words(audit)), "why no change is proposed")]
     story = remedies_story(audit.remedies, audit.plans)
-    blocks += [Block(_remedy(remedy), f"change {remedy.rank}") for remedy in story.remedies]
+    if len(audit.plans) > 1:
+        whole, brief = change_blocks(audit)
+        kept = {line.remedy.rank for line in whole}
+        blocks += [Block(_remedy(one), f"change {one.rank}") for one in story.remedies if one.rank in kept]
+        blocks += brief
+    else:
+        blocks += [Block(_remedy(remedy), f"change {remedy.rank}") for remedy in story.remedies]
     if story.shared:
         blocks.append(Block(f"### What holds for several changes\n\n{_items(story.shared)}", "cautions on changes"))
     account = account_lines(audit)
@@ -189,26 +197,6 @@ def _remedy(remedy: RemedyStory) -> str:
         parts.append("Side effects on other queries:")
         parts.append(_table(("query", "plan", "before", "after", "time"), list(remedy.side_effects), right=(2, 3)))
     return "\n\n".join(parts)
-
-
-def _plan_table(audit: Audit) -> Block:
-    lines = plan_lines(audit)
-    rows: list[tuple[str, ...]] = [
-        (line.verdict, line.source, line.time, line.share, shorten(line.finding, 400)) for line in lines[:_LISTED]
-    ]
-    table = _table(("verdict", "plan", "time", "in joins", "finding"), rows, right=(2, 3))
-    more = len(lines) - len(rows)
-    # The table must leave room for the evidence of the worst plans.
-    note = (
-        f"\n\n{count_of(more, 'further plan')}, less grave, not listed here; the JSON and HTML outputs hold them."
-        if more
-        else ""
-    )
-    unfinished = unfinished_lines(audit, lines[len(rows) :])
-    if unfinished:
-        named = [f"{line.source}: {shorten(line.brief, 200)}." for line in unfinished]
-        note += f"\n\n### Queries that did not run to their end\n\n{_items(named)}"
-    return Block(f"## Plans, the worst first\n\n{table}{note}", "rows of the table of plans", by_line=True)
 
 
 def _folds(audit: Audit) -> Block:

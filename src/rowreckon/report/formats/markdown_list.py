@@ -7,16 +7,15 @@ from rowreckon.report.drawings.time_bars import bar_text, longest
 from rowreckon.report.formats.markdown_budget import Block
 from rowreckon.report.story.change_lines import ChangeLine, change_groups
 from rowreckon.report.story.listing import ListRow, list_note, list_rows
-from rowreckon.report.words.escape import markdown, markdown_fence
+from rowreckon.report.words.escape import clean, markdown, markdown_code
 from rowreckon.report.words.list_headline import whole_split
 from rowreckon.report.words.numbers import count_of, milliseconds
 from rowreckon.report.words.part_words import shares
-from rowreckon.report.words.remedy_words import statements
 from rowreckon.report.words.trial_headline import trial_result, was_tried
 
 _LISTED = 300
 _WIDTH = 24
-_CHANGES_WITH_SQL = 3
+_WHOLE = 3  # changes with all that is known of them
 
 
 def list_block(audit: Audit) -> Block:
@@ -57,25 +56,23 @@ def _row(row: ListRow, scale: float) -> str:
     return f"| {row.verdict} | {markdown(row.name, cell=True)} | {time} | {where} | {changes} |"
 
 
-def change_blocks(audit: Audit) -> list[Block]:
-    """The changes: those that are worth a look first, with the statements of the first ones."""
+def change_blocks(audit: Audit) -> tuple[tuple[ChangeLine, ...], list[Block]]:
+    """The changes to tell of whole, and all others as lists of a line each."""
     groups = change_groups(audit)
-    blocks = [
-        Block(_change(line, with_sql=number < _CHANGES_WITH_SQL), f"change {line.remedy.rank}")
-        for number, line in enumerate(groups.shown)
-    ]
+    whole, brief = groups.shown[:_WHOLE], groups.shown[_WHOLE:]
+    blocks = [Block(_lines(brief), "further changes", by_line=True)] if brief else []
     if groups.folded:
-        lines = "\n".join(
-            f"- {line.remedy.rank}. {markdown(line.title)} ({line.verdict}): {markdown(line.said)}"
-            for line in groups.folded
-        )
-        blocks.append(Block(f"### {markdown(groups.fold)}\n\n{lines}", "changes that did not help", by_line=True))
-    return blocks
+        folded = f"### {markdown(groups.fold)}\n\n{_lines(groups.folded)}"
+        blocks.append(Block(folded, "changes that did not help", by_line=True))
+    return whole, blocks
 
 
-def _change(line: ChangeLine, *, with_sql: bool) -> str:
+def _lines(lines: tuple[ChangeLine, ...]) -> str:
+    """A line each, with the statements: what is copied from a ticket must stand in it."""
+    return "\n".join(map(_line, lines))
+
+
+def _line(line: ChangeLine) -> str:
     verdict = f" ({line.verdict})" if line.verdict else ""
-    parts = [f"### {line.remedy.rank}. {markdown(line.title)}{verdict}", markdown(line.said)]
-    if with_sql and line.remedy.sql:
-        parts.append(markdown_fence(statements(line.remedy.sql), "sql"))
-    return "\n\n".join(parts)
+    sql = "".join(f" {markdown_code(clean(statement))}" for statement in line.remedy.sql)
+    return f"- {line.remedy.rank}. {markdown(line.title)}{verdict}: {markdown(line.said)}{sql}"

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from rowreckon.plural import noun
 from rowreckon.report.drawings.before_after import BeforeAfter
+from rowreckon.report.formats.terminal_list import write_changes, write_list
 from rowreckon.report.formats.terminal_plan import (
     write_evidence,
     write_picture,
@@ -18,7 +19,7 @@ from rowreckon.report.formats.terminal_plan import (
     write_ticket,
 )
 from rowreckon.report.formats.terminal_writer import STYLES, Writer
-from rowreckon.report.story.overview import counts_words, fold_row, plan_lines, unfinished_lines, verdict_legend
+from rowreckon.report.story.overview import counts_words, fold_row, plan_lines, verdict_legend
 from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
 from rowreckon.report.story.story import join_stories, no_remedy_words
 from rowreckon.report.story.ticket import Ticket, ticket
@@ -36,12 +37,10 @@ if TYPE_CHECKING:
 
     from rowreckon.document.audit import Audit
 
-_PLANS_LISTED = 20
 _WORST_SHOWN = 3
 _JOINS_SHOWN = 5
 _CAUTIONS_SHOWN = 3
 _REMEDIES_SHOWN = 5
-_REMEDIES_OF_MANY = 3
 
 
 def render_terminal(audit: Audit, console: Console, *, verbose: bool = False) -> None:
@@ -77,11 +76,15 @@ def _many_plans(out: Writer, audit: Audit, folder: str) -> None:
     if audit.plans:
         out.label("Counted", counts_words(audit) + folder_words(audit, folder))
     _compared(out, audit)
-    _remedies(out, audit)
+    if audit.plans:
+        write_list(out, audit)
+    if out.verbose or not audit.remedies:
+        _remedies(out, audit)
+    else:
+        write_changes(out, audit)
+        out.items("How they were tried", account_lines(audit))
     if audit.plans and not out.verbose:
         _worst(out, audit)
-    if audit.plans:
-        _plan_list(out, audit)
     _folds(out, audit)
     if out.verbose:
         for line in plan_lines(audit):
@@ -118,8 +121,7 @@ def _remedies(out: Writer, audit: Audit, told: Ticket | None = None) -> None:
     if not audit.remedies:
         out.say(no_remedy_words(audit), 2)
         return
-    most = _REMEDIES_SHOWN if len(audit.plans) == 1 else _REMEDIES_OF_MANY
-    shown = remedies_story(audit.remedies if out.verbose else audit.remedies[:most], audit.plans)
+    shown = remedies_story(audit.remedies if out.verbose else audit.remedies[:_REMEDIES_SHOWN], audit.plans)
     if told is not None and not out.verbose:
         _beside_the_ticket(out, shown.remedies, told)
         shown = replace(shown, shared=())
@@ -244,23 +246,6 @@ def _worst(out: Writer, audit: Audit) -> None:
         write_rulers(out, story.join, deciding_only=True)
         for finding in story.findings:
             out.say(f"Cause: {finding.title}.", 4, hang=2)
-
-
-def _plan_list(out: Writer, audit: Audit) -> None:
-    out.heading("Plans, the worst first")
-    lines = plan_lines(audit)
-    shown = lines if out.verbose else lines[:_PLANS_LISTED]
-    for line in shown:
-        spent = "" if line.time == "–" else f", {line.time}" + ("" if line.share == "–" else f", {line.share} in joins")
-        word = f"{line.verdict:<9}"
-        out.label(word, f"{line.source}{spent}: {line.brief}.", 2, STYLES.get(line.verdict, "bold"))
-    if len(shown) < len(lines):
-        out.say(f"{count_of(len(lines) - len(shown), 'further plan')} not listed; --verbose lists all.", 2)
-    unfinished = unfinished_lines(audit, lines[len(shown) :])
-    if unfinished:
-        out.heading("Queries that did not run to their end")
-    for line in unfinished:
-        out.say(f"{line.source}: {line.brief}.", 2, hang=2)
 
 
 def _folds(out: Writer, audit: Audit) -> None:

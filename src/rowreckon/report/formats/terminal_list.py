@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 from rowreckon.report.drawings.time_bars import bar_text, longest
-from rowreckon.report.story.change_lines import ChangeLine, change_groups
+from rowreckon.report.story.change_lines import ChangeLine, change_groups, changes_title
 from rowreckon.report.story.listing import ListRow, list_rows
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.list_headline import whole_split
 from rowreckon.report.words.numbers import count_of, milliseconds
 from rowreckon.report.words.part_words import shares
-from rowreckon.report.words.remedy_words import statements
+from rowreckon.report.words.remedy_words import lock_words, statements
 from rowreckon.report.words.trial_headline import trial_result, was_tried
 
 if TYPE_CHECKING:
@@ -40,9 +40,10 @@ def write_list(out: Writer, audit: Audit) -> None:
     ended = [row for row in rows if row.split is not None]
     shown = ended if out.verbose else ended[:_LISTED]
     kept = {row.index for row in shown}
-    for row in rows:
-        if row.index in kept or row.split is None:
-            _row(out, row, scale)
+    told = [row for row in rows if row.index in kept or row.split is None]
+    tail = max((len(_tail(row)) for row in told), default=0)
+    for row in told:
+        _row(out, row, scale, tail)
     left = ended[len(shown) :]
     if left:
         spent = milliseconds(sum(row.ms or 0.0 for row in left))
@@ -50,10 +51,9 @@ def write_list(out: Writer, audit: Audit) -> None:
         out.say(f"{more} took {spent} together; --verbose lists them.", 2)
 
 
-def _row(out: Writer, row: ListRow, scale: float) -> None:
+def _row(out: Writer, row: ListRow, scale: float, widest_tail: int) -> None:
     name = bare(row.name)
     room = max(12, (out.width - 2 - _VERDICT - _TIME) // 3)
-    changes = ", ".join(map(str, row.changes))
     line = Text("  ")
     line.append(f"{row.verdict:<{_VERDICT}} ", style="bold red" if row.verdict == "crossed" else "")
     line.append(f"{name if len(name) <= room else name[: room - 1] + '…':<{room}} ", style="bold")
@@ -62,14 +62,17 @@ def _row(out: Writer, row: ListRow, scale: float) -> None:
         out.piece(line, 0, 4)
         return
     line.append(f"{row.time:>{_TIME}} ")
-    tail = (f"  now {milliseconds(row.after_ms)}" if row.after_ms is not None else "") + (
-        f"  ({changes})" if changes else ""
-    )
-    width = max(6, out.width - len(line.plain) - max(len(tail), 9))
+    width = max(6, out.width - len(line.plain) - widest_tail)
     for letters, part in bar_text(row.split, scale, width):
         line.append(letters, style=_COLOURS.get(part.letter, ""))
-    line.append(tail)
+    line.append(_tail(row))
     out.piece(line, 0, 4)
+
+
+def _tail(row: ListRow) -> str:
+    """What stands behind a bar: the time with the changes, and which changes are meant for the query."""
+    now = f"  now {milliseconds(row.after_ms)}" if row.after_ms is not None else ""
+    return now + (f"  ({', '.join(map(str, row.changes))})" if row.changes else "")
 
 
 def row_words(row: ListRow) -> str:
@@ -79,6 +82,7 @@ def row_words(row: ListRow) -> str:
 
 def write_changes(out: Writer, audit: Audit) -> None:
     """The changes in a line each, the first with their statements; of a trial what helped, then how many did not."""
+    out.heading(changes_title(audit))
     groups = change_groups(audit)
     for number, line in enumerate(groups.shown):
         _change(out, line, with_sql=out.verbose or number < _CHANGES_WITH_SQL)
@@ -87,6 +91,8 @@ def write_changes(out: Writer, audit: Audit) -> None:
         out.say(f"{groups.fold}:", 2)
         for line in groups.folded:
             _change(out, line, with_sql=False)
+    out.blank()
+    out.say("--verbose shows the statements, undo, locks and cautions of every change.", 2)
 
 
 def _change(out: Writer, line: ChangeLine, *, with_sql: bool) -> None:
@@ -95,3 +101,4 @@ def _change(out: Writer, line: ChangeLine, *, with_sql: bool) -> None:
     out.say(line.said, 5)
     if with_sql and line.remedy.sql:
         out.sql(statements(line.remedy.sql), 7)
+        out.say(lock_words(line.remedy), 5)

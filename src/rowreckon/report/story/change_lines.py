@@ -55,6 +55,11 @@ def change_groups(audit: Audit) -> ChangeGroups:
     return ChangeGroups(tuple(open_), folded, f"{count_of(len(folded), 'change')} that did not help: {what}")
 
 
+def changes_title(audit: Audit) -> str:
+    """The heading above the changes."""
+    return "What the changes did" if was_tried(audit) else "What to try"
+
+
 def change_line(audit: Audit, remedy: Remedy) -> ChangeLine:
     """One change in a line."""
     title = capitalised(remedy_words.remedy_title(remedy))

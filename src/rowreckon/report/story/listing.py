@@ -70,7 +70,9 @@ def _row(plan: Plan, index: int, changes: tuple[int, ...], after: dict[str, floa
 def _ended(plan: Plan) -> str:
     """Why the query did not run to its end, and in which line of the list it stands; the verdict says the rest."""
     said = clean(plan.reason).rstrip(".") if plan.reason else _ENDED[plan.outcome]
-    return f"{said} (line {number(plan.line)})" if plan.line is not None else said
+    places = [f"line {number(plan.line)}"] if plan.line is not None else []
+    places += [f"SQLSTATE {clean(plan.sqlstate)}"] if plan.sqlstate else []
+    return f"{said} ({', '.join(places)})" if places else said
 
 
 def _changes_by_plan(remedies: tuple[Remedy, ...]) -> dict[int, tuple[int, ...]]:

@@ -43,11 +43,6 @@ def plan_lines(audit: Audit) -> tuple[PlanLine, ...]:
     return tuple(plan_line(audit.plans[index], index) for index in plans_by_weight(audit))
 
 
-def unfinished_lines(audit: Audit, lines: tuple[PlanLine, ...]) -> tuple[PlanLine, ...]:
-    """Of these lines, those of queries that did not run to their end: a list that is cut must still name each."""
-    return tuple(line for line in lines if audit.plans[line.index].outcome != "ran")
-
-
 def counts_words(audit: Audit) -> str:
     """'1 plan, 3 joins: 1 crossed, 2 accurate; 4 misestimated nodes', from the document's summary."""
     total = audit.summary

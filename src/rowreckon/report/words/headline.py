@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from math import fsum
-
 from rowreckon.document.audit import Audit, Join, Plan
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.join_words import verdict_sentence
-from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number, share
+from rowreckon.report.words.list_headline import list_headline, list_time_sentence
+from rowreckon.report.words.numbers import capitalised, count_of, listed, number
 from rowreckon.report.words.once import once_a_plan
 from rowreckon.report.words.time_words import join_time, judged_joins, time_sentence
 
@@ -133,38 +132,11 @@ def audit_headline(audit: Audit) -> str:
         return "Nothing was audited: no plan was given."
     if len(audit.plans) == 1:
         return plan_headline(audit.plans[0])
-    worst = audit.plans[plans_by_weight(audit)[0]]
-    crossed = sum(any(_crossed_for_much(join) for join in plan.joins) for plan in audit.plans)
-    total = number(len(audit.plans))
-    if crossed:
-        verb = "has" if crossed == 1 else "have"
-        said = plan_headline(worst)
-        lead = f"{number(crossed)} of {total} plans {verb} a crossed join; the worst, {quote(worst.source)}"
-        return f"{lead}: {said[:1].lower() + said[1:]}"
-    undecided = sum(join.verdict == "undecided" for plan in audit.plans for join in plan.joins)
-    joins = sum(len(plan.joins) for plan in audit.plans)
-    said = f"No crossed join among {count_of(joins, 'join')} of {total} plans"
-    if undecided:
-        said += f"; {number(undecided)} undecided for want of evidence"
-    if any(plan.time_elsewhere for plan in audit.plans):
-        said += "; see where the time goes"
-    unfinished = sum(plan.outcome != "ran" for plan in audit.plans)
-    if unfinished:
-        said += f"; {count_of(unfinished, 'query', 'queries')} did not run to the end"
-    return said + "."
+    return list_headline(audit)
 
 
 def audit_time_sentence(audit: Audit) -> str:
     """The share of the time for one plan, or over all plans that ran."""
     if len(audit.plans) == 1:
         return capitalised(time_sentence(audit.plans[0])) + "."
-    if not audit.plans:
-        return ""
-    spent = [join_time(p, [j for j in p.joins if j.verdict == "crossed"]) for p in audit.plans]
-    whole = fsum(p.execution_ms or 0.0 for p in audit.plans)
-    part = fsum(s.ms or 0.0 for s in spent)
-    if whole <= 0:
-        return "How long the queries ran is not known."
-    worst = plans_by_weight(audit)[0]
-    said = f"The crossed joins account for {share(part, whole)} of all execution time ({milliseconds(whole)})"
-    return f"{said}. In the worst plan {time_sentence(audit.plans[worst])}."
+    return list_time_sentence(audit) if audit.plans else ""

@@ -12,7 +12,7 @@ from rowreckon.report.drawings.svg import PATTERNS
 from rowreckon.report.drawings.time_bars import longest
 from rowreckon.report.drawings.time_bars_svg import swatches, time_bar, time_patterns
 from rowreckon.report.formats.html.page import environment, plan_parts, styled
-from rowreckon.report.story.change_lines import ChangeLine, change_groups
+from rowreckon.report.story.change_lines import ChangeLine, change_groups, changes_title
 from rowreckon.report.story.listing import ListRow, list_note, list_rows
 from rowreckon.report.story.overview import counts_words, fold_row, verdict_legend
 from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
@@ -67,7 +67,7 @@ def render_list(audit: Audit) -> str:
             legend_parts=swatches(whole_split(audit)),
             rows=_drawn(rows[:_ROWS], set(order[: len(parts)])),
             rows_left_out=max(0, len(rows) - _ROWS),
-            try_title="What the changes did" if was_tried(audit) else "What to try",
+            try_title=changes_title(audit),
             changes=_paired(groups.shown, stories.remedies),
             folded=_paired(groups.folded, stories.remedies),
             fold=groups.fold,
