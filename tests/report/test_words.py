@@ -156,7 +156,7 @@ def test_a_list_with_failures_says_so_in_its_headline() -> None:
 
     said = audit_headline(f.audit(*plans))
     assert "1 query did not run to the end" in said
-    assert "see below where 1,490 ms go" in said
+    assert "see below where" in said
 
 
 def test_nothing_read_is_said() -> None:

@@ -66,7 +66,7 @@ def _row(out: Writer, row: ListRow, scale: float, widest_tail: int) -> None:
     for letters, part in bar_text(row.split, scale, width):
         line.append(letters, style=_COLOURS.get(part.letter, ""))
     line.append(_tail(row))
-    out.piece(line, 0, 4)
+    out.piece(line)
 
 
 def _tail(row: ListRow) -> str:
