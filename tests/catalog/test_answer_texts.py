@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from pydantic import ValidationError
 
+from rowreckon.catalog.answer import catalogs_from_answer
 from rowreckon.catalog.answer_columns import extended_statistics_of
-from rowreckon.errors import BrokenPlan
+from rowreckon.errors import BrokenPlan, UsageError
 
 RELATION = {"oid": 16400, "kind": "r"}
 
@@ -49,3 +51,16 @@ def test_changed_by_somebody(field: str, text: str) -> None:
     """One sentence that names the statistics object."""
     with pytest.raises(BrokenPlan, match=f"the {field} of the statistics object huts_places"):
         extended_statistics_of({"extended_statistics": [_row(**{field: text})]}, [RELATION], {})
+
+
+@pytest.mark.parametrize("plans", [2_000_000_000, 2e9, 2.0, "2", -1, True, None])
+def test_a_number_of_plans_that_nobody_asked_about(plans: object) -> None:
+    """Refused before anything is made for each of them."""
+    with pytest.raises(ValidationError, match="plans"):
+        catalogs_from_answer({"request": {"plans": plans}}, plans=1)
+
+
+def test_another_number_of_plans() -> None:
+    """An answer to other plans is told before it is read."""
+    with pytest.raises(UsageError, match="the answer is about 2 plans, the input holds 1"):
+        catalogs_from_answer({"request": {"plans": 2}}, plans=1)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from rowreckon.errors import StatementFailed
+from rowreckon.errors import StatementFailed, UsageError
+from rowreckon.plural import counted
 
 from .answer_columns import columns_of, expression_statistics_of, extended_statistics_of
 from .answer_estimates import clause_facts, pair_estimates, relation_estimates
@@ -42,12 +43,18 @@ _COUNTERS = (
 Row = dict[str, Any]
 
 
-def catalogs_from_answer(answer: Mapping[str, Any]) -> tuple[Catalog, ...]:
-    """One catalog a plan of the request, in its order.
+def catalogs_from_answer(answer: Mapping[str, Any], *, plans: int | None = None) -> tuple[Catalog, ...]:
+    """One catalog a plan of the request, in its order; `plans` is how many there must be, if that is known.
 
-    Raises StatementFailed where the answer lacks the server's identity, without which nothing can be read from it.
+    Raises StatementFailed where the answer lacks the server's identity, without which nothing can be read from it, and
+    UsageError where it is about another number of plans.
     """
     request = FactsRequest.model_validate(answer["request"])
+    if plans is not None and request.plans != plans:
+        raise UsageError(
+            f"the answer is about {counted(request.plans, 'plan')}, the input holds {plans}",
+            hint="give the same plans, in the same order, as to `rowreckon ask`",
+        )
     unasked = unasked_of(request, answer)
     answers, failures = _each(answer["answers"]), _each(answer["failures"])
     sections: dict[str, Any] = {s["name"]: s["content"] for s in answer["sections"]}

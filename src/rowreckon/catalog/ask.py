@@ -88,11 +88,11 @@ def ask_script(documents: Sequence[ExplainDocument], *, with_values: bool = Fals
     )
 
 
-def read_answers(text: str) -> tuple[Catalog, ...]:
-    """The catalogs, one for each plan that was asked about, out of what psql printed.
+def read_answers(text: str, *, plans: int | None = None) -> tuple[Catalog, ...]:
+    """The catalogs, one for each plan that was asked about (`plans` of them, if known), out of what psql printed.
 
-    Raises NotAPlan where there is no answer in the text, BrokenPlan where it was damaged on its way, and InputTooLarge
-    where it holds more values than any answer.
+    Raises NotAPlan where there is no answer in the text, BrokenPlan where it was damaged on its way, InputTooLarge
+    where it holds more values than any answer, and UsageError where it is about another number of plans.
     """
     check_values(text, Limits())
     if '"facts_md5"' not in text:
@@ -116,7 +116,7 @@ def read_answers(text: str) -> tuple[Catalog, ...]:
             )
         check_answer(document)
         try:
-            return catalogs_from_answer(document)
+            return catalogs_from_answer(document, plans=plans)
         except ValidationError as error:
             raise broken_answer(error, ()) from None
     raise BrokenPlan("the answer is not as the script printed it: its checksum differs", where="facts_md5", hint=_AGAIN)

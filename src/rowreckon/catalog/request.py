@@ -7,7 +7,9 @@ everything else that came from a plan are names and descriptions, which the serv
 from __future__ import annotations
 
 import json
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
+
+from pydantic import Field
 
 from .parts import Fact
 
@@ -105,7 +107,7 @@ class NotAsked(Fact):
 class FactsRequest(Fact):
     """Everything to ask about a number of plans; `plan` in its parts is the plan's position."""
 
-    plans: int = 1
+    plans: Annotated[int, Field(strict=True, ge=0, le=100_000)] = 1
     trust: Trust = "file"
     relations: tuple[WantedRelation, ...] = ()
     clauses: tuple[WantedClause, ...] = ()

@@ -11,7 +11,6 @@ from rowreckon.cli.running.status import Happened, lacking_facts
 from rowreckon.cli.server_options import confirm, connector
 from rowreckon.document.audit import Rejected
 from rowreckon.errors import UsageError
-from rowreckon.plural import counted
 
 Inputs = list[Capture | Rejected]
 
@@ -71,14 +70,9 @@ def facts_of_answer(inputs: Inputs, answer: Path, most_bytes: int = MOST_TEXT) -
     from rowreckon.catalog.wanted import wanted_facts
     from rowreckon.plan.tree import lay_out
 
-    catalogs = read_answers(read_bytes(answer, most_bytes, "the answer").decode("utf-8", "replace"))
     planned = [c for c in inputs if isinstance(c, Capture) and c.explain is not None]
-    if len(planned) != len(catalogs):
-        raise UsageError(
-            f"the answer is about {counted(len(catalogs), 'plan')}, the input holds {len(planned)}",
-            where=str(answer),
-            hint="give the same plans, in the same order, as to `rowreckon ask`",
-        )
+    text = read_bytes(answer, most_bytes, "the answer").decode("utf-8", "replace")
+    catalogs = read_answers(text, plans=len(planned))
     found: Inputs = []
     rest = iter(catalogs)
     for item in inputs:
