@@ -70,6 +70,7 @@ def test_finding_1_a_plan_breaks_out(newest_house: House, watch: Watch, tmp_path
     check_finding_1(newest_house, watch, tmp_path, form)
 
 
+@pytest.mark.full
 @pytest.mark.matrix
 @pytest.mark.parametrize("form", FORMS)
 def test_finding_1_on_older_releases(older_house: House, tmp_path: Path, form: str) -> None:

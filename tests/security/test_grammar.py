@@ -175,6 +175,7 @@ def test_definitions(newest_house: House, watch: Watch, tmp_path: Path) -> None:
     watch.unchanged()
 
 
+@pytest.mark.full
 @pytest.mark.matrix
 def test_older_releases(older_house: House, tmp_path: Path) -> None:
     """13 to 17: the same."""

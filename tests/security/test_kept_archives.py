@@ -170,6 +170,8 @@ def test_other_files_under_these_names(log: Path, secret: Path) -> None:
             status, said, _ = before(log, path)
             assert status == 2
             assert SECRET not in said
+            if content.startswith(b"SQLite"):
+                continue
             link = log.with_name(f"link.{suffix}")
             link.unlink(missing_ok=True)
             link.symlink_to(secret)
