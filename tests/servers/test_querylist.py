@@ -243,3 +243,12 @@ def test_a_psql_command_does_not_take_the_next_line_with_it() -> None:
 def test_words_that_look_like_writes(statement: str) -> None:
     """Key words that serve as names don't make a write."""
     assert [item.kind for item in read_query_list(statement)] == ["query"]
+
+
+def test_a_query_carries_a_hundred_settings_at_most() -> None:
+    """Else a list of SETs would take memory by the square of its length; a RESET makes room again."""
+    many = "".join(f"set huts.s{number} = {number};" for number in range(101))
+    room = "set huts.s3 = 4; reset huts.s1; select 2; set huts.more = 1; select 3"
+    refused, query, again, later = read_query_list(f"{many} select 1; {room}")
+    assert (refused.kind, "RESET" in (refused.reason or "")) == ("unfit", True)
+    assert [len(item.settings) for item in (query, again, later)] == [100, 99, 100]
