@@ -8,7 +8,7 @@ import re
 from pathlib import Path
 from typing import Any, Final
 
-from tests.cli.running import rowreckon
+from tests.cli.running import rowreckon_long
 
 from .positions import CANARY, NUMBER, SECRETS
 
@@ -44,7 +44,7 @@ def outputs(
     wanted = [str(folder / f"report.{ending}") for ending in reports]
     for number, form in enumerate(("terminal", "json")):
         more = [part for path in wanted for part in ("--report", path)] if number == 0 else []
-        done = rowreckon(*arguments, "--format", form, *(["-v"] if form == "terminal" else []), *more, **given)
+        done = rowreckon_long(*arguments, "--format", form, *(["-v"] if form == "terminal" else []), *more)
         assert done.returncode in (0, 1, 2), done.stderr
         assert "Traceback" not in done.stderr
         whole += f"\n== {form} {done.returncode}\n{done.stdout}\n== messages\n{done.stderr}"

@@ -11,7 +11,7 @@ import psycopg
 import pytest
 
 from rowreckon.server.lists.querylist import read_query_list
-from tests.cli.running import rowreckon
+from tests.cli.running import rowreckon_long
 from tests.reading.psql import psql_program
 
 from .outputs import leaks, outputs, told
@@ -84,7 +84,7 @@ def test_plans_of_all_formats(plans: Path, tmp_path: Path) -> None:
     """Audited without a server; the masked plans tell as many joins and nodes as the plain ones."""
     text = outputs(tmp_path / "o", "audit", str(plans), "--mask", "--save", str(tmp_path / "o" / "captures"))
     _clean(text)
-    plain = json.loads(rowreckon("audit", str(plans), "--format", "json").stdout)
+    plain = json.loads(rowreckon_long("audit", str(plans), "--format", "json").stdout)
     masked = told(text)
     assert masked["summary"] == plain["summary"]
     assert [len(plan["nodes"]) for plan in masked["plans"]] == [len(plan["nodes"]) for plan in plain["plans"]]
@@ -106,7 +106,7 @@ def test_with_a_server_and_the_query(scene: str, plans: Path, tmp_path: Path) ->
 def test_an_answer_of_a_colleague(scene: str, plans: Path, tmp_path: Path) -> None:
     """The script of `ask`, run by psql, with sampled values; then answers that are damaged."""
     some = [str(path) for path in sorted(plans.glob("*.json"))[::3]]
-    script = rowreckon("ask", *some, "--with-values")
+    script = rowreckon_long("ask", *some, "--with-values")
     assert script.returncode == 0, script.stderr
     done = subprocess.run(
         [psql_program(), "-X", "-q", scene], input=script.stdout, capture_output=True, text=True, check=True
@@ -126,7 +126,7 @@ def test_a_script_without_the_plans_literals(scene: str, plans: Path, tmp_path: 
     """`ask --mask` writes none of them down; the answer still serves the plan's audit with the catalog's facts."""
     some = [str(path) for path in sorted(plans.glob("*.json"))[::3]]
     script = _written(tmp_path / "bad.json", f"{CANARY} is no plan")
-    done = rowreckon("ask", *some, script, "--mask", "--with-values")
+    done = rowreckon_long("ask", *some, script, "--mask", "--with-values")
     assert done.returncode == 2, done.stderr
     _clean(done.stdout + done.stderr)
     psql = [str(psql_program()), "-X", "-q", scene]
@@ -136,7 +136,7 @@ def test_a_script_without_the_plans_literals(scene: str, plans: Path, tmp_path: 
     _clean(masked)
     bases = {join["basis"] for plan in told(masked)["plans"] for join in plan["joins"]}
     assert "catalog" in bases
-    plain = rowreckon("audit", *some, "--facts", answer, "--format", "json")
+    plain = rowreckon_long("audit", *some, "--facts", answer, "--format", "json")
     assert plain.returncode == 0, plain.stderr
 
 
@@ -145,7 +145,7 @@ def captures(scene: str, folder: Path) -> Path:
     """Captures of a sweep without masking."""
     path = folder / "captures"
     query_list = _lists(folder)
-    done = rowreckon(
+    done = rowreckon_long(
         "sweep", query_list, "--dsn", scene, *_QUICK, "--save", str(path), "--with-values", "--format", "json"
     )
     assert done.returncode == 2, done.stderr  # some of its queries fail, on purpose
@@ -175,7 +175,7 @@ def test_sweep(scene: str, tmp_path: Path) -> None:
 
 def rowreckon_text(*arguments: str) -> str:
     """What a run prints, both streams."""
-    done = rowreckon(*arguments)
+    done = rowreckon_long(*arguments)
     assert done.returncode in (0, 1, 2), done.stderr
     return done.stdout + done.stderr
 
@@ -183,7 +183,7 @@ def rowreckon_text(*arguments: str) -> str:
 def test_captures_and_audits_that_are_compared(captures: Path, tmp_path: Path) -> None:
     """Captures audited, compared with each other and with an audit that was written without masking."""
     _clean(outputs(tmp_path / "o", "audit", str(captures), "--mask", "--save", str(tmp_path / "o" / "again")))
-    audit = _written(tmp_path / "audit.json", rowreckon("audit", str(captures), "--format", "json").stdout)
+    audit = _written(tmp_path / "audit.json", rowreckon_long("audit", str(captures), "--format", "json").stdout)
     for number, pair in enumerate(((audit, audit), (str(captures), audit), (audit, str(captures)))):
         _clean(outputs(tmp_path / f"c{number}", "compare", *pair, "--mask", reports=("md", "json")))
     _clean(outputs(tmp_path / "b", "audit", str(captures), "--mask", "--baseline", audit))
@@ -198,7 +198,9 @@ def test_trial(scene: str, tmp_path: Path, where: tuple[str, ...]) -> None:
     path = _written(tmp_path / "list.sql", chosen)
     _written(tmp_path / "list.toml", GIVEN)
     reports = [part for ending in ("html", "md", "json", "xml") for part in ("--report", str(tmp_path / f"r.{ending}"))]
-    done = rowreckon("trial", path, "--dsn", scene, "--yes", "--time-limit", "5s", *where, "--mask", *reports, "-v")
+    done = rowreckon_long(
+        "trial", path, "--dsn", scene, "--yes", "--time-limit", "5s", *where, "--mask", *reports, "-v"
+    )
     assert done.returncode in (0, 2), done.stderr
     written = "".join(p.read_text() for p in tmp_path.glob("r.*"))
     _clean(done.stdout + done.stderr + written)
