@@ -49,6 +49,13 @@ class Bar:
         return f"{self.name:<28} {self.share_of_asked:7.1%} of all, {self.share:7.1%} of {self.answered}/{self.asked}"
 
 
+NAMES = (
+    *("chosen", "others", "switch", "precision", "recall", "precision with ties", "recall with ties", "decided"),
+    "held",
+)
+_WRONGLY_HELD = 1.1
+"""From how many times the cost of the method that the server takes with right estimates on a `held` is wrong."""
+
 LIMITS = {
     "catalog": {"chosen": 0.001, "others": 0.01, "switch": 0.02},
     "plan": {"chosen": 0.01, "others": 0.25, "switch": 1.0},
@@ -62,8 +69,7 @@ def bars(measured: Iterable[Measured], basis: str) -> dict[str, Bar]:
     estimate made right, lie within that of each other, a method is taken by tie rules: `precision` and `recall` leave
     these out, `... with ties` have them.
     """
-    names = ("chosen", "others", "switch", "precision", "recall", "precision with ties", "recall with ties", "decided")
-    found = {n: Bar(f"{basis} {n}") for n in names}
+    found = {n: Bar(f"{basis} {n}") for n in NAMES}
     limit = LIMITS[basis]
     for row in (m for m in measured if m.basis == basis):
         told = f"{row.case} [{row.join}] {row.method}"
@@ -78,6 +84,8 @@ def bars(measured: Iterable[Measured], basis: str) -> dict[str, Bar]:
             truly = row.truth != row.method
             says = f"{told} verdict {row.verdict}, right estimate {row.truth}: {row.why}"
             found["decided"].add(None if row.verdict == "undecided" else True, says)
+            if row.verdict == "held":
+                found["held"].add(not truly or (row.lost is not None and row.lost < _WRONGLY_HELD), says)
             for ties in ("", " with ties"):
                 if row.tied and not ties:
                     continue

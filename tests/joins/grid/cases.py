@@ -4,7 +4,7 @@ query whose outer rows are a literal."""
 from __future__ import annotations
 
 import random
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from .tables import BUCKETS, Pair
 
@@ -29,6 +29,43 @@ def cases(seed: int, pairs: list[Pair], count: int) -> list[Case]:
     """`count` cases over these pairs, in a fixed order for a seed."""
     draw = random.Random(seed * 1000 + 7)
     return [_case(draw, number, pairs[number % len(pairs)]) for number in range(count)]
+
+
+def parallel_cases(seed: int, pairs: list[Pair], count: int) -> list[Case]:
+    """`count` cases that several processes may share, some of them below an aggregate or in an order."""
+    draw = random.Random(seed * 1000 + 11)
+    return [_shared(draw, number, pairs[number % len(pairs)]) for number in range(count)]
+
+
+def _shared(draw: random.Random, number: int, pair: Pair) -> Case:
+    case = _case(draw, number, pair)
+    shape = draw.random()
+    top = "{query}"
+    if shape < 0.2:
+        top = "select count(*) from ({query}) t"
+    elif shape < 0.3:
+        top = "select t.id % 10, count(*), sum(t.id) from ({query}) t group by 1"
+    elif shape < 0.4:
+        top = "{query} order by o.id"
+    return replace(
+        case,
+        name=f"{case.name}{'' if top == '{query}' else '^' + str(int(shape * 10))}",
+        query=top.replace("{query}", case.query),
+        right=top.replace("{query}", case.right),
+        flip=None if case.flip is None else top.replace("{query}", case.flip),
+        settings=case.settings | _parallel(draw),
+    )
+
+
+def _parallel(draw: random.Random) -> dict[str, str]:
+    return {
+        "max_parallel_workers_per_gather": draw.choice(["0", "1", "2", "2", "3", "4"]),
+        "parallel_leader_participation": draw.choice(["on", "on", "off"]),
+        "min_parallel_table_scan_size": draw.choice(["0", "0", "64kB", "1MB"]),
+        "min_parallel_index_scan_size": draw.choice(["0", "512kB"]),
+        "parallel_setup_cost": draw.choice(["0", "10", "100", "1000"]),
+        "parallel_tuple_cost": draw.choice(["0", "0.01", "0.1"]),
+    }
 
 
 def _case(draw: random.Random, number: int, pair: Pair) -> Case:

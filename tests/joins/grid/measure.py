@@ -52,6 +52,7 @@ class Measured:
     flips_known: bool = False
     best: str | None = None
     tied: bool = False
+    lost: float | None = None
     why: str = ""
 
     @property
@@ -109,17 +110,22 @@ def _measure_both(
                 row.confirmed = [_flips_there(connection, case, p[0], p[1], p[2]) for p in row.points]
             rival = row.method if row.truth != row.method else row.best
             if row.truth is not None and rival not in (None, row.truth):
-                row.tied = _tied(connection, case, right, row, rival)
+                against = _against(connection, case, right, row, rival)
+                row.tied = against is not None and against <= _FUZZ
+                row.lost = against if row.truth != row.method else None
             found.append(row)
     return found
 
 
-def _tied(connection: psycopg.Connection[Any], case: Case, right: PlanTree, row: Measured, rival: str | None) -> bool:
-    """Whether the server itself, its estimate made right, prices the rival method within 1% of the one it takes.
+def _against(
+    connection: psycopg.Connection[Any], case: Case, right: PlanTree, row: Measured, rival: str | None
+) -> float | None:
+    """What the rival method costs by the server, its estimate made right, over what the one costs that it takes there.
 
     Switching a method off may change the joins below, and their order. What the join adds to the cost of a side that it
     reads once stays the same: it depends on that side's rows only. So it is put on top of the sides that the server
-    takes, in the order as written where its own has no such join.
+    takes, in the order as written where its own has no such join. Where one of both runs in several processes, whole
+    plans of one join are compared.
     """
     assert row.truth is not None
     taken = _join_over(right, row.sides)
@@ -131,11 +137,13 @@ def _tied(connection: psycopg.Connection[Any], case: Case, right: PlanTree, row:
         if taken is None or other is None or METHODS[without.nodes[other].node_type] != rival:
             continue
         if find_parallelism(right).partial[taken] != find_parallelism(without).partial[other]:
+            if len(right.joins()) == 1 == len(without.joins()):
+                return _cost(without, 0) / _cost(right, 0)
             continue
         here, there = _read_once(without, other), _read_once(right, taken)
         cost = _cost(without, other) + sum(there[side] - here[side] for side in here.keys() & there.keys())
-        return cost <= _FUZZ * _cost(right, taken)
-    return False
+        return cost / _cost(right, taken)
+    return None
 
 
 def _read_once(plan: PlanTree, join: int) -> dict[frozenset[str], float]:
@@ -155,11 +163,14 @@ def _flips_there(connection: psycopg.Connection[Any], case: Case, below: str, ab
     template = case.flip
 
     def at(literal: int) -> tuple[str, float]:
-        method, expected = _method_and_rows(connection, template.format(n=literal), case.outer)
-        return method.removesuffix("|p"), expected
+        return _method_and_rows(connection, template.format(n=literal), case.outer)
 
-    low, high = _literal(at, min(rows * 0.98, rows - 1.0)), _literal(at, max(rows * 1.02, rows + 1.0)) + 1
-    return at(low)[0] == below and at(high)[0] == above
+    around = (min(rows * 0.98, rows - 1.0), max(rows * 1.02, rows + 1.0)), (rows - 1.0, rows)
+    for before, behind in around:
+        low, high = _literal(at, before), _literal(at, behind) + (behind > rows)
+        if at(low)[0] == below and at(high)[0] == above:
+            return True
+    return False
 
 
 def _literal(at: Callable[[int], tuple[str, float]], rows: float) -> int:
@@ -180,7 +191,7 @@ def _compare(
     case: Case,
     live: tuple[list[Flip], float] | None,
 ) -> list[Measured]:
-    reckoned = reckon(tree)
+    reckoned = reckon(tree, leader_takes_part=_leader(case))
     joins = judge_joins(capture, reckoned, find_origins(reckoned)).joins
     asked = capture.model_copy(update={"alternatives": alternatives})
     aliases = Aliases(tree)
@@ -196,7 +207,7 @@ def _compare(
             method=join.method,
             verdict=join.verdict,
             best=join.best_at_actual,
-            truth=_method_over(right, sides, tree, join.node),
+            truth=_method_over(right, sides, tree, join.node, case),
             modelled=None if join.residual is None else join.residual * printed,
             printed=printed,
             why=join.why,
@@ -204,12 +215,11 @@ def _compare(
         for method, figure in figures.items():
             if figure.total_cost is not None:
                 modelled = join.costs[method].at_estimate if method in join.costs else None
+                if modelled is not None and reckoned.parallelism.partial[join.node]:
+                    modelled -= _on_top(join, printed)
                 row.others[method] = (figure.total_cost, modelled)
         if live is not None and len(joins) == 1 and _drives(join, tree, case.outer):
-            mark = "|p" if reckoned.parallelism.partial[join.node] else ""
-            row.flips = [(a.removesuffix("|p"), b.removesuffix("|p"), n) for a, b, n in live[0]]
-            # where the planner takes up or gives up parallelism on the way, its flips are not this join's
-            row.flips_known = all(m.endswith("|p") == bool(mark) for a, b, _ in live[0] for m in (a, b))
+            row.flips, row.flips_known = live[0], True
             least = live[1]
             row.points = [
                 (p.from_, p.to, p.outer_rows or 0.0, p.low or 0.0, p.high or 0.0)
@@ -240,7 +250,7 @@ def _flips(connection: psycopg.Connection[Any], case: Case) -> tuple[list[Flip],
 
 
 def _method_and_rows(connection: psycopg.Connection[Any], query: str, alias: str) -> tuple[str, float]:
-    """The plan's one join method (with `|p` where it runs in parallel) and the expected rows of the varied relation.
+    """The plan's one join method and the expected rows of the varied relation.
 
     Below a Gather the plan prints a process's share in whole rows: there the rows are those of the plan without it.
     """
@@ -248,9 +258,8 @@ def _method_and_rows(connection: psycopg.Connection[Any], query: str, alias: str
     joins = plan.joins()
     if len(joins) != 1:
         return "none", 0.0
-    parallel = find_parallelism(plan)
-    method = METHODS[plan.nodes[joins[0]].node_type] + ("|p" if parallel.partial[joins[0]] else "")
-    if any(parallel.partial):
+    method = METHODS[plan.nodes[joins[0]].node_type]
+    if any(find_parallelism(plan).partial):
         with connection.transaction(force_rollback=True):
             _apply(connection, {"max_parallel_workers_per_gather": "0"})
             plan = lay_out(_explain(connection, query).plan)
@@ -276,12 +285,22 @@ def _bisect(method: Callable[[int], tuple[str, float]], low: int, high: int, fou
     found.append((below, above, method(high)[1]))
 
 
+def _leader(case: Case) -> bool:
+    return case.settings.get("parallel_leader_participation", "on") == "on"
+
+
+def _on_top(join: Join, printed: float) -> float:
+    """What the model puts on top of a join below a Gather, beyond the join's own cost."""
+    shown = join.costs[join.method].at_estimate
+    return 0.0 if shown is None or join.residual is None else shown - join.residual * printed
+
+
 def _drives(join: Join, tree: PlanTree, alias: str) -> bool:
     """Whether the executed join read the varied relation as its outer side."""
     return any(alias_of(tree.nodes[n]) == alias for n in tree.subtree(join.outer.node))
 
 
-def _method_over(right: PlanTree, sides: Sides, tree: PlanTree, node: int) -> str | None:
+def _method_over(right: PlanTree, sides: Sides, tree: PlanTree, node: int, case: Case) -> str | None:
     """The method that the right query's plan has over the same two inputs.
 
     None where it has no such join, or where its estimates of the inputs and the output did not become right: then it
@@ -290,8 +309,9 @@ def _method_over(right: PlanTree, sides: Sides, tree: PlanTree, node: int) -> st
     number = _join_over(right, sides)
     if number is None:
         return None
-    output = reckon(tree).counts[node].actual
-    expected = (right.nodes[number].plan_rows or 0) * find_parallelism(right).divisor(right, number)
+    output = reckon(tree, leader_takes_part=_leader(case)).counts[node].actual
+    divisor = find_parallelism(right, leader_takes_part=_leader(case)).divisor(right, number)
+    expected = (right.nodes[number].plan_rows or 0) * divisor
     if output is None or not _near(expected, output):
         return None
     return METHODS[right.nodes[number].node_type]

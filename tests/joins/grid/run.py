@@ -6,7 +6,7 @@ from typing import Any
 
 import psycopg
 
-from .cases import Case, cases
+from .cases import Case, cases, parallel_cases
 from .measure import Measured, measure
 from .tables import SHARED, pairs
 
@@ -22,6 +22,13 @@ def run(
 ) -> list[Measured]:
     """Measure `count` cases over `tables` pairs that `build` made with the same seed."""
     return measure_all(connection, cases(seed, pairs(seed, tables, largest), count), flips=flips)
+
+
+def run_parallel(
+    connection: psycopg.Connection[Any], *, seed: int, tables: int, count: int, largest: int, flips: bool = True
+) -> list[Measured]:
+    """Measure `count` cases that several processes may share, over the same pairs."""
+    return measure_all(connection, parallel_cases(seed, pairs(seed, tables, largest), count), flips=flips)
 
 
 def measure_all(connection: psycopg.Connection[Any], wanted: list[Case], *, flips: bool = True) -> list[Measured]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from rowreckon.cost import CostSettings, estimate_rel_size
 from rowreckon.joins.facts.known_relation import KnownRelation, Restriction, known_index, width_of
+from rowreckon.joins.facts.parallel_safety import ParallelSafety
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import IndexScanNode, ScanNode
 
@@ -37,6 +38,7 @@ class CatalogFacts:
             self._clauses[(facts.left.alias + "\0" + key[0], facts.right.alias + "\0" + key[1], facts.operator)] = facts
         self.total_table_pages = self._total_pages()
         self._named = _columns_in_conditions(tree)
+        self.parallel = ParallelSafety(settings, tree, catalog, self.relation_of)
 
     def relation_of(self, number: int) -> KnownRelation | None:
         """What is known of the relation that the node at `number` scans."""

@@ -69,7 +69,9 @@ class SidePath(NamedTuple):
     """One way to produce a side by itself, and the column expressions that it comes sorted by (none: unsorted).
 
     `actual` is given where the side is a join: what it would cost had its own inputs been expected as they came.
-    `per_row` is what each row beyond the estimate adds: a Gather hands over rows one by one.
+    `per_row` is what each row beyond the estimate adds: a Gather hands over rows one by one. `workers` is given where
+    several processes share the path, each with its part of the rows; `safe` says that no Gather stands in it, so that
+    each process of another one could run it in full.
     """
 
     path: PathCost
@@ -77,6 +79,8 @@ class SidePath(NamedTuple):
     access: str = ""
     actual: PathCost | None = None
     per_row: float = 0.0
+    workers: int = 0
+    safe: bool = True
 
 
 @frozen
@@ -272,16 +276,18 @@ class JoinInput:
 
     @property
     def outer_paths(self) -> tuple[SidePath, ...]:
-        """The ways to read the outer side, the cheapest first."""
-        return self.outer.partial_paths if self.workers > 0 else self.outer.paths
+        """The ways to read the outer side, the cheapest first; those of this number of workers where it is partial."""
+        if self.workers == 0:
+            return self.outer.paths
+        return tuple(p for p in self.outer.partial_paths if p.workers in (0, self.workers))
 
     def outer_pricer(self, path: SidePath) -> Callable[[float], PathCost]:
         """A way to produce the outer side, by the rows that it gives in one process."""
         return self.outer.pricer(path, self.processes if self.workers > 0 else 1.0)
 
-    def inner_pricer(self, path: SidePath, *, shared: bool = False) -> Callable[[float], PathCost]:
-        """A way to produce the inner side, by its rows; `shared`: by those of one process."""
-        return self.inner.pricer(path, self.processes if shared else 1.0)
+    def inner_pricer(self, path: SidePath) -> Callable[[float], PathCost]:
+        """A way to produce the inner side in full, by its rows."""
+        return self.inner.pricer(path)
 
     def whole_outer(self, point: Point) -> float:
         """Outer rows of all processes at a point, in this order of the sides."""

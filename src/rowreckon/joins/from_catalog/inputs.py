@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from rowreckon.cost import CostSettings, MergeScanSelectivity
+from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, MergeScanSelectivity
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.joins.facts.inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput, SidePath
@@ -17,7 +17,9 @@ from rowreckon.joins.facts.uniqueness import proves_unique
 from rowreckon.joins.from_catalog.clause_statistics import clause_by_statistics
 from rowreckon.joins.ways.appended_scans import append_paths
 from rowreckon.joins.ways.parameter_values import proven_parameters
-from rowreckon.joins.ways.side_paths import catalog_paths, gathered_paths, printed_paths, shared_paths, taken_first
+from rowreckon.joins.ways.partial_scans import gathered_scans, partial_first, partial_scans
+from rowreckon.joins.ways.printed_ways import printed_ways
+from rowreckon.joins.ways.side_paths import catalog_paths, taken_first
 from rowreckon.plan.nodes import CteScanNode, FunctionScanNode, GatherNode, IndexScanNode, ValuesScanNode
 
 if TYPE_CHECKING:
@@ -28,6 +30,7 @@ if TYPE_CHECKING:
     from rowreckon.joins.facts.catalog_facts import CatalogFacts
     from rowreckon.joins.facts.clauses import JoinClause
     from rowreckon.joins.facts.known_relation import KnownRelation
+    from rowreckon.joins.facts.partitioned import PartitionedTable
     from rowreckon.joins.facts.sides import JoinFacts, Side
     from rowreckon.joins.ways.lower_join import LowerJoin
 
@@ -108,57 +111,64 @@ def _side(
     keys: list[KeyInput],
     below: Mapping[int, LowerJoin],
 ) -> SideInput | None:
-    relation = known.relation_of(side.scan) if side.scan is not None else None
-    partial = side.processes > 1.0 or (facts.workers > 0 and reckoned.parallelism.partial[side.node])
+    gathered = _gathered_scan(reckoned, side)
+    scan = side.scan if gathered is None else gathered.scan
+    relation = known.relation_of(scan) if scan is not None else None
     table = known_table(side.partitioned, known, reckoned.tree) if side.partitioned is not None else None
     if table is not None and not all(m.complete for m in table.members):
         table = None
     if side.parameterised and table is None and (relation is None or not relation.complete):
         return None
-    rows = side.planner_rows * side.processes
-    if side.parameterised and relation is not None:
-        rows = relation.rows
-    elif side.parameterised and table is not None:
-        rows = table.rows
-    elif side.processes > 1.0 and relation is not None and _shares(relation.rows, side):
-        rows = relation.rows  # a share is printed as whole rows
-    printed = list(printed_paths(settings, reckoned.tree, facts, side, [k.text for k in keys], known.index_order))
-    if side.node in below:
-        printed = [path for p in printed for path in below[side.node].at_actual(p)]
-    paths = [] if partial else printed
-    partial_paths = printed if partial else []
-    gathers = False
+    rows = _rows(side, relation, table)
+    useful = frozenset(key.text for key in keys)
+    whole, partial = printed_ways(settings, reckoned, facts, side, known, [k.text for k in keys], below)
     if relation is not None and relation.complete:
-        paths = [*paths, *catalog_paths(settings, relation, rows, known.total_table_pages)]
-        if facts.workers == 0 and any(isinstance(n, GatherNode) for n in reckoned.tree.nodes):
-            paths += gathered_paths(settings, relation, rows)
-        if facts.workers > 0:
-            shared = shared_paths(settings, relation, rows, facts.workers, known.total_table_pages)
-            partial_paths = [*partial_paths, *shared]
-        gathers = facts.workers > 0 and _gathers(settings, relation, rows, paths)
+        printed = [p for p in whole[:1] if p.safe]
+        whole += catalog_paths(settings, relation, rows, known.total_table_pages)
+        if scan is not None and known.parallel.may_share(scan):
+            found = list(partial_scans(settings, relation, rows, known.total_table_pages))
+            brought = list(gathered_scans(settings, rows, partial_first([*partial, *found], useful)))
+            if not _contradicted(printed, brought):
+                partial += found
+                whole += brought
     elif table is not None:
         pages = known.total_table_pages
-        paths += append_paths(settings, table, side.width, pages, unordered=not paths)
-    useful = frozenset(key.text for key in keys)
-    paths, partial_paths = taken_first(paths, useful), taken_first(partial_paths, useful)
+        whole += append_paths(settings, table, side.width, pages, unordered=not whole)
+    whole = taken_first(whole, useful)
     least, least_actual = _parameter_rows(reckoned, facts, side, known, keys)
     return SideInput(
         rows=rows,
         width=side.width,
-        paths=tuple(paths),
+        paths=tuple(whole),
         relation=relation,
-        single=relation is not None
-        or side.partitioned is not None
-        or _is_leaf(reckoned, side)
-        or _gathers_scan(reckoned, side),
-        partial_paths=tuple(partial_paths),
+        single=relation is not None or side.partitioned is not None or gathered is not None or _is_leaf(reckoned, side),
+        partial_paths=tuple(partial_first(partial, useful)),
         parameter_rows=least,
         parameter_rows_actual=least_actual,
         actual_ratio=side.actual_rows / side.planner_rows if side.actual_rows and side.planner_rows else None,
-        gathers=gathers,
+        gathers=bool(whole) and not whole[0].safe,
         members=table.members if table is not None else (),
         own_factor=own_factor(reckoned, side, relation) if side.parameterised and relation is not None else 1.0,
     )
+
+
+def _contradicted(printed: list[SidePath], gathered: list[SidePath]) -> bool:
+    """Whether the planner would have brought a relation together by a Gather, had it been at hand: it took another."""
+    return any(
+        not p.order and p.path.total_cost > STD_FUZZ_FACTOR * g.path.total_cost for p in printed for g in gathered
+    )
+
+
+def _rows(side: Side, relation: KnownRelation | None, table: PartitionedTable | None) -> float:
+    """A side's estimated rows over all processes."""
+    rows = side.planner_rows * side.processes
+    if side.parameterised and relation is not None:
+        return relation.rows
+    if side.parameterised and table is not None:
+        return table.rows
+    if side.processes > 1.0 and relation is not None and _shares(relation.rows, side):
+        return relation.rows  # a share is printed as whole rows
+    return rows
 
 
 def _shares(rows: float, side: Side) -> bool:
@@ -166,23 +176,18 @@ def _shares(rows: float, side: Side) -> bool:
     return clamp_row_est(rows / side.processes) == side.planner_rows
 
 
-def _gathers(settings: CostSettings, relation: KnownRelation, rows: float, paths: list[SidePath]) -> bool:
-    """Whether the cheapest way to scan a relation is by several processes and a Gather of its own."""
-    gathered = list(gathered_paths(settings, relation, rows))
-    return bool(gathered) and taken_first([*paths, *gathered])[0] in gathered
-
-
 def _is_leaf(reckoned: ReckonedTree, side: Side) -> bool:
     return isinstance(reckoned.tree.nodes[side.node], _LEAVES)
 
 
-def _gathers_scan(reckoned: ReckonedTree, side: Side) -> bool:
-    """Whether a side is one relation's scan, brought together by a Gather."""
+def _gathered_scan(reckoned: ReckonedTree, side: Side) -> Side | None:
+    """The one relation's scan that a Gather brings together, where that is what a side is."""
     tree = reckoned.tree
-    return (
-        isinstance(tree.nodes[side.node], GatherNode)
-        and side_facts(reckoned, tree.inputs(side.node)[0], parameterised=False).scan is not None
-    )
+    node = tree.nodes[side.node]
+    if not isinstance(node, GatherNode) or node.node_type != "Gather" or node.single_copy:
+        return None
+    child = side_facts(reckoned, tree.inputs(side.node)[0], parameterised=False)
+    return child if child.scan is not None else None
 
 
 def _parameter_rows(

@@ -24,7 +24,6 @@ from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
 from rowreckon.joins.verdict.build_model import build_model, plan_models
 from rowreckon.joins.verdict.join_below import lower_join
 from rowreckon.joins.verdict.planner_figures import PlannerFigure, planner_figures
-from rowreckon.joins.ways.below_gather import below_gather_inputs
 from rowreckon.joins.ways.lower_join import LowerJoin, through_gather
 from rowreckon.joins.ways.model import JoinModel
 from rowreckon.joins.ways.side_paths import order_of
@@ -76,8 +75,7 @@ def gather(
     delivered = order_of(reckoned.tree, facts.node, known.index_order)
     wanted = wanted_of(reckoned.tree, facts.node, delivered, capture.query)
     join = replace(join, order=wanted.order)
-    lower = below_gather_inputs(settings, reckoned, facts, join, known, below)
-    model = build_model(settings, reckoned, facts, join, known, excluded, wanted, lower)
+    model = build_model(settings, reckoned, facts, join, known, excluded, wanted)
     return JoinEvidence(facts, ((join, model),), excluded, planner)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from dataclasses import replace
 from functools import partial
 
 from rowreckon.cost import CostSettings
@@ -12,8 +14,9 @@ from rowreckon.joins.facts.catalog_facts import CatalogFacts
 from rowreckon.joins.facts.inputs import TURNED_KIND, JoinInput, Point
 from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.joins.from_catalog.inputs import turned_input
+from rowreckon.joins.verdict.shared_work import shared_work
 from rowreckon.joins.ways.all_ways import Way, ways_of
-from rowreckon.joins.ways.below_gather import below_gather_ways, consistent
+from rowreckon.joins.ways.below_gather import consistent
 from rowreckon.joins.ways.kinks import kinks
 from rowreckon.joins.ways.model import JoinModel
 from rowreckon.joins.ways.parallel_rivals import parallel_floor
@@ -45,54 +48,79 @@ def build_model(
     known: CatalogFacts | None,
     excluded: dict[Method, str],
     wanted: Wanted,
-    lower: tuple[JoinInput, ...] = (),
     hidden: tuple[HiddenWay, ...] = (),
 ) -> JoinModel:
     """The model over the executed order of the sides and, where the join type permits, the other one.
 
-    `lower` is the join below each Gather that it stands on, `hidden` are the ways that may exist unseen.
+    `hidden` are the ways that may exist unseen. With a catalog the join is priced for one process and for several.
     """
-    ways = _ways(settings, facts, join, known, excluded)
-    for below in lower:
-        ways += below_gather_ways(settings, join, below, _ways(settings, facts, below, known, excluded))
-    ways = as_wanted(settings, join, ways, wanted)
-    executed = _executed(reckoned, facts, [w for w in ways if not w.gathered], join.order)
-    if lower:
-        ways = consistent(ways, executed, Point(join.outer.rows, join.inner.rows))
-    gathers = any(w.gathered for w in ways)
-    refuses = ignores_switches_among_partial_paths(settings.server_major)
-    outer_cost = join.outer_paths[0].path.total_cost if join.outer_paths else 0.0
-    return JoinModel(
-        ways=tuple(ways),
-        executed=executed,
+    base_cost = join.outer_paths[0].path.total_cost if join.outer_paths else 0.0
+    given = partial(
+        JoinModel,
         fraction=1.0 if wanted.share is None else min(wanted.share, 1.0),
-        base_cost=outer_cost,
-        partial=facts.workers > 0,
+        base_cost=base_cost,
         hidden=hidden,
         free_order=join.free_order,
         full_buckets=join.full_buckets,
+    )
+    if known is None:
+        ways = [w for order in _orders(settings, facts, join, None) for w in ways_of(settings, order)]
+        ways = as_wanted(settings, join, [w for w in ways if w.method not in excluded], wanted)
+        return given(
+            ways=tuple(ways),
+            executed=executed_way(reckoned, facts, ways, join.order, None),
+            partial=facts.workers > 0,
+            kinks=partial(kinks, settings, join),
+            parallel_floor=parallel_floor(settings, reckoned, facts, None),
+        )
+    several = shared_work(settings, reckoned, facts, join, known, excluded, _orders(settings, facts, join, known))
+    ways = as_wanted(settings, join, several.ways, wanted)
+    executed = executed_way(reckoned, facts, ways, join.order, facts.workers)
+    estimate = Point(join.outer.rows, join.inner.rows)
+    elsewhere = several.elsewhere
+    if not several.below:
+        kept = consistent(ways, executed, estimate)
+        if len(kept) < len(ways):
+            elsewhere = None  # as the planner took what it took, nothing could be shared
+        ways = kept
+    gathers = any(w.gathered for w in ways)
+    refuses = gathers and ignores_switches_among_partial_paths(settings.server_major)
+    return given(
+        ways=tuple(ways),
+        executed=executed,
+        partial=several.below,
         gathers=gathers,
-        gather_setup=settings.parallel_setup_cost if gathers and refuses else None,
-        kinks=partial(kinks, settings, join),
-        parallel_floor=parallel_floor(settings, reckoned, facts, known),
+        by_total=several.by_total,
+        gather_setup=settings.parallel_setup_cost if refuses else None,
+        kinks=several.kinks,
+        parallel_floor=None if several.complete else parallel_floor(settings, reckoned, facts, known),
+        elsewhere=elsewhere,
+        lower=several.lower,
     )
 
 
-def _ways(
-    settings: CostSettings, facts: JoinFacts, join: JoinInput, known: CatalogFacts | None, excluded: dict[Method, str]
-) -> list[Way]:
-    orders = [join]
+def _orders(
+    settings: CostSettings, facts: JoinFacts, join: JoinInput, known: CatalogFacts | None
+) -> Iterator[JoinInput]:
+    """Both orders of the sides as far as there are such; semijoins also as inner joins without duplicates."""
+    straight = replace(join, workers=0, processes=1.0) if known is not None else join
+    orders = [straight]
     if join.kind in TURNED_KIND and (not facts.inner.parameterised or join.inner.paths):
-        orders.append(turned_input(join, facts, known))
-    for order in tuple(orders):
-        orders += made_unique(settings, order)
-    return [w for order in orders for w in ways_of(settings, order) if w.method not in excluded]
+        orders.append(turned_input(straight, facts, known))
+    for order in orders:
+        yield order
+    for order in orders:
+        yield from made_unique(settings, order)
 
 
-def _executed(reckoned: ReckonedTree, facts: JoinFacts, ways: list[Way], order: tuple[str, ...]) -> Way | None:
-    """The way that the plan took."""
+def executed_way(
+    reckoned: ReckonedTree, facts: JoinFacts, ways: list[Way], order: tuple[str, ...], workers: int | None
+) -> Way | None:
+    """The way that the plan took; `workers` are those that it has in the model (None: the model has one number)."""
     mine = [w for w in ways if w.method == facts.method and not w.turned and w.existing]
     mine = [w for w in mine if w.unique == facts.made_unique]
+    if workers is not None:
+        mine = [w for w in mine if w.workers == workers]
     if order:
         mine = [w for w in mine if order[0] in w.order]
     tree = reckoned.tree

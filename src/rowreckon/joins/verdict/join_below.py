@@ -12,6 +12,7 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.joins.facts.inputs import JoinInput
 from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.joins.verdict.points import points_of
+from rowreckon.joins.ways.elsewhere import least
 from rowreckon.joins.ways.lower_join import LowerJoin
 from rowreckon.joins.ways.model import JoinModel
 
@@ -33,5 +34,16 @@ def lower_join(
         return None
     if abs((model.executed.whole or model.executed.cost)(points.estimate).total_cost / printed - 1.0) > _TRUSTED:
         return None
-    taken = model.taken(points.actual)
-    return None if taken is None else LowerJoin(taken, model.executed.cost(points.actual))
+    executed = (model.executed.whole or model.executed.cost)(points.actual)
+    if model.executed.gathered and model.lower is not None:
+        found = least(model.lower.shared, points.actual)
+        taken = None if found is None else found[1]
+    else:
+        taken = model.taken(points.actual)
+    if taken is None:
+        return None
+    whole = partial = None
+    if model.lower is not None:
+        whole = model.lower.whole(points.estimate, points.actual)
+        partial = model.lower.partial(points.estimate, points.actual)
+    return LowerJoin(taken, executed, whole, partial)

@@ -64,7 +64,7 @@ def method_costs(
             not_comparable_reason=reason,
             ways=tuple(
                 Way.model_construct(
-                    access=w.access,
+                    access=f"gather of {w.access}".rstrip() if w.gathered else w.access,
                     index=w.index,
                     hypothetical=not w.existing,
                     sides_turned=w.turned,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from rowreckon.cost import PathCost
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document.audit import Method
 from rowreckon.joins.facts.inputs import Point
@@ -27,11 +28,21 @@ def calibrated(
     scaled to its printed cost as soon as another one is.
     """
     told = {m: f.total_cost for m, f in figures.items() if f.total_cost is not None}
-    printed = reckoned.tree.nodes[facts.node].total_cost
-    if not told or model.executed is None or printed is None or model.executed.whole is not None:
+    printed, executed = reckoned.tree.nodes[facts.node].total_cost, model.executed
+    if not told or executed is None or printed is None:
+        return model
+    gathered = executed.gathered
+    if executed.whole is not None and (not gathered or model.fraction < 1.0):
         return model  # the server's figures are those of the whole output
     told[facts.method] = float(printed)
-    best = model.best_paths(estimate)
+    if gathered and executed.whole is not None:
+        on_top = executed.cost(estimate).total_cost - executed.whole(estimate).total_cost
+        told = {method: total + on_top for method, total in told.items()}
+    best: dict[Method, PathCost] = {}
+    for method, path in model.paths(estimate):
+        alike = not model.gathers or (path.kind == "Gather") == gathered
+        if alike and (method not in best or path.total_cost < best[method].total_cost):
+            best[method] = path
     scale: dict[Method, float] = {}
     for method, total in told.items():
         if method not in best:

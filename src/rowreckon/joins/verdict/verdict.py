@@ -73,8 +73,9 @@ def decide(
         cheaper = min((m for m in here if m != method), key=lambda m: here[m])
         reason = f"by this model the planner would have taken a {_name(cheaper)} already at its own estimates"
         return Decision("undecided", best, loss, reason)
+    open_above = _decided_above(model, points, method, best)
     if found == {"crossed"}:
-        return Decision("crossed", best, loss)
+        return Decision("undecided", best, loss, open_above) if open_above else Decision("crossed", best, loss)
     if "lacking" in found:
         lacking = permitted - {w.method for w in model.deciding()}
         if method in lacking:
@@ -90,6 +91,8 @@ def decide(
         return Decision("undecided", best, loss, f"at the actual rows two methods cost the same within 1%{first}")
     if found != {"stays"}:
         return Decision("undecided", best, loss, "the evidence leaves open which method is cheaper at the actual rows")
+    if open_above:
+        return Decision("undecided", best, loss, open_above)
     shared = _shared(model, points.actual, method)
     if shared is not None:
         reason = f"a {_name(shared)} by several processes could be cheaper, and was not priced"
@@ -162,6 +165,19 @@ def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozen
         return "lacking"
     tied = fuzz > STD_FUZZ_FACTOR and bool(others) and min(others) <= STD_FUZZ_FACTOR * there[method]
     return "close" if beaten or best != method or tied else "stays"
+
+
+def _decided_above(model: JoinModel, points: Points, method: Method, best: Method | None) -> str:
+    """Why it is open which method is taken, where one process or several are chosen only above; empty where it isn't.
+
+    A rival that agrees with the leader here leaves nothing open.
+    """
+    assert points.actual is not None
+    rival = model.rival_elsewhere(points.actual, points.estimate)
+    if rival is None or rival == best:
+        return ""
+    how = "by several processes" if not model.partial else "by one process"
+    return f"run {how} as a whole the query would take a {_name(rival)} here, and which it runs by is decided above"
 
 
 def _shared(model: JoinModel, point: Point, method: Method) -> Method | None:

@@ -25,9 +25,9 @@ class Way:
     `cost` gives its path at a point. `existing` is false for a way that needs an index which isn't there: such a way
     never decides. `sorts` says which sides a merge join sorts, `merged` by how many clauses it merges, `shared` that
     all processes build one hash table, `unique` which side of it a semijoin makes unique first, `solved` that its cost
-    was solved from the join's own printed one, `gathered` that it runs below a Gather of its own. `order` are
-    expressions of which any may be the first that it delivers in order. `whole` is given where `cost` prices only the
-    rows that are wanted.
+    was solved from the join's own printed one, `workers` by how many besides the leader it is shared (0: by none),
+    `gathered` that its cost holds the Gather on top. `order` are expressions of which any may be the first that it
+    delivers in order. `whole` is its own path where `cost` prices only the rows that are wanted, or a Gather on top.
     """
 
     method: Method
@@ -43,6 +43,7 @@ class Way:
     unique: MadeUnique = ""
     solved: bool = False
     gathered: bool = False
+    workers: int = 0
     order: tuple[str, ...] = ()
     whole: CostAt | None = None
 

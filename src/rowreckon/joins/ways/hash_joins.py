@@ -14,6 +14,7 @@ from rowreckon.cost import (
     QualCost,
     cost_hashjoin,
     join_hash_table,
+    parallel_divisor,
 )
 from rowreckon.cost.capabilities import has_parallel_right_hash_join, has_right_anti_join, has_right_semi_join
 from rowreckon.cost.units import clamp_row_est
@@ -55,8 +56,12 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
             unique_inner=join.inner_made_unique is not None,
             parallel_hash=shared,
             workers=join.workers if shared else 0,
+            inner_workers=inner_workers if shared else 0,
         )
 
+    # the table is filled by a scan that was given its own number of workers
+    inner_workers = (join.inner.partial_paths[0].workers if join.inner.partial_paths else 0) or join.workers
+    inner_processes = parallel_divisor(settings, inner_workers)
     matching = matching_of(join)
     tables: dict[tuple[float, bool], tuple[HashTableSize, tuple[HashKey, ...]]] = {}  # the last: it mostly stays
     outer_at = join.outer_pricer(outer)
@@ -70,7 +75,7 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
             terms = made[key] = terms_of(*key)
         whole_rows = inner_rows
         if shared:
-            inner_rows = clamp_row_est(inner_rows / join.processes)
+            inner_rows = clamp_row_est(inner_rows / inner_processes)
         built = inner_at(inner_rows)
         known = tables.get((inner_rows, shared))
         if known is None:
@@ -87,7 +92,7 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     shares = join.workers > 0 and bool(join.inner.partial_paths) and settings.enable_parallel_hash
     if shares and _has_type(settings, join, shared=True):
         part = join.inner.partial_paths[0]
-        part_at = join.inner_pricer(part, shared=True)
+        part_at = join.inner.pricer(part, inner_processes)
         yield _words("shared hash", part), True, lambda point: cost(point, part_at, True)
 
 

@@ -54,6 +54,17 @@ def match_index(
     settings: CostSettings, relation: KnownRelation, index: KnownIndex, keyed: list[ClauseInput]
 ) -> Match | None:
     """What the index enforces, None where it takes up no join clause."""
+    match = _match(settings, relation, index, keyed)
+    return match if match.join_clauses else None
+
+
+def own_match(settings: CostSettings, relation: KnownRelation, index: KnownIndex) -> Match | None:
+    """What the index enforces of the relation's own conditions; None where it is nothing."""
+    match = _match(settings, relation, index, [])
+    return match if match.quals else None
+
+
+def _match(settings: CostSettings, relation: KnownRelation, index: KnownIndex, keyed: list[ClauseInput]) -> Match:
     selectivity = boundary = descents = arrays = 1.0
     bounded, quals, pinned = True, 0, 0
     used: list[ClauseInput] = []
@@ -79,8 +90,6 @@ def match_index(
                 distinct, default = distinct_values(relation, column)
                 share = found.selectivity if found.quals else None
                 skipped.append(SkippedColumn(None if default else distinct, share))
-    if not used:
-        return None
     return Match(
         selectivity=selectivity * index.share,
         boundary=boundary * index.share,

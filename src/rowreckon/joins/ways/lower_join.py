@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from rowreckon.cost import CostSettings, PathCost, cost_gather
 from rowreckon.counts.reckon import ReckonedTree
@@ -13,10 +14,16 @@ from rowreckon.plan.nodes import GatherNode
 
 @frozen
 class LowerJoin:
-    """A join at its actual rows: the path that the planner would take there, and the one by the executed way."""
+    """A join at its actual rows: the path that the planner would take there, and the one by the executed way.
+
+    Both are of the executed kind: whole, or each process's part. `whole` is the cheapest way for one process (or for
+    each), `partial` the one that processes share, each at the estimate and at the actual; None where there is none.
+    """
 
     taken: PathCost
     executed: PathCost
+    whole: SidePath | None = None
+    partial: SidePath | None = None
 
     def at_actual(self, printed: SidePath) -> Iterator[SidePath]:
         """The printed path with what it becomes at the actual rows; one in a useful order stays with its own way."""
@@ -36,4 +43,8 @@ def through_gather(settings: CostSettings, reckoned: ReckonedTree, number: int, 
     if not isinstance(node, GatherNode) or node.node_type != "Gather" or node.single_copy:
         return None
     rows = float(node.plan_rows or 1)
-    return LowerJoin(cost_gather(settings, lower.taken, rows), cost_gather(settings, lower.executed, rows))
+    return replace(
+        lower,
+        taken=cost_gather(settings, lower.taken, rows),
+        executed=cost_gather(settings, lower.executed, rows),
+    )

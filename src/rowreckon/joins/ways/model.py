@@ -13,6 +13,7 @@ from rowreckon.joins.facts.inputs import Point
 from rowreckon.joins.ways.add_path import replaces
 from rowreckon.joins.ways.all_ways import Way
 from rowreckon.joins.ways.borders import Kink
+from rowreckon.joins.ways.elsewhere import Elsewhere, LowerWays
 from rowreckon.joins.ways.parallel_rivals import ParallelFloor
 from rowreckon.joins.ways.unseen_index import HiddenWay
 
@@ -30,8 +31,10 @@ class JoinModel:
     `hidden` are ways that may exist without the evidence showing them; `free_order` and `full_buckets` mark bounding
     worlds. `gathers` says that there are ways below a Gather of their own; `gather_setup` is the cost of starting one,
     given where a hash join there is refused for another method's that is cheaper, even one that was switched off.
+    `by_total` says that what stands on top needs all rows, so that those below a Gather win by their total cost alone.
     `kinks` finds the outer rows after which a cost goes on otherwise. `parallel_floor` bounds what several processes
-    could do a method's work for, where that is not priced.
+    could do a method's work for, where that is not priced. `elsewhere` are ways that the planner compares with these
+    only further up, `lower` those of which a join above makes use.
     """
 
     ways: tuple[Way, ...]
@@ -47,6 +50,9 @@ class JoinModel:
     gather_setup: float | None = None
     kinks: Callable[[], tuple[Kink, ...]] = tuple
     parallel_floor: ParallelFloor | None = None
+    by_total: bool = False
+    elsewhere: Elsewhere | None = None
+    lower: LowerWays | None = None
     _kept: dict[Point, tuple[tuple[Method, PathCost], ...]] = field(default_factory=dict, repr=False, compare=False)
     _best: dict[Point, dict[Method, PathCost]] = field(default_factory=dict, repr=False, compare=False)
 
@@ -66,6 +72,9 @@ class JoinModel:
             self.gather_setup,
             self.kinks,
             self.parallel_floor,
+            self.by_total,
+            self.elsewhere,
+            self.lower,
         )
 
     @property
@@ -158,14 +167,31 @@ class JoinModel:
     def _survivor(self, paths: Sequence[tuple[Method, PathCost]]) -> tuple[Method, PathCost] | None:
         if self.fraction < 1.0 or self.partial:
             return min(paths, key=lambda f: f[1].total_cost) if paths else None
+        gathered: tuple[Method, PathCost] | None = None
         if self.gathers:
             gathered = min((f for f in paths if f[1].kind == "Gather"), key=lambda f: f[1].total_cost, default=None)
-            paths = [f for f in paths if f[1].kind != "Gather"] + ([gathered] if gathered is not None else [])
+            paths = [f for f in paths if f[1].kind != "Gather"]
         held: tuple[Method, PathCost] | None = None
         for found in paths:
             if held is None or replaces(found[1], held[1]):
                 held = found
-        return held
+        if gathered is None or held is None:
+            return held or gathered
+        if self.by_total:
+            return gathered if gathered[1].total_cost < held[1].total_cost else held
+        return gathered if replaces(gathered[1], held[1]) else held
+
+    def rival_elsewhere(self, point: Point, estimate: Point) -> Method | None:
+        """The method that could lead at a point on the footing that the planner compares only further up (see
+        `Elsewhere`); None where there is none such."""
+        if self.elsewhere is None:
+            return None
+
+        def own(at: Point) -> float:
+            taken = self.taken(at)
+            return inf if taken is None else taken.total_cost
+
+        return self.elsewhere.rival(point, estimate, own)
 
     def _calibrated(self, method: Method, path: PathCost) -> PathCost:
         factor = self.scale.get(method, 1.0)

@@ -8,13 +8,9 @@ from rowreckon.cost import (
     CostSettings,
     IndexCondition,
     QualCost,
-    compute_parallel_worker,
-    cost_gather,
     cost_index,
-    cost_seqscan,
     path_input,
 )
-from rowreckon.cost.index_scan import heap_pages_for_workers
 from rowreckon.cost.units import DISABLE_COST
 from rowreckon.joins.facts.inputs import SidePath
 from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
@@ -22,7 +18,7 @@ from rowreckon.joins.facts.sides import JoinFacts, Side
 from rowreckon.joins.ways.add_path import replaces
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import parse_condition
-from rowreckon.plan.nodes import HashNode, IndexScanNode, JoinNode, LimitNode, MaterializeNode
+from rowreckon.plan.nodes import HashNode, IndexScanNode, JoinNode, LimitNode, MaterializeNode, SortNode
 from rowreckon.plan.tree import PlanTree
 
 IndexOrder = Callable[[IndexScanNode], tuple[str, ...]]
@@ -33,7 +29,7 @@ def _no_order(node: IndexScanNode) -> tuple[str, ...]:
     return ()
 
 
-_ACCESS = {
+ACCESS = {
     "Seq Scan": "seq_scan",
     "Index Scan": "index_scan",
     "Index Only Scan": "index_only_scan",
@@ -69,7 +65,7 @@ def printed_paths(
     order = tuple(keys) if presorted else order_of(tree, side.node, index_order)
     # cost_gather in optimizer/path/costsize.c
     per_row = settings.parallel_tuple_cost if node.node_type == "Gather" else 0.0
-    yield SidePath(path, order, _ACCESS.get(node.node_type, ""), per_row=per_row)
+    yield SidePath(path, order, ACCESS.get(node.node_type, ""), per_row=per_row)
 
 
 def catalog_paths(
@@ -81,21 +77,21 @@ def catalog_paths(
     told: dict[tuple[str, str | None], bool] = {}
     for scan in estimate.paths:
         index = next((i for i in relation.indexes if i.name == scan.index), None)
-        if scan.node_type == "Index Only Scan" and not _covers(relation, index):
+        if scan.node_type == "Index Only Scan" and not covers(relation, index):
             continue
-        if (scan.node_type, scan.index) in told or scan.node_type not in _ACCESS:
+        if (scan.node_type, scan.index) in told or scan.node_type not in ACCESS:
             continue
         told[(scan.node_type, scan.index)] = True
         path = path_input(settings, scan.node_type, scan.startup_cost, scan.total_cost, rows, relation.width)
         ordered = index is not None and scan.node_type in ("Index Scan", "Index Only Scan")
         order = tuple(f"{relation.alias}.{k}" for k in index.keys) if ordered and index is not None else ()
-        yield SidePath(path, order, _ACCESS[scan.node_type])
+        yield SidePath(path, order, ACCESS[scan.node_type])
     calls = relation.restriction_calls
     quals = QualCost(0.0, settings.cpu_operator_cost * calls)
     for index in relation.indexes:
         if not settings.enable_indexscan or ("Index Scan", index.name) in told:
             continue
-        only = _covers(relation, index)
+        only = covers(relation, index)
         if only and ("Index Only Scan", index.name) in told:
             continue
         path = cost_index(
@@ -108,53 +104,6 @@ def catalog_paths(
             total_table_pages=total_table_pages,
             index_only=only,
             qual=quals,
-        )
-        order = tuple(f"{relation.alias}.{k}" for k in index.keys)
-        yield SidePath(path, order, "index_only_scan" if only else "index_scan")
-
-
-def gathered_paths(settings: CostSettings, relation: KnownRelation, rows: float) -> Iterator[SidePath]:
-    """The relation scanned by several processes and gathered, for plans that use parallelism at all."""
-    workers = compute_parallel_worker(
-        settings, relation.size.pages, None, parallel_workers=relation.relation.parallel_workers
-    )
-    if workers > 0:
-        quals = QualCost(0.0, settings.cpu_operator_cost * relation.restriction_calls)
-        part = cost_seqscan(settings, relation.size, rows, relation.width, qual=quals, workers=workers)
-        gathered = cost_gather(settings, part, rows)
-        yield SidePath(gathered, (), "parallel seq_scan", per_row=settings.parallel_tuple_cost)
-
-
-def shared_paths(
-    settings: CostSettings, relation: KnownRelation, rows: float, workers: int, total_table_pages: float
-) -> Iterator[SidePath]:
-    """The relation scanned by all processes together, where it would be given the same number of workers."""
-    wanted = compute_parallel_worker(
-        settings, relation.size.pages, None, parallel_workers=relation.relation.parallel_workers
-    )
-    if wanted == workers:
-        quals = QualCost(0.0, settings.cpu_operator_cost * relation.restriction_calls)
-        path = cost_seqscan(settings, relation.size, rows, relation.width, qual=quals, workers=workers)
-        yield SidePath(path, (), "seq_scan")
-    whole = IndexCondition(1.0, 1.0, 0)
-    for index in relation.indexes if settings.enable_indexscan else ():
-        only = _covers(relation, index)
-        heap = None
-        if not only:
-            heap = heap_pages_for_workers(settings, relation.size, index.shape, whole, total_table_pages)
-        if compute_parallel_worker(settings, heap, index.shape.pages) != workers:
-            continue
-        path = cost_index(
-            settings,
-            relation.size,
-            index.shape,
-            whole,
-            rows,
-            relation.width,
-            total_table_pages=total_table_pages,
-            index_only=only,
-            qual=QualCost(0.0, settings.cpu_operator_cost * relation.restriction_calls),
-            workers=workers,
         )
         order = tuple(f"{relation.alias}.{k}" for k in index.keys)
         yield SidePath(path, order, "index_only_scan" if only else "index_scan")
@@ -188,7 +137,7 @@ def _survivor(paths: list[SidePath]) -> SidePath:
     return held
 
 
-def _covers(relation: KnownRelation, index: KnownIndex | None) -> bool:
+def covers(relation: KnownRelation, index: KnownIndex | None) -> bool:
     """Whether the index holds every column that the plan needs of the relation."""
     return index is not None and relation.columns is not None and relation.columns <= index.covered
 
@@ -215,6 +164,11 @@ def order_of(tree: PlanTree, number: int, index_order: IndexOrder) -> tuple[str,
         if below is None:
             return ()
         number, node = below, tree.nodes[below]
+    if node.node_type == "Gather Merge" and len(tree.inputs(number)) == 1:
+        number = tree.inputs(number)[0]
+        node = tree.nodes[number]
+        if isinstance(node, SortNode):
+            return tuple(node.sort_key or ())
     if isinstance(node, IndexScanNode):
         return index_order(node)
     return ()

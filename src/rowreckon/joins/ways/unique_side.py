@@ -53,7 +53,8 @@ def made_unique(settings: CostSettings, join: JoinInput) -> Iterator[JoinInput]:
         return
     unique = MadeUnique(tuple(c.inner for c in join.clauses))
     path = _unique_path(settings, join.inner.paths[0].path, unique.rows(join.inner.rows), len(join.clauses))
-    side = replace(join.inner, paths=(SidePath(path, (), "unique"),), partial_paths=(), relation=None, single=False)
+    read = SidePath(path, (), "unique", safe=join.inner.paths[0].safe)
+    side = replace(join.inner, paths=(read,), partial_paths=(), relation=None, single=False)
     # what is made unique is read by itself, never row by row
     straight = replace(join, kind="Inner", inner=side, unique=True, executed_inner=None, inner_made_unique=unique)
     yield straight

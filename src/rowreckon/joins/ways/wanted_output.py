@@ -81,7 +81,8 @@ def as_wanted(settings: CostSettings, join: JoinInput, ways: list[Way], wanted: 
     found: list[Way] = []
     for way in ways:
         sorted_width = 0 if _delivers(way, wanted) else max(wanted.width, 1)
-        found.append(replace(way, cost=_cost(settings, way.cost, rows_at, fetched, sorted_width), whole=way.cost))
+        cost = _cost(settings, way.cost, rows_at, fetched, sorted_width)
+        found.append(replace(way, cost=cost, whole=way.whole or way.cost))
     return found
 
 
@@ -102,7 +103,7 @@ def _cost(
         path, rows = whole(point), rows_at(point)
         if sorted_width > 0:
             kept = path._replace(rows=rows, width=sorted_width)
-            path = cost_sort(settings, kept, -1.0 if fetched is None else fetched)
+            path = cost_sort(settings, kept, -1.0 if fetched is None else fetched)._replace(kind=path.kind)
         if fetched is None or fetched >= rows:
             return path
         return path._replace(total_cost=fractional_cost(path, fetched / rows))
