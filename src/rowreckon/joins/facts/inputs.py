@@ -71,7 +71,8 @@ class SidePath(NamedTuple):
     `actual` is given where the side is a join: what it would cost had its own inputs been expected as they came.
     `per_row` is what each row beyond the estimate adds: a Gather hands over rows one by one. `workers` is given where
     several processes share the path, each with its part of the rows; `safe` says that no Gather stands in it, so that
-    each process of another one could run it in full.
+    each process of another one could run it in full. `other` is a path that the planner weighs against it: with more
+    rows a Gather costs more, and a scan by one process as much as before.
     """
 
     path: PathCost
@@ -81,6 +82,7 @@ class SidePath(NamedTuple):
     per_row: float = 0.0
     workers: int = 0
     safe: bool = True
+    other: tuple[PathCost, float] | None = None
 
 
 @frozen
@@ -113,6 +115,8 @@ class SideInput:
 
         The cost of a join below goes from its estimate to its actual in a straight line, and stays there beyond.
         """
+        if path.other is not None:
+            return self._weighed(path, *path.other)
         further = 0.0 if self.actual_ratio is None else (self.actual_ratio - 1.0) * self.rows
         there, per_row, expected = path.actual, path.per_row, self.rows
         if there is None or abs(further) < 1.0:
@@ -123,6 +127,16 @@ class SideInput:
         def at(rows: float) -> PathCost:
             way = min(max((rows * processes - self.rows) / further, 0.0), 1.0)
             return _handed_over(_between(path.path, there, way), rows, per_row * (rows - expected))
+
+        return at
+
+    def _weighed(self, path: SidePath, other: PathCost, per_row: float) -> Callable[[float], PathCost]:
+        here = self.pricer(path._replace(other=None))
+        there = self.pricer(SidePath(other, per_row=per_row))
+
+        def at(rows: float) -> PathCost:
+            one, two = here(rows), there(rows)
+            return one if one.total_cost <= two.total_cost else two
 
         return at
 

@@ -5,9 +5,8 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, MergeScanSelectivity
+from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, MergeScanSelectivity, partial_rows
 from rowreckon.cost.selectivity import WHOLE_SCAN
-from rowreckon.cost.units import clamp_row_est
 from rowreckon.joins.facts.inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput, SidePath
 from rowreckon.joins.facts.own_filter import own_factor
 from rowreckon.joins.facts.partitioned import known_table
@@ -17,7 +16,7 @@ from rowreckon.joins.facts.uniqueness import proves_unique
 from rowreckon.joins.from_catalog.clause_statistics import clause_by_statistics
 from rowreckon.joins.ways.appended_scans import append_paths
 from rowreckon.joins.ways.parameter_values import proven_parameters
-from rowreckon.joins.ways.partial_scans import gathered_scans, partial_first, partial_scans
+from rowreckon.joins.ways.partial_scans import gathered_scans, partial_first, partial_scans, weighed
 from rowreckon.joins.ways.printed_ways import printed_ways
 from rowreckon.joins.ways.side_paths import catalog_paths, taken_first
 from rowreckon.plan.nodes import CteScanNode, FunctionScanNode, GatherNode, IndexScanNode, ValuesScanNode
@@ -119,9 +118,9 @@ def _side(
         table = None
     if side.parameterised and table is None and (relation is None or not relation.complete):
         return None
-    rows = _rows(side, relation, table)
+    rows, workers = _rows(settings, facts, side, relation, table)
     useful = frozenset(key.text for key in keys)
-    whole, partial = printed_ways(settings, reckoned, facts, side, known, [k.text for k in keys], below)
+    whole, partial = printed_ways(settings, reckoned, facts, side, known, [k.text for k in keys], below, workers)
     if relation is not None and relation.complete:
         printed = [p for p in whole[:1] if p.safe]
         whole += catalog_paths(settings, relation, rows, known.total_table_pages)
@@ -134,7 +133,7 @@ def _side(
     elif table is not None:
         pages = known.total_table_pages
         whole += append_paths(settings, table, side.width, pages, unordered=not whole)
-    whole = taken_first(whole, useful)
+    whole = weighed(taken_first(whole, useful))
     least, least_actual = _parameter_rows(reckoned, facts, side, known, keys)
     return SideInput(
         rows=rows,
@@ -159,21 +158,27 @@ def _contradicted(printed: list[SidePath], gathered: list[SidePath]) -> bool:
     )
 
 
-def _rows(side: Side, relation: KnownRelation | None, table: PartitionedTable | None) -> float:
-    """A side's estimated rows over all processes."""
-    rows = side.planner_rows * side.processes
+def _rows(
+    settings: CostSettings,
+    facts: JoinFacts,
+    side: Side,
+    relation: KnownRelation | None,
+    table: PartitionedTable | None,
+) -> tuple[float, int]:
+    """A side's estimated rows over all processes, and the workers among whom it was planned to be divided.
+
+    What fills a shared hash table has workers of its own, which may be fewer than the Gather's: they are those whose
+    share of the relation's rows is printed.
+    """
     if side.parameterised and relation is not None:
-        return relation.rows
+        return relation.rows, 0
     if side.parameterised and table is not None:
-        return table.rows
-    if side.processes > 1.0 and relation is not None and _shares(relation.rows, side):
-        return relation.rows  # a share is printed as whole rows
-    return rows
-
-
-def _shares(rows: float, side: Side) -> bool:
-    """Whether a process's share of so many rows is what the plan expects of it."""
-    return clamp_row_est(rows / side.processes) == side.planner_rows
+        return table.rows, 0
+    if side.processes > 1.0 and relation is not None:
+        for workers in range(facts.workers, 0, -1):
+            if partial_rows(settings, relation.rows, workers) == side.planner_rows:
+                return relation.rows, workers  # a share is printed as whole rows
+    return side.planner_rows * side.processes, facts.workers
 
 
 def _is_leaf(reckoned: ReckonedTree, side: Side) -> bool:

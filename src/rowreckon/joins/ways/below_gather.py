@@ -28,7 +28,7 @@ def partial_inputs(settings: CostSettings, join: JoinInput, rows: float) -> Iter
     """
     if join.outer_made_unique is not None:
         return
-    inner = replace(join.inner, paths=tuple(p for p in join.inner.paths if p.safe))
+    inner = replace(join.inner, paths=tuple(p._replace(other=None) for p in join.inner.paths if p.safe))
     for workers in dict.fromkeys(p.workers for p in join.outer.partial_paths):
         yield replace(
             join,

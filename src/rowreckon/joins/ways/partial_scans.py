@@ -60,6 +60,18 @@ def gathered_scans(settings: CostSettings, rows: float, partial: list[SidePath])
         yield SidePath(path, (), access, per_row=settings.parallel_tuple_cost, safe=False)
 
 
+def weighed(paths: list[SidePath]) -> list[SidePath]:
+    """The paths with the first one weighed against its rival at any number of rows: a Gather against a scan by one
+    process, or the other way round."""
+    if not paths or paths[0].order or len({p.safe for p in paths}) < 2:
+        return paths
+    first = paths[0]
+    rival = next((p for p in paths[1:] if p.safe != first.safe and not p.order and p.actual is None), None)
+    if rival is None:
+        return paths
+    return [first._replace(other=(rival.path, rival.per_row)), *paths[1:]]
+
+
 def partial_first(paths: list[SidePath], useful: frozenset[str] = frozenset()) -> list[SidePath]:
     """The partial paths, cheapest first: of them total cost alone counts, but one in an order that begins with a
     `useful` expression takes the place of one without that is cheaper by less than 1%."""

@@ -30,8 +30,10 @@ def printed_ways(
     known: CatalogFacts,
     keys: list[str],
     below: Mapping[int, LowerJoin],
+    workers: int,
 ) -> tuple[list[SidePath], list[SidePath]]:
-    """A side's ways as the plan and a join below tell them: read whole, and shared between processes."""
+    """A side's ways as the plan and a join below tell them: read whole, and shared, where the plan shares it, between
+    so many workers."""
     tree = reckoned.tree
     lower = below.get(side.node)
     printed = list(printed_paths(settings, tree, facts, side, keys, known.index_order))
@@ -41,7 +43,7 @@ def printed_ways(
     whole: list[SidePath] = []
     partial: list[SidePath] = []
     if shared:
-        partial = [p._replace(workers=facts.workers) for p in printed]
+        partial = [p._replace(workers=workers) for p in printed]
     else:
         safe = not known.parallel.gathers_below(side.node)
         whole = [p._replace(safe=safe) for p in printed]
