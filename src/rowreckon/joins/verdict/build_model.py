@@ -79,7 +79,7 @@ def build_model(
     estimate = Point(join.outer.rows, join.inner.rows)
     elsewhere = several.elsewhere
     if not several.below:
-        kept = consistent(ways, executed, estimate)
+        kept = consistent(ways, executed, estimate, by_total=several.by_total)
         if len(kept) < len(ways):
             elsewhere = None  # as the planner took what it took, nothing could be shared
         ways = kept

@@ -23,3 +23,16 @@ def replaces(new: PathCost, held: PathCost) -> bool:
     if held.startup_cost > new.startup_cost * STD_FUZZ_FACTOR:
         return True
     return total * _TIE < old
+
+
+def gather_replaces(new: PathCost, held: PathCost, *, by_total: bool) -> bool:
+    """Whether a Gather is taken in place of the path of one process that is held when it is offered.
+
+    What can't run below another Gather never throws away what can: both are kept, and the cheaper total decides. Where
+    that is the same within 1%, the Gather is kept only if it starts sooner; `by_total` says that neither does, as what
+    stands on top needs all rows.
+    """
+    if held.total_cost > new.total_cost * STD_FUZZ_FACTOR:
+        return True
+    sooner = not by_total and held.startup_cost > new.startup_cost * STD_FUZZ_FACTOR
+    return sooner and new.total_cost < held.total_cost

@@ -11,10 +11,10 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 
-from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, PathCost, parallel_divisor, partial_rows
+from rowreckon.cost import CostSettings, PathCost, parallel_divisor, partial_rows
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.joins.facts.inputs import JoinInput, Point
-from rowreckon.joins.ways.add_path import replaces
+from rowreckon.joins.ways.add_path import gather_replaces
 from rowreckon.joins.ways.all_ways import Way
 
 OnTop = Callable[[Point, PathCost, int], PathCost]
@@ -61,19 +61,14 @@ def _topped(way: Way, on_top: OnTop) -> Callable[[Point], PathCost]:
     return lambda point: on_top(point, partial(point), workers)
 
 
-def consistent(ways: list[Way], executed: Way | None, estimate: Point) -> list[Way]:
-    """The ways, without those below a Gather where another method's would have been taken at the estimates, or any that
-    is 1% cheaper: as the planner took what it took, they were not at hand (a function that workers may not call, say).
-    """
+def consistent(ways: list[Way], executed: Way | None, estimate: Point, *, by_total: bool) -> list[Way]:
+    """The ways, without those below a Gather where one of these would have been taken at the estimates: as the planner
+    took what it took, they were not at hand (a function that workers may not call, say)."""
     if executed is not None:
         if executed.gathered:
             return ways
         chosen = executed.cost(estimate)
-        below = [(w.method, w.cost(estimate)) for w in ways if w.gathered]
-        if not any(
-            path.total_cost * STD_FUZZ_FACTOR < chosen.total_cost or (m != executed.method and replaces(path, chosen))
-            for m, path in below
-        ):
+        if not any(gather_replaces(w.cost(estimate), chosen, by_total=by_total) for w in ways if w.gathered):
             return ways
     return [w for w in ways if not w.gathered]
 

@@ -10,7 +10,7 @@ from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
 from rowreckon.document.audit import Basis, Method
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import Point
-from rowreckon.joins.ways.add_path import replaces
+from rowreckon.joins.ways.add_path import gather_replaces, replaces
 from rowreckon.joins.ways.all_ways import Way
 from rowreckon.joins.ways.borders import Kink
 from rowreckon.joins.ways.elsewhere import Elsewhere, LowerWays
@@ -31,7 +31,7 @@ class JoinModel:
     `hidden` are ways that may exist without the evidence showing them; `free_order` and `full_buckets` mark bounding
     worlds. `gathers` says that there are ways below a Gather of their own; `gather_setup` is the cost of starting one,
     given where a hash join there is refused for another method's that is cheaper, even one that was switched off.
-    `by_total` says that what stands on top needs all rows, so that those below a Gather win by their total cost alone.
+    `by_total` says that what stands on top needs all rows, so that none of them starts sooner.
     `kinks` finds the outer rows after which a cost goes on otherwise. `parallel_floor` bounds what several processes
     could do a method's work for, where that is not priced. `elsewhere` are ways that the planner compares with these
     only further up, `lower` those of which a join above makes use.
@@ -177,9 +177,7 @@ class JoinModel:
                 held = found
         if gathered is None or held is None:
             return held or gathered
-        if self.by_total:
-            return gathered if gathered[1].total_cost < held[1].total_cost else held
-        return gathered if replaces(gathered[1], held[1]) else held
+        return gathered if gather_replaces(gathered[1], held[1], by_total=self.by_total) else held
 
     def rival_elsewhere(self, point: Point, estimate: Point) -> Method | None:
         """The method that could lead at a point on the footing that the planner compares only further up (see

@@ -70,18 +70,17 @@ def _aggregated(settings: CostSettings, above: Above, rows_at: RowsAt, groups_at
 
 
 def _groups_at(above: Above, rows_at: RowsAt, estimate: Point, actual: Point | None) -> RowsAt:
-    """The groups at a point: between the estimate and the actual they move by powers of the rows."""
+    """The groups at a point: between the estimate and the actual they move by powers of the rows, beyond not at all."""
     here = max(rows_at(estimate), 1.0)
     there = max(rows_at(actual), 1.0) if actual is not None else here
     known = above.groups_actual if above.groups_actual is not None else above.groups
     if abs(log(there / here)) < 0.01:
         return lambda point: above.groups
-    power = log(known / above.groups) / log(there / here)
-    low, high = sorted((above.groups, known))
 
     def groups(point: Point) -> float:
-        moved = above.groups * (max(rows_at(point), 1.0) / here) ** power
-        return clamp_row_est(min(max(moved, low), high, rows_at(point)))
+        rows = max(rows_at(point), 1.0)
+        way = min(max(log(rows / here) / log(there / here), 0.0), 1.0)
+        return clamp_row_est(min(above.groups * (known / above.groups) ** way, rows))
 
     return groups
 
