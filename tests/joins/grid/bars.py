@@ -62,7 +62,10 @@ LIMITS = {
 }
 
 
-def bars(measured: Iterable[Measured], basis: str) -> dict[str, Bar]:
+PARALLEL_LIMITS = {"chosen": 0.01, "others": 0.01, "switch": 0.05}
+
+
+def bars(measured: Iterable[Measured], basis: str, limits: dict[str, float] | None = None) -> dict[str, Bar]:
     """chosen, others, switch; precision and recall of `crossed`; how many verdicts were decided, on one basis.
 
     `crossed` is by its definition what another method does more than 1% cheaper. Where the server's own costs, its
@@ -70,7 +73,7 @@ def bars(measured: Iterable[Measured], basis: str) -> dict[str, Bar]:
     these out, `... with ties` have them.
     """
     found = {n: Bar(f"{basis} {n}") for n in NAMES}
-    limit = LIMITS[basis]
+    limit = limits or LIMITS[basis]
     for row in (m for m in measured if m.basis == basis):
         told = f"{row.case} [{row.join}] {row.method}"
         found["chosen"].add(

@@ -21,13 +21,14 @@ from tests.opendata.tpch import load_tpch
 from tests.servers.databases import fresh_database
 from tests.servers.fixtures import MatrixServer
 
-from .bars import Bar, bars, table
+from .bars import PARALLEL_LIMITS, Bar, bars, table
 from .measure import Measured
 from .opendata import SCALE, open_cases
-from .run import build, measure_all, run
+from .run import build, measure_all, run, run_parallel
 
 SHORT_SEED = 20
 RELEASES = (14, 16, releases.NEWEST)
+PARALLEL_COUNT = 200
 COUNT = 400
 """Generated cases: of 150 about 25 are crossings, among which one that lies on the border is 4 in a hundred."""
 
@@ -84,6 +85,40 @@ def test_bars(matrix_server: MatrixServer, capsys: pytest.CaptureFixture[str], t
     _at_least(found["precision"], 0.98)
     _at_least(found["recall"], 0.98)
     assert bars(measured, "plan")["precision"].share >= 0.95
+
+
+@pytest.mark.full
+def test_parallel_bars(matrix_server: MatrixServer, capsys: pytest.CaptureFixture[str]) -> None:
+    """Joins that several processes may share, on each release: 0 to 4 workers, with and without the leader."""
+    seed = int(os.environ.get("ROWRECKON_GRID_SEED") or datetime.date.today().strftime("%y%m%d"))
+    with fresh_database(matrix_server.dsn) as dsn, psycopg.connect(dsn, autocommit=True) as connection:
+        build(connection, seed=seed, count=24, largest=2_000_000)
+        measured = run_parallel(connection, seed=seed, tables=24, count=PARALLEL_COUNT, largest=2_000_000)
+    found = bars(measured, "catalog", PARALLEL_LIMITS)
+    with capsys.disabled():
+        print(f"\nPostgreSQL {matrix_server.major}, seed {seed}, {len(measured) // 2} joins in parallel")
+        for bar in found.values():
+            print(bar.line(), *(f"   {m}" for m in bar.misses if bar.name.split()[1] != "decided"), sep="\n")
+
+    _at_least(found["chosen"], 0.98)
+    _at_least(found["switch"], 0.95)
+    _at_least(found["precision"], 0.98)
+    _at_least(found["recall"], 0.95)
+    _at_least(found["held"], 1.0)
+
+
+def test_short_parallel_grid(short_grid: str) -> None:
+    """Twenty cases that several processes may share."""
+    with psycopg.connect(short_grid, autocommit=True) as connection:
+        measured = run_parallel(connection, seed=SHORT_SEED, tables=8, count=20, largest=30_000)
+    found = bars(measured, "catalog", PARALLEL_LIMITS)
+
+    assert any(m.case for m in measured)
+    assert found["chosen"].share_of_asked >= 0.95, found["chosen"].misses
+    assert found["others"].share_of_asked >= 0.93, found["others"].misses
+    assert found["switch"].share_of_asked >= 0.85, found["switch"].misses
+    assert found["precision"].share >= 0.9, found["precision"].misses
+    assert found["held"].share == 1.0, found["held"].misses
 
 
 def _at_least(bar: Bar, share: float) -> None:

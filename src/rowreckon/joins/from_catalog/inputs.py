@@ -189,7 +189,7 @@ def _gathered_scan(reckoned: ReckonedTree, side: Side) -> Side | None:
     """The one relation's scan that a Gather brings together, where that is what a side is."""
     tree = reckoned.tree
     node = tree.nodes[side.node]
-    if not isinstance(node, GatherNode) or node.node_type != "Gather" or node.single_copy:
+    if not isinstance(node, GatherNode) or node.single_copy:
         return None
     child = side_facts(reckoned, tree.inputs(side.node)[0], parameterised=False)
     return child if child.scan is not None else None

@@ -68,7 +68,7 @@ def _below_its_gather(
     """What the Gather that a side is brings together, as each process does it."""
     tree = reckoned.tree
     node = tree.nodes[side.node]
-    if not isinstance(node, GatherNode) or node.node_type != "Gather" or node.single_copy or not node.workers_planned:
+    if not isinstance(node, GatherNode) or node.single_copy or not node.workers_planned:
         return []
     child = side_facts(reckoned, tree.inputs(side.node)[0], parameterised=False)
     printed = list(printed_paths(settings, tree, facts, child, keys, known.index_order))

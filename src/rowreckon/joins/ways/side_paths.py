@@ -18,7 +18,7 @@ from rowreckon.joins.facts.sides import JoinFacts, Side
 from rowreckon.joins.ways.add_path import replaces
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import parse_condition
-from rowreckon.plan.nodes import HashNode, IndexScanNode, JoinNode, LimitNode, MaterializeNode, SortNode
+from rowreckon.plan.nodes import GatherNode, HashNode, IndexScanNode, JoinNode, LimitNode, MaterializeNode, SortNode
 from rowreckon.plan.tree import PlanTree
 
 IndexOrder = Callable[[IndexScanNode], tuple[str, ...]]
@@ -63,9 +63,25 @@ def printed_paths(
     )
     presorted = facts.method == "merge" and not side.sorted_here
     order = tuple(keys) if presorted else order_of(tree, side.node, index_order)
-    # cost_gather in optimizer/path/costsize.c
-    per_row = settings.parallel_tuple_cost if node.node_type == "Gather" else 0.0
+    per_row = _handing_over(settings, tree, side.node, total, side.planner_rows)
     yield SidePath(path, order, ACCESS.get(node.node_type, ""), per_row=per_row)
+
+
+def _handing_over(settings: CostSettings, tree: PlanTree, number: int, total: float, rows: float) -> float:
+    """What a Gather or Gather Merge costs with each row, the sort below it included.
+
+    Source: cost_gather and cost_gather_merge in optimizer/path/costsize.c.
+    """
+    node = tree.nodes[number]
+    if not isinstance(node, GatherNode):
+        return 0.0
+    if node.node_type == "Gather":
+        return settings.parallel_tuple_cost
+    below = tree.inputs(number)[0]
+    while isinstance(tree.nodes[below], SortNode):
+        below = tree.inputs(below)[0]
+    spent = total - settings.parallel_setup_cost - float(tree.nodes[below].total_cost or 0.0)
+    return max(spent / max(rows, 1.0), 0.0)
 
 
 def catalog_paths(
