@@ -8,7 +8,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rowreckon.cost import CostSettings, estimate_rel_size
-from rowreckon.joins.facts.known_relation import KnownRelation, Restriction, known_index, width_of
+from rowreckon.joins.facts.known_index import known_indexes
+from rowreckon.joins.facts.known_relation import KnownRelation, Restriction, width_of
 from rowreckon.joins.facts.parallel_safety import ParallelSafety
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import IndexScanNode, ScanNode
@@ -16,7 +17,6 @@ from rowreckon.plan.nodes import IndexScanNode, ScanNode
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Catalog, JoinClauseFacts
     from rowreckon.joins.facts.clauses import JoinClause
-    from rowreckon.plan.base import PlanNode
     from rowreckon.plan.tree import PlanTree
 
 
@@ -43,7 +43,7 @@ class CatalogFacts:
     def relation_of(self, number: int) -> KnownRelation | None:
         """What is known of the relation that the node at `number` scans."""
         if number not in self._relations:
-            self._relations[number] = self._read(self._tree.nodes[number])
+            self._relations[number] = self._read(number)
         return self._relations[number]
 
     def scan_of(self, alias: str | None) -> int | None:
@@ -95,7 +95,8 @@ class CatalogFacts:
                 total += float(relation.pages or 0) if relation is not None else 0.0
         return total
 
-    def _read(self, node: PlanNode) -> KnownRelation | None:
+    def _read(self, number: int) -> KnownRelation | None:
+        node = self._tree.nodes[number]
         if not isinstance(node, ScanNode) or not node.relation_name or not node.alias:
             return None
         relation = self.catalog.relation(node.relation_name, node.schema_name)
@@ -125,6 +126,10 @@ class CatalogFacts:
         if estimate is not None and estimate.columns_complete:
             columns = frozenset(_column_name(text) for text in estimate.columns) | self._named.get(node.alias, set())
         rows = estimate.rows if estimate is not None else float(node.plan_rows or 1)
+        joined = frozenset(c.name for c in relation.columns if c.attnum in self._joined(node.alias))
+        names = (getattr(self._tree.nodes[n], "index_name", None) for n in self._tree.subtree(number))
+        used = frozenset(name for name in names if name is not None)
+        indexes, unpriced = known_indexes(relation, size, restrictions, joined, used)
         return KnownRelation(
             alias=node.alias,
             relation=relation,
@@ -134,10 +139,14 @@ class CatalogFacts:
             rows=rows,
             width=plan_width,
             columns=columns,
-            indexes=tuple(
-                known for index in relation.indexes if (known := known_index(relation, index, size)) is not None
-            ),
+            indexes=indexes,
+            unpriced=unpriced,
         )
+
+    def _joined(self, alias: str) -> frozenset[int | None]:
+        """The columns of a relation that join clauses compare, by attnum."""
+        clauses = self.catalog.join_clauses
+        return frozenset(side.attnum for c in clauses for side in (c.left, c.right) if side.alias == alias)
 
 
 _MIRROR = {"<": ">", "<=": ">=", ">": "<", ">=": "<="}

@@ -9,9 +9,7 @@ from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import Clause
 
 if TYPE_CHECKING:
-    from rowreckon.catalog.facts import Column, Index, Relation, RelationEstimate
-
-_GUESSED_FANOUT = 256.0
+    from rowreckon.catalog.facts import Column, Relation, RelationEstimate
 
 
 @frozen
@@ -27,7 +25,8 @@ class KnownIndex:
     """A valid B-tree index of a relation, with the names of its key columns (None for an expression).
 
     `unique` says that it proves uniqueness to the planner; `covered` are the columns that it holds; `share` is the part
-    of the relation's tuples that its predicate keeps.
+    of the relation's tuples that its predicate keeps, `implied` how many of the relation's own conditions the predicate
+    makes superfluous.
     """
 
     name: str
@@ -36,6 +35,16 @@ class KnownIndex:
     keys: tuple[str | None, ...]
     covered: frozenset[str]
     share: float = 1.0
+    implied: int = 0
+
+
+@frozen
+class UnpricedIndex:
+    """An index that might serve a join and has no price here: its name, what it is, and its keys (columns by name)."""
+
+    name: str
+    kind: str
+    keys: tuple[str, ...]
 
 
 @frozen
@@ -43,7 +52,8 @@ class KnownRelation:
     """A scan's relation as the planner saw it.
 
     `rows` and `width` are the scan's own estimate under its restrictions; `columns` are the columns that the plan
-    needs of it, None where the plan does not list them.
+    needs of it, None where the plan does not list them. `unpriced` names indexes that might serve a join and have no
+    price here, each with its key columns or expressions.
     """
 
     alias: str
@@ -55,6 +65,7 @@ class KnownRelation:
     width: int
     columns: frozenset[str] | None
     indexes: tuple[KnownIndex, ...]
+    unpriced: tuple[UnpricedIndex, ...] = ()
 
     @property
     def complete(self) -> bool:
@@ -101,38 +112,6 @@ def statistics_of(relation: KnownRelation, column: str) -> ColumnStatistics:
         mcv_freqs=row.most_common_freqs,
         is_unique=unique,
     )
-
-
-def known_index(relation: Relation, index: Index, size: RelationSize) -> KnownIndex | None:
-    if index.access_method != "btree" or not index.valid or index.pages is None or index.partial:
-        return None
-    names = {c.attnum: c.name for c in relation.columns}
-    keys = tuple(names.get(k.attnum) if k.attnum is not None and k.default_opclass else None for k in index.keys)
-    correlation = 0.0
-    first = index.keys[0]
-    if first.attnum is not None:
-        column = relation.column(first.attnum)
-        row = column.statistics_of(inherited=relation.has_children) if column is not None else None
-        correlation = row.correlation or 0.0 if row is not None else 0.0
-    elif first.statistics is not None:
-        correlation = first.statistics.correlation or 0.0
-    height = index.height
-    if height is None:
-        leaves, height = float(index.pages), 0
-        while leaves > 1.0:
-            leaves, height = leaves / _GUESSED_FANOUT, height + 1
-    shape = IndexShape(
-        pages=float(index.pages),
-        tuples=size.tuples,
-        tree_height=height,
-        unique=index.unique and index.immediate,
-        nkeycolumns=len(index.keys),
-        correlation=correlation,
-        descending=first.descending,
-        random_page_cost=index.random_page_cost,
-    )
-    covered = {name for name in keys if name is not None} | {names[a] for a in index.included if a in names}
-    return KnownIndex(index.name, shape.unique, shape, keys, frozenset(covered))
 
 
 def width_of(column: Column, inherited: bool) -> int:

@@ -21,7 +21,7 @@ from rowreckon.joins.ways.kinks import kinks
 from rowreckon.joins.ways.model import JoinModel
 from rowreckon.joins.ways.parallel_rivals import parallel_floor
 from rowreckon.joins.ways.unique_side import made_unique
-from rowreckon.joins.ways.unseen_index import HiddenWay, hidden_ways
+from rowreckon.joins.ways.unseen_index import HiddenWay, hidden_ways, unpriced_ways
 from rowreckon.joins.ways.wanted_output import Wanted, as_wanted
 from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, MaterializeNode
 
@@ -54,6 +54,9 @@ def build_model(
 
     `hidden` are the ways that may exist unseen. With a catalog the join is priced for one process and for several.
     """
+    if known is not None:
+        printed = float(reckoned.tree.nodes[facts.node].total_cost or 0.0)
+        hidden = unpriced_ways(settings, join, printed, excluded)
     base_cost = join.outer_paths[0].path.total_cost if join.outer_paths else 0.0
     given = partial(
         JoinModel,

@@ -191,11 +191,11 @@ def _shared(model: JoinModel, point: Point, method: Method) -> Method | None:
 
 
 def _unseen(model: JoinModel, point: Point, method: Method) -> str | None:
-    """What a hidden way would need that could beat the executed method, None where none could."""
+    """Why a hidden way that could beat the executed method leaves that open, None where none could."""
     mine = model.costs(point)[method]
     for way in model.hidden:
         if way.method != method and mine > STD_FUZZ_FACTOR * way.low(point):
-            return way.what
+            return way.reason
     return None
 
 

@@ -162,7 +162,7 @@ def _cost(
 ) -> Callable[[Point], PathCost]:
     operator = settings.cpu_operator_cost
     calls = relation.restriction_calls + sum(c.calls for c in clauses)
-    left = max(calls - match.quals, 0.0)
+    left = max(calls - match.quals - index.implied, 0.0)
     filter_cost = QualCost(0.0, operator * left)
     all_quals = QualCost(0.0, operator * calls)
     per_scan = relation.selectivity
@@ -174,7 +174,7 @@ def _cost(
     shape = index.shape
 
     ratio_of = scan_ratio(relation, clauses)
-    enforces_own = match.quals > len(match.join_clauses)
+    enforces_own = match.quals > len(match.join_clauses) or index.share < 1.0
 
     def cost(point: Point) -> PathCost:
         ratio, kept = ratio_of(point), kept_at(join, point)

@@ -35,8 +35,6 @@ from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
 from rowreckon.joins.ways.index_match import own_match
 from rowreckon.joins.ways.side_paths import ACCESS, covers
 
-_WHOLE = IndexCondition(1.0, 1.0, 0)
-
 
 def partial_scans(
     settings: CostSettings, relation: KnownRelation, rows: float, total_table_pages: float
@@ -157,7 +155,7 @@ def _by_index(
     workers = _workers(settings, relation, heap, index_pages)
     if workers < 1:
         return None
-    left = max(relation.restriction_calls - match.quals, 0.0)
+    left = max(relation.restriction_calls - match.quals - index.implied, 0.0)
     return workers, _divided(settings, path, rows, workers, left * fetched, fetched)
 
 
@@ -178,14 +176,15 @@ def _whole_indexes(
     settings: CostSettings, relation: KnownRelation, rows: float, total_table_pages: float
 ) -> Iterator[SidePath]:
     """Whole indexes in their order."""
-    quals = QualCost(0.0, settings.cpu_operator_cost * relation.restriction_calls)
     for index in relation.indexes if settings.enable_indexscan else ():
         if own_match(settings, relation, index) is not None:
             continue
         only = covers(relation, index)
+        whole = IndexCondition(index.share, index.share, 0)
+        quals = QualCost(0.0, settings.cpu_operator_cost * max(relation.restriction_calls - index.implied, 0.0))
         heap = None
         if not only:
-            heap = heap_pages_for_workers(settings, relation.size, index.shape, _WHOLE, total_table_pages)
+            heap = heap_pages_for_workers(settings, relation.size, index.shape, whole, total_table_pages)
         workers = _workers(settings, relation, heap, index.shape.pages)
         if workers < 1:
             continue
@@ -193,7 +192,7 @@ def _whole_indexes(
             settings,
             relation.size,
             index.shape,
-            _WHOLE,
+            whole,
             rows,
             relation.width,
             total_table_pages=total_table_pages,

@@ -103,7 +103,6 @@ def catalog_paths(
         order = tuple(f"{relation.alias}.{k}" for k in index.keys) if ordered and index is not None else ()
         yield SidePath(path, order, ACCESS[scan.node_type])
     calls = relation.restriction_calls
-    quals = QualCost(0.0, settings.cpu_operator_cost * calls)
     for index in relation.indexes:
         if not settings.enable_indexscan or ("Index Scan", index.name) in told:
             continue
@@ -114,12 +113,12 @@ def catalog_paths(
             settings,
             relation.size,
             index.shape,
-            IndexCondition(1.0, 1.0, 0),
+            IndexCondition(index.share, index.share, 0),
             rows,
             relation.width,
             total_table_pages=total_table_pages,
             index_only=only,
-            qual=quals,
+            qual=QualCost(0.0, settings.cpu_operator_cost * max(calls - index.implied, 0.0)),
         )
         order = tuple(f"{relation.alias}.{k}" for k in index.keys)
         yield SidePath(path, order, "index_only_scan" if only else "index_scan")

@@ -14,15 +14,19 @@ from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
 from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import JoinInput, Point
+from rowreckon.joins.facts.known_relation import KnownRelation, UnpricedIndex
 from rowreckon.joins.facts.sides import JoinFacts
+
+_UNSEEN = "the plan does not tell whether there is an index on the {} side's join columns"
 
 
 @frozen
 class HiddenWay:
-    """A way that may exist, with what it costs at least at a point (planner cost)."""
+    """A way that may exist, or exists without a price, with what it costs at least at a point (planner cost); `reason`
+    says why it leaves a verdict open."""
 
     method: Method
-    what: str
+    reason: str
     low: Callable[[Point], float]
 
 
@@ -42,14 +46,49 @@ def hidden_ways(
             per_outer = facts.output_rows / max(facts.outer.planner_rows, 1.0)
             if not _ruled_out(settings, bound, outer_cost, join.outer.rows / join.processes, per_outer):
                 low = _driven(settings, bound, outer_cost, join.outer.rows, join.inner.rows, turned=False)
-                found.append(HiddenWay("nested_loop", "an index on the inner side's join columns", low))
+                found.append(HiddenWay("nested_loop", _UNSEEN.format("inner"), low))
         if facts.kind in ("Inner", "Right", "Right Semi", "Right Anti") and facts.outer.scan is not None and not told:
             inner_cost = join.inner.paths[0].path.total_cost if join.inner.paths else 0.0
             per_inner = facts.output_rows / max(join.inner.rows, 1.0)
             if not _ruled_out(settings, bound, inner_cost, join.inner.rows, per_inner):
                 low = _driven(settings, bound, inner_cost, join.inner.rows, join.outer.rows, turned=True)
-                found.append(HiddenWay("nested_loop", "an index on the outer side's join columns", low))
+                found.append(HiddenWay("nested_loop", _UNSEEN.format("outer"), low))
     return tuple(found)
+
+
+def unpriced_ways(
+    settings: CostSettings, join: JoinInput, executed_cost: float, excluded: dict[Method, str]
+) -> tuple[HiddenWay, ...]:
+    """What the catalog's indexes of either side could bring that have no price here: hash indexes, those on expressions
+    or with a predicate that nothing is known to imply. The planner knew them when it chose."""
+    if "nested_loop" in excluded or not join.outer_paths:
+        return ()
+    bound = executed_cost / STD_FUZZ_FACTOR
+    found: list[HiddenWay] = []
+    for turned in (False, True):
+        kinds = ("Inner", "Right", "Right Semi", "Right Anti") if turned else ("Inner", "Left", "Semi", "Anti")
+        driver, inner = (join.inner, join.outer) if turned else (join.outer, join.inner)
+        index = _unpriced_index(join, inner.relation, turned=turned) if inner.single else None
+        if index is None or join.kind not in kinds:
+            continue
+        cost = driver.paths[0].path.total_cost if driver.paths else 0.0
+        low = _driven(settings, bound, min(cost, bound), driver.rows, inner.rows, turned=turned)
+        reason = f"a nested loop over {index.kind}, {index.name}, has no price here"
+        found.append(HiddenWay("nested_loop", reason, low))
+    return tuple(found)
+
+
+def _unpriced_index(join: JoinInput, relation: KnownRelation | None, *, turned: bool) -> UnpricedIndex | None:
+    """The first index without a price that a join clause could search."""
+    if relation is None:
+        return None
+    keys = [c.outer if turned else c.inner for c in join.clauses]
+    texts = {text for key in keys for text in (key.column, _bare(key.text, relation.alias)) if text}
+    return next((index for index in relation.unpriced if texts & set(index.keys)), None)
+
+
+def _bare(text: str, alias: str) -> str:
+    return text.replace(f"{alias}.", "").strip("() ")
 
 
 def _ruled_out(settings: CostSettings, bound: float, driver_cost: float, loops: float, per_row: float) -> bool:

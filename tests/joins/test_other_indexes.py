@@ -1,0 +1,87 @@
+"""Indexes that serve a part of the rows, an expression or another access method, against live servers of 13 to 18."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import psycopg
+import pytest
+
+from rowreckon.plan import lay_out
+from tests.servers.fixtures import MatrixServer
+
+from .live import SERIAL, Connection, apply, capture, explain, judge, only
+
+TABLES = """
+create table guest(id int, week int, season int, pad text);
+insert into guest select g, g % 200, g % 200, repeat('g', 30) from generate_series(1, 20000) g;
+create table visit(guest int, nights int, state text, pad text);
+insert into visit select (g::bigint * 7919) % 20000 + 1, g % 30, case when g % 10 = 0 then 'open' else 'paid' end,
+  repeat('v', 20) from generate_series(1, 100000) g;
+"""
+QUERY = "select g.id, v.pad from guest g join visit v on v.guest = g.id where g.week < {0} and g.season < {0} and {1}"
+INDEXES = {
+    "implied": ("create index visit_some on visit(guest) where state = 'open'", "v.state = 'open'"),
+    "implied among others": (
+        "create index visit_some on visit(guest) where nights < 5",
+        "v.nights < 5 and v.state = 'open'",
+    ),
+    "bound closer": ("create index visit_some on visit(guest) where nights < 5", "v.nights < 3"),
+    "not null": ("create index visit_some on visit(guest) where guest is not null", "v.nights < 5"),
+    "not implied": ("create index visit_some on visit(guest) where nights < 5", "v.nights < 9"),
+}
+
+
+@pytest.fixture(scope="module")
+def connection(matrix_database: MatrixServer) -> Iterator[Connection]:
+    """A session on a database with guests and visits."""
+    with psycopg.connect(matrix_database.dsn, autocommit=True) as session:
+        session.execute(TABLES.encode())
+        yield session
+
+
+@pytest.mark.oldest_and_newest
+@pytest.mark.parametrize("weeks", [2, 150])
+@pytest.mark.parametrize("case", INDEXES)
+def test_partial_index_is_priced_where_the_conditions_imply_it(connection: Connection, case: str, weeks: int) -> None:
+    """What a nested loop costs with and without such an index, whether or not the plan uses it: the server's figure."""
+    build, condition = INDEXES[case]
+    query = QUERY.format(weeks, condition)
+    connection.execute("drop index if exists visit_some")
+    connection.execute(build.encode())
+    connection.execute("vacuum analyze")
+    (join,) = judge(capture(connection, query, settings=SERIAL))
+    with connection.transaction(force_rollback=True):
+        apply(connection, SERIAL | only("nested_loop"))
+        plan = lay_out(explain(connection, query).plan)
+    uses = any(getattr(node, "index_name", None) == "visit_some" for node in plan.nodes)
+
+    assert uses == (case != "not implied")
+    assert join.costs["nested_loop"].at_estimate == pytest.approx(float(plan.nodes[0].total_cost or 0), rel=0.01)
+
+
+@pytest.mark.oldest_and_newest
+@pytest.mark.parametrize(
+    ("build", "on"),
+    [
+        ("create index visit_some on visit using hash (guest)", "v.guest = g.id"),
+        ("create index visit_some on visit((guest + 0))", "v.guest + 0 = g.id"),
+    ],
+    ids=["hash", "expression"],
+)
+def test_index_without_a_price_leaves_open_what_it_could_win(connection: Connection, build: str, on: str) -> None:
+    """Far fewer guests came than expected: the server would take the index, which has no price here."""
+    connection.execute("drop index if exists visit_some")
+    connection.execute(build.encode())
+    connection.execute("vacuum analyze")
+    many = f"select g.id, v.pad from guest g join visit v on {on} where g.week < 150 and g.season >= 149"
+    few = f"select g.id, v.pad from guest g join visit v on {on} where g.week = 149"
+    (join,) = judge(capture(connection, many, settings=SERIAL))
+    with connection.transaction(force_rollback=True):
+        apply(connection, SERIAL)
+        right = lay_out(explain(connection, few).plan)
+
+    assert join.method != "nested_loop"
+    assert right.nodes[right.joins()[0]].node_type == "Nested Loop"
+    assert join.verdict == "undecided"
+    assert "visit_some" in join.why
