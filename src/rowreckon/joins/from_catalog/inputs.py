@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, MergeScanSelectivity, partial_rows
+from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, MergeScanSelectivity, parallel_divisor, partial_rows
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.joins.facts.inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput, SidePath
 from rowreckon.joins.facts.own_filter import own_factor
@@ -178,7 +178,8 @@ def _rows(
         for workers in range(facts.workers, 0, -1):
             if partial_rows(settings, relation.rows, workers) == side.planner_rows:
                 return relation.rows, workers  # a share is printed as whole rows
-    return side.planner_rows * side.processes, facts.workers
+    shares = (w for w in range(facts.workers, 0, -1) if parallel_divisor(settings, w) == side.processes)
+    return side.planner_rows * side.processes, next(shares, facts.workers)
 
 
 def _is_leaf(reckoned: ReckonedTree, side: Side) -> bool:

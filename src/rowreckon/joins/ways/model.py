@@ -113,12 +113,17 @@ class JoinModel:
             return known
         best: dict[Method, PathCost] = {}
         refused = self._refused(point)
+        left_out: PathCost | None = None
         for method, path in self.paths(point):
             if method == "hash" and path.kind == "Gather" and path.total_cost > refused:
+                if left_out is None or path.total_cost < left_out.total_cost:
+                    left_out = path
                 continue
             held = best.get(method)
             if held is None or path.total_cost < held.total_cost:
                 best[method] = path
+        if left_out is not None and "hash" not in best:
+            best["hash"] = left_out  # dearer than another method's in any case
         if point in self._kept:
             self._best[point] = best
         return best
@@ -172,9 +177,11 @@ class JoinModel:
             gathered = min((f for f in paths if f[1].kind == "Gather"), key=lambda f: f[1].total_cost, default=None)
             paths = [f for f in paths if f[1].kind != "Gather"]
         held: tuple[Method, PathCost] | None = None
+        offered: set[PathCost] = set()  # a relation's scan that gave way to another stands twice among the ways
         for found in paths:
-            if held is None or replaces(found[1], held[1]):
+            if found[1] not in offered and (held is None or replaces(found[1], held[1])):
                 held = found
+            offered.add(found[1])
         if gathered is None or held is None:
             return held or gathered
         return gathered if gather_replaces(gathered[1], held[1], by_total=self.by_total) else held
