@@ -176,8 +176,8 @@ def _decided_above(model: JoinModel, points: Points, method: Method, best: Metho
     rival = model.rival_elsewhere(points.actual, points.estimate)
     if rival is None or rival == best:
         return ""
-    how = "by several processes" if not model.partial else "by one process"
-    return f"run {how} as a whole the query would take a {_name(rival)} here, and which it runs by is decided above"
+    how = "several processes run" if not model.partial else "one process runs"
+    return f"a {_name(rival)} leads if {how} the whole query, which is decided above"
 
 
 def _shared(model: JoinModel, point: Point, method: Method) -> Method | None:
