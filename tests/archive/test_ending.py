@@ -152,7 +152,7 @@ def test_following_reports_at_a_signal(log: Path, tmp_path: Path, number: signal
     writer.close()
     assert status == 128 + number, errors
     assert json.loads(report.read_text())["summary"]["plans"] > 0
-    assert "Verdict" in out
+    assert "Cautions" in out
     assert "Traceback" not in errors
 
 

@@ -92,7 +92,7 @@ def test_terminal_report_keeps_within_the_width(width: str) -> None:
 
     assert "\x1b" not in done.stdout
     assert all(line.startswith("      ") for line in wide)
-    assert done.stdout.splitlines()[0].startswith("Verdict")
+    assert done.stdout.splitlines()[0].startswith("Crossed")
 
 
 def test_no_color_is_obeyed() -> None:

@@ -66,7 +66,7 @@ def test_a_signal_at_a_step_of_an_audit(step: str, number: signal.Signals, tmp_p
     assert "Traceback" not in errors
     told = json.loads(document.read_text())
     assert page.read_text().rstrip().endswith("</html>")
-    assert "Verdict" in out
+    assert "Cautions" in out
     assert {plan["source"] for plan in told["plans"]} | {item["source"] for item in told["rejected"]} == set(PLANS)
     if step in STEPS and STEPS[step][2] > 1:
         assert 0 < len(told["plans"]) < len(PLANS)

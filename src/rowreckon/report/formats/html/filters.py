@@ -29,5 +29,7 @@ def _breakable(text: str) -> Markup:
 
 
 def legend(ruler: Ruler) -> list[tuple[str, str]]:
-    """(pattern class, words) for each stretch of a ruler, in rising order."""
-    return [(method_class(stretch.method), bare(stretch.label)) for stretch in ruler.stretches]
+    """(pattern class, words) for each method of a ruler, in rising order of rows, and last what is open."""
+    named = dict.fromkeys((method_class(s.method), bare(s.label)) for s in ruler.stretches if s.method)
+    nobody = dict.fromkeys((method_class(None), "open") for s in ruler.stretches if s.method is None)
+    return [*named, *nobody]

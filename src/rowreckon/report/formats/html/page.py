@@ -45,6 +45,7 @@ _LISTED_PLANS = 3_000
 _REMEDIES = 200
 _JOINS_WITH_CHART = 30
 _JOINS_SHOWN = 60
+_JOINS_OPEN = 2
 _JOINS_IN_BRIEF = 3
 _QUERY_SHOWN = 20_000
 _BUDGET = 4_300_000  # bytes for the plans' parts; the whole stays under 5 MB
@@ -122,7 +123,8 @@ def _plan_part(audit: Audit, index: int, *, whole: bool, is_open: bool, alone: b
             alone=alone,
             is_open=is_open,
             whole=whole,
-            judged=judged,
+            judged=judged[:_JOINS_OPEN],
+            folded=judged[_JOINS_OPEN:],
             accurate=tuple(s for s in stories if s not in judged),
             hidden_joins=len(every) - len(stories),
             drawn=drawn,
