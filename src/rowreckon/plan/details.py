@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from functools import cache
-from typing import Any
 
 from rowreckon.document.node import NodeBlocks, NodeCondition
 from rowreckon.plan.base import PlanNode
@@ -42,7 +41,8 @@ _FIGURES = {
     "cache_evictions": "Cache Evictions",
     "subplans_removed": "Subplans Removed",
 }
-_BLOCKS = {f"{name}_blocks": name for name in NodeBlocks.model_fields}
+_BLOCK_KEYS = tuple((f"{name}_blocks", name) for name in NodeBlocks.model_fields)
+_NO_BLOCKS = dict.fromkeys(NodeBlocks.model_fields, 0.0)
 
 
 @cache
@@ -55,8 +55,8 @@ def _carried(family: type[PlanNode]) -> tuple[tuple[str, ...], tuple[str, ...]]:
 def conditions(node: PlanNode) -> tuple[NodeCondition, ...]:
     """The node's expressions, those that narrow its rows first."""
     keys = node.__dict__
-    found = [key for key in _carried(type(node))[0] if keys[key] is not None]
-    return tuple(_condition(node, key) for key in found) if found else _NOTHING
+    found = [_condition(node, key) for key in _carried(type(node))[0] if keys[key] is not None]
+    return tuple(found) if found else _NOTHING
 
 
 def _condition(node: PlanNode, key: str) -> NodeCondition:
@@ -79,7 +79,7 @@ def figures(node: PlanNode) -> dict[str, float]:
     return {_FIGURES[key]: float(keys[key]) for key in _carried(type(node))[1] if keys[key] is not None}
 
 
-def own_blocks(node: PlanNode, children: Iterable[PlanNode]) -> NodeBlocks | None:
+def own_blocks(node: PlanNode, children: Sequence[PlanNode]) -> NodeBlocks | None:
     """The blocks that a node touched itself: EXPLAIN prints them with its children's. None where it prints none.
 
     An InitPlan runs wherever its value is first needed, so that nothing is taken off for it.
@@ -87,9 +87,10 @@ def own_blocks(node: PlanNode, children: Iterable[PlanNode]) -> NodeBlocks | Non
     keys = node.__dict__
     if keys["shared_hit_blocks"] is None and keys["shared_read_blocks"] is None:
         return None
-    below = [child.__dict__ for child in children if child.parent_relationship != "InitPlan"]
-    values: dict[str, Any] = {}
-    for key, name in _BLOCKS.items():
+    values = dict(_NO_BLOCKS)
+    for key, name in _BLOCK_KEYS:
         whole = keys[key]
-        values[name] = max(0.0, float(whole) - sum(float(child[key] or 0) for child in below)) if whole else 0.0
+        if whole:
+            below = sum(child.__dict__[key] or 0 for child in children if child.parent_relationship != "InitPlan")
+            values[name] = max(0.0, float(whole - below))
     return NodeBlocks.trusted(values)

@@ -32,11 +32,7 @@ class _Telling:
         self.plan = plan
         self.enters = entering(plan)
         self.joins = {join.node: join for join in plan.joins}
-        self.switches: dict[int, tuple[float, ...]] = {}
-        for join in plan.joins:
-            at = _switch(join)
-            if at is not None:
-                self.switches[join.outer.node] = (at,)
+        self.above = {join.outer.node: join for join in plan.joins}
 
     def picture(self, kept: set[int], unfolded: int) -> PlanPicture:
         runs = _runs(self.plan.nodes, kept)
@@ -82,7 +78,7 @@ class _Telling:
             came=None if came is None else decade(came),
             error=_error(node) if came is not None else "",
             more=node.count == "at_least",
-            switches=self.switches.get(node.id, ()),
+            switches=_switch(self.above[node.id]) if node.id in self.above else (),
             said=expected_came(node, analyzed=self.plan.analyzed),
         )
 
@@ -103,9 +99,9 @@ def _error(node: Node) -> Error:
     return "under" if node.direction == "under" else "over"
 
 
-def _switch(join: Join) -> float | None:
+def _switch(join: Join) -> tuple[float, ...]:
     border = deciding_border(join) or next_border(join)
-    return decade(border.rows) if border is not None and border.side == "outer" else None
+    return (decade(border.rows),) if border is not None and border.side == "outer" and border.placed else ()
 
 
 def _runs(nodes: Sequence[Node], kept: set[int]) -> list[list[Node]]:
