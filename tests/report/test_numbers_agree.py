@@ -51,7 +51,7 @@ SHOWN: list[tuple[str, Show]] = [
     (r"plans\.\*\.joins\.\*\.safe_origins\.\*\.(q_error_here|safe_q_error)", _factor),
     (r"plans\.\*\.findings\.\*\.evidence\.\*\.value", number),
     (r"plans\.\*\.time_elsewhere\.\*\.ms", milliseconds),
-    (r"(remedies|plans\.\*\.findings)\.\*\.confidence", lambda v: f"confidence {v:g}"),
+    (r"(remedies|plans\.\*\.findings)\.\*\.confidence", lambda v: f"onfidence {v:g}"),  # it may begin its sentence
     (r"remedies\.\*\.expected_gain_ms\.(low|high)", milliseconds),
     (r"remedies\.\*\.side_effects\.\*\.(before|after)_ms", milliseconds),
     (r"remedies\.\*\.trial\.(before|after)_ms", milliseconds),
