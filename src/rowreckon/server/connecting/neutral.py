@@ -45,10 +45,18 @@ def _neutral(connection: Connection) -> Iterator[tuple[str, list[str]]]:
     before, schemas = (str(row[0]), [str(schema) for schema in row[1]]) if row else ("", [])
     try:
         yield before, schemas
-    finally:
-        # after an error the transaction is rolled back, and the path with it
-        if connection.info.transaction_status == psycopg.pq.TransactionStatus.INTRANS:
-            connection.execute(_SET, (before,))
+    except BaseException:
+        # a cancel that comes late may hit this statement: what ended the block is told all the same
+        with contextlib.suppress(psycopg.Error):
+            _put_back(connection, before)
+        raise
+    _put_back(connection, before)
+
+
+def _put_back(connection: Connection, path: str) -> None:
+    """After an error the transaction is rolled back, and the path with it."""
+    if connection.info.transaction_status == psycopg.pq.TransactionStatus.INTRANS:
+        connection.execute(_SET, (path,))
 
 
 def neutral_rows(connection: Connection, query: str, given: Sequence[object] | None = None) -> list[tuple[Any, ...]]:
