@@ -180,11 +180,13 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     table = tables[0]
     place = f"ALTER TABLE {quote_table(table)} ALTER COLUMN {column}"
     known = subject.relation is not None and capture.catalog is not None
+    before = _override(subject.relation, subject.columns[0], inherited=inherited)
+    undo = f"RESET ({option})" if before is None else f"SET ({option} = {before:g})"
     return (
         Draft(
             kind="distinct_count",
             sql=(f"{place} SET ({option} = {value})", *analyze_statements((table,))),
-            undo=(f"{place} RESET ({option})", *analyze_statements((table,))),
+            undo=(f"{place} {undo}", *analyze_statements((table,))),
             undo_note=None if known else "RESET removes an override that was set before as well",
             reason=f"{subject.columns[0]} of {table} has {counted_noun(subject.distinct, 'distinct value')}, counted "
             "by this query; the sample says otherwise.",
@@ -199,6 +201,14 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
             ),
         ),
     )
+
+
+def _override(relation: Relation | None, name: str, *, inherited: bool) -> float | None:
+    """The number that somebody has set by hand before, None where none is known."""
+    column = relation.column(name) if relation is not None else None
+    if column is None:
+        return None
+    return column.n_distinct_inherited_override if inherited else column.n_distinct_override
 
 
 def _as_stored(distinct: float, rows: float | None) -> str:
