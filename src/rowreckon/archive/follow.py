@@ -60,7 +60,8 @@ class Following:
             self.report(digest, fold.misestimated, place)
 
     def keep(self, place: Place, raw: RawPlan) -> None:
-        packed = zlib.compress(json.dumps([raw.document, raw.form, raw.query, list(raw.notes)]).encode(), 1)
+        parts = [raw.document, raw.form, raw.query, list(raw.notes), raw.extra]
+        packed = zlib.compress(json.dumps(parts).encode(), 1)
         start = self.file.seek(0, 2)
         self.file.write(packed)
         self.kept[place] = start, len(packed)
@@ -72,6 +73,6 @@ class Following:
             if place in self.kept:
                 start, length = self.kept[place]
                 self.file.seek(start)
-                document, form, query, notes = json.loads(zlib.decompress(self.file.read(length)))
-                found[place] = RawPlan(document, form, "", query, tuple(notes))
+                document, form, query, notes, extra = json.loads(zlib.decompress(self.file.read(length)))
+                found[place] = RawPlan(document, form, "", query, tuple(notes), extra)
         return found
