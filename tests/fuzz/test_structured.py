@@ -1,6 +1,6 @@
 """Captures, answers, parameter files, baselines and kept files, changed by their structure: never a crash.
 
-A second hand's mutator, which knows no field. Each run draws its own seed and prints it; `ROWRECKON_STRUCTURE_SEED`
+A mutator that knows no field, by somebody who had not seen the first. Each run draws its own seed and prints it; `ROWRECKON_STRUCTURE_SEED`
 repeats one.
 """
 

@@ -1,4 +1,4 @@
-"""A second hand's worst inputs for every way in, and a process that measures them.
+"""Worst inputs that somebody else thought of for every way in, and a process that measures them.
 
 Each is a text of about as many bytes as asked for, and what it is read as. `measure` forks a process for each out of
 one that has loaded everything, so that what is measured is the reading: its processor seconds and its largest memory.
