@@ -158,6 +158,6 @@ def test_a_defect_in_one_plan_keeps_the_others(tmp_path: Path) -> None:
     path = f"{tmp_path}:{Path(package.__file__).parents[1]}"
     done = rowreckon("audit", PLAN, CROSSED, "--fail-on", "crossed", PYTHONPATH=path)
     assert done.returncode == 3
-    assert "1 plan" in " ".join(done.stdout.split())
+    assert done.stdout.startswith("Crossed")  # the report on the plan that could be audited
     assert "ZeroDivisionError" in done.stderr
     assert "secret" not in done.stderr + done.stdout

@@ -1,7 +1,7 @@
 """Captures, answers, parameter files, baselines and kept files, changed by their structure: never a crash.
 
-A mutator that knows no field, by somebody who had not seen the first. Each run draws its own seed and prints it; `ROWRECKON_STRUCTURE_SEED`
-repeats one.
+A mutator that knows no field, by somebody who had not seen the first. Each run draws its own seed and prints it;
+`ROWRECKON_STRUCTURE_SEED` repeats one.
 """
 
 from __future__ import annotations

@@ -159,6 +159,7 @@ def _lists(folder: Path) -> str:
     return _written(folder / "list.sql", LIST)
 
 
+@pytest.mark.full
 def test_sweep(scene: str, tmp_path: Path) -> None:
     """A list with queries that run, fail, are refused, take too long and can't be read."""
     path = _lists(tmp_path)
@@ -180,6 +181,7 @@ def rowreckon_text(*arguments: str) -> str:
     return done.stdout + done.stderr
 
 
+@pytest.mark.full
 def test_captures_and_audits_that_are_compared(captures: Path, tmp_path: Path) -> None:
     """Captures audited, compared with each other and with an audit that was written without masking."""
     _clean(outputs(tmp_path / "o", "audit", str(captures), "--mask", "--save", str(tmp_path / "o" / "again")))
@@ -189,6 +191,7 @@ def test_captures_and_audits_that_are_compared(captures: Path, tmp_path: Path) -
     _clean(outputs(tmp_path / "b", "audit", str(captures), "--mask", "--baseline", audit))
 
 
+@pytest.mark.full
 @pytest.mark.parametrize("where", [(), ("--in-place",)])
 def test_trial(scene: str, tmp_path: Path, where: tuple[str, ...]) -> None:
     """Changes are tried with their literals, and told without."""
@@ -207,6 +210,7 @@ def test_trial(scene: str, tmp_path: Path, where: tuple[str, ...]) -> None:
     assert '"trial":{' in written.replace(" ", "").replace('"trial":null', "")
 
 
+@pytest.mark.full
 def test_logs_and_what_is_kept_of_them(plans: Path, tmp_path: Path) -> None:
     """auto_explain's entries in each form of a log, with the query's text and its parameters; folds in both forms."""
     logs = tmp_path / "logs"
@@ -258,6 +262,7 @@ def test_logs_and_what_is_kept_of_them(plans: Path, tmp_path: Path) -> None:
     _clean(outputs(tmp_path / "broken", "audit", str(logs / "broken.log.gz"), "--mask", "--no-judge"))
 
 
+@pytest.mark.full
 def test_inputs_that_cannot_be_read(plans: Path, scene: str, tmp_path: Path) -> None:
     """What is said of a bad input repeats no value of it; keys are EXPLAIN's own words."""
     plan = next(iter(sorted(plans.glob("*.json")))).read_text("utf-8")

@@ -56,7 +56,7 @@ def test_a_port_at_which_nobody_answers(tmp_path: Path, command: str) -> None:
     assert "Traceback" not in done.stderr
 
 
-@pytest.mark.parametrize("newcomers", ["let in", "left alone as well"])
+@pytest.mark.parametrize("newcomers", ["let in", pytest.param("left alone as well", marks=pytest.mark.full)])
 def test_in_the_middle_of_a_query(huts: str, newcomers: str) -> None:
     """The query's item says so; the rest runs over a new connection where there is one."""
     with mute_proxy(huts, "huts where id", to_all=newcomers != "let in") as (_, dsn):
@@ -77,6 +77,7 @@ def test_while_the_facts_are_read(huts: str) -> None:
     assert any("without catalog facts" in note and "gave no answer" in note for note in capture.notes)
 
 
+@pytest.mark.full
 def test_while_a_list_is_checked(huts: str) -> None:
     """The rest of the check is there; the queries whose outlook nobody knows say so, and are counted."""
     with mute_proxy(huts, "huts where id") as (_, dsn), connected(dsn) as connection:
@@ -137,6 +138,7 @@ def slow(huts: str) -> Iterator[str]:
         yield dsn
 
 
+@pytest.mark.full
 def test_a_server_that_only_takes_its_time(slow: str) -> None:
     """Within a limit, or with none where the server still lets somebody in, a long statement is waited for."""
     with connected(slow) as connection:

@@ -188,6 +188,7 @@ CHECKSUM = (
 )
 
 
+@pytest.mark.oldest_and_newest
 def test_the_same_rows_on_every_major(matrix_database: MatrixServer, samples: str) -> None:
     """Rows on 13 to 18 are those of the first database built, and every query runs there."""
     with connected(samples) as connection:

@@ -73,7 +73,9 @@ select count(*), max(g.pad) from remote_stays r join guests g on g.id = r.guest 
 """
 
 
-@pytest.fixture(scope="module", params=[16, releases.NEWEST], ids=lambda major: f"pg{major}")
+@pytest.fixture(
+    scope="module", params=[pytest.param(16, marks=pytest.mark.full), releases.NEWEST], ids=lambda major: f"pg{major}"
+)
 def network(request: pytest.FixtureRequest) -> Iterator[str]:
     """A database with all of them, and another one behind its foreign table."""
     with running(request.param) as server, fresh_database(server.dsn) as remote, fresh_database(server.dsn) as dsn:

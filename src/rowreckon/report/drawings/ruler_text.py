@@ -29,6 +29,8 @@ _ASCII = {
 }
 _METHOD_ORDER = ("nested_loop", "hash", "merge")
 _MIN_WIDTH = 24
+_WORD_GAP = "\x00"
+"""Stands between a label's words until all is drawn, so that no stem of another goes through."""
 _TOO_CLOSE = 3  # columns: marks nearer than this share a label
 
 
@@ -117,7 +119,8 @@ def _labels(ruler: Ruler, width: int, glyphs: dict[str, str]) -> list[str]:
     for column in sorted(columns, reverse=True):
         for text in _texts(columns[column], width, glyphs):
             _hang(rows, column, text, width, glyphs["stem"], [c for c in columns if c < column])
-    return [line for line in ("".join(row).rstrip() for row in rows) if line.strip(f" {glyphs['stem']}")]
+    drawn = ("".join(row).replace(_WORD_GAP, " ").rstrip() for row in rows)
+    return [line for line in drawn if line.strip(f" {glyphs['stem']}")]
 
 
 def _texts(ticks: list[Tick], width: int, glyphs: dict[str, str]) -> list[str]:
@@ -151,7 +154,7 @@ def _write(rows: list[list[str]], depth: int, start: int, column: int, text: str
     for above in rows[:depth]:
         if above[column] == " ":
             above[column] = stem
-    _put(rows[depth], start, text)
+    _put(rows[depth], start, text.replace(" ", _WORD_GAP))
 
 
 def _is_free(row: list[str], start: int, length: int) -> bool:

@@ -93,7 +93,18 @@ def _first(audit: Audit, folder: str) -> list[Block]:
     lines += [_items(compared)] if compared else []
     blocks = [Block("\n\n".join(lines), "the verdict")]
     worst = _worst_ruler(audit)
-    return [*blocks, Block(worst, "the ruler of the worst join")] if worst else blocks
+    blocks += [Block(worst, "the ruler of the worst join")] if worst else []
+    return [*blocks, *_first_change(audit)]
+
+
+def _first_change(audit: Audit) -> list[Block]:
+    """The best change above the list of queries: a ticket's reader who stops there can act."""
+    if len(audit.plans) < 2 or not audit.remedies:
+        return []
+    first = remedies_story(audit.remedies[:1], audit.plans).remedies[0]
+    if not first.sql:
+        return []
+    return [Block(f"**Try:** {markdown(first.title)}.\n\n{markdown_fence(first.sql, 'sql')}", "the command to try")]
 
 
 def _ticket(audit: Audit, folder: str) -> list[Block]:

@@ -52,13 +52,13 @@ def write_list(out: Writer, audit: Audit) -> None:
 
 
 def _row(out: Writer, row: ListRow, scale: float, widest_tail: int) -> None:
-    name = bare(row.name)
+    name, more = out.safe(bare(row.name)), out.safe("…")
     room = max(12, (out.width - 2 - _VERDICT - _TIME) // 3)
     line = Text("  ")
     line.append(f"{row.verdict:<{_VERDICT}} ", style="bold red" if row.verdict == "crossed" else "")
-    line.append(f"{name if len(name) <= room else name[: room - 1] + '…':<{room}} ", style="bold")
+    line.append(f"{name if len(name) <= room else name[: room - len(more)] + more:<{room}} ", style="bold")
     if row.split is None:
-        line.append(row_words(row))
+        line.append(out.safe(row_words(row)))
         out.piece(line, 0, 4)
         return
     line.append(f"{row.time:>{_TIME}} ")

@@ -41,13 +41,14 @@ class Writer:
         """Print what was gathered: one call, since each has its price."""
         self.console.print(Text("\n").join(self.lines), highlight=False, soft_wrap=True)
 
-    def _safe(self, text: str) -> str:
+    def safe(self, text: str) -> str:
+        """The text as this terminal can show it."""
         if not self.ascii_only:
             return text
         return text.replace("…", "...").replace("–", "-").encode("ascii", "backslashreplace").decode("ascii")
 
     def text(self, sentence: str, style: str = "") -> Text:
-        return Text(self._safe(plain(sentence)), style=style)
+        return Text(self.safe(plain(sentence)), style=style)
 
     def blank(self) -> None:
         self.lines.append(Text())
@@ -70,7 +71,7 @@ class Writer:
 
     def label(self, word: str, sentence: str, indent: int = 0, style: str = "") -> None:
         """A word set apart, then its sentence."""
-        text = Text(f"{self._safe(plain(word))}  ", style=style or "bold")
+        text = Text(f"{self.safe(plain(word))}  ", style=style or "bold")
         text.append_text(self.text(sentence))
         text.stylize("not bold", len(plain(word)))
         self.piece(text, indent, 2)
@@ -90,7 +91,7 @@ class Writer:
     def verbatim(self, block: str, indent: int = 4, style: str = "") -> None:
         """Lines that are to be copied: never wrapped by us, so that a copy stays whole."""
         for line in clean_lines(block).split("\n"):
-            self.lines.append(Text(" " * indent + self._safe(line), style=style))
+            self.lines.append(Text(" " * indent + self.safe(line), style=style))
 
     def sql(self, block: str, indent: int = 4) -> None:
         """Statements to copy: a line that is too long goes on in the next, between two words of SQL."""
@@ -107,6 +108,6 @@ class Writer:
         for pieces in lines:
             line = Text(" " * indent)
             for text, kind in pieces:
-                line.append(self._safe(text), style=_PIECES[kind])
+                line.append(self.safe(text), style=_PIECES[kind])
             line.rstrip()
             self.lines.append(line)
