@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from rowreckon import audit, read_path, render
-from rowreckon.cli.output import OutputFormat, holds_curves
+from rowreckon.cli.running.output import OutputFormat, holds_curves
 from rowreckon.document.audit import Audit
 
 SAMPLES = sorted((Path(__file__).parent.parent / "sample_plans").glob("*.18.json"))

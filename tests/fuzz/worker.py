@@ -17,7 +17,7 @@ MOST_SECONDS = 120
 
 def main() -> None:
     """Until standard input ends."""
-    from rowreckon.cli.running.run import app, run
+    from rowreckon.cli.run import app, run
 
     out = sys.stdout
     for line in sys.stdin:

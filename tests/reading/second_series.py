@@ -295,7 +295,7 @@ class Measurer:
 
 def main() -> None:
     """For each line `[name, size]` on standard input one `[name, size, status, seconds, bytes, words]` as JSON."""
-    from rowreckon.cli.running.run import run
+    from rowreckon.cli.run import run
 
     run(["audit", str(PLAN), "--format", "json"])
     sys.stdout.flush()

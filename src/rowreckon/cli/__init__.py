@@ -19,7 +19,7 @@ def main() -> None:
     signals.listen()
     try:
         make_quiet()
-        from rowreckon.cli.running.run import run
+        from rowreckon.cli.run import run
 
         status = run(sys.argv[1:])
     except KeyboardInterrupt:

@@ -10,7 +10,7 @@ import typer
 
 from rowreckon.cli.dsn import DsnFileOption, chosen_dsn
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
-from rowreckon.cli.output import OutputFormat
+from rowreckon.cli.running.output import OutputFormat
 from rowreckon.cli.running.status import Happened
 
 _FACTS = "Facts"
@@ -83,9 +83,9 @@ def audit_command(
     from rowreckon.cli.facts_from import facts_of_answer, facts_of_server, save_captures, without_facts
     from rowreckon.cli.inputs import read_inputs
     from rowreckon.cli.masking import masking_of
-    from rowreckon.cli.output import check_report_paths, holds_curves, parse_fail_on
     from rowreckon.cli.running.audit_all import audit_all
     from rowreckon.cli.running.ending import end_audit
+    from rowreckon.cli.running.output import check_report_paths, holds_curves, parse_fail_on
     from rowreckon.cli.running.status import not_analyzed
     from rowreckon.errors import ServerError, UsageError
     from rowreckon.reading.limits import Limits

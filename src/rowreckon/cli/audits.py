@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rowreckon.bounded import MOST_TEXT, read_bytes
+from rowreckon.cli.running.ending import ReadBaseline
 from rowreckon.errors import NotAPlan, UnreadableFile, UsageError
 from rowreckon.files import shown
-from rowreckon.frozen import frozen
 
 if TYPE_CHECKING:
     from rowreckon.cli.masking import Masking
@@ -54,29 +54,20 @@ def required_audit(
     return found
 
 
-@frozen
-class Known:
-    """A baseline: its audit, the file that it came from, and when that was last written (UTC)."""
-
-    audit: Audit
-    file: str
-    written: str | None
-
-
 def baseline_of(
     path: str | None,
     fail_on: frozenset[str],
     masking: Masking | None,
     threshold: float,
     limits: Limits | None = None,
-) -> Known | None:
+) -> ReadBaseline | None:
     """What `--baseline` names, masked as the audit will be. Raises UsageError where nothing would fail anyway."""
     if path is None:
         return None
     if not fail_on:
         raise UsageError("--baseline needs --fail-on", hint="name the verdicts that fail: crossed, held, undecided")
     found = required_audit(path, "--baseline", threshold=threshold, limits=limits, masking=masking)
-    return Known(found, shown(path), _written(path))
+    return ReadBaseline(found, shown(path), _written(path))
 
 
 def _written(path: str) -> str | None:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
-from rowreckon.cli.output import OutputFormat
+from rowreckon.cli.running.output import OutputFormat
 from rowreckon.cli.running.status import Happened
 from rowreckon.signals import held, stopped_by
 
@@ -44,8 +44,8 @@ def compare_command(
     """Print what differs beyond noise. Exit status 0: compared; 1: differs as --fail-on says; 2: could not be read."""
     from rowreckon.cli.audits import read_audit
     from rowreckon.cli.masking import masking_of
-    from rowreckon.cli.output import check_report_paths, write_text
     from rowreckon.cli.running.ending import carried_out
+    from rowreckon.cli.running.output import check_report_paths, write_text
     from rowreckon.cli.running.status import not_read
     from rowreckon.report.comparing.compare import compare
 

@@ -9,7 +9,7 @@ import typer
 
 from rowreckon.cli.dsn import DSN_HELP, DsnFileOption, chosen_dsn
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
-from rowreckon.cli.output import OutputFormat
+from rowreckon.cli.running.output import OutputFormat
 from rowreckon.cli.running.status import Happened
 
 _LIMITS, _PERMITS, _MORE = "Limits", "Permissions", "Evidence"
@@ -67,7 +67,7 @@ def sweep_command(
     """Run the queries of a list on a development database, and audit them all."""
     from rowreckon.cli.audits import baseline_of
     from rowreckon.cli.masking import masking_of
-    from rowreckon.cli.output import check_report_paths, parse_fail_on
+    from rowreckon.cli.running.output import check_report_paths, parse_fail_on
     from rowreckon.cli.sweeping import Ask, Outputs, run_sweep
     from rowreckon.cli.units import duration_ms, size_kb
     from rowreckon.errors import UsageError

@@ -7,15 +7,14 @@ from pathlib import Path
 
 from rowreckon.capture import Capture
 from rowreckon.captures.capture_folder import CaptureFolder
-from rowreckon.cli.audits import Known
 from rowreckon.cli.config import read_config
 from rowreckon.cli.masking import Masking
-from rowreckon.cli.output import OutputFormat
 from rowreckon.cli.progress import progress_bar
 from rowreckon.cli.resuming import known_captures
 from rowreckon.cli.running.audit_all import audit_all
 from rowreckon.cli.running.auditing_meanwhile import AuditingMeanwhile
-from rowreckon.cli.running.ending import end_audit
+from rowreckon.cli.running.ending import ReadBaseline, end_audit
+from rowreckon.cli.running.output import OutputFormat
 from rowreckon.cli.running.status import Happened, lacking_facts
 from rowreckon.cli.server_options import confirm, connector, tell_named, warn
 from rowreckon.document.audit import Audit
@@ -50,7 +49,7 @@ class Outputs:
     save: Path | None
     masking: Masking | None
     resume: bool
-    baseline: Known | None = None
+    baseline: ReadBaseline | None = None
 
 
 def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask, outputs: Outputs) -> Happened:

@@ -9,7 +9,7 @@ import typer
 
 from rowreckon.cli.dsn import DSN_HELP, DsnFileOption, chosen_dsn
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
-from rowreckon.cli.output import OutputFormat
+from rowreckon.cli.running.output import OutputFormat
 from rowreckon.cli.running.status import Happened
 
 _LIMITS, _PERMITS = "Limits", "Permissions"
@@ -67,7 +67,7 @@ def trial_command(
 ) -> Happened:
     """Try what the audit of a list proposes, and measure."""
     from rowreckon.cli.masking import masking_of
-    from rowreckon.cli.output import check_report_paths, parse_fail_on
+    from rowreckon.cli.running.output import check_report_paths, parse_fail_on
     from rowreckon.cli.trialling import TrialRequest, run_trial
     from rowreckon.cli.units import duration_ms, size_kb
     from rowreckon.server.connecting.permission import Limits, SafetyPermission

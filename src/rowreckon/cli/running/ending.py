@@ -10,13 +10,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rowreckon import signals
-from rowreckon.cli.output import OutputFormat, print_audit, write_reports
+from rowreckon.cli.running.output import OutputFormat, print_audit, write_reports
 from rowreckon.cli.running.status import Happened, defect_sentence, in_audit
 from rowreckon.errors import RowreckonError
+from rowreckon.frozen import frozen
 
 if TYPE_CHECKING:
-    from rowreckon.cli.audits import Known
     from rowreckon.document.audit import Audit
+
+
+@frozen
+class ReadBaseline:
+    """A baseline: its audit, the file that it came from, and when that was last written (UTC)."""
+
+    audit: Audit
+    file: str
+    written: str | None
 
 
 def end_audit(
@@ -26,7 +35,7 @@ def end_audit(
     fail_on: frozenset[str],
     *,
     verbose: bool,
-    baseline: Known | None = None,
+    baseline: ReadBaseline | None = None,
     failing: bool | None = None,
 ) -> Happened:
     """Print and write an audit; what happened. `failing` is worked out from its joins unless given."""
@@ -49,7 +58,7 @@ def end_audit(
         return happened
 
 
-def beside(result: Audit, baseline: Known, fail_on: frozenset[str]) -> Audit:
+def beside(result: Audit, baseline: ReadBaseline, fail_on: frozenset[str]) -> Audit:
     """The audit with what comparing it with the baseline brought."""
     from rowreckon.report.comparing.baseline import compared_with
 
