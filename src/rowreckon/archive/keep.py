@@ -37,11 +37,28 @@ _COLUMNS = {
     "q_error_p95": "DOUBLE",
     "q_error_max": "DOUBLE",
 }
-_FOLDS = "kept.main.folds"
+_ATTACH = "ATTACH ? AS kept (TYPE duckdb)"
+_ATTACH_TO_READ = "ATTACH ? AS kept (TYPE duckdb, READ_ONLY)"
+_ADD_RUN = (
+    "BEGIN",
+    "CREATE TABLE IF NOT EXISTS kept.main.folds AS SELECT CAST(NULL AS BIGINT) AS run, * FROM come LIMIT 0",
+    "INSERT INTO kept.main.folds SELECT (SELECT coalesce(max(run), 0) + 1 FROM kept.main.folds), * FROM come",
+    "COMMIT",
+)
+_LAST_RUN = """
+CREATE TEMP VIEW last_run AS
+SELECT * FROM kept.main.folds WHERE run = (SELECT max(run) FROM kept.main.folds)
+"""
+_WANTED = """
+SELECT CAST(fingerprint AS VARCHAR), CAST(times AS BIGINT), CAST(misestimated AS BIGINT), CAST(crossed AS BIGINT),
+    CAST(execution_ms AS DOUBLE), CAST(lost_ms AS DOUBLE), CAST(q_error_median AS DOUBLE)
+FROM last_run WHERE fingerprint IN (SELECT unnest(?)) LIMIT ?
+"""
 _NO_EXTENSIONS: dict[str, str | bool | int | float | list[str]] = {
     "autoinstall_known_extensions": "false",
     "autoload_known_extensions": "false",
 }
+# in the order in which `_WANTED` names them
 _BEFORE = ("times", "misestimated", "crossed", "execution_ms", "lost_ms", "q_error_median")
 
 
@@ -82,15 +99,13 @@ def keep_folds(store: FoldStore, path: Path) -> None:
             for item in store.folds():
                 rows.write(json.dumps(_row(*item)) + "\n")
             rows.flush()
-            columns = ", ".join(f"{_quoted(name)}: '{kind}'" for name, kind in _COLUMNS.items())
-            source = f"read_json({_text(rows.name)}, format='newline_delimited', columns={{{columns}}})"
             if _grows(path):
                 path.chmod(0o600)
-                _add_run(path, source)
+                _add_run(path, rows.name)
             elif path.suffix.lower() == ".parquet":
-                write_in_folder(path, lambda beside: _write_parquet(beside, source))
+                write_in_folder(path, lambda beside: _write_parquet(beside, rows.name))
             else:
-                write_in_folder(path, lambda beside: _add_run(beside, source))
+                write_in_folder(path, lambda beside: _add_run(beside, rows.name))
     except (duckdb.Error, OSError, _NotKept) as error:
         raise UsageError(f"{shown(path)!r} cannot be written: {_reason(error)}") from None
 
@@ -100,11 +115,16 @@ def _grows(path: Path) -> bool:
     return path.suffix.lower() == ".duckdb" and os.path.lexists(path)
 
 
-def _write_parquet(path: Path, source: str) -> None:
+def _come(database: Any, rows: str) -> Any:
+    """The rows written for keeping, as a relation of DuckDB's."""
+    return database.read_json(rows, format="newline_delimited", columns=_COLUMNS)
+
+
+def _write_parquet(path: Path, rows: str) -> None:
     import duckdb
 
     with duckdb.connect() as database:
-        database.execute(f"COPY (SELECT * FROM {source}) TO {_text(str(path))} (FORMAT parquet)")
+        _come(database, rows).write_parquet(str(path))
 
 
 def folds_before(path: Path, ranked: Sequence[Item]) -> Mapping[str, FoldBefore]:
@@ -117,10 +137,12 @@ def folds_before(path: Path, ranked: Sequence[Item]) -> Mapping[str, FoldBefore]
     try:
         if path.suffix.lower() == ".parquet":
             with duckdb.connect(config=_NO_EXTENSIONS) as database:
-                found = _rows(database, f"read_parquet({_text(str(path))})", "TRUE", wanted)
+                database.read_parquet(str(path)).create_view("last_run")
+                found = _rows(database, wanted)
         else:
-            with _beside(path, read_only=True) as database:
-                found = _rows(database, _FOLDS, f"run = (SELECT max(run) FROM {_FOLDS})", wanted)
+            with _beside(path) as database:
+                database.execute(_LAST_RUN)
+                found = _rows(database, wanted)
     except (duckdb.Error, _NotKept) as error:
         raise UnreadableFile(
             f"the kept archive cannot be read: {_reason(error)}", where=str(path), hint="give one that --keep wrote"
@@ -134,8 +156,8 @@ class _NotKept(Exception):
 
 
 @contextmanager
-def _beside(path: Path, *, read_only: bool, source: str | None = None) -> Iterator[Any]:
-    """A database in memory, with the kept one beside it as `kept`, and the rows of `source` in the table `come`.
+def _beside(path: Path, *, rows: str | None = None) -> Iterator[Any]:
+    """A database in memory, with the kept one beside it as `kept`: to read, or to add `rows`, put in the table `come`.
 
     A kept database may be anybody's. Its views could read files and addresses, and its macros could stand for functions
     of ours: views are refused, its macros are not looked up from here, and once it is attached no other file, address
@@ -144,9 +166,9 @@ def _beside(path: Path, *, read_only: bool, source: str | None = None) -> Iterat
     import duckdb
 
     with duckdb.connect(config=_NO_EXTENSIONS) as database:
-        database.execute(f"ATTACH {_text(str(path))} AS kept (TYPE duckdb{', READ_ONLY' if read_only else ''})")
-        if source is not None:
-            database.execute(f"CREATE TEMP TABLE come AS SELECT * FROM {source}")
+        database.execute(_ATTACH_TO_READ if rows is None else _ATTACH, [str(path)])
+        if rows is not None:
+            _come(database, rows).create("come")
         database.execute("SET enable_external_access = false")
         database.execute("SET lock_configuration = true")
         kinds = database.execute(
@@ -162,23 +184,15 @@ def _beside(path: Path, *, read_only: bool, source: str | None = None) -> Iterat
         yield database
 
 
-def _add_run(path: Path, source: str) -> None:
-    columns = ", ".join(f"{_quoted(name)} {kind}" for name, kind in _COLUMNS.items())
-    with _beside(path, read_only=False, source=source) as database:
-        database.execute("BEGIN")
-        database.execute(f"CREATE TABLE IF NOT EXISTS {_FOLDS} (run BIGINT, {columns})")
-        database.execute(f"INSERT INTO {_FOLDS} SELECT (SELECT coalesce(max(run), 0) + 1 FROM {_FOLDS}), * FROM come")
-        database.execute("COMMIT")
+def _add_run(path: Path, rows: str) -> None:
+    with _beside(path, rows=rows) as database:
+        for statement in _ADD_RUN:
+            database.execute(statement)
 
 
-def _rows(database: Any, table: str, where: str, wanted: Sequence[str]) -> list[tuple[Any, ...]]:
+def _rows(database: Any, wanted: Sequence[str]) -> list[tuple[Any, ...]]:
     """The wanted folds, each once. Raises _NotKept where one is there twice or has figures that no fold has."""
-    names = ", ".join(f"CAST({_quoted(name)} AS {_COLUMNS[name]})" for name in _BEFORE)
-    found: list[tuple[Any, ...]] = database.execute(
-        f"SELECT CAST(fingerprint AS VARCHAR), {names} FROM {table}"
-        f" WHERE {where} AND fingerprint IN (SELECT unnest(?)) LIMIT {len(wanted) + 1}",
-        [list(wanted)],
-    ).fetchall()
+    found: list[tuple[Any, ...]] = database.execute(_WANTED, [list(wanted), len(wanted) + 1]).fetchall()
     if len({name for name, *_ in found}) < len(found):
         raise _NotKept("a fold stands in it twice")
     if not all(map(_possible, found)):
@@ -211,14 +225,6 @@ def _row(fingerprint: bytes, fold: FoldSum) -> dict[str, Any]:
         "last": fold.last,
         **{f"q_error_{name}": errors.get(name) for name in ("min", "median", "p95", "max")},
     }
-
-
-def _quoted(name: str) -> str:
-    return f'"{name}"'
-
-
-def _text(value: str) -> str:
-    return "'" + value.replace("'", "''") + "'"
 
 
 def _reason(error: Exception) -> str:
