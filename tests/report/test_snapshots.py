@@ -65,7 +65,7 @@ def _terminal(result: Audit, width: int) -> str:
 def _html(result: Audit) -> str:
     """Without the style sheet and its hash, which are no part of the story."""
     text = re.sub(r"<style>.*?</style>", "<style></style>", render_html(result), flags=re.DOTALL)
-    return re.sub(r"sha256-[^&]*", "sha256-", text)
+    return re.sub(r"sha256-[^']*", "sha256-", text)
 
 
 FORMATS: dict[str, Callable[[Audit], str]] = {
