@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import time
 from collections.abc import Callable
 from contextlib import AbstractContextManager
@@ -66,6 +67,32 @@ def test_resume_takes_only_what_was_made_here_and_so(server: str, queries: Path,
             old = capture.model_copy(update={"session": capture.session.model_copy(update={"run": None})})
             write_capture(old, file)
         assert "does not say where" in said()
+
+
+def test_resume_takes_no_file_that_was_altered(server: str, queries: Path, tmp_path: Path) -> None:
+    """A changed row count, or nothing that tells of changes: run anew. Another layout of the text changes nothing."""
+    folder = tmp_path / "captures"
+    file = folder / "all.capture.json"
+    with fresh_database(server) as dsn:
+        run_script(dsn, SCHEMA)
+
+        def said() -> str:
+            done = rowreckon("sweep", str(queries), "--dsn", dsn, "--save", str(folder), "--resume")
+            assert done.returncode == 0, done.stderr
+            return done.stderr
+
+        said()
+        document = json.loads(file.read_text())
+        file.write_text(json.dumps(document))
+        assert "2 queries were not run again" in said()
+        document["explain"][0]["Plan"]["Plan Rows"] += 1
+        file.write_text(json.dumps(document))
+        assert "1 query is run anew, though a capture is there: its file was altered" in said()
+        assert "2 queries were not run again" in said()
+        document = json.loads(file.read_text())
+        del document["digest"]
+        file.write_text(json.dumps(document))
+        assert "does not tell whether it was altered" in said()
 
 
 def test_a_session_ended_for_being_idle_is_made_anew(server: str) -> None:

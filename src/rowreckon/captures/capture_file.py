@@ -6,6 +6,7 @@ connection string, hence no password; sampled values only where the capture was 
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Mapping
 from pathlib import Path
@@ -23,6 +24,7 @@ from rowreckon.plan.document import ExplainDocument, parse_document
 
 CAPTURE_SCHEMA = "rowreckon.capture/1"
 SUFFIX = ".capture.json"
+_DIGEST = "digest"
 
 # Fields of a Capture that stand in the document as they are.
 _PLAIN = (
@@ -96,16 +98,40 @@ def capture_from_document(document: Mapping[str, Any], *, name: str | None = Non
 
 
 def write_capture(capture: Capture, path: Path) -> None:
-    """Write the document, readable by its owner only. The same capture gives the same bytes.
+    """Write the document with a digest of it, readable by its owner only. The same capture gives the same bytes.
 
     Raises UsageError where it can't be written; what stood there before stays then.
     """
-    text = json.dumps(capture_to_document(capture), indent=1, ensure_ascii=False, allow_nan=False)
+    document = capture_to_document(capture)
+    document[_DIGEST] = _digest_of(document)
+    text = json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False)
     write_whole(path, escaped(text) + "\n", private=True)
 
 
 def read_capture(path: Path) -> Capture:
-    """Read a capture file. Raises UnreadableFile, or BrokenPlan with the place."""
+    """Read a capture file, altered or not. Raises UnreadableFile, or BrokenPlan with the place."""
+    return capture_from_document(_document_in(path))
+
+
+def read_written(path: Path) -> tuple[Capture, str | None]:
+    """A capture file, and why it can't be taken for what `write_capture` wrote: None where it is just that.
+
+    Raises UnreadableFile, or BrokenPlan with the place.
+    """
+    document = _document_in(path)
+    digest = document.pop(_DIGEST, None)
+    capture = capture_from_document(document)
+    if digest is None:
+        return capture, "its file does not tell whether it was altered"
+    return capture, None if digest == _digest_of(document) else "its file was altered after it was written"
+
+
+def _digest_of(document: Mapping[str, Any]) -> str:
+    """A digest of all that a document says, however its text is laid out: it shows a change, not who made it."""
+    return hashlib.sha256(json.dumps(document).encode()).hexdigest()
+
+
+def _document_in(path: Path) -> dict[str, Any]:
     try:
         text = path.read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
@@ -119,7 +145,7 @@ def read_capture(path: Path) -> Capture:
         raise BrokenPlan("the capture nests too deep, or a number in it is too long", where=str(path)) from None
     if not isinstance(document, dict):
         raise BrokenPlan("the capture is no JSON object", where=str(path))
-    return capture_from_document(document)
+    return document
 
 
 def _explain_out(explain: ExplainDocument | None) -> list[dict[str, Any]] | None:

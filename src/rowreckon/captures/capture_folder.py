@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from rowreckon.capture import Capture
-from rowreckon.captures.capture_file import SUFFIX, read_capture, write_capture
+from rowreckon.captures.capture_file import SUFFIX, read_written, write_capture
 from rowreckon.errors import InputError
 from rowreckon.files import make_folder, try_folder
 from rowreckon.frozen import frozen
@@ -33,8 +33,8 @@ class CaptureFolder:
         write_capture(capture, path)
         return path
 
-    def known(self, queries: Mapping[str, str]) -> dict[str, Capture]:
-        """Captures of an earlier sweep for these queries (name to text) that need not be run again.
+    def known(self, queries: Mapping[str, str]) -> dict[str, tuple[Capture, str | None]]:
+        """Captures of an earlier sweep for these queries (name to text), each with why its file is not as written.
 
         Those that ran, timed out or failed for the same text; not those that were refused or never had their turn.
         A masked capture no longer holds its text, and is not taken for the same. Unreadable files are passed over.
@@ -45,11 +45,11 @@ class CaptureFolder:
             if not path.is_file():
                 continue
             try:
-                capture = read_capture(path)
+                capture, altered = read_written(path)
             except InputError:
                 continue
             if capture.name == name and capture.query == text and capture.outcome in ("ran", "timed_out", "failed"):
-                found[name] = capture
+                found[name] = capture, altered
         return found
 
 

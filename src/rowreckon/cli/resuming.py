@@ -34,11 +34,11 @@ def known_captures(
     known: dict[int, Capture] = {}
     reasons: dict[str, int] = {}
     for number, item in enumerate(items):
-        capture = found.get(item.name)
-        if capture is None:
+        if item.name not in found:
             continue
+        capture, altered = found[item.name]
         marked = capture.session is not None and capture.session.run is not None
-        why = None if unmarked and not marked else why_another(capture, run_facts(here, item, limits))
+        why = None if unmarked and not marked else why_another(capture, run_facts(here, item, limits)) or altered
         if why is None:
             known[number] = capture
         else:
