@@ -35,7 +35,7 @@ def read_text(text: str | bytes, *, source: str = "-", limits: Limits | None = N
         try:
             found = read_plans(text, limits=limits or Limits())
         except InputError as error:
-            return [_rejected(source, error)]
+            return [rejected(source, error)]
         captures: list[Capture | Rejected] = []
         found.reverse()
         while found:
@@ -51,7 +51,7 @@ def _read(plan: RawPlan | UnreadPlace, name: str) -> Capture | Rejected:
     try:
         return capture_of(plan, name)
     except InputError as error:
-        return _rejected(name, error, plan.where)
+        return rejected(name, error, plan.where)
 
 
 def read_path(path: str | Path, *, limits: Limits | None = None) -> list[Capture | Rejected]:
@@ -79,13 +79,13 @@ def _files(path: Path, out: list[Capture | Rejected]) -> Iterator[Path]:
             error = UnreadableFile(
                 "the folder holds no plan files", hint=f"plan files end in {', '.join(_PLAN_SUFFIXES)}"
             )
-            out.append(_rejected(shown(path), error))
+            out.append(rejected(shown(path), error))
         yield from found
     elif path.exists():
         yield path
     else:
         error = UnreadableFile("there is no such file", hint="check the path, or give - to read standard input")
-        out.append(_rejected(shown(path), error))
+        out.append(rejected(shown(path), error))
 
 
 def capture_of(raw: RawPlan, name: str) -> Capture:
@@ -116,7 +116,8 @@ def _text(value: Any) -> str | None:
     return None if value is None else str(value)
 
 
-def _rejected(source: str, error: RowreckonError, within: str | None = None) -> Rejected:
+def rejected(source: str, error: RowreckonError, within: str | None = None) -> Rejected:
+    """What stands for an input at which reading failed; `within` is the place that the error's own place lies in."""
     place = " > ".join(p for p in (within, error.where) if p) or None
     return Rejected(source=source, reason=_reason(error), where=place)
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rowreckon.cli.dsn import DSN_HELP, DsnFileOption, chosen_dsn
-from rowreckon.cli.running.status import Happened
+from rowreckon.cli.running.status import Happened, not_read
 
 if TYPE_CHECKING:
     from rowreckon.server.sweeping.survey import Survey
@@ -36,23 +36,25 @@ def check_command(
     from rowreckon.cli.server_options import connector
     from rowreckon.plural import counted
     from rowreckon.server.connecting.permission import SafetyPermission
-    from rowreckon.server.lists.lists import read_lists
+    from rowreckon.server.lists.lists import QueryLists, read_lists
     from rowreckon.server.lists.options import setting_statements, with_settings
     from rowreckon.server.sweeping.survey import survey
 
     permission = SafetyPermission(writes=allow_writes, volatile=allow_volatile, role_changes=allow_role_changes)
     settings = setting_statements(role, set_ or [])
-    items = with_settings(read_lists(queries), settings) if queries else ()
+    lists = read_lists(queries) if queries else QueryLists()
+    items = with_settings(lists.items, settings)
     allow = read_config().allow
     with connector(chosen_dsn(dsn, dsn_file) or "")() as connection:
         found = survey(connection, items, permission, settings)
     _print(found)
     typer.echo("")
     typer.echo(f"Configuration: {config_path()}; servers that a sweep does not ask about: {', '.join(allow) or 'none'}")
-    if not found.unanswered:
-        return Happened()
-    of_all = counted(len(found.queries), "query", "queries")
-    return Happened(undone=[f"the server gave no answer on {found.unanswered} of {of_all}: the check is not whole"])
+    happened = not_read(lists.unread)
+    if found.unanswered:
+        of_all = counted(len(found.queries), "query", "queries")
+        happened.undone.append(f"the server gave no answer on {found.unanswered} of {of_all}: the check is not whole")
+    return happened
 
 
 def _print(found: Survey) -> None:

@@ -37,8 +37,9 @@ def facts_of_server(
     statements = setting_statements(role, settings)
     item = None
     if query is not None:
-        items = read_lists([query])
-        if len(items) != 1 or len(captures) != 1:
+        lists = read_lists([query])
+        items = lists.items
+        if len(items) != 1 or lists.unread or len(captures) != 1:
             raise UsageError(
                 f"--query goes with one plan and holds one statement; here are {len(captures)} and {len(items)}",
                 hint="audit the plans one by one",

@@ -122,12 +122,12 @@ class Masking:
         self.key_file.with_names(masked.undo).write()
         return masked
 
-    def trial(self, result: Audit, captures: Iterable[Capture], threshold: float) -> Audit:
-        """An audit after trials, which were made with all literals, masked."""
+    def trial(self, result: Audit, inputs: Iterable[Capture | Rejected], threshold: float) -> Audit:
+        """An audit of these inputs after trials, which were made with all literals, masked."""
         from rowreckon.auditing import audit
         from rowreckon.report.mask_trial import masked_trial
 
-        masked = audit(self.inputs(captures), threshold=threshold)
+        masked = audit(self.inputs(inputs), threshold=threshold)
         return self.apply(masked_trial(result, masked)).audit
 
     def statement(self, text: str) -> str:

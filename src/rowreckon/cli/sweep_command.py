@@ -84,7 +84,8 @@ def sweep_command(
     known = baseline_of(baseline, wanted, masking, threshold)
     if resume and (save is None or masking is not None):
         raise UsageError("--resume needs --save, and captures that are not masked", hint="name the folder with --save")
-    items = with_settings(read_lists(queries), setting_statements(role, set_ or []))
+    lists = read_lists(queries)
+    items = with_settings(lists.items, setting_statements(role, set_ or []))
     rules = SweepRules(
         permission=SafetyPermission(writes=allow_writes, volatile=allow_volatile, role_changes=allow_role_changes),
         limits=Limits(
@@ -103,4 +104,4 @@ def sweep_command(
     )
     outputs = Outputs(output, tuple(report or ()), wanted, verbose, save, masking, resume, known)
     asked = Ask(yes, allow_standby, allow_privileged_role)
-    return run_sweep(chosen_dsn(dsn, dsn_file) or "", items, rules, asked, outputs)
+    return run_sweep(chosen_dsn(dsn, dsn_file) or "", items, rules, asked, outputs, lists.unread)

@@ -17,7 +17,7 @@ from rowreckon.cli.running.ending import ReadBaseline, end_audit
 from rowreckon.cli.running.output import OutputFormat
 from rowreckon.cli.running.status import Happened, lacking_facts
 from rowreckon.cli.server_options import confirm, connector, tell_named, warn
-from rowreckon.document.audit import Audit
+from rowreckon.document.audit import Audit, Rejected
 from rowreckon.errors import RowreckonError
 from rowreckon.frozen import frozen
 from rowreckon.plural import counted
@@ -52,8 +52,18 @@ class Outputs:
     baseline: ReadBaseline | None = None
 
 
-def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask, outputs: Outputs) -> Happened:
-    """Sweep, audit, write; what happened. Raises what connecting, permission or writing raise."""
+def run_sweep(
+    dsn: str,
+    items: Sequence[QueryItem],
+    rules: SweepRules,
+    ask: Ask,
+    outputs: Outputs,
+    unread: Sequence[Rejected] = (),
+) -> Happened:
+    """Sweep, audit, write; what happened. Raises what connecting, permission or writing raise.
+
+    `unread` are lists that could not be read: the audit names them.
+    """
     connect = connector(dsn)
     folder = CaptureFolder(outputs.save) if outputs.save is not None else None
     if folder is not None:
@@ -61,6 +71,8 @@ def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask,
     saving = _Saving(folder)
     known: dict[int, Capture] = {}
     masking = outputs.masking
+    if masking is not None:
+        unread = [item for item in masking.inputs(unread) if isinstance(item, Rejected)]
     try:
         with connect() as connection:
             allow = read_config().allow
@@ -71,10 +83,10 @@ def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask,
                 known = known_captures(folder, items, rules.limits, connection)
         _caution(items, rules)
         masked: Callable[[Capture], Capture] = _as_it_is if masking is None else masking.capture
-        swept, result = _swept(connect, items, rules, saving, known, masked)
+        swept, result = _swept(connect, items, unread, rules, saving, known, masked)
     except KeyboardInterrupt:
         swept = unswept(items)
-        result = audit_all(swept.captures)
+        result = audit_all([*unread, *swept.captures])
     say: Callable[[str], str] = str
     with held():
         captures, notes = swept.captures, swept.notes
@@ -100,6 +112,7 @@ def run_sweep(dsn: str, items: Sequence[QueryItem], rules: SweepRules, ask: Ask,
 def _swept(
     connect: Connect,
     items: Sequence[QueryItem],
+    unread: Sequence[Rejected],
     rules: SweepRules,
     saving: _Saving,
     known: dict[int, Capture],
@@ -116,6 +129,8 @@ def _swept(
             saving.save(capture)
             auditing.put(capture)
 
+        for item in unread:
+            auditing.put(item)
         swept = sweep(connect, items, rules, progress=report, known=known, on_run=ran, on_capture=finished)
         with held():
             report("auditing the plans", len(items), len(items))

@@ -77,7 +77,8 @@ def trial_command(
 
     wanted_verdicts = parse_fail_on(fail_on)
     check_report_paths(report or [])
-    items = with_settings(read_lists(queries), setting_statements(role, set_ or []))
+    lists = read_lists(queries)
+    items = with_settings(lists.items, setting_statements(role, set_ or []))
     rules = TrialRules(
         permission=SafetyPermission(writes=allow_writes, volatile=allow_volatile, role_changes=allow_role_changes),
         limits=Limits(
@@ -103,5 +104,6 @@ def trial_command(
         fail_on=wanted_verdicts,
         verbose=verbose,
         masking=masking_of(mask, mask_names),
+        unread=lists.unread,
     )
     return run_trial(chosen_dsn(dsn, dsn_file) or "", items, rules, wanted)

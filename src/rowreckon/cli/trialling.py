@@ -17,7 +17,7 @@ from rowreckon.cli.running.ending import end_audit
 from rowreckon.cli.running.output import OutputFormat
 from rowreckon.cli.running.status import Happened
 from rowreckon.cli.server_options import confirm, connector, tell_named, warn
-from rowreckon.document.audit import Audit
+from rowreckon.document.audit import Audit, Rejected
 from rowreckon.errors import RowreckonError, StatementRefused
 from rowreckon.plural import counted
 from rowreckon.server.connecting.connection import Connection
@@ -43,7 +43,7 @@ _NOTHING_LEFT = "nothing was changed"
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TrialRequest:
-    """What the command line asked for."""
+    """What the command line asked for; `unread` are lists that could not be read, which the audit names."""
 
     remedies: tuple[int, ...]
     in_place: bool
@@ -57,6 +57,7 @@ class TrialRequest:
     fail_on: frozenset[str]
     verbose: bool
     masking: Masking | None = None
+    unread: tuple[Rejected, ...] = ()
 
 
 def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: TrialRequest) -> Happened:
@@ -69,12 +70,12 @@ def run_trial(dsn: str, items: Sequence[QueryItem], rules: TrialRules, wanted: T
         pass  # what came before it is in the results
     if not results:
         nothing = unswept(items).captures
-        results.append((nothing, audit_all(nothing)))
+        results.append((nothing, audit_all([*wanted.unread, *nothing])))
     captures, result = results[-1]
     with held():
         if wanted.masking is not None:
             # What is asked beforehand names tables all the same: somebody has to know what they allow.
-            result = wanted.masking.trial(result, captures, rules.threshold)
+            result = wanted.masking.trial(result, [*wanted.unread, *captures], rules.threshold)
         _tell(result)
         return end_audit(result, wanted.output, wanted.reports, wanted.fail_on, verbose=wanted.verbose).add(refused)
 
@@ -212,7 +213,7 @@ def _audited(
     )
     with progress_bar() as report:
         swept: Swept = sweep(connect, items, sweep_rules, progress=report, known=known)
-        result = audit_all(swept.captures, threshold=rules.threshold)
+        result = audit_all([*wanted.unread, *swept.captures], threshold=rules.threshold)
     for note in swept.notes:
         warn(note if wanted.masking is None else wanted.masking.sentence(note))
     return swept.captures, result, swept.interrupted, frozenset(known)

@@ -10,7 +10,7 @@ from types import TracebackType
 from rowreckon.auditing import Auditing
 from rowreckon.capture import Capture
 from rowreckon.cli.running.audit_all import add_safely, unaudited
-from rowreckon.document.audit import Audit
+from rowreckon.document.audit import Audit, Rejected
 
 _SWITCH_S = 0.0005
 """How long the audit may hold the interpreter while the sweep waits for it (s): a fraction of a query's time."""
@@ -21,7 +21,7 @@ class AuditingMeanwhile:
 
     def __init__(self, threshold: float) -> None:
         self._work = Auditing(threshold=threshold)
-        self._captures: queue.SimpleQueue[Capture | None] = queue.SimpleQueue()
+        self._inputs: queue.SimpleQueue[Capture | Rejected | None] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._run, name="audit", daemon=True)
         self._stopped = threading.Event()
         self._error: BaseException | None = None
@@ -36,15 +36,15 @@ class AuditingMeanwhile:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         sys.setswitchinterval(self._interval)
-        self._captures.put(None)
+        self._inputs.put(None)
 
-    def put(self, capture: Capture) -> None:
-        """Hand one capture over."""
-        self._captures.put(capture)
+    def put(self, item: Capture | Rejected) -> None:
+        """Hand over one capture, or what stands for an input that could not be read."""
+        self._inputs.put(item)
 
     def result(self) -> Audit:
         """The audit of all captures so far; after Ctrl-C of those that were audited, the others being named."""
-        self._captures.put(None)
+        self._inputs.put(None)
         try:
             self._thread.join()
         except KeyboardInterrupt:
@@ -56,10 +56,10 @@ class AuditingMeanwhile:
 
     def _run(self) -> None:
         try:
-            while (capture := self._captures.get()) is not None:
+            while (item := self._inputs.get()) is not None:
                 if self._stopped.is_set():
-                    self._work.add(unaudited(capture))
+                    self._work.add(unaudited(item))
                 else:
-                    add_safely(self._work, capture)
+                    add_safely(self._work, item)
         except BaseException as error:
             self._error = error

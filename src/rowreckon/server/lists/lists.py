@@ -7,33 +7,71 @@ them. `list.toml` beside `list.sql` gives the values of `$1`, `$2`, …, several
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from rowreckon.bounded import MOST_TEXT, read_utf8
-from rowreckon.errors import UnreadableFile, UsageError
+from rowreckon.document.audit import Rejected
+from rowreckon.errors import InputError, RowreckonError, UnreadableFile, UsageError
+from rowreckon.files import shown
+from rowreckon.intake import rejected
 from rowreckon.server.lists.parameters import bind, read_parameters
 from rowreckon.server.lists.querylist import QueryItem, read_query_list
 
 
-def read_lists(paths: Sequence[Path]) -> tuple[QueryItem, ...]:
-    """All items of these lists (.sql files, or folders of them), in order.
+@dataclass(frozen=True, slots=True)
+class QueryLists:
+    """The items of all lists that could be read, in order, and the lists that could not be."""
 
-    Raises UnreadableFile for a path that can't be read, UsageError for parameters that fit no query or are no TOML,
-    and where the lists hold no statement at all.
+    items: tuple[QueryItem, ...] = ()
+    unread: tuple[Rejected, ...] = ()
+
+
+def read_lists(paths: Sequence[Path]) -> QueryLists:
+    """All items of these lists (.sql files, or folders of them); a list that can't be read hides no other.
+
+    Raises UnreadableFile, InputTooLarge or UsageError where no list could be read, for the first of them, and
+    UsageError where the lists hold no statement at all.
     """
-    files = [file for path in paths for file in _files(path)]
+    errors: list[RowreckonError] = []
+    unread: list[Rejected] = []
     items: list[QueryItem] = []
+    files: list[Path] = []
+    for path in paths:
+        try:
+            files += _files(path)
+        except UnreadableFile as error:
+            errors.append(error)
+            unread.append(rejected(shown(path), error))
     for file in files:
-        found = _named_after_file(bind(read_query_list(_text(file)), _beside(file), file.with_suffix(".toml")), file)
-        items += (
-            [replace(i, name=f"{file.stem}: {i.name}" if i.name != file.stem else i.name) for i in found]
-            if (len(files) > 1)
-            else found
-        )
+        try:
+            found = _of_file(file)
+        except (InputError, UsageError) as error:
+            errors.append(error)
+            unread.append(rejected(shown(file), error))
+            continue
+        items += [replace(i, name=_name_among_lists(i.name, file)) for i in found] if len(files) > 1 else found
+    if errors and not items:
+        raise _none_read(errors)
     if not items:
         raise UsageError("there is no statement to run", where=", ".join(map(str, paths)), hint="give a file with SQL")
-    return _unique(items)
+    return QueryLists(_unique(items), tuple(unread))
+
+
+def _none_read(errors: Sequence[RowreckonError]) -> RowreckonError:
+    """The only error, or one that names them all."""
+    if len(errors) == 1:
+        return errors[0]
+    return UsageError(f"no query list could be read: {'; '.join(error.sentence() for error in errors)}")
+
+
+def _of_file(file: Path) -> list[QueryItem]:
+    """A list's items, with the parameters that stand beside it. Raises InputError or UsageError."""
+    return _named_after_file(bind(read_query_list(_text(file)), _beside(file), file.with_suffix(".toml")), file)
+
+
+def _name_among_lists(name: str, file: Path) -> str:
+    return f"{file.stem}: {name}" if name != file.stem else name
 
 
 def _files(path: Path) -> list[Path]:
