@@ -74,7 +74,7 @@ def test_curves_cross_at_the_switch_points(drawn: list[Join]) -> None:
 
 def test_a_plan_of_many_joins_stops_drawing() -> None:
     """The cap is what an HTML report draws of one plan."""
-    from rowreckon.report.formats.html import page
+    from rowreckon.report.formats.html.evidence import JOINS_WITH_CHART
 
-    assert MOST_CURVES == page._JOINS_WITH_CHART
+    assert MOST_CURVES == JOINS_WITH_CHART
     assert crossed_join().curve == ()

@@ -1,41 +1,59 @@
-"""A list of queries as Markdown: a table with bars in letters, and the changes in a line each."""
+"""A list of queries as Markdown: what was found, the best change, a table with bars in letters."""
 
 from __future__ import annotations
 
 from rowreckon.document.audit import Audit
 from rowreckon.report.drawings.time_bars import bar_text, longest
 from rowreckon.report.formats.markdown_budget import Block
-from rowreckon.report.story.change_lines import ChangeLine, change_groups
-from rowreckon.report.story.listing import ListRow, list_note, list_rows
-from rowreckon.report.words.escape import clean, markdown, markdown_code
-from rowreckon.report.words.list_headline import whole_split
+from rowreckon.report.formats.markdown_pieces import items
+from rowreckon.report.story.listing import LIST_TITLE, ListRow, letters_legend, list_note, list_rows
+from rowreckon.report.story.overview import counts_words
+from rowreckon.report.story.remedy_story import remedies_story
+from rowreckon.report.words.baseline_words import baseline_lines
+from rowreckon.report.words.escape import markdown, markdown_fence
+from rowreckon.report.words.list_headline import list_headline, list_time_sentence
 from rowreckon.report.words.numbers import count_of, milliseconds
-from rowreckon.report.words.part_words import shares
-from rowreckon.report.words.trial_headline import trial_result, was_tried
+from rowreckon.report.words.sources import folder_words
 
 _LISTED = 300
 _WIDTH = 24
-_WHOLE = 3  # changes with all that is known of them
 
 
-def list_block(audit: Audit) -> Block:
-    """The table of all queries, the longest first; of a very long list those that did not run to their end are kept."""
-    result = trial_result(audit) if was_tried(audit) else None
-    rows = list_rows(audit, result.after if result is not None else None)
+def list_blocks(audit: Audit, folder: str) -> list[Block]:
+    """What was found, the best change, and the table of all queries."""
+    lines = ["# Audit of PostgreSQL plans", f"**{markdown(list_headline(audit))}**"]
+    lines += [markdown(list_time_sentence(audit)), markdown(counts_words(audit) + folder_words(audit, folder))]
+    compared = baseline_lines(audit)
+    lines += [items(compared)] if compared else []
+    return [Block("\n\n".join(lines), "the verdict"), *_first_change(audit), _table_of_queries(audit)]
+
+
+def _first_change(audit: Audit) -> list[Block]:
+    """The best change above the list of queries: a ticket's reader who stops there can act."""
+    if not audit.remedies:
+        return []
+    first = remedies_story(audit.remedies[:1], audit.plans).remedies[0]
+    if not first.sql:
+        return []
+    return [Block(f"**Try:** {markdown(first.title)}.\n\n{markdown_fence(first.sql, 'sql')}", "the command to try")]
+
+
+def _table_of_queries(audit: Audit) -> Block:
+    """All queries, the longest first; of a very long list those that did not run to their end are kept."""
+    rows = list_rows(audit)
     scale = longest([row.split for row in rows])
     ended = [row for row in rows if row.split is not None][:_LISTED]
     kept = {row.index for row in ended}
     head = "| verdict | query | time | where it goes | changes |\n| --- | --- | ---: | --- | --- |"
     lines = [_row(row, scale) for row in rows if row.index in kept or row.split is None]
-    whole = whole_split(audit)
-    parts = "; ".join(f"{part.letter} {part.name} {said}" for part, said in shares(whole)) if whole is not None else ""
+    legend = letters_legend(audit)
     left = len(rows) - len(lines)
     more = f" {count_of(left, 'further query', 'further queries')} in the JSON and HTML outputs." if left else ""
-    note = f"{list_note(with_changes=result is not None)}{more}"
+    note = f"{list_note(audit)}{more}"
     text = "\n\n".join(
         (
-            "## Where each query's time goes, the longest first",
-            *([markdown(f"{parts}.")] if parts else []),
+            f"## {LIST_TITLE}",
+            *([markdown(legend)] if legend else []),
             "\n".join([head, *lines]),
             markdown(note),
         )
@@ -54,25 +72,3 @@ def _row(row: ListRow, scale: float) -> str:
         where = f"`{letters}`" if letters else " "
     changes = ", ".join(map(str, row.changes)) or " "
     return f"| {row.verdict} | {markdown(row.name, cell=True)} | {time} | {where} | {changes} |"
-
-
-def change_blocks(audit: Audit) -> tuple[tuple[ChangeLine, ...], list[Block]]:
-    """The changes to tell of whole, and all others as lists of a line each."""
-    groups = change_groups(audit)
-    whole, brief = groups.shown[:_WHOLE], groups.shown[_WHOLE:]
-    blocks = [Block(_lines(brief), "further changes", by_line=True)] if brief else []
-    if groups.folded:
-        folded = f"### {markdown(groups.fold)}\n\n{_lines(groups.folded)}"
-        blocks.append(Block(folded, "changes that did not help", by_line=True))
-    return whole, blocks
-
-
-def _lines(lines: tuple[ChangeLine, ...]) -> str:
-    """A line each, with the statements: what is copied from a ticket must stand in it."""
-    return "\n".join(map(_line, lines))
-
-
-def _line(line: ChangeLine) -> str:
-    verdict = f" ({line.verdict})" if line.verdict else ""
-    sql = "".join(f" {markdown_code(clean(statement))}" for statement in line.remedy.sql)
-    return f"- {line.remedy.rank}. {markdown(line.title)}{verdict}: {markdown(line.said)}{sql}"

@@ -1,4 +1,4 @@
-"""A list of queries on a terminal: each query's bar in letters, then the changes to try in a few lines each."""
+"""A list of queries on a terminal: each query's bar in letters, the changes in a few lines each, the worst joins."""
 
 from __future__ import annotations
 
@@ -7,35 +7,35 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 from rowreckon.report.drawings.time_bars import bar_text, longest
+from rowreckon.report.formats.terminal_plan import write_rulers
+from rowreckon.report.formats.terminal_writer import STYLES, Writer
 from rowreckon.report.story.change_lines import ChangeLine, change_groups, changes_title
-from rowreckon.report.story.listing import ListRow, list_rows
-from rowreckon.report.words.escape import bare
-from rowreckon.report.words.list_headline import whole_split
+from rowreckon.report.story.listing import LIST_TITLE, ListRow, letters_legend, list_rows
+from rowreckon.report.story.story import join_stories, no_remedy_words
+from rowreckon.report.words.escape import bare, quote
+from rowreckon.report.words.headline import joins_by_weight, plans_by_weight
 from rowreckon.report.words.numbers import count_of, milliseconds
-from rowreckon.report.words.part_words import shares
 from rowreckon.report.words.remedy_words import lock_words, statements
-from rowreckon.report.words.trial_headline import trial_result, was_tried
+from rowreckon.report.words.trial_words import account_lines
 
 if TYPE_CHECKING:
     from rowreckon.document.audit import Audit
-    from rowreckon.report.formats.terminal_writer import Writer
 
 _LISTED = 60  # queries; of a longer list the rest is one line, but for those that did not run to their end
 _CHANGES_WITH_SQL = 3
+_WORST_SHOWN = 3
 _VERDICT, _TIME = 9, 8
 _COLOURS = {"C": "bold red", "J": "red"}  # as in HTML: red is time in joins, bright where one crossed
 
 
 def write_list(out: Writer, audit: Audit) -> None:
     """Every query on a line of its own, the longest first."""
-    out.heading("Where each query's time goes, the longest first")
-    whole = whole_split(audit)
-    if whole is not None:
-        named = "; ".join(f"{part.letter} {part.name} {said}" for part, said in shares(whole))
-        out.say(f"{named}.", 2)
+    out.heading(LIST_TITLE)
+    legend = letters_legend(audit)
+    if legend:
+        out.say(legend, 2)
         out.blank()
-    result = trial_result(audit) if was_tried(audit) else None
-    rows = list_rows(audit, result.after if result is not None else None)
+    rows = list_rows(audit)
     scale = longest([row.split for row in rows])
     ended = [row for row in rows if row.split is not None]
     shown = ended if out.verbose else ended[:_LISTED]
@@ -58,7 +58,7 @@ def _row(out: Writer, row: ListRow, scale: float, widest_tail: int) -> None:
     line.append(f"{row.verdict:<{_VERDICT}} ", style="bold red" if row.verdict == "crossed" else "")
     line.append(f"{name if len(name) <= room else name[: room - len(more)] + more:<{room}} ", style="bold")
     if row.split is None:
-        line.append(out.safe(row_words(row)))
+        line.append(out.safe(bare(row.said)))
         out.piece(line, 0, 4)
         return
     line.append(f"{row.time:>{_TIME}} ")
@@ -75,17 +75,15 @@ def _tail(row: ListRow) -> str:
     return now + (f"  ({', '.join(map(str, row.changes))})" if row.changes else "")
 
 
-def row_words(row: ListRow) -> str:
-    """Why a query has no bar."""
-    return bare(row.said)
-
-
 def write_changes(out: Writer, audit: Audit) -> None:
     """The changes in a line each, the first with their statements; of a trial what helped, then how many did not."""
     out.heading(changes_title(audit))
+    if not audit.remedies:
+        out.say(no_remedy_words(audit), 2)
+        return
     groups = change_groups(audit)
     for number, line in enumerate(groups.shown):
-        _change(out, line, with_sql=out.verbose or number < _CHANGES_WITH_SQL)
+        _change(out, line, with_sql=number < _CHANGES_WITH_SQL)
     if groups.folded:
         out.blank()
         out.say(f"{groups.fold}:", 2)
@@ -93,6 +91,7 @@ def write_changes(out: Writer, audit: Audit) -> None:
             _change(out, line, with_sql=False)
     out.blank()
     out.say("--verbose shows the statements, undo, locks and cautions of every change.", 2)
+    out.items("How they were tried", account_lines(audit))
 
 
 def _change(out: Writer, line: ChangeLine, *, with_sql: bool) -> None:
@@ -102,3 +101,21 @@ def _change(out: Writer, line: ChangeLine, *, with_sql: bool) -> None:
     if with_sql and line.remedy.sql:
         out.sql(statements(line.remedy.sql), 7)
         out.say(lock_words(line.remedy), 5)
+
+
+def write_worst(out: Writer, audit: Audit) -> None:
+    """The worst joins with the rulers that decide, one of each plan."""
+    worst = [(audit.plans[index], joins_by_weight(audit.plans[index])) for index in plans_by_weight(audit)]
+    shown = [plan for plan, joins in worst if joins and joins[0].verdict != "accurate"][:_WORST_SHOWN]
+    if not shown:
+        return
+    out.heading("The worst joins")
+    for number, plan in enumerate(shown):
+        if number:
+            out.blank()
+        story = join_stories(plan)[0]
+        out.label(story.join.verdict, f"{quote(plan.source)}, {story.title}", 2, STYLES.get(story.join.verdict, ""))
+        out.say(story.sentence, 4)
+        write_rulers(out, story.join, deciding_only=True)
+        for finding in story.findings:
+            out.say(f"Cause: {finding.title}.", 4, hang=2)

@@ -16,6 +16,7 @@ from rowreckon.report.story.story import (
     elsewhere_lines,
     join_stories,
     measured_rows,
+    missing_evidence,
     notable_elsewhere,
     plan_findings,
 )
@@ -134,15 +135,13 @@ def _missing(out: Writer, plan: Plan, told: Ticket | None) -> None:
         return
     if told is not None and not out.verbose:
         more = f" and {len(lacking) - 1} more" if len(lacking) > 1 else ""
-        named = capitalised(clean(lacking[0].what).rstrip("."))
-        out.label("Missing", f"{named}{more}: --verbose shows how to get it.", 2)
+        out.label("Missing", f"{missing_evidence(lacking)[0][0]}{more}: --verbose shows how to get it.", 2)
         return
     out.blank()
     out.say("Evidence that is missing", 2, "bold")
-    for item in lacking:
-        why = f"{capitalised(clean(item.what)).rstrip('.')}: {clean(item.why).rstrip('.')}. Get it with:"
-        out.say(f"- {why}", 4, hang=2)
-        _command(out, item.how, 6)
+    for what, why, how in missing_evidence(lacking):
+        out.say(f"- {what}: {why}. Get it with:", 4, hang=2)
+        _command(out, how, 6)
 
 
 def _command(out: Writer, how: str, indent: int) -> None:

@@ -11,9 +11,13 @@ from rowreckon.frozen import frozen
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.headline import joins_by_weight, outcome_words
 from rowreckon.report.words.join_words import brief_sentence
+from rowreckon.report.words.list_headline import whole_split
 from rowreckon.report.words.numbers import milliseconds, number
-from rowreckon.report.words.part_words import largest_shares, split_of, whole_of
+from rowreckon.report.words.part_words import shares, split_of, whole_of
+from rowreckon.report.words.trial_headline import trial_result, was_tried
 
+LIST_TITLE = "Where each query's time goes, the longest first"
+"""The heading above the rows."""
 _ENDED = {
     "timed_out": "it was cancelled at its time limit",
     "failed": "it failed",
@@ -34,16 +38,16 @@ class ListRow:
     ms: float | None
     time: str
     split: TimeBy | None
-    parts: str
     said: str
     changes: tuple[int, ...]
     after_ms: float | None = None
 
 
-def list_rows(audit: Audit, after: dict[str, float] | None = None) -> tuple[ListRow, ...]:
-    """A row for every plan of the audit, in time order; `after` holds ms by the query's name, as a trial measured."""
+def list_rows(audit: Audit) -> tuple[ListRow, ...]:
+    """A row for every plan of the audit, in time order."""
+    after = _after(audit)
     changes = _changes_by_plan(audit.remedies)
-    rows = [_row(plan, index, changes.get(index, ()), after or {}) for index, plan in enumerate(audit.plans)]
+    rows = [_row(plan, index, changes.get(index, ()), after) for index, plan in enumerate(audit.plans)]
     return tuple(sorted(rows, key=lambda row: (_PLACES[audit.plans[row.index].outcome], -(row.ms or 0.0), row.index)))
 
 
@@ -60,7 +64,6 @@ def _row(plan: Plan, index: int, changes: tuple[int, ...], after: dict[str, floa
         ms=ms,
         time=milliseconds(ms) if ms is not None else "–",
         split=split,
-        parts=largest_shares(split) if split is not None else "",
         said=_ended(plan) if outcome else (brief_sentence(joins[0]) if joins else "no join to judge"),
         changes=changes,
         after_ms=after.get(plan.source),
@@ -83,9 +86,22 @@ def _changes_by_plan(remedies: tuple[Remedy, ...]) -> dict[int, tuple[int, ...]]
     return found
 
 
-def list_note(*, with_changes: bool) -> str:
+def _after(audit: Audit) -> dict[str, float]:
+    """Of a trial each query's ms with the best changes together, by its name."""
+    result = trial_result(audit) if was_tried(audit) else None
+    return result.after if result is not None else {}
+
+
+def letters_legend(audit: Audit) -> str:
+    """What the letters of the bars stand for, with their shares of the whole list's time; empty where none is known."""
+    whole = whole_split(audit)
+    named = [f"{part.letter} {part.name} {said}" for part, said in shares(whole)] if whole is not None else []
+    return f"{'; '.join(named)}." if named else ""
+
+
+def list_note(audit: Audit) -> str:
     """What the bars show, for who sees them first."""
     said = "All bars are on one scale; planning is part of them. The numbers name the changes meant for a query."
-    if with_changes:
+    if _after(audit):
         said += " The line below a bar, and 'now', is its time with the changes together."
     return said

@@ -1,46 +1,18 @@
-"""One line a plan, for reports over many plans: verdict, share of the time, the finding at its worst join."""
+"""What a report tells of an audit as a whole: its counts, what recurs in it, what could not be read."""
 
 from __future__ import annotations
 
-from rowreckon.document.audit import Audit, Fold, Plan
-from rowreckon.frozen import frozen
+from rowreckon.document.audit import Audit, Fold
 from rowreckon.report.words.escape import clean, quote
-from rowreckon.report.words.headline import joins_by_weight, outcome_words, plans_by_weight
-from rowreckon.report.words.join_words import VERDICT_MEANS, brief_sentence, verdict_sentence
+from rowreckon.report.words.join_words import VERDICT_MEANS
 from rowreckon.report.words.numbers import count_of, listed, milliseconds, number, times
-from rowreckon.report.words.time_words import join_time, judged_joins
 
 
-@frozen
-class PlanLine:
-    """One plan in a row: `index` into the audit's plans."""
-
-    index: int
-    verdict: str
-    source: str
-    time: str
-    share: str
-    finding: str
-    brief: str
-
-
-def plan_line(plan: Plan, index: int) -> PlanLine:
-    """The plan's row."""
-    joins = joins_by_weight(plan)
-    verdict: str = joins[0].verdict if joins else "no join"
-    outcome = outcome_words(plan)
-    finding = outcome or (verdict_sentence(joins[0]) if joins else "no join to judge")
-    if outcome and not joins:
-        verdict = plan.outcome.replace("_", " ")
-    share = join_time(plan, judged_joins(plan)).share or "–"
-    time = milliseconds(plan.execution_ms) if plan.execution_ms is not None else "–"
-    brief = outcome or (brief_sentence(joins[0]) if joins else finding)
-    return PlanLine(index, verdict, quote(plan.source, 120), time, share, finding, brief)
-
-
-def plan_lines(audit: Audit) -> tuple[PlanLine, ...]:
-    """All plans, the worst first."""
-    return tuple(plan_line(audit.plans[index], index) for index in plans_by_weight(audit))
+def nothing_audited(audit: Audit) -> str:
+    """The finding where there is no plan."""
+    if audit.rejected:
+        return f"Nothing was audited: {count_of(len(audit.rejected), 'input')} could not be read."
+    return "Nothing was audited: no plan was given."
 
 
 def counts_words(audit: Audit) -> str:
@@ -72,3 +44,8 @@ def fold_row(fold: Fold) -> tuple[str, str, str, str, str, str]:
         milliseconds(fold.lost_ms) if fold.lost_ms is not None else "–",
         errors or "–",
     )
+
+
+def rejected_rows(audit: Audit) -> tuple[tuple[str, str, str], ...]:
+    """The inputs that could not be read: which, where in it (empty where that is all of it), why."""
+    return tuple((quote(one.source), clean(one.where or ""), clean(one.reason)) for one in audit.rejected)

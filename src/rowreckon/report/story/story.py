@@ -5,14 +5,15 @@ Every text may carry foreign pieces between isolates (see `escape`); SQL and que
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cached_property
 
 from rowreckon.causes.registry import title_of
-from rowreckon.document.audit import Audit, Finding, Join, Origin, Plan
+from rowreckon.document.audit import Audit, Finding, Join, Missing, Origin, Plan
 from rowreckon.frozen import frozen
 from rowreckon.report.words import join_words, ticket_words
 from rowreckon.report.words.borders import inner_differs
-from rowreckon.report.words.escape import clean, quote
+from rowreckon.report.words.escape import clean, clean_lines, quote
 from rowreckon.report.words.headline import joins_by_weight, outcome_words
 from rowreckon.report.words.numbers import capitalised, listed, milliseconds, number, times
 from rowreckon.report.words.once import once_a_plan
@@ -236,6 +237,14 @@ def notable_elsewhere(plan: Plan) -> tuple[str, ...]:
     whole = plan.execution_ms or 0.0
     much = [item for item in elsewhere_sorted(plan) if item.ms is not None and item.ms >= whole / 4]
     return tuple(capitalised(elsewhere_line(plan, item)) + "." for item in much[:2])
+
+
+def missing_evidence(lacking: Sequence[Missing]) -> tuple[tuple[str, str, str], ...]:
+    """What is not known, why it matters, and how to get it, without full stops."""
+    return tuple(
+        (capitalised(clean(item.what)).rstrip("."), clean(item.why).rstrip("."), clean_lines(item.how))
+        for item in lacking
+    )
 
 
 def measured_rows(plan: Plan) -> tuple[tuple[str, str], ...]:

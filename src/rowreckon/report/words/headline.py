@@ -5,10 +5,9 @@ from __future__ import annotations
 from rowreckon.document.audit import Audit, Join, Plan
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.join_words import verdict_sentence
-from rowreckon.report.words.list_headline import list_headline, list_time_sentence
-from rowreckon.report.words.numbers import capitalised, count_of, listed, number
+from rowreckon.report.words.numbers import capitalised, listed, number
 from rowreckon.report.words.once import once_a_plan
-from rowreckon.report.words.time_words import join_time, judged_joins, time_sentence
+from rowreckon.report.words.time_words import join_time, judged_joins
 
 _RANK = {"crossed": 0, "undecided": 1, "held": 3, "accurate": 4}
 _TRIFLE = 2  # the rank of a crossing that hardly matters
@@ -122,21 +121,3 @@ def plan_headline(plan: Plan) -> str:
 
 def _crossed_for_much(join: Join) -> bool:
     return join.verdict == "crossed" and not hardly_matters(join)
-
-
-def audit_headline(audit: Audit) -> str:
-    """The finding over all plans, one sentence or two."""
-    if not audit.plans:
-        if audit.rejected:
-            return f"Nothing was audited: {count_of(len(audit.rejected), 'input')} could not be read."
-        return "Nothing was audited: no plan was given."
-    if len(audit.plans) == 1:
-        return plan_headline(audit.plans[0])
-    return list_headline(audit)
-
-
-def audit_time_sentence(audit: Audit) -> str:
-    """The share of the time for one plan, or over all plans that ran."""
-    if len(audit.plans) == 1:
-        return capitalised(time_sentence(audit.plans[0])) + "."
-    return list_time_sentence(audit) if audit.plans else ""

@@ -52,10 +52,3 @@ def shares(split: TimeBy) -> tuple[tuple[PartOfTime, str], ...]:
     whole = whole_of(split)
     taken = ((part, getattr(split, part.key)) for part in PARTS_OF_TIME)
     return tuple((part, share(ms, whole)) for part, ms in taken if ms > 0)
-
-
-def largest_shares(split: TimeBy, most: int = 3) -> str:
-    """`scans and filters 56%, crossed joins 14%`: the largest parts first."""
-    whole = whole_of(split)
-    taken = sorted(((getattr(split, part.key), part.name) for part in PARTS_OF_TIME), reverse=True)[:most]
-    return ", ".join(f"{name} {share(ms, whole)}" for ms, name in taken if ms > 0)

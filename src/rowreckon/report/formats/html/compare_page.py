@@ -11,7 +11,7 @@ from rowreckon.report.comparing.compare import Comparison, PlanComparison
 from rowreckon.report.drawings.time_bars import longest
 from rowreckon.report.drawings.time_bars_svg import swatches, time_bar, time_patterns
 from rowreckon.report.formats.compare_text import comparison_headline, other_sections, plan_lines, query_title, told
-from rowreckon.report.formats.html.page import environment, styled
+from rowreckon.report.formats.html.environment import LIST_STYLE, page
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.numbers import milliseconds
 from rowreckon.report.words.part_words import PARTS_OF_TIME, split_of, whole_of
@@ -29,20 +29,17 @@ def comparison_html(comparison: Comparison, *, verbose: bool = False) -> str:
     shown = told(comparison, verbose=verbose)
     splits = [_split(plan) for item in shown for plan in (item.before, item.after)]
     scale = longest(splits)
-    style, style_hash = styled("style.css", "list.css")
-    return (
-        environment()
-        .get_template("compare.html.j2")
-        .render(
-            style=style,
-            style_hash=style_hash,
-            time_patterns=time_patterns(),
-            tool_version=__version__,
-            headline=comparison_headline(comparison),
-            legend_parts=swatches(_summed(splits)),
-            plans=[_compared(item, scale) for item in shown],
-            others=other_sections(comparison, len(shown)),
-        )
+    return page(
+        "compare.html.j2",
+        title="rowreckon: before and after",
+        sheets=LIST_STYLE,
+        patterns=(time_patterns(),),
+        about="before and after",
+        tool_version=__version__,
+        headline=comparison_headline(comparison),
+        legend_parts=swatches(_summed(splits)),
+        plans=[_compared(item, scale) for item in shown],
+        others=other_sections(comparison, len(shown)),
     )
 
 

@@ -1,12 +1,10 @@
-"""How a sentence becomes HTML: our words escaped, foreign pieces isolated in `<bdi>`, method patterns as swatches."""
+"""How a sentence becomes HTML: our words escaped, foreign pieces isolated in `<bdi>`."""
 
 from __future__ import annotations
 
 from markupsafe import Markup, escape
 
-from rowreckon.report.drawings.ruler import Ruler
-from rowreckon.report.drawings.svg import method_class
-from rowreckon.report.words.escape import bare, clean, segments
+from rowreckon.report.words.escape import clean, segments
 
 _BREAK_AFTER = ("_", ".", "/", ",")
 
@@ -26,10 +24,3 @@ def _breakable(text: str) -> Markup:
         for char in _BREAK_AFTER:
             shown = Markup(str(shown).replace(char, char + "<wbr>"))
     return shown
-
-
-def legend(ruler: Ruler) -> list[tuple[str, str]]:
-    """(pattern class, words) for each method of a ruler, in rising order of rows, and last what is open."""
-    named = dict.fromkeys((method_class(s.method), bare(s.label)) for s in ruler.stretches if s.method)
-    nobody = dict.fromkeys((method_class(None), "open") for s in ruler.stretches if s.method is None)
-    return [*named, *nobody]

@@ -1,0 +1,30 @@
+"""Pieces of Markdown: tables, lists, drawn rulers."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rowreckon.report.drawings.ruler import Ruler
+from rowreckon.report.drawings.ruler_text import ruler_text
+from rowreckon.report.words.escape import clean_lines, markdown, markdown_fence
+
+_RULER_WIDTH = 76
+
+
+def table(head: tuple[str, ...], rows: Sequence[tuple[str, ...]], right: tuple[int, ...] = ()) -> str:
+    """A table; cells are sentences, escaped here."""
+    rule = ["---:" if number in right else "---" for number in range(len(head))]
+    lines = ["| " + " | ".join(head) + " |", "| " + " | ".join(rule) + " |"]
+    lines += ["| " + " | ".join(markdown(cell, cell=True) or " " for cell in row) + " |" for row in rows]
+    return "\n".join(lines)
+
+
+def items(sentences: Sequence[str]) -> str:
+    """A list, an item a sentence."""
+    return "\n".join(f"- {markdown(sentence)}" for sentence in sentences)
+
+
+def drawn_rulers(drawn: Sequence[Ruler]) -> str:
+    """Rulers as a block of text."""
+    texts = ["\n".join(ruler_text(ruler, _RULER_WIDTH)) for ruler in drawn]
+    return markdown_fence(clean_lines("\n\n".join(texts)), "text")
