@@ -17,6 +17,8 @@ import psycopg
 import pytest
 from psycopg.conninfo import make_conninfo
 
+from tests.sealing import sealed
+
 from .house import SECRET, House
 from .tampering import TEXTS, kinds, tampered
 from .tool import Outcome, Watch, outcome, rowreckon
@@ -60,7 +62,7 @@ def resumed(dsn: str, folder: Path, kept: Kept, capture: Document, *options: str
     """Sweep the list again with this capture in the folder."""
     saved = folder / "saved"
     saved.mkdir(parents=True, exist_ok=True)
-    (saved / "join.capture.json").write_text(json.dumps(capture))
+    (saved / "join.capture.json").write_text(sealed(capture))
     query = kept.query
     if text:
         query = folder / "q.sql"

@@ -12,6 +12,7 @@ import pytest
 from rowreckon.server.connecting.connection import Connection, connected
 from rowreckon.server.trials.apply import apply
 from rowreckon.server.trials.permitted import permitted
+from tests.sealing import sealed
 
 from .scene import scene, start
 
@@ -173,7 +174,7 @@ def test_a_tampered_capture(server: str, tmp_path: Path, arguments: str) -> None
         document = json.loads(file.read_text())
         (function,) = [f for f in document["catalog"]["functions"] if f["returns_set"]]
         function["arguments"] = arguments
-        file.write_text(json.dumps(document))
+        file.write_text(sealed(document))
         report = tmp_path / "r.json"
         trial = start(
             made.arguments(
