@@ -5,12 +5,14 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from rowreckon.report.drawings.curve import Curve, Line
+from rowreckon.report.drawings.scale import centred, fitting
 from rowreckon.report.drawings.svg import element, method_class
 from rowreckon.report.words.numbers import number
 
 _WIDTH, _HEIGHT = 520, 330
 _LEFT, _RIGHT, _TOP, _BOTTOM = 74, 96, 64, 40
 _ROW = 15
+_DIGIT = 8.0
 _LABELS = 4
 
 
@@ -33,24 +35,36 @@ def _y(chart: Curve, at: float) -> float:
 
 
 def _grid(chart: Curve) -> list[Markup]:
-    parts: list[Markup] = []
-    step = max(1, -((chart.rows[0] - chart.rows[1]) // 5))
-    for exponent in range(chart.rows[0], chart.rows[1] + 1):
-        x = _x(chart, exponent)
-        parts.append(element("line", x1=x, x2=x, y1=_TOP, y2=_HEIGHT - _BOTTOM, class_="grid"))
-        if (exponent - chart.rows[0]) % step == 0:
-            y = _HEIGHT - _BOTTOM + 16
-            parts.append(element("text", x=x, y=y, text_anchor="middle", class_="decade", text=number(10.0**exponent)))
-    step = max(1, (chart.costs[1] - chart.costs[0]) // 6)
-    for exponent in range(chart.costs[0], chart.costs[1] + 1):
-        level = _y(chart, exponent)
-        parts.append(element("line", x1=_LEFT, x2=_WIDTH - _RIGHT, y1=level, y2=level, class_="grid"))
-        if (exponent - chart.costs[0]) % step == 0:
-            label = number(10.0**exponent)
-            parts.append(element("text", x=_LEFT - 6, y=level + 4, text_anchor="end", class_="decade", text=label))
     middle = (_LEFT + _WIDTH - _RIGHT) / 2
-    parts.append(element("text", x=middle, y=_HEIGHT - 6, text_anchor="middle", class_="decade", text="outer rows"))
-    parts.append(element("text", x=4, y=_TOP - 8, class_="decade", text="cost"))
+    titles = [
+        element("text", x=middle, y=_HEIGHT - 6, text_anchor="middle", class_="decade", text="outer rows"),
+        element("text", x=4, y=_TOP - 8, class_="decade", text="cost"),
+    ]
+    return [*_rows(chart), *_costs(chart), *titles]
+
+
+def _rows(chart: Curve) -> list[Markup]:
+    """The decades along the bottom."""
+    parts: list[Markup] = []
+    marks = [(_x(chart, exponent), number(10.0**exponent)) for exponent in range(chart.rows[0], chart.rows[1] + 1)]
+    labelled = fitting([centred(x, len(text) * _DIGIT, _WIDTH) for x, text in marks], _DIGIT)
+    for place, (x, text) in enumerate(marks):
+        parts.append(element("line", x1=x, x2=x, y1=_TOP, y2=_HEIGHT - _BOTTOM, class_="grid"))
+        if place in labelled:
+            y = _HEIGHT - _BOTTOM + 16
+            parts.append(element("text", x=x, y=y, text_anchor="middle", class_="decade", text=text))
+    return parts
+
+
+def _costs(chart: Curve) -> list[Markup]:
+    """The decades along the left side."""
+    parts: list[Markup] = []
+    marks = [(_y(chart, exponent), number(10.0**exponent)) for exponent in range(chart.costs[0], chart.costs[1] + 1)]
+    labelled = fitting([(-y, _ROW - y) for y, _ in marks], 0)
+    for place, (y, text) in enumerate(marks):
+        parts.append(element("line", x1=_LEFT, x2=_WIDTH - _RIGHT, y1=y, y2=y, class_="grid"))
+        if place in labelled:
+            parts.append(element("text", x=_LEFT - 6, y=y + 4, text_anchor="end", class_="decade", text=text))
     return parts
 
 

@@ -92,11 +92,3 @@ class PlanPicture:
     def part(self, ms: float | None) -> float:
         """The length of a node's bar, from 0 to 1."""
         return 0.0 if ms is None or self.longest_ms <= 0 else min(1.0, max(0.0, ms / self.longest_ms))
-
-
-def short_decade(exponent: int) -> str:
-    """`1`, `100`, `10k`, `1M`: a power of ten in few letters."""
-    for step, letter in ((12, "T"), (9, "G"), (6, "M"), (3, "k")):
-        if exponent >= step:
-            return f"{10 ** (exponent - step)}{letter}"
-    return str(10**exponent)

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from rowreckon.report.drawings.plan_picture import NodeLine, PlanPicture, short_decade
-from rowreckon.report.drawings.svg import element, percent
+from rowreckon.report.drawings.plan_picture import NodeLine, PlanPicture
+from rowreckon.report.drawings.scale import short_decade
+from rowreckon.report.drawings.svg import decade_labels, element, percent
 from rowreckon.report.words.escape import bare
 
 _HEIGHT = 20
 _MIDDLE = 10
 _MET = 0.012  # share of the strip within which two marks cover each other
-_LETTER = 0.034  # share of the narrowest strip that a letter of the scale takes
+_WIDTHS = (104, 352)  # px of a strip on a narrow screen and on a wide one, as the style sheet has it
 
 
 def strip_svg(picture: PlanPicture, line: NodeLine) -> Markup:
@@ -46,17 +47,8 @@ def bar_svg(picture: PlanPicture, line: NodeLine) -> Markup:
 
 def scale_svg(picture: PlanPicture) -> Markup:
     """The decades above the strips, as many as there is room for."""
-    parts: list[Markup] = []
-    free = 0.0
-    for exponent in range(picture.high + 1):
-        at = picture.fraction(float(exponent))
-        anchor = "start" if exponent == 0 else "end" if exponent == picture.high else "middle"
-        text = short_decade(exponent)
-        wide = len(text) * _LETTER
-        left = at - {"start": 0.0, "middle": wide / 2, "end": wide}[anchor]
-        if left >= free:
-            parts.append(element("text", x=percent(at), y=14, text_anchor=anchor, class_="decade", text=text))
-            free = left + wide + _LETTER / 2
+    marks = [(picture.fraction(float(exponent)), short_decade(exponent)) for exponent in range(picture.high + 1)]
+    parts = decade_labels(marks, 14, _WIDTHS)
     opening = Markup('<svg class="strip" aria-hidden="true" width="100%" height="{}">').format(_HEIGHT)
     return opening + Markup("").join(parts) + Markup("</svg>")
 

@@ -8,7 +8,8 @@ from typing import Literal
 from rich.cells import cell_len
 
 from rowreckon.frozen import frozen
-from rowreckon.report.drawings.plan_picture import FoldLine, NodeLine, PlanPicture, Rails, RowStrip, short_decade
+from rowreckon.report.drawings.plan_picture import FoldLine, NodeLine, PlanPicture, Rails, RowStrip
+from rowreckon.report.drawings.scale import fitting, short_decade
 from rowreckon.report.words.escape import plain
 from rowreckon.report.words.numbers import milliseconds
 
@@ -89,13 +90,10 @@ def _name_width(line: NodeLine, step: int) -> int:
 
 def _scale(picture: PlanPicture, wide: _Widths) -> str:
     row = [" "] * wide.strip
-    free = 0
-    for exponent in range(picture.high + 1):
-        text = short_decade(exponent)
-        at = min(_column(picture, exponent, wide), wide.strip - len(text))
-        if at >= free:
-            row[at : at + len(text)] = text
-            free = at + len(text) + 1
+    texts = [short_decade(exponent) for exponent in range(picture.high + 1)]
+    starts = [min(_column(picture, at, wide), wide.strip - len(text)) for at, text in enumerate(texts)]
+    for place in fitting([(at, at + len(text)) for at, text in zip(starts, texts, strict=True)], 1):
+        row[starts[place] : starts[place] + len(texts[place])] = texts[place]
     head = "rows".rjust(wide.name)
     times = f" {'own time':>{wide.time}}" if wide.time else ""
     return f"{head} {''.join(row)}{times}"

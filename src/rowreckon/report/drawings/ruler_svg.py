@@ -5,7 +5,7 @@ from __future__ import annotations
 from markupsafe import Markup
 
 from rowreckon.report.drawings.ruler import Ruler, Stretch, Tick
-from rowreckon.report.drawings.svg import element, method_class, percent
+from rowreckon.report.drawings.svg import decade_labels, element, method_class, percent
 from rowreckon.report.words.numbers import number
 
 _NAMES = 14
@@ -15,6 +15,7 @@ _AXIS_TEXT = _AXIS + 18
 _FIRST_LABEL = _AXIS_TEXT + 22
 _LABEL_STEP = 20
 _NARROWEST = 320  # px: the line's width on the narrowest screen that is cared for
+_WIDE = 600  # px: on the narrowest one that is not called narrow by the style sheet
 _MET = 0.015  # share of the line within which two marks cover each other
 _LETTER = 7.5  # px: a letter of the label's size
 
@@ -40,19 +41,10 @@ def described(ruler: Ruler) -> str:
 def _axis(ruler: Ruler) -> list[Markup]:
     bottom = _AXIS + 5
     parts = [element("line", x1="0%", x2="100%", y1=_AXIS, y2=_AXIS, class_="axis")]
-    free_from = 0.0
-    for exponent in range(ruler.low, ruler.high + 1):
-        at = ruler.fraction(float(exponent))
+    marks = [(ruler.fraction(float(at)), number(10.0**at)) for at in range(ruler.low, ruler.high + 1)]
+    for at, _ in marks:
         parts.append(element("line", x1=percent(at), x2=percent(at), y1=_AXIS, y2=bottom, class_="axis"))
-        text = number(10.0**exponent)
-        wide = len(text) * _LETTER / _NARROWEST
-        anchor, before = ("start", 0.0) if exponent == ruler.low else ("middle", wide / 2)
-        if exponent == ruler.high:
-            anchor, before = "end", wide
-        if at - before >= free_from:
-            parts.append(element("text", x=percent(at), y=_AXIS_TEXT, text_anchor=anchor, class_="decade", text=text))
-            free_from = at - before + wide + 0.03
-    return parts
+    return [*parts, *decade_labels(marks, _AXIS_TEXT, (_NARROWEST, _WIDE))]
 
 
 def _stretches(ruler: Ruler) -> list[Markup]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rowreckon.report.drawings.ruler import Ruler, Tick
+from rowreckon.report.drawings.scale import fitting
 from rowreckon.report.words.numbers import number
 
 _UNICODE = {
@@ -69,13 +70,12 @@ def _put(row: list[str], at: int, text: str) -> None:
 def _axis(ruler: Ruler, width: int) -> list[str]:
     """Decade labels; only as many as fit."""
     row = [" "] * width
-    free_from = 0
-    for exponent in range(ruler.low, ruler.high + 1):
-        text = number(10.0**exponent)
-        at = min(_column(ruler, float(exponent), width), width - len(text))
-        if at >= free_from:
-            _put(row, at, text)
-            free_from = at + len(text) + 2
+    decades = range(ruler.low, ruler.high + 1)
+    texts = [number(10.0**exponent) for exponent in decades]
+    columns = [_column(ruler, float(exponent), width) for exponent in decades]
+    starts = [min(at, width - len(text)) for at, text in zip(columns, texts, strict=True)]
+    for place in fitting([(at, at + len(text)) for at, text in zip(starts, texts, strict=True)], 2):
+        _put(row, starts[place], texts[place])
     return ["".join(row)]
 
 

@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from markupsafe import Markup, escape
+
+from rowreckon.report.drawings.scale import centred, fitting
+
+_DIGIT = 7.5  # px: at most, of a label on a scale
 
 METHOD_CLASSES = {"nested_loop": "nl", "hash": "hj", "merge": "mj"}
 
@@ -39,3 +45,23 @@ def _figure(value: object) -> str:
 def percent(fraction: float) -> str:
     """A position along the line for an SVG attribute, `37.25%`."""
     return f"{100 * fraction:.2f}".rstrip("0").rstrip(".") + "%"
+
+
+def decade_labels(marks: Sequence[tuple[float, str]], y: int, widths: tuple[float, float]) -> list[Markup]:
+    """The labels (where, from 0 to 1; text) of a line that is at least so many pixels wide on a narrow screen and on a
+    wide one: what fits on the wide one only is of the class `roomy`."""
+    narrow, wide = (
+        set(fitting([centred(at * width, len(text) * _DIGIT, width) for at, text in marks], _DIGIT)) for width in widths
+    )
+    return [
+        element(
+            "text",
+            x=percent(at),
+            y=y,
+            text_anchor="start" if place == 0 else "end" if place == len(marks) - 1 else "middle",
+            class_="decade" if place in narrow else "decade roomy",
+            text=text,
+        )
+        for place, (at, text) in enumerate(marks)
+        if place in narrow | wide
+    ]
