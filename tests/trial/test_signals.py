@@ -1,20 +1,20 @@
-"""Ctrl-C, kill and kill -9 at random moments of a sweep and of a trial.
+"""Ctrl-C, kill and kill -9 at the steps of a sweep and of a trial.
 
 The first two write the report and leave nothing; the last leaves at most copies, which the next trial names. Whatever
-comes, the source is as it was. The seed is the day's unless ROWRECKON_SIGNAL_SEED names one.
+comes, the source is as it was. The steps are the command's own (`stepping.py`): each place in it is met in the full
+run, in an order and at a turn drawn by a seed, the day's unless ROWRECKON_SIGNAL_SEED names one.
 """
 
 from __future__ import annotations
 
-import contextlib
 import datetime
 import json
 import os
 import random
 import signal
-import subprocess
-import time
+from collections import Counter
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -27,11 +27,21 @@ from tests.waiting import turns
 
 from .scene import Scene, copies_on, scene, start
 from .source_state import differences, state_of
+from .stepping import Step, followed, sent_when_connected, steps_in
 
-FEW, MANY = 12, 500
+FEW, LEAST = 8, 500
 SEED = int(os.environ.get("ROWRECKON_SIGNAL_SEED") or datetime.date.today().strftime("%Y%m%d"))
 SIGNALS = (signal.SIGINT, signal.SIGTERM, signal.SIGKILL)
 STATUS = {signal.SIGINT: 130, signal.SIGTERM: 143, signal.SIGKILL: -9}
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """What is sent to which command, and where in it."""
+
+    command: str
+    step: Step
+    number: signal.Signals
 
 
 @pytest.fixture(scope="module")
@@ -42,10 +52,27 @@ def huts(server: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Scen
         yield made
 
 
-def _arguments(huts: Scene, command: str, report: Path, folder: Path) -> list[str]:
+@pytest.fixture(scope="module")
+def moments(huts: Scene, tmp_path_factory: pytest.TempPathFactory) -> list[Moment]:
+    """One for each place in a sweep and in a trial, in the seed's order."""
+    draw = random.Random(SEED)
+    found: list[Moment] = []
+    for command in ("sweep", "trial"):
+        folder = tmp_path_factory.mktemp(command)
+        process = start(_arguments(huts, command, folder), hook=followed(folder / "hook"))
+        out, err = process.communicate(timeout=300)
+        assert process.returncode == 0, (out, err)
+        places = steps_in(folder / "hook")
+        found += [Moment(command, Step(p, draw.randint(1, times)), draw.choice(SIGNALS)) for p, times in places.items()]
+    draw.shuffle(found)
+    return found
+
+
+def _arguments(huts: Scene, command: str, folder: Path) -> list[str]:
+    report = str(folder / "r.json")
     if command == "trial":
-        return huts.arguments("--yes", "--report", str(report))
-    return ["sweep", str(huts.queries), "--dsn", huts.dsn, "--save", str(folder), "--report", str(report)]
+        return huts.arguments("--yes", "--report", report)
+    return ["sweep", str(huts.queries), "--dsn", huts.dsn, "--save", str(folder / "captures"), "--report", report]
 
 
 def _state(huts: Scene) -> dict[str, Any]:
@@ -73,87 +100,59 @@ def _drop_what_was_left(huts: Scene) -> None:
             admin.execute(sql.SQL("drop database {} with (force)").format(sql.Identifier(name)))
 
 
-def _whole_ms(huts: Scene, command: str, folder: Path) -> float:
-    """How long the command takes here and now, so that the moments are spread over all of it."""
-    begun = time.monotonic()
-    process = start(_arguments(huts, command, folder / "whole.json", folder / "whole"))
-    out, err = process.communicate(timeout=300)
-    assert process.returncode == 0, (out, err)
-    return (time.monotonic() - begun) * 1000.0
-
-
-def _signalled(huts: Scene, command: str, number: signal.Signals, wait_ms: float, folder: Path) -> str:
-    """One run with a signal so many ms after its start; what came of it."""
+def _signalled(huts: Scene, moment: Moment, folder: Path) -> str:
+    """One run with a signal at its moment; what came of it."""
     folder.mkdir()
-    report = folder / "r.json"
-    process = start(_arguments(huts, command, report, folder / "captures"))
-    with contextlib.suppress(subprocess.TimeoutExpired):
-        process.wait(wait_ms / 1000.0)
-    if process.poll() is not None:
-        process.communicate()
-        return "ended before"
-    begun, connected = _loaded(process), _is_connected(huts)
-    process.send_signal(number)
+    hook, report = folder / "hook", folder / "r.json"
+    process = start(_arguments(huts, moment.command, folder), hook=followed(hook, moment.step, moment.number))
     out, err = process.communicate(timeout=120)
-    if process.returncode == 0 or not begun:
-        return "ended before" if process.returncode == 0 else "hardly started"
-    assert process.returncode == STATUS[number], (number, wait_ms, process.returncode, out, err)
-    assert "Traceback" not in err, err
-    if number == signal.SIGKILL:
+    connected = sent_when_connected(hook)
+    said = (SEED, moment, process.returncode, out, err)
+    assert "Traceback" not in err, said
+    assert "a defect of rowreckon" not in f"{out} {err}", said
+    if connected is None:
+        # a trial makes as many runs as its figures need: it may come to a place less often than before
+        assert process.returncode == 0, said
+        return "ended before"
+    assert process.returncode == STATUS[moment.number], said
+    if moment.number == signal.SIGKILL:
         return "killed"
     # from its first connection on there is something to report, if only what was not run
-    assert report.exists() or not connected, (SEED, command, number, wait_ms, out, err)
+    assert report.exists() or not connected, said
     if not report.exists():
         return "before it was connected"
     json.loads(report.read_text())
     return "reported"
 
 
-def _is_connected(huts: Scene) -> bool:
-    with _elsewhere(huts) as watcher:
-        query = "select from pg_stat_activity where application_name = 'rowreckon' and datname = 'rr_signals'"
-        return bool(watcher.execute(query).fetchall())
-
-
-def _loaded(process: subprocess.Popen[str]) -> bool:
-    """Whether the command's own code runs yet: before, a signal meets the bare interpreter."""
-    with contextlib.suppress(OSError):
-        return "psycopg" in Path(f"/proc/{process.pid}/maps").read_text()
-    return False
-
-
-def _run(huts: Scene, folder: Path, count: int) -> dict[str, int]:
-    draw = random.Random(SEED)
-    whole = {command: _whole_ms(huts, command, folder) for command in ("sweep", "trial")}
+def _run(huts: Scene, folder: Path, moments: list[Moment]) -> Counter[str]:
     before = _state(huts)
-    found: dict[str, int] = {}
-    for number in range(count):
-        command = "sweep" if number % 3 == 0 else "trial"
-        chosen = SIGNALS[number % 3] if number % 2 else draw.choice(SIGNALS)
-        wait_ms = draw.uniform(0.1, 0.95) * whole[command]
-        came = _signalled(huts, command, chosen, wait_ms, folder / str(number))
+    found: Counter[str] = Counter()
+    for at, moment in enumerate(moments):
+        came = _signalled(huts, moment, folder / str(at))
         _wait_until_alone(huts)
         left = copies_on(make_conninfo(huts.dsn, dbname="postgres"))
-        if chosen == signal.SIGKILL:
+        if moment.number == signal.SIGKILL:
             _drop_what_was_left(huts)
         else:
-            assert left == [], (SEED, number, command, chosen, wait_ms)
-        assert list((folder / str(number)).rglob("*.part*")) == [] or chosen == signal.SIGKILL
-        assert differences(before, _state(huts)) == set(), (SEED, number, command, chosen, wait_ms)
-        print(f"{number}: {command}, {chosen.name} after {wait_ms:.0f} of {whole[command]:.0f} ms: {came}")
-        key = f"{command}, {chosen.name}: {came}"
-        found[key] = found.get(key, 0) + 1
-    print(f"{count} signals of seed {SEED}: {found}")
+            assert left == [], (SEED, moment)
+            assert list((folder / str(at)).rglob("*.part*")) == [], (SEED, moment)
+        assert differences(before, _state(huts)) == set(), (SEED, moment)
+        print(f"{at}: {moment}: {came}")
+        found[f"{moment.command}, {moment.number.name}: {came}"] += 1
+    print(f"{len(moments)} signals of seed {SEED}: {dict(found)}")
     return found
 
 
-def test_signals_at_random(huts: Scene, tmp_path: Path) -> None:
-    """A dozen."""
-    assert sum(_run(huts, tmp_path, FEW).values()) == FEW
+def test_signals_at_random_steps(huts: Scene, moments: list[Moment], tmp_path: Path) -> None:
+    """Eight."""
+    assert _run(huts, tmp_path, moments[:FEW]).total() == FEW
 
 
 @pytest.mark.full
-def test_signals_at_random_in_full(huts: Scene, tmp_path: Path) -> None:
-    """Five hundred; reports are among what came of them."""
-    found = _run(huts, tmp_path, MANY)
-    assert any("reported" in key for key in found)
+def test_signals_at_every_step(huts: Scene, moments: list[Moment], tmp_path: Path) -> None:
+    """Every place, more than five hundred; nearly all are met, and reports are among what came of them."""
+    found = _run(huts, tmp_path, moments)
+    assert found.total() == len(moments) > LEAST
+    assert sum(times for came, times in found.items() if "ended before" in came) < len(moments) // 10
+    assert any("reported" in came for came in found)
