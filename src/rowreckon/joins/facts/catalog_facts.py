@@ -13,6 +13,7 @@ from rowreckon.joins.facts.known_relation import KnownRelation, Restriction, wid
 from rowreckon.joins.facts.parallel_safety import ParallelSafety
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import IndexScanNode, ScanNode
+from rowreckon.plan.tree import base_name
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Catalog, JoinClauseFacts
@@ -45,6 +46,12 @@ class CatalogFacts:
         if number not in self._relations:
             self._relations[number] = self._read(number)
         return self._relations[number]
+
+    def unread_below(self, node: int) -> tuple[str, ...]:
+        """The tables scanned at a node and below, in order, whose size the catalog does not tell."""
+        scans = ((n, self._tree.nodes[n]) for n in self._tree.subtree(node))
+        names = (base_name(scan) for n, scan in scans if isinstance(scan, ScanNode) and self.relation_of(n) is None)
+        return tuple(dict.fromkeys(name for name in names if name is not None))
 
     def scan_of(self, alias: str | None) -> int | None:
         """The node that scans the relation under an alias; None where two do."""

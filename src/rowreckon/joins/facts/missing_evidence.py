@@ -14,6 +14,11 @@ SETTINGS = Missing(
     why="the plan does not list them, so that the defaults of its release were reckoned with",
     how="EXPLAIN (ANALYZE, BUFFERS, SETTINGS, FORMAT JSON) followed by the query; it runs the statement",
 )
+METHOD_TIMES = Missing(
+    what="what the join takes by its other methods",
+    why="the catalog was read, and does not price all of them",
+    how="rowreckon sweep QUERIES --contest runs the query by each method in turn; on a development copy",
+)
 VERSION = Missing(
     what="the server's version",
     why="the planner's arithmetic differs between releases, and the plan does not tell which one made it",
@@ -30,12 +35,17 @@ def complete_count(side: str, stopped_by: str | None) -> Missing:
     )
 
 
-def catalog_facts(tables: tuple[str, ...], why: str) -> Missing:
-    """Sizes, statistics and indexes of relations that the plan does not betray."""
-    names = ", ".join(tables) if tables else "the relations"
+def prices(unread: tuple[str, ...], *, asked: bool) -> Missing:
+    """What would price a join's other methods: facts of the tables below that no catalog tells of, else the clock.
+
+    `asked`: there is a catalog, of some tables at least.
+    """
+    if asked and not unread:
+        return METHOD_TIMES
+    names = ", ".join(unread) if unread else "the relations"
     return Missing(
         what=f"sizes, statistics and indexes of {names}",
-        why=why,
+        why="they were not all readable" if asked else "the plan alone does not tell sizes, statistics and indexes",
         how="rowreckon ask PLAN prints a read-only psql script; read its output with rowreckon audit PLAN --facts FILE",
     )
 

@@ -9,7 +9,7 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document import audit as doc
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import Point
-from rowreckon.joins.facts.missing_evidence import NOT_ANALYZED, catalog_facts, complete_count
+from rowreckon.joins.facts.missing_evidence import NOT_ANALYZED, complete_count
 from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.joins.verdict.best_evidence import JoinEvidence
 from rowreckon.joins.verdict.curve import curve_points
@@ -58,13 +58,13 @@ def assess(
     """The verdict on one join and all figures behind it; `drawn` asks for the curve too, `brief` for the verdict and
     the loss alone."""
     count = reckoned.counts[facts.node]
-    missing = list(evidence.missing)
+    prices = [evidence.prices] if evidence.prices is not None else []
     cut = _cut_short(reckoned, facts)
     errors = [facts.outer.q_error_low, facts.inner.q_error_low, count.q_error_low]
     misestimated = any(e is not None and e >= threshold for e in errors)
     counts_known = all(e is not None for e in errors)
     if not evidence.worlds:
-        return _without_model(facts, count.loops, cut, errors, misestimated, threshold, missing)
+        return _without_model(facts, count.loops, cut, errors, misestimated, threshold, prices)
     facts = evidence.facts
     worlds: list[World] = []
     for join, uncalibrated in evidence.worlds:
@@ -91,20 +91,19 @@ def assess(
     if verdict == "undecided" and counts_known and not misestimated:
         # no error that could have carried it anywhere, and no crossing is proven; what the methods cost stays as told
         verdict, reason = "accurate", within(threshold)
+    missing: list[doc.Missing] = []
     if points.actual is None:
         best = loss = None
         if count.loops is None:
-            reason, more = "the plan was not executed", [NOT_ANALYZED]
+            reason, missing = "the plan was not executed", [NOT_ANALYZED]
         elif count.loops == 0:
-            reason, more = "the join never ran", []
+            reason = "the join never ran"
         else:
-            reason, more = "one side was not read to its end", cut
-        missing += more
+            reason, missing = "one side was not read to its end", cut
     elif verdict == "undecided" and model.basis == "plan":
-        why = "the plan alone does not tell sizes, statistics and indexes"
-        missing.append(catalog_facts(tuple(reckoned.tables[facts.node]), why))
+        missing = prices
     if brief:
-        return Assessment(verdict, _basis(model, evidence), reason, best_at_actual=best, loss_factor=loss)
+        return Assessment(verdict, model.basis, reason, best_at_actual=best, loss_factor=loss)
     executed_known = model.executed is not None
     believed = executed_known and model.leader(points.estimate) == facts.method
     # worlds in which another method would have been taken are none, unless all of them are such
@@ -114,7 +113,7 @@ def assess(
     lines = outer_lines(worlds, shown_inner_differs=inner_differs) if drawable else ()
     return Assessment(
         verdict=verdict,
-        basis=_basis(model, evidence),
+        basis=model.basis,
         reason=reason,
         costs=costs,
         residual=residual,
@@ -161,16 +160,16 @@ def _without_model(
     errors: list[float | None],
     misestimated: bool,
     threshold: float,
-    missing: list[doc.Missing],
+    prices: list[doc.Missing],
 ) -> Assessment:
     if loops is None:
-        return Assessment("undecided", "plan", "the plan was not executed", missing=(NOT_ANALYZED, *missing))
+        return Assessment("undecided", "plan", "the plan was not executed", missing=(NOT_ANALYZED, *prices))
     if loops == 0:
         return Assessment("undecided", "plan", "the join never ran")
     if not misestimated and all(e is not None for e in errors):
         return Assessment("accurate", "plan", within(threshold))
     reason = "the plan alone does not tell what the other join methods would cost"
-    return Assessment("undecided", "plan", reason, missing=(*cut, *missing))
+    return Assessment("undecided", "plan", reason, missing=(*cut, *prices))
 
 
 def _residual(reckoned: ReckonedTree, facts: JoinFacts, models: list[JoinModel], point: Point) -> float | None:
@@ -201,10 +200,6 @@ def _cut_short(reckoned: ReckonedTree, facts: JoinFacts) -> list[doc.Missing]:
         if side.state == "at_least":
             found.append(complete_count(name, reckoned.counts[side.node].reach.stopped_by))
     return found
-
-
-def _basis(model: JoinModel, evidence: JoinEvidence) -> doc.Basis:
-    return model.basis
 
 
 def _safe(

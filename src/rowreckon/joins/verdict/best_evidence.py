@@ -14,7 +14,7 @@ from rowreckon.frozen import frozen
 from rowreckon.joins.facts.catalog_facts import CatalogFacts
 from rowreckon.joins.facts.inputs import JoinInput
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
-from rowreckon.joins.facts.missing_evidence import catalog_facts
+from rowreckon.joins.facts.missing_evidence import prices
 from rowreckon.joins.facts.own_workers import with_own_workers
 from rowreckon.joins.facts.permitted_methods import excluded_methods, nothing_known
 from rowreckon.joins.facts.semijoins import as_semijoin
@@ -37,14 +37,14 @@ class JoinEvidence:
 
     `facts` are the join's, a semijoin recognised as one; `worlds` are inputs and model for each state of affairs that
     the evidence allows, the likeliest first, none where nothing can be worked out; `planner` holds the planner's own
-    figures per method.
+    figures per method; `prices` names what would price the other methods where the catalog does not.
     """
 
     facts: JoinFacts
     worlds: tuple[tuple[JoinInput, JoinModel], ...]
     excluded: dict[Method, str]
     planner: dict[Method, PlannerFigure] = field(default_factory=dict)
-    missing: tuple[Missing, ...] = ()
+    prices: Missing | None = None
 
 
 def gather(
@@ -63,17 +63,15 @@ def gather(
     if known is not None:
         facts = with_own_workers(settings, reckoned, facts, known)
     join = catalog_input(settings, reckoned, facts, known, below) if known is not None else None
-    missing: list[Missing] = []
     if join is None:
+        unread = reckoned.tables[facts.node] if known is None else known.unread_below(facts.node)
+        lacking = prices(unread, asked=known is not None)
         joins = plan_worlds(JoinAtHand(settings, reckoned, facts), relations)
         if joins:
             wanted = wanted_of(reckoned.tree, facts.node, (), capture.query)
             models = plan_models(settings, reckoned, facts, joins, excluded, wanted)
-            return JoinEvidence(facts, tuple(zip(joins, models, strict=True)), excluded, planner)
-        tables = tuple(reckoned.tables[facts.node])
-        why = "the plan alone does not tell sizes and statistics" if known is None else "they were not all readable"
-        missing.append(catalog_facts(tables, why))
-        return JoinEvidence(facts, (), excluded, planner, tuple(missing))
+            return JoinEvidence(facts, tuple(zip(joins, models, strict=True)), excluded, planner, lacking)
+        return JoinEvidence(facts, (), excluded, planner, lacking)
     assert known is not None
     delivered = order_of(reckoned.tree, facts.node, known.index_order)
     wanted = wanted_of(reckoned.tree, facts.node, delivered, capture.query)
