@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 from collections.abc import Iterator
+from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -80,23 +81,39 @@ def test_no_room_imports_one_above_it(folder: str) -> None:
     assert not upward
 
 
-def _part(path: Path) -> str:
-    return path.relative_to(SOURCE).parts[0].removesuffix(".py")
+def _child(path: Path, folder: Path) -> str:
+    """The folder or module straight in `folder` that holds this file."""
+    return path.relative_to(folder).parts[0].removesuffix(".py")
 
 
-def test_no_two_parts_import_each_other() -> None:
-    """Of two folders or modules at the top level, one stands below the other, types for checkers included."""
-    parts = {_part(path) for path in _modules(".")} - {"__init__"}
-    arrows = {
-        (_part(path), below)
-        for path in _modules(".")
-        for name in _imports(path)
-        if name.startswith("rowreckon.") and (below := name.split(".")[1]) in parts - {_part(path)}
-    }
-    both_ways = {pair for pair in arrows if pair[::-1] in arrows}
+def _arrows(folder: Path) -> dict[str, set[str]]:
+    """Of each folder and module straight in a folder, the others there that it imports, types for checkers included."""
+    prefix = ".".join(("rowreckon", *folder.relative_to(SOURCE).parts, ""))
+    files = [path for path in folder.rglob("*.py") if path != folder / "__init__.py"]
+    children = {_child(path, folder) for path in files}
+    arrows: dict[str, set[str]] = {child: set() for child in children}
+    for path in files:
+        below = {name.removeprefix(prefix).split(".")[0] for name in _imports(path) if name.startswith(prefix)}
+        arrows[_child(path, folder)] |= below & children - {_child(path, folder)}
+    return arrows
 
-    assert ("captures", "catalog") in arrows
-    assert not both_ways
+
+@pytest.mark.parametrize(
+    "folder", [SOURCE, *sorted({p.parent for p in SOURCE.rglob("*/__init__.py")})], ids=lambda p: p.name
+)
+def test_no_arrow_runs_back_up(folder: Path) -> None:
+    """What stands side by side in a folder, modules and folders, can be put in an order: each imports earlier ones."""
+    try:
+        TopologicalSorter(_arrows(folder)).prepare()
+    except CycleError as error:
+        pytest.fail(f"in {folder.name} these import each other in a circle: {' <- '.join(error.args[1])}")
+
+
+def test_arrows_are_seen() -> None:
+    """An arrow is seen between parts, between a module and a folder beside it, and from inside a folder."""
+    assert "catalog" in _arrows(SOURCE)["captures"]
+    assert "running" in _arrows(SOURCE / "cli")["audits"]
+    assert "limits" in _arrows(SOURCE / "reading")["explain_text"]
 
 
 def test_no_folder_is_a_hall() -> None:
