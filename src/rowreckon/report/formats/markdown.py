@@ -6,10 +6,9 @@ from rowreckon.document.audit import Audit
 from rowreckon.report.formats.markdown_budget import Block, assemble, length
 from rowreckon.report.formats.markdown_changes import list_changes, plan_changes
 from rowreckon.report.formats.markdown_list import list_blocks
-from rowreckon.report.formats.markdown_pieces import items, table
+from rowreckon.report.formats.markdown_pieces import head, items, table
 from rowreckon.report.formats.markdown_plan import evidence_blocks, ticket_blocks
 from rowreckon.report.story.overview import counts_words, fold_row, nothing_audited, rejected_rows, verdict_legend
-from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import clean, markdown, plain, quote
 from rowreckon.report.words.headline import plans_by_weight
 from rowreckon.report.words.sentences import CAUTIONS
@@ -22,7 +21,7 @@ def render_markdown(audit: Audit, *, limit: int = LIMIT) -> str:
     """The audit as Markdown of at most `limit` characters (counted as UTF-16 units, the stricter way)."""
     audit, folder = with_short_sources(audit)
     if not audit.plans:
-        blocks = _nothing(audit)
+        blocks = [head(audit, nothing_audited(audit))]
     elif len(audit.plans) == 1:
         blocks = [*ticket_blocks(audit, folder), *plan_changes(audit)]
     else:
@@ -32,12 +31,6 @@ def render_markdown(audit: Audit, *, limit: int = LIMIT) -> str:
     blocks += _evidence(audit, limit, sum(length(block.text) for block in blocks))
     blocks += _rejected(audit)
     return assemble(blocks, _last(audit), limit)
-
-
-def _nothing(audit: Audit) -> list[Block]:
-    compared = baseline_lines(audit)
-    lines = ["# Audit of PostgreSQL plans", f"**{markdown(nothing_audited(audit))}**"]
-    return [Block("\n\n".join([*lines, *([items(compared)] if compared else [])]), "the verdict")]
 
 
 def _evidence(audit: Audit, limit: int, written: int) -> list[Block]:
@@ -55,8 +48,8 @@ def _evidence(audit: Audit, limit: int, written: int) -> list[Block]:
 
 
 def _folds(audit: Audit) -> Block:
-    head = ("query", "times", "first and last", "crossed", "time lost", "q-errors")
-    rows = table(head, [fold_row(fold) for fold in audit.folds], right=(1, 3, 4))
+    named = ("query", "times", "first and last", "crossed", "time lost", "q-errors")
+    rows = table(named, [fold_row(fold) for fold in audit.folds], right=(1, 3, 4))
     return Block(f"## Queries that recur\n\n{rows}", "rows of the table of recurring queries", by_line=True)
 
 

@@ -5,11 +5,10 @@ from __future__ import annotations
 from rowreckon.document.audit import Audit
 from rowreckon.report.drawings.time_bars import bar_text, longest
 from rowreckon.report.formats.markdown_budget import Block
-from rowreckon.report.formats.markdown_pieces import items
+from rowreckon.report.formats.markdown_pieces import head
 from rowreckon.report.story.listing import LIST_TITLE, ListRow, letters_legend, list_note, list_rows
 from rowreckon.report.story.overview import counts_words
 from rowreckon.report.story.remedy_story import remedies_story
-from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import markdown, markdown_fence
 from rowreckon.report.words.list_headline import list_headline, list_time_sentence
 from rowreckon.report.words.numbers import count_of, milliseconds
@@ -21,11 +20,9 @@ _WIDTH = 24
 
 def list_blocks(audit: Audit, folder: str) -> list[Block]:
     """What was found, the best change, and the table of all queries."""
-    lines = ["# Audit of PostgreSQL plans", f"**{markdown(list_headline(audit))}**"]
-    lines += [markdown(list_time_sentence(audit)), markdown(counts_words(audit) + folder_words(audit, folder))]
-    compared = baseline_lines(audit)
-    lines += [items(compared)] if compared else []
-    return [Block("\n\n".join(lines), "the verdict"), *_first_change(audit), _table_of_queries(audit)]
+    counted = counts_words(audit) + folder_words(audit, folder)
+    found = head(audit, list_headline(audit), list_time_sentence(audit), counted)
+    return [found, *_first_change(audit), _table_of_queries(audit)]
 
 
 def _first_change(audit: Audit) -> list[Block]:
@@ -44,7 +41,7 @@ def _table_of_queries(audit: Audit) -> Block:
     scale = longest([row.split for row in rows])
     ended = [row for row in rows if row.split is not None][:_LISTED]
     kept = {row.index for row in ended}
-    head = "| verdict | query | time | where it goes | changes |\n| --- | --- | ---: | --- | --- |"
+    named = "| verdict | query | time | where it goes | changes |\n| --- | --- | ---: | --- | --- |"
     lines = [_row(row, scale) for row in rows if row.index in kept or row.split is None]
     legend = letters_legend(audit)
     left = len(rows) - len(lines)
@@ -54,7 +51,7 @@ def _table_of_queries(audit: Audit) -> Block:
         (
             f"## {LIST_TITLE}",
             *([markdown(legend)] if legend else []),
-            "\n".join([head, *lines]),
+            "\n".join([named, *lines]),
             markdown(note),
         )
     )

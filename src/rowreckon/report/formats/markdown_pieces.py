@@ -1,11 +1,14 @@
-"""Pieces of Markdown: tables, lists, drawn rulers."""
+"""Pieces of Markdown: tables, lists, drawn rulers, the head of a report on several plans or none."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
+from rowreckon.document.audit import Audit
 from rowreckon.report.drawings.ruler import Ruler
 from rowreckon.report.drawings.ruler_text import ruler_text
+from rowreckon.report.formats.markdown_budget import Block
+from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import clean_lines, markdown, markdown_fence
 
 _RULER_WIDTH = 76
@@ -28,3 +31,10 @@ def drawn_rulers(drawn: Sequence[Ruler]) -> str:
     """Rulers as a block of text."""
     texts = ["\n".join(ruler_text(ruler, _RULER_WIDTH)) for ruler in drawn]
     return markdown_fence(clean_lines("\n\n".join(texts)), "text")
+
+
+def head(audit: Audit, finding: str, *further: str) -> Block:
+    """What was found, what else is said of all plans, and what differs from a baseline."""
+    compared = baseline_lines(audit)
+    parts = ["# Audit of PostgreSQL plans", f"**{markdown(finding)}**", *map(markdown, further)]
+    return Block("\n\n".join([*parts, *([items(compared)] if compared else [])]), "the verdict")

@@ -56,7 +56,7 @@ def _one_plan(out: Writer, audit: Audit, folder: str) -> None:
     else:
         write_changes_beside(out, audit, told)
     _folds(out, audit)
-    write_evidence(out, audit.plans[0], told=told)
+    write_evidence(out, audit.plans[0], told)
     if out.verbose:
         out.label("Counted", counts_words(audit) + folder_words(audit, folder), 2)
 
@@ -83,9 +83,10 @@ def _every_plan(out: Writer, audit: Audit) -> None:
     for index in plans_by_weight(audit):
         plan = audit.plans[index]
         out.heading(f"Plan: {quote(plan.source)}")
-        write_ticket(out, ticket(audit, index))
+        told = ticket(audit, index)
+        write_ticket(out, told)
         write_picture(out, plan)
-        write_evidence(out, plan)
+        write_evidence(out, plan, told)
 
 
 def _compared(out: Writer, audit: Audit) -> None:

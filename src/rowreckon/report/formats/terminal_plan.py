@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     from rowreckon.document.audit import Join, Plan
 
 _JOINS_SHOWN = 3
-_FACTS_SHOWN = 4
 _LINES_SHOWN = 4
 _RULER_WIDTH = 100
 _PICTURE_WIDTH = 120
@@ -88,14 +87,14 @@ def _details(out: Writer, plan: Plan) -> None:
         out.say("; ".join(f"{what}: {text}" for what, text in line.details) + ".", 6)
 
 
-def write_evidence(out: Writer, plan: Plan, *, told: Ticket | None = None) -> None:
-    """What the verdicts rest on; `told` is the ticket above, of which nothing is said again."""
+def write_evidence(out: Writer, plan: Plan, told: Ticket) -> None:
+    """What the verdicts rest on; `told` is the ticket above, of which nothing is said again unless all is shown."""
     out.heading(f"Evidence: {quote(plan.source)}")
     stories = join_stories(plan)
     judged = [s for s in stories if out.verbose or s.join.verdict != "accurate"] or list(stories[:1])
     shown = judged if out.verbose else judged[:_JOINS_SHOWN]
     for number, story in enumerate(shown):
-        _join(out, story, is_told=told is not None and number == 0)
+        _join(out, story, is_told=number == 0)
     if len(shown) < len(stories):
         out.blank()
         left = [s.join.verdict for s in stories if s not in shown]
@@ -103,37 +102,40 @@ def write_evidence(out: Writer, plan: Plan, *, told: Ticket | None = None) -> No
         out.say(f"{count_of(len(left), 'further join')} ({kinds}); --verbose shows all.", 2)
     for finding in plan_findings(plan):
         _finding(out, finding, told)
-    brief = told is not None and not out.verbose
-    if brief:
-        elsewhere = notable_elsewhere(plan)
-        if elsewhere:
-            out.label("Elsewhere", " ".join(elsewhere), 2)
-    else:
-        out.items("Time elsewhere", elsewhere_lines(plan), _LINES_SHOWN)
+    if out.verbose:
+        out.items("Time elsewhere", elsewhere_lines(plan))
+    elif elsewhere := notable_elsewhere(plan):
+        out.label("Elsewhere", " ".join(elsewhere), 2)
     _missing(out, plan, told)
     if out.verbose and plan.query:
         out.blank()
         out.say("Query", 2, "bold")
         out.sql(plan.query, 4)
-    if not brief:
-        out.blank()
-    known = (*TOLD_BY_TICKET, *SELDOM_WANTED) if brief else ()
-    rows = [(name, value) for name, value in measured_rows(plan) if name not in known]
-    measured = [f"{name}: {value}" for name, value in rows if not brief or (name, value) != ("Cache", "not known")]
-    if measured:
-        out.label("Measured", "; ".join(measured) + ".", 2)
+    _measured(out, plan)
+
+
+def _measured(out: Writer, plan: Plan) -> None:
+    """How the plan was measured, and its notes; briefly without what the ticket has told."""
+    rows = measured_rows(plan)
     notes = tuple(clean(note) for note in plan.notes)
-    if brief and notes:
-        out.label("Notes", f"{'; '.join(notes[:_LINES_SHOWN])}.", 2)
+    if out.verbose:
+        out.blank()
     else:
+        known = (*TOLD_BY_TICKET, *SELDOM_WANTED)
+        rows = tuple(row for row in rows if row[0] not in known and row != ("Cache", "not known"))
+    if rows:
+        out.label("Measured", "; ".join(f"{name}: {value}" for name, value in rows) + ".", 2)
+    if out.verbose:
         out.items("Notes", notes)
+    elif notes:
+        out.label("Notes", f"{'; '.join(notes[:_LINES_SHOWN])}.", 2)
 
 
-def _missing(out: Writer, plan: Plan, told: Ticket | None) -> None:
-    lacking = [m for m in plan.missing if told is None or told.missing != m]
+def _missing(out: Writer, plan: Plan, told: Ticket) -> None:
+    lacking = [missing for missing in plan.missing if missing != told.missing]
     if not lacking:
         return
-    if told is not None and not out.verbose:
+    if not out.verbose:
         more = f" and {len(lacking) - 1} more" if len(lacking) > 1 else ""
         out.label("Missing", f"{missing_evidence(lacking)[0][0]}{more}: --verbose shows how to get it.", 2)
         return
@@ -198,19 +200,14 @@ def _costs(out: Writer, story: JoinStory) -> None:
         out.say(f"- {' and '.join(unknown)}: {NOT_KNOWN}", 4, hang=2)
 
 
-def _finding(out: Writer, finding: FindingStory, told: Ticket | None) -> None:
-    """One cause; its name is left out where the ticket has it, the facts unless all is shown or nothing was told."""
-    is_told = told is not None and not out.verbose
-    if not is_told:
+def _finding(out: Writer, finding: FindingStory, told: Ticket) -> None:
+    """One cause: its name is left out where the ticket has it, its facts are shown with all else."""
+    if out.verbose:
         out.blank()
-    known = told is not None and is_told and told.cause.startswith(finding.kind)
+    known = not out.verbose and told.cause.startswith(finding.kind)
     out.label("Cause", finding.summary if known else f"{finding.title}: {finding.summary}", 2)
     if finding.harms:
         out.say(finding.harms, 4)
-    if is_told:
-        return
-    for fact, value, source in finding.evidence if out.verbose else finding.evidence[:_FACTS_SHOWN]:
-        out.say(f"- {fact}: {value} (from {source})", 4, hang=2)
-    left = 0 if out.verbose else len(finding.evidence) - _FACTS_SHOWN
-    if left > 0:
-        out.say(f"- {count_of(left, 'further fact')}; --verbose shows all", 4, hang=2)
+    if out.verbose:
+        for fact, value, source in finding.evidence:
+            out.say(f"- {fact}: {value} (from {source})", 4, hang=2)

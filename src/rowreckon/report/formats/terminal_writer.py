@@ -76,17 +76,14 @@ class Writer:
         text.stylize("not bold", len(plain(word)))
         self.piece(text, indent, 2)
 
-    def items(self, title: str, lines: tuple[str, ...], most: int | None = None) -> None:
-        """A list under its title, at most so many of it unless all is shown; nothing where it is empty."""
+    def items(self, title: str, lines: tuple[str, ...]) -> None:
+        """A list under its title; nothing where it is empty."""
         if not lines:
             return
         self.blank()
         self.say(title, 2, "bold")
-        shown = lines if self.verbose or most is None else lines[:most]
-        for line in shown:
+        for line in lines:
             self.say(f"- {line}", 4, hang=2)
-        if len(shown) < len(lines):
-            self.say(f"- {len(lines) - len(shown)} more; --verbose shows all", 4, hang=2)
 
     def verbatim(self, block: str, indent: int = 4, style: str = "") -> None:
         """Lines that are to be copied: never wrapped by us, so that a copy stays whole."""
