@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import functools
 from collections.abc import Iterator
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
@@ -27,8 +28,13 @@ def _modules(*places: str) -> Iterator[Path]:
         yield from [path] if path.is_file() else sorted(path.rglob("*.py"))
 
 
-def _imports(path: Path) -> Iterator[str]:
-    """Full names of everything that a module imports, inside functions as well."""
+@functools.cache
+def _imports(path: Path) -> tuple[str, ...]:
+    """Full names of everything that a module imports, inside functions as well; each module is read once."""
+    return tuple(_imported(path))
+
+
+def _imported(path: Path) -> Iterator[str]:
     package = ".".join(("rowreckon", *path.relative_to(SOURCE).parent.parts))
     for node in ast.walk(ast.parse(path.read_text())):
         if isinstance(node, ast.Import):
