@@ -176,8 +176,8 @@ def _unknown_notes(explain: ExplainDocument, tree: PlanTree) -> tuple[str, ...]:
     for node in tree.nodes:
         if isinstance(node, OtherNode):
             types.setdefault(node.node_type)
-        elif node.__pydantic_extra__:
-            keys.update(dict.fromkeys(node.__pydantic_extra__))
+        elif node.unknown_keys:
+            keys.update(dict.fromkeys(node.unknown_keys))
     notes: list[str] = []
     if types:
         notes.append(f"node types kept without being understood: {', '.join(types)}")

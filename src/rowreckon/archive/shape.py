@@ -12,10 +12,8 @@ from hashlib import blake2b
 from operator import itemgetter
 from typing import Any
 
-from pydantic import ValidationError
-
 from rowreckon.archive.literals import Remembered
-from rowreckon.plan.keys import MOST
+from rowreckon.plan.keys import MOST, Wrong
 from rowreckon.plan.nodes import FAMILIES, OtherNode
 
 Raw = dict[str, Any]
@@ -240,6 +238,6 @@ def _check(node: Raw) -> None:
         raise NotPlain
     family = FAMILIES.get(kind, OtherNode)
     try:
-        family.model_validate({name: value for name, value in node.items() if name != "Plans"})
-    except ValidationError:
+        family.read({name: value for name, value in node.items() if name != "Plans"})
+    except Wrong:
         raise NotPlain from None
