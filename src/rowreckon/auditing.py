@@ -213,7 +213,7 @@ def _execution_ms(explain: ExplainDocument, tree: PlanTree) -> float | None:
 def _nodes(reckoned: ReckonedTree, origins: Origins, own_ms: Sequence[float | None]) -> tuple[doc.Node, ...]:
     tree = reckoned.tree
     return tuple(
-        _node(number, path, node, count, here, ms, tables, tree)
+        _node(number, path, node, count, here, ms, tables, reckoned)
         for number, (path, node, count, here, ms, tables) in enumerate(
             zip(tree.paths(), tree.nodes, reckoned.counts, origins.here, own_ms, reckoned.tables, strict=True)
         )
@@ -228,7 +228,7 @@ def _node(
     entering: Entering | None,
     own_ms: float | None,
     tables: tuple[str, ...],
-    tree: PlanTree,
+    reckoned: ReckonedTree,
 ) -> doc.Node:
     here = entering if entering is not None and entering.reported else None
     estimate, actual = count.estimate_interval, count.actual_interval
@@ -256,6 +256,7 @@ def _node(
             "actual_rows_high": None if actual is None else float(actual.high),
             "loops": _number(count.loops),
             "workers": count.workers,
+            "in_each_of": None if count.participants < 2 else reckoned.each_whole(number),
             "count": count.state,
             "q_error": _number(count.q_error),
             "q_error_low": _number(count.q_error_low),
@@ -266,7 +267,7 @@ def _node(
             "tables": tables,
             "name": full_name(node),
             "conditions": conditions(node),
-            "blocks": own_blocks(node, [tree.nodes[child] for child in tree.children[number]]),
+            "blocks": own_blocks(node, [reckoned.tree.nodes[child] for child in reckoned.tree.children[number]]),
             "figures": figures(node),
         }
     )

@@ -99,10 +99,10 @@ def _execution_ms(explain: ExplainDocument, reckoned: ReckonedTree) -> float:
 def _whole_statement(explain: ExplainDocument, floor: float) -> Iterable[TimeElsewhere]:
     planning = explain.planning_time
     if planning is not None and planning > max(floor, 1.0):
-        yield TimeElsewhere(kind="planning", ms=float(planning), fact=f"planning took {planning:,.1f} ms")
+        yield TimeElsewhere(kind="planning", ms=float(planning), fact="choosing the plan, before it ran")
     jit = jit_ms(explain.jit)
     if jit is not None and jit > floor:
-        yield TimeElsewhere(kind="jit", ms=jit, fact=f"compiling expressions (JIT) took {jit:,.1f} ms")
+        yield TimeElsewhere(kind="jit", ms=jit, fact="before expressions could be evaluated")
     for trigger in explain.triggers or ():
         if trigger.time is not None and trigger.time > floor:
             name = trigger.trigger_name or trigger.constraint_name or "a trigger"
@@ -119,7 +119,7 @@ def _whole_statement(explain: ExplainDocument, floor: float) -> Iterable[TimeEls
         )
     )
     if reading > floor and reading > 0:
-        fact = f"waiting for blocks to be read took {reading:,.1f} ms, part of the nodes' own times"
+        fact = "waiting for blocks to be read, part of the nodes' own times"
         yield TimeElsewhere(kind="io", ms=float(reading), fact=fact)
 
 
@@ -186,13 +186,16 @@ def _fact(reckoned: ReckonedTree, number: int, node: PlanNode) -> tuple[TimeKind
     if isinstance(node, GatherNode) and _workers_missing(node):
         fact = f"{int(node.workers_launched or 0)} of {int(node.workers_planned or 0)} planned workers were launched"
         return "workers_missing", fact, True
-    removed = (node.rows_removed_by_filter or 0) * node.loops
-    kept = reckoned.counts[number].actual or 0.0
+    processes = reckoned.each_whole(number)
+    each = f" in each of {processes} processes" if processes else ""
+    kept = (reckoned.counts[number].actual or 0.0) / (processes or 1)
+    removed = (node.rows_removed_by_filter or 0) * node.loops / (processes or 1)
     if removed >= _DISCARDED_ROWS and removed >= _DISCARDED_FACTOR * max(kept, 1.0):
-        fact = f"{name}{where} read {counted(removed + kept, 'row')} to keep {kept:,.0f}"
+        fact = f"{name}{where} read {counted(removed + kept, 'row')} to keep {kept:,.0f}{each}"
         return "rows_discarded", fact, True
     if isinstance(node, IndexScanNode) and node.heap_fetches and node.heap_fetches > 0.1 * max(kept, 1.0):
-        fact = f"{name}{where} had to visit the table {counted(node.heap_fetches, 'time')} (not all-visible: VACUUM)"
+        visits = counted(node.heap_fetches, "time")
+        fact = f"{name}{where} had to visit the table {visits}, as VACUUM has not marked it all-visible"
         return "heap_fetches", fact, node.heap_fetches >= _DISCARDED_ROWS
     if isinstance(node, (SortNode, IncrementalSortNode)):
         return "sort", f"{name} of {counted(kept, 'row')}", False
@@ -201,9 +204,9 @@ def _fact(reckoned: ReckonedTree, number: int, node: PlanNode) -> tuple[TimeKind
     if isinstance(node, ModifyTableNode):
         return "write", f"{node.operation or name}{where}", False
     if not reckoned.tree.inputs(number):
-        return "scan", f"{name}{where}: {counted(kept, 'row')}", False
+        return "scan", f"{name}{where}: {counted(kept, 'row')}{each}", False
     if isinstance(node, JoinNode):
-        return "other", f"{name} whose estimates were right: {counted(kept, 'row')}", False
+        return "other", f"{name} with right estimates: {counted(kept, 'row')}", False
     return "other", f"{name}{where}: {counted(kept, 'row')}", False
 
 

@@ -63,7 +63,7 @@ def test_only_the_tables_that_were_not_read_are_missing(captured: Capture) -> No
     partly = captured.catalog.model_copy(update={"relations": kept})
     (missing,) = _missing(captured.model_copy(update={"catalog": partly}))
 
-    assert missing.what == "sizes, statistics and indexes of public.visit"
+    assert missing.what == "the sizes, statistics and indexes of public.visit"
     assert missing.why == "they were not all readable"
 
 
@@ -71,5 +71,5 @@ def test_without_a_catalog_all_tables_are_missing(captured: Capture) -> None:
     """The plan alone tells no sizes: those of the tables would decide."""
     (missing,) = _missing(captured.model_copy(update={"catalog": None}))
 
-    assert missing.what == "sizes, statistics and indexes of public.stay, public.visit, public.hut"
-    assert missing.why == "the plan alone does not tell sizes, statistics and indexes"
+    assert missing.what == "the sizes, statistics and indexes of public.stay, public.visit, public.hut"
+    assert missing.why == "the plan alone does not tell them"

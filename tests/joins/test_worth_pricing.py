@@ -59,7 +59,7 @@ def test_what_is_not_priced_is_accurate_and_says_why() -> None:
     assert last.basis == "plan"
     assert last.best_at_actual is None
     assert last.loss_factor is None
-    assert "all within a factor of 2, so that no method was priced" in last.why
+    assert "All within a factor of 2, so that no method was priced" in last.why
 
 
 def test_a_short_plan_is_priced_whole() -> None:

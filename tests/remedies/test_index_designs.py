@@ -199,7 +199,7 @@ def test_what_the_filter_discards_is_the_evidence(huts: Connection) -> None:
     finding = next(f for f in audit.findings if f.code == "missing_join_index").finding
     assert "its filter discards" in finding.summary
     told = {e.fact: e.value for e in finding.evidence}
-    assert told["of these discarded by the filter, per loop"] == node.rows_removed_by_filter
+    assert told["rows discarded by the filter after that, per loop"] == node.rows_removed_by_filter
 
 
 def test_a_parameters_value_makes_no_index_partial(huts: Connection) -> None:

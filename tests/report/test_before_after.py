@@ -92,7 +92,7 @@ def test_another_join_order_is_said() -> None:
 
     (pair,) = _pairs(_join(1, ("bookings", "guests"), ("huts",), method="hash"))
     assert "another join order came" in bare(pair.lead)
-    assert "the nearest that holds its tables is the join of public.bookings and public.guests" in bare(pair.lead)
+    assert "The nearest that holds its tables is the join of public.bookings and public.guests" in bare(pair.lead)
     assert _pairs(other) == ()
 
 

@@ -123,7 +123,7 @@ def test_a_misestimate_that_came_is_named() -> None:
     """The other way round."""
     (plan,) = compare(f.audit(cured()), f.audit(f.crossed_plan())).plans
 
-    assert any(line.startswith("Misestimate come:") for line in plan_lines(plan))
+    assert any(line.startswith("New misestimate:") for line in plan_lines(plan))
     assert plan.gone == ()
 
 

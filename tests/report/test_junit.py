@@ -21,7 +21,7 @@ def test_each_query_is_a_case_and_each_unreadable_input_an_error() -> None:
     assert [suite.get(name) for name in ("tests", "failures", "errors", "skipped")] == ["7", "2", "2", "0"]
     failure = suite.find("testcase/failure")
     assert failure is not None
-    assert (failure.get("message") or "").startswith("expected 12 outer rows, got 48,310; from 840 on")
+    assert (failure.get("message") or "").startswith("Expected 12 outer rows, got 48,310. From 840 on")
 
 
 def test_without_fail_on_nothing_fails() -> None:

@@ -57,7 +57,7 @@ def test_the_part_outside_crossed_joins_is_said() -> None:
     """14 % in crossed joins never stand without the other 86 %."""
     shown = f.audit(_timed("one", 100.0), _timed("two", 50.0))
 
-    assert "crossed joins take 14% of 150 ms" in list_headline(shown)
+    assert "Crossed joins take 14% of 150 ms" in list_headline(shown)
     assert list_time_sentence(shown) == "The time goes to scans and filters 86% and crossed joins 14%."
 
 

@@ -57,7 +57,7 @@ def test_what_several_changes_share_is_said_once_with_their_numbers(captured: Au
         for caution in remedy.cautions:
             hits = [line for line in said if caution.rstrip(".")[1:] in line]
             assert len(hits) == 1 or "may change the plan of every query" in caution or not hits
-    assert any(re.search(r"\(changes \d", line) or "(every change)" in line for line in said)
+    assert any(re.match(r"Changes \d|Every change:", line) for line in said)
 
 
 def _with_effects(*effects: SideEffect) -> Audit:
@@ -107,7 +107,7 @@ def test_a_reason_does_not_say_its_title_again() -> None:
     )
     (story,) = remedies_story((remedy,)).remedies
 
-    assert bare(story.reason) == "It was never analyzed. May bring back up to 108 ms. Confidence 0.9."
+    assert bare(story.reason) == "It was never analyzed. May bring back up to 108 ms (modelled). Confidence 0.9."
 
 
 def test_names_keep_their_spelling_at_the_start_of_a_sentence() -> None:

@@ -199,7 +199,7 @@ def test_borders_far_off_are_named_and_not_drawn() -> None:
     (ruler,) = rulers(f.crossed_join(switch_points=tuple(points)))
 
     assert ruler.high <= 6
-    assert ruler.note == "far off the line: nested loop from 90,000,000"
+    assert ruler.note == "too far off to be drawn: nested loop from 90,000,000"
     assert [s.method for s in ruler.stretches] == ["nested_loop", "hash"]
 
 

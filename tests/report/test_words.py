@@ -25,11 +25,11 @@ from rowreckon.report.words.time_words import time_sentence
 from tests.report import factories as f
 
 
-def test_the_verdict_is_one_plain_sentence() -> None:
+def test_the_verdict_is_told_in_short_sentences() -> None:
     """A crossed join: what was expected, what came, where the border lies, what it costs."""
     expected = (
-        "expected 12 outer rows, got 48,310; from 840 on a hash join is cheaper; "
-        "the nested loop costs 38 times the hash join at the actual rows"
+        "expected 12 outer rows, got 48,310. From 840 on a hash join is cheaper. "
+        "The nested loop costs 38 times the hash join at the actual rows"
     )
 
     assert expected == verdict_sentence(f.crossed_join())
@@ -44,22 +44,22 @@ def test_an_overestimate_names_the_border_from_the_other_side() -> None:
         loss_factor=9.0,
     )
 
-    assert "below 840 a nested loop is cheaper" in verdict_sentence(join)
+    assert "Below 840 a nested loop is cheaper" in verdict_sentence(join)
 
 
 def test_a_wrong_inner_side_names_the_border_that_it_crossed() -> None:
     """The outer rows were right; the border lies along the inner ones."""
     said = verdict_sentence(f.inner_wrong_join())
 
-    assert "expected 50 inner rows, got 90,000" in said
-    assert "from 1,400 inner rows on a hash join is cheaper" in said
+    assert "Expected 50 inner rows, got 90,000" in said
+    assert "From 1,400 inner rows on a hash join is cheaper" in said
 
 
 def test_held_says_from_where_on_another_method_would_be_cheaper() -> None:
     """The misestimate did no harm, and how near it came."""
     said = verdict_sentence(f.held_join())
 
-    assert said.endswith("the nested loop is still the cheapest; a hash join is cheaper only from 840 on")
+    assert said.endswith("The nested loop is still the cheapest. A hash join is cheaper only from 840 on")
 
 
 def test_undecided_says_why() -> None:
@@ -80,16 +80,16 @@ def test_the_clock_may_contradict_the_model() -> None:
     """A contest won by the method that is dearer by the model says so."""
     said = contest_words(f.crossed_join(contest={"nested_loop": 80.0, "hash": 131.0}))
 
-    assert said.endswith("the nested loop was faster, although the hash join is cheaper by the model.")
+    assert said.endswith("The nested loop was faster, although the hash join is cheaper by the model.")
 
 
 @pytest.mark.parametrize(
     ("count", "words"),
     [
         ("exact", "expected 12, came 48,310: 3.6 orders short"),
-        ("at_least", "at least 48,310 came before something above stopped reading: 3.6 orders short or more"),
+        ("at_least", "at least 48,310 came, not read to the end: at least 3.6 orders short"),
         ("reread", "came 48,310, some of them more than once"),
-        ("probed", "a bounded count of our own found 48,310"),
+        ("probed", "a separate count, up to a limit, found 48,310"),
         ("not_run", "expected 12, never ran"),
         ("not_counted", "expected 12, rows are not counted here"),
     ],
@@ -117,7 +117,7 @@ def test_what_rounding_alone_explains_is_no_error() -> None:
         1, (), "Index Scan", estimated_rows=20000, actual_rows=20, q_error=1000.0, q_error_low=1.0, direction="even"
     )
 
-    assert expected_came(node) == "expected 20,000, came 20: no error beyond what rounding leaves"
+    assert expected_came(node) == "expected 20,000, came 20: rounding alone may explain the difference"
 
 
 def test_orders_are_decimal_logarithms_of_the_q_error() -> None:
@@ -127,7 +127,7 @@ def test_orders_are_decimal_logarithms_of_the_q_error() -> None:
 
 def test_time_share_names_where_the_rest_goes() -> None:
     """Own time of the join and of its inner side's access over the whole: (41.5 + 310) / 1410.5."""
-    expected = "the crossed join accounts for 25% of the time (1,410 ms); most is in SubPlan 2, 48,000 loops (950 ms)"
+    expected = "the crossed join accounts for 25% of the time (1,410 ms). Most is in SubPlan 2, 48,000 loops (950 ms)"
 
     assert expected == bare(time_sentence(f.crossed_plan()))
 
@@ -135,17 +135,17 @@ def test_time_share_names_where_the_rest_goes() -> None:
 @pytest.mark.parametrize(
     ("audit", "must"),
     [
-        (f.one_join_audit(f.accurate_join()), "no misestimate explains where the time goes"),
-        (f.one_join_audit(f.held_join()), "most of the time goes elsewhere"),
-        (f.one_join_audit(f.accurate_join(), nodes=()), "how the time splits is not known"),
-        (f.one_join_audit(f.held_join(), time_elsewhere=()), "evidence is missing"),
+        (f.one_join_audit(f.accurate_join()), "No misestimate explains where the time goes"),
+        (f.one_join_audit(f.held_join()), "Most of the time goes elsewhere"),
+        (f.one_join_audit(f.accurate_join(), nodes=()), "How the time splits is not known"),
+        (f.one_join_audit(f.held_join(), time_elsewhere=()), "Evidence is missing"),
         (f.one_join_audit(f.undecided_join()), "No verdict"),
         (f.audit(f.crossed_plan(joins=())), "No join to judge"),
         (f.audit(f.crossed_plan(joins=(), outcome="timed_out", sqlstate="57014")), "cancelled at its time limit"),
     ],
 )
 def test_no_crossed_join_never_reads_as_all_clear(audit: f.Audit, must: str) -> None:
-    """Time elsewhere and missing evidence stand in the same sentence."""
+    """Time elsewhere and missing evidence stand beside it."""
     said = bare(plan_headline(audit.plans[0]))
 
     assert must in said
@@ -158,7 +158,7 @@ def test_a_list_with_failures_says_so_in_its_headline() -> None:
 
     said = list_headline(f.audit(*plans))
     assert "1 query did not run to the end" in said
-    assert "see below where" in said
+    assert "See below where" in said
 
 
 def test_nothing_read_is_said() -> None:

@@ -206,7 +206,7 @@ def test_a_temporary_table_is_analyzed_where_it_was_filled(network: str, tmp_pat
     assert document["remedies"][0]["sql"] == list(remedy.sql)
     assert document["remedies"][0]["trial"] is None
     assert entry["reason"].startswith(
-        'its table "Stays; of Today" is temporary and only the session that made it has it'
+        'its table "Stays; of Today" is temporary, and only the session that made it has it'
     )
     assert "right after filling the table" in " ".join(err.split())
 

@@ -32,12 +32,13 @@ _AGAIN = "ask for the output as a file: psql -X -f ask.sql -o answer.txt"
 
 _SCRIPT = r"""-- Facts for auditing a query plan: sizes, statistics, indexes, settings, estimates of its relations.
 -- Run it in psql, on the database and as the role that the plan comes from:
---   psql -X -d DATABASE -f THIS_FILE -o answer.txt      and send back answer.txt
--- It reads catalogs about the relations that the plan names, asks the planner about them with EXPLAIN, takes the ends
--- of join columns from pg_stats, and prints one JSON document. Most common values and histogram bounds are {values}.
+--   psql -X -d DATABASE -f THIS_FILE -o answer.txt
+-- Then send back answer.txt. The script reads catalogs about the relations that the plan names and asks the planner
+-- about them with EXPLAIN. It takes the ends of join columns from pg_stats and prints one JSON document. Most common
+-- values and histogram bounds are {values}.
 -- It changes nothing: one read-only transaction, limited in time, rolled back. Of the plan's conditions it asks only
--- what PostgreSQL's own functions and operators make up; no code of yours is run: relations with functions of your own
--- in indexes, constraints or policies are looked up, not planned on. What goes unasked is named in the answer.
+-- what PostgreSQL's own functions and operators make up. No code of yours is run: relations with functions of your
+-- own in indexes, constraints or policies are looked up, not planned on. What goes unasked is named in the answer.
 -- Look through the answer before it leaves your house, and follow your own rules on that.
 \set QUIET on
 \set ON_ERROR_STOP on

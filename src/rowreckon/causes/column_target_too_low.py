@@ -4,18 +4,18 @@
 A skewed column whose list of common values (or histogram) is too short to hold the value that the query asks for.
 
 ## Why it hurts
-A value outside the list is expected to be as frequent as the average of all the others, and with many rare values the
+A value outside the list is expected to be as frequent as the average of all the others. With many rare values that
 average is far below the frequent ones that just missed the list.
 
 ## Evidence it needs
-One restriction on one plain column; the share of rows that really came is too small for a list of the present length
-(100 by default) to be sure to hold it; from the catalog: a full list, or target 0, and statistics that are not old.
+One restriction on one plain column. The share of rows that came is too small for a list of the present length (100 by
+default) to be sure to hold it. From the catalog: a full list, or target 0, and statistics that are not old.
 
 ## Remedy
 ALTER TABLE … ALTER COLUMN … SET STATISTICS, high enough that the value must be in the list, and ANALYZE.
 
 ## When it is wrong
-A value that makes up more than about 1% of the rows is in any fresh list of 100: then the statistics are old.
+A value that makes up more than about 1% of the rows is in any fresh list of 100. Then the statistics are old.
 
 ## References
 PostgreSQL documentation, "Row Estimation Examples" and ALTER TABLE; var_eq_const in selfuncs.c; analyze.c samples
@@ -90,12 +90,12 @@ def _candidate(
     evidence: list[Evidence],
     subject: Subject,
 ) -> Candidate:
-    part = f", {share(site.kept)} of the table" if site.kept is not None else ""
+    part = f", which is in {share(site.kept)} of the rows" if site.kept is not None else ""
     return Candidate(
         code="column_target_too_low",
         weight=weight,
         basis="catalog" if basis == "catalog" else "plan",
-        summary=f"The list of common values of {site.table}.{column} is too short for the value asked for{part}. "
+        summary=f"The list of common values of {site.table}.{column} does not hold the value asked for{part}. "
         + rows_sentence(site),
         evidence=tuple(evidence),
         subject=subject,

@@ -8,8 +8,8 @@ The planner multiplies the shares as if the columns knew nothing of each other. 
 product is too small by the whole share of the second.
 
 ## Evidence it needs
-At least two plain columns under equality on one relation, more rows than expected; the scan's row total agrees with the
-planner's (else the statistics are old); from the catalog: each clause alone keeps more than came.
+At least two plain columns under equality on one relation, and more rows than expected. The scan's row total agrees with
+the planner's (else the statistics are old). From the catalog: each clause alone keeps more than came.
 
 ## Remedy
 CREATE STATISTICS (dependencies, mcv) on these columns and ANALYZE, with a target high enough for the combination.

@@ -1,16 +1,16 @@
 """# correlated_columns_range
 
 ## What it finds
-Range restrictions on columns of one table that move together: an order's date and its shipping date, a range beside an
-equality that already implies it.
+Range restrictions on columns of one table that move together: an order's date and its shipping date. Or a range beside
+an equality that already implies it.
 
 ## Why it hurts
 The planner multiplies the shares of the ranges. Columns that rise together keep far more rows than the product says,
 columns that exclude each other far fewer.
 
 ## Evidence it needs
-At least two plain columns, at least one of them under <, <=, >, >=; totals that agree; from the catalog the number of
-distinct values, which decides whether a list of common combinations can cover the ranges.
+At least two plain columns, at least one of them under <, <=, >, >=, and totals that agree. From the catalog: the number
+of distinct values, which decides whether a list of common combinations can cover the ranges.
 
 ## Remedy
 CREATE STATISTICS (mcv) where the columns have few distinct combinations. Functional dependencies never help ranges.
@@ -21,7 +21,7 @@ Two bounds on one column are one range, which the planner handles. A range past 
 statistics.
 
 ## References
-PostgreSQL documentation, "Multivariate Statistics Examples" (MCV lists); measured on TPC-H data: ship date and receipt
+PostgreSQL documentation, "Multivariate Statistics Examples" (MCV lists). Measured on TPC-H data: ship date and receipt
 date, 121,578 expected, 3,803 came, mended by no statistics object at the default target.
 """
 

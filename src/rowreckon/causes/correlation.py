@@ -66,7 +66,7 @@ def correlated(
         code=code,
         weight=weight,
         basis="catalog" if relation is not None else "plan",
-        summary=f"{listed(columns)} of {site.table} go together, and the planner multiplies their shares as if they "
+        summary=f"{listed(columns)} of {site.table} go together. The planner multiplies their shares as if they "
         f"did not. {rows_sentence(site)[:-1]}{keep}.",
         evidence=tuple(evidence),
         subject=Subject(

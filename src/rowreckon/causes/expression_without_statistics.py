@@ -9,8 +9,8 @@ Column statistics say nothing of what a function makes of the column. The planne
 for an inequality, 200 groups for a grouping.
 
 ## Evidence it needs
-The expression in the plan's condition; the estimate is the default share; from the catalog that neither a statistics
-object nor an expression index keeps statistics of it.
+The expression in the plan's condition, with an estimate that is the default share. From the catalog: neither a
+statistics object nor an expression index keeps statistics of it.
 
 ## Remedy
 CREATE STATISTICS on the expression (from release 14), or an index on it, and ANALYZE in both cases.
@@ -233,7 +233,7 @@ def _index(subject: Subject, tables: tuple[TableName, ...], readable: tuple[str,
             *analyze_statements((table,)),
         ),
         undo=(f"DROP INDEX CONCURRENTLY {qualified}",),
-        reason=f"An index on {', '.join(subject.expressions)} lets ANALYZE collect statistics of it; release 13 has no "
+        reason=f"An index on {', '.join(subject.expressions)} lets ANALYZE collect statistics of it. Release 13 has no "
         "other way.",
         works=0.85,
         transactional=False,

@@ -4,8 +4,8 @@
 A set-returning function whose row count the planner does not know: it takes the function's ROWS, 1000 unless declared.
 
 ## Why it hurts
-Everything joined to the function is planned for 1000 rows (100 for jsonb_array_elements and its kin, 10 for unnest of
-an unknown array), whatever comes.
+Everything joined to the function is planned for 1000 rows, whatever comes: 100 for jsonb_array_elements and its kin, 10
+for unnest of an unknown array.
 
 ## Evidence it needs
 A Function Scan whose estimate is such a default and whose actual differs.
@@ -14,7 +14,7 @@ A Function Scan whose estimate is such a default and whose actual differs.
 ALTER FUNCTION … ROWS n with the number that comes; a SQL function that can be inlined is estimated from its body.
 
 ## When it is wrong
-A function whose number of rows varies widely has no right constant: then store its rows in a temporary table and
+A function whose number of rows varies widely has no right constant. Then store its rows in a temporary table and
 ANALYZE that.
 
 ## References
@@ -120,7 +120,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
         sql=(f"ALTER FUNCTION {name} ROWS {value}",),
         undo=(f"ALTER FUNCTION {name} ROWS {old if old is not None else 1000:g}",),
         undo_note=None if old is not None else "1000 is what CREATE FUNCTION declares where nothing is said",
-        reason=f"Declare that {function.name} returns about {counted(value, 'row')}; the planner has nothing "
+        reason=f"Declare that {function.name} returns about {counted(value, 'row')}. The planner has nothing "
         "else to go by.",
         works=0.95,
         check_first=None if old is not None else checks.functions(function),

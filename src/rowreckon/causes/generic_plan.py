@@ -5,11 +5,11 @@ A prepared statement's generic plan: conditions show $1 where a value stood, so 
 value.
 
 ## Why it hurts
-After five executions PostgreSQL may keep one plan for all values. For a frequent value the average is far too low, for
-a range a third (or half a percent for two bounds) is taken whatever the bounds are.
+After five executions PostgreSQL may keep one plan for all values. For a frequent value the average is far too low. Of a
+range a third is taken (of two bounds half a percent), whatever the bounds are.
 
 ## Evidence it needs
-A parameter $n in a condition of the node, not the result of an InitPlan; the same statement with the value written out
+A parameter $n in a condition of the node, not the result of an InitPlan. The same statement with the value written out
 gets another estimate.
 
 ## Remedy

@@ -1,20 +1,21 @@
 """# join_key_skew
 
 ## What it finds
-A join on one column whose values are unevenly frequent, where the rows that reach the join carry the frequent ones (or
-the rare ones).
+A join on one column whose values are unevenly frequent. The rows that reach the join carry the frequent ones, or the
+rare ones.
 
 ## Why it hurts
 The planner spreads the matches evenly over the distinct values, or compares both columns' common values over the whole
 tables. A filter on the other table that picks the frequent key is invisible to it.
 
 ## Evidence it needs
-The error enters at the join (or at an index lookup by the join key), both inputs being estimated well; one equality;
-from the catalog the frequency of the most common key against the average.
+The error enters at a join by one equality, or at an index lookup by the join key, both inputs being estimated well.
+From the catalog: the frequency of the most common key against the average.
 
 ## Remedy
 Longer lists of common values on both key columns help where neither side is filtered. Where a filter picks the keys no
-statistic of PostgreSQL crosses tables: an index that serves the true row count, or the key written as a constant.
+statistic of PostgreSQL crosses tables. What helps is an index that serves the true row count, or the key written as a
+constant.
 
 ## When it is wrong
 A wrong number of distinct values (`ndistinct_wrong`) and old statistics look the same from the plan alone.
@@ -61,9 +62,8 @@ def check(site: Site, context: Context) -> Candidate | None:
         if factor is None:
             continue
         skewed.append(factor)
-        evidence.append(
-            fact(f"most common value of {key.table}.{key.column} against the average", round(factor, 1), "catalog")
-        )
+        what = f"rows of the most common value of {key.table}.{key.column}, in times those of an average value"
+        evidence.append(fact(what, round(factor, 1) or "no value is common", "catalog"))
     if skewed:
         weight = STRONG if max(skewed) >= 3 else WEAK
     if site.kind == "lookup" and site.own:
@@ -82,7 +82,7 @@ def check(site: Site, context: Context) -> Candidate | None:
         code="join_key_skew",
         weight=weight,
         basis="catalog" if skewed else "plan",
-        summary=f"The keys of {hot.table}.{hot.column} that reach the join are not as frequent as the average. "
+        summary=f"The keys of {hot.table}.{hot.column} that reach the join occur more or less often than average. "
         + rows_sentence(site),
         evidence=tuple(evidence),
         subject=Subject(

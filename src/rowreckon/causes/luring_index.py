@@ -8,15 +8,15 @@ Each outer row costs one descent into the index. At the rows that really came an
 the index keeps the planner from it.
 
 ## Evidence it needs
-A crossed nested loop whose inner side reads that index, another method being cheapest at the actual rows; from the
-catalog that the index guards no constraint, and how often the server used it.
+A crossed nested loop whose inner side reads that index, another method being cheapest at the actual rows. From the
+catalog: the index guards no constraint, and how often the server used it.
 
 ## Remedy
 First whatever cures the estimate. Only where nothing does: dropping the index, after looking at its other uses.
 
 ## When it is wrong
 Nearly always when a statistics cure exists. The server's counters and this list of queries are not the whole workload.
-A loop that finds all its pages in memory may be as fast as a method that costs half as much: measured on 16, 58 ms
+A loop that finds all its pages in memory may be as fast as a method that costs half as much. Measured on 16: 58 ms
 against 59.
 
 ## References
@@ -76,7 +76,7 @@ def check_join(join: Join, context: Context) -> JoinCandidate | None:
     evidence = [
         fact("index that the inner side reads", name, "plan"),
         fact("cheapest method at the actual rows", join.best_at_actual, join.basis),
-        fact("chosen cost over the best one at the actual rows", join.loss_factor, join.basis),
+        fact("cost of the method that ran, in times the cheapest one's", join.loss_factor, join.basis),
     ]
     if index is not None:
         evidence.append(fact("scans of the index, by the server's counters", index.idx_scan, "catalog"))
@@ -93,8 +93,8 @@ def check_join(join: Join, context: Context) -> JoinCandidate | None:
         ratio=join.loss_factor or 1.0,
         confidence=round(_CONFIDENCE * (_IN_MEMORY if read == 0 else 1.0), 2),
         basis="catalog" if index is not None else "plan",
-        summary=f"The index {name} makes a nested loop over {counted_rows(rows)} look cheap; "
-        f"without it a {join.best_at_actual} join would be chosen.",
+        summary=f"The index {name} makes a nested loop over {counted_rows(rows)} look cheap. "
+        f"Without it a {join.best_at_actual} join would be chosen.",
         evidence=tuple(evidence),
     )
 

@@ -1,24 +1,25 @@
 """# missing_join_index
 
 ## What it finds
-A join whose inner side has no index on the join key, where one would make a nested loop the cheapest way at the rows
-that really came; or only one that fetches many rows which the scan's filter then discards.
+A join whose inner side has no index on the join key. One would make a nested loop the cheapest way at the rows that
+came. Or it has only one that fetches many rows which the scan's filter then discards.
 
 ## Why it hurts
 Without the index every method must read the inner side whole; with few outer rows that is nearly all of the work. With
 an index on the join key alone each loop fetches all rows of a key, page by page, to keep a few.
 
 ## Evidence it needs
-The join's modelled costs at the actual rows: an index not yet built that beats every existing way clearly; the rows
-that the filter removed per loop; from the catalog the columns' statistics and the indexes that there are.
+The join's modelled costs at the actual rows: an index not yet built beats every existing way clearly. The rows that the
+filter removed per loop. From the catalog: the columns' statistics and the indexes that there are.
 
 ## Remedy
-CREATE INDEX: the join key's columns first, then the filter's columns under equality, then one under a range; included
-columns where the table itself need not be read and the model sees that pay; partial where a flag, a null test or the
-like always holds. Each only where it is clearly cheaper than the simpler index. Each index costs every write.
+CREATE INDEX: the join key's columns first, then the filter's columns under equality, then one under a range. Columns
+are included where the table itself then need not be read and the model sees that pay. It is partial where a flag, a
+null test or the like always holds. Each only where it is clearly cheaper than the simpler index. Each index costs
+every write.
 
 ## When it is wrong
-A join that truly returns half of the table gains nothing from an index; the model at the actual rows says so. Where
+A join that truly returns half of the table gains nothing from an index. The model at the actual rows says so. Where
 VACUUM has not been there for long, an index that holds all columns still sends the scan to the table.
 
 ## References
@@ -86,21 +87,21 @@ def _of_design(join: Join, context: Context, side: SidePrices, design: IndexDesi
     elif leading is not None:
         story = f"the index {leading} of {table} does not hold what this join needs. With one on {index}"
     else:
-        story = f"{table} has no index on {index} that this join could use. With one"
-    summary = f"{story[0].upper()}{story[1:]}, {count(side.existing)} of planner cost at the actual rows would become "
-    summary += f"{count(design.cost)}."
+        story = f"there is no index on {index} of {table} that this join could use. With one"
+    summary = f"{story[0].upper()}{story[1:]}, the cost at the actual rows falls from {count(side.existing)} to "
+    summary += f"{count(design.cost)}, by the cost model."
     if not wanted:
         summary += " At its own estimates the planner would not take it: the estimates have to be mended as well."
     outer = join.inner if side.order.turned else join.outer
     evidence = [
         fact("cheapest existing way at the actual rows, planner cost", round(side.existing, 2), "catalog"),
         fact("with the new index, planner cost", round(design.cost, 2), "catalog"),
-        fact("rows that really drive the join", outer.actual_rows, "plan"),
+        fact("rows that drive the join", outer.actual_rows, "plan"),
         fact("pages of the new index, as modelled", design.pages, "catalog"),
     ]
     if side.fetched is not None:
         evidence.append(fact("rows fetched by the existing index, per loop", side.fetched.rows, "plan"))
-        evidence.append(fact("of these discarded by the filter, per loop", side.fetched.discarded, "plan"))
+        evidence.append(fact("rows discarded by the filter after that, per loop", side.fetched.discarded, "plan"))
     if design.included and relation.relpages:
         visible = round(100 * relation.relallvisible / relation.relpages)
         evidence.append(fact("pages of the table that are all-visible, percent", visible, "catalog"))
@@ -179,12 +180,12 @@ def _from_ways(join: Join, context: Context) -> JoinCandidate | None:
         ratio=existing / with_index,
         confidence=round(_confidence(join, basis, turned=way.sides_turned), 2),
         basis=basis,
-        summary=f"{table} has no index on {listed(columns)} that this join could use: with one, {count(existing)} of "
-        f"planner cost at the actual rows would become {count(with_index)}.",
+        summary=f"There is no index on {listed(columns)} of {table} that this join could use. With one, the cost at "
+        f"the actual rows falls from {count(existing)} to {count(with_index)}, by the cost model.",
         evidence=(
             fact("cheapest existing way at the actual rows, planner cost", round(existing, 2), basis),
             fact("with an index on the join key, planner cost", round(with_index, 2), basis),
-            fact("rows that really drive the join", outer.actual_rows, "plan"),
+            fact("rows that drive the join", outer.actual_rows, "plan"),
         ),
     )
 

@@ -5,10 +5,10 @@ Two tables joined on several columns that together form one key.
 
 ## Why it hurts
 The planner multiplies the selectivities of the single columns. Parts of one key depend on each other, so that far more
-rows match than the product says (TPC-H: line items with part-suppliers, 2,400 expected, 600,572 came).
+rows match than the product says. TPC-H: line items with part-suppliers, 2,400 expected, 600,572 came.
 
 ## Evidence it needs
-At least two equality clauses between the same two relations, and fewer rows expected than came; from the catalog
+At least two equality clauses between the same two relations, and fewer rows expected than came. From the catalog:
 whether a foreign key covers exactly these columns.
 
 ## Remedy
@@ -78,7 +78,7 @@ def check(site: Site, context: Context) -> Candidate | None:
         code="multi_column_join_key",
         weight=STRONG * 1.5 if proven else STRONG,
         basis=context.basis if referencing[0].relation is not None else "plan",
-        summary=f"{referencing[0].table} and {referenced[0].table} are joined on {listed(columns)} together, and the "
+        summary=f"{referencing[0].table} and {referenced[0].table} are joined on {listed(columns)} together. The "
         f"planner multiplies the selectivities of the single columns. {rows_sentence(site)}",
         evidence=tuple(evidence),
         subject=Subject(
@@ -193,7 +193,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
             tables=(subject.table, subject.other_table),
             columns=tuple(dict.fromkeys((*subject.columns, *subject.other_columns))),
             cautions=(
-                "only where the data obey it and must go on obeying it: it is a rule for every write to both tables",
+                "add it only where the data obey it and always will: every write to both tables is then checked",
                 "validating reads the whole table; without an index on the referencing columns deletes of the other "
                 "table become slow",
             ),

@@ -75,7 +75,7 @@ def check(site: Site, context: Context) -> Candidate | None:
         code="ndistinct_multi_column",
         weight=weight,
         basis="catalog" if relation is not None else "plan",
-        summary=f"{listed(columns)} of {table} depend on each other, and the planner multiplies their numbers of "
+        summary=f"{listed(columns)} of {table} depend on each other. The planner multiplies their numbers of "
         f"distinct values. {rows_sentence(site)}",
         evidence=tuple(evidence),
         subject=Subject(table=table, relation=relation, columns=columns, distinct=site.groups_came),

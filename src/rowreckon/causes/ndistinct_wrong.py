@@ -4,11 +4,11 @@
 A column whose number of distinct values is wrong in the statistics, as extrapolated from a sample.
 
 ## Why it hurts
-The number decides the groups expected, the matches of each key in a join, and the frequency of every value that is not
-in the list of common values.
+The number decides the groups expected and the matches of each key in a join. It also decides the frequency of every
+value that is not in the list of common values.
 
 ## Evidence it needs
-A grouping by that column over the whole table, which counts the values; or from the catalog a stored number that
+A grouping by that column over the whole table, which counts the values. Or, from the catalog, a stored number that
 contradicts the counted one while the statistics are fresh.
 
 ## Remedy
@@ -189,7 +189,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
             undo=(f"{place} {undo}", *analyze_statements((table,))),
             undo_note=None if known else "RESET removes an override that was set before as well",
             reason=f"{subject.columns[0]} of {table} has {counted_noun(subject.distinct, 'distinct value')}, counted "
-            "by this query; the sample says otherwise.",
+            "by this query. The statistics, taken from a sample, say otherwise.",
             works=0.85,
             check_first=None if known else checks.column_settings((table,), subject.columns),
             lock=SHARE_UPDATE_EXCLUSIVE,

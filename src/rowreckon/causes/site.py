@@ -142,7 +142,8 @@ class Site:
 
     `own` are the clauses on the node's relation alone, `joined` those that compare it with other relations (a
     parameterised scan, or a join's own condition). `total` is the relation's real row count and `planned` the
-    planner's idea of it, both per execution; `kept` is the share of the rows that really passed.
+    planner's idea of it, both per execution; `kept` is the share of the rows that really passed. `in_each_of` are
+    the processes that each ran the node whole, where they did.
     """
 
     number: int
@@ -153,6 +154,7 @@ class Site:
     estimate: float
     actual: float
     executions: float
+    in_each_of: int | None = None
     table: TableName | None = None
     relation: Relation | None = None
     alias: str | None = None
@@ -223,6 +225,7 @@ def find_site(context: Context, entering: Entering) -> Site:
         "estimate": count.estimate or 0.0,
         "actual": count.actual or 0.0,
         "executions": executions_of(reckoned, number),
+        "in_each_of": reckoned.each_whole(number),
     }
     if is_base_scan(node):
         return _scan_site(context, number, base)

@@ -8,8 +8,8 @@ The planner scales the row count with the file's size, but takes value frequenci
 ANALYZE. New values (today's dates, a new status) look absent, and an absent value is expected to bring one row.
 
 ## Evidence it needs
-The scan's row total (rows kept plus rows removed by the filter) against the planner's total, or against the rows
-counted at the last ANALYZE; the server's count of modified rows; a single frequent value that the planner missed.
+The scan's row total (rows kept plus rows removed by the filter), against the planner's total or the rows counted at the
+last ANALYZE. Or modified rows that the server counted. Or a single frequent value that the planner missed.
 
 ## Remedy
 ANALYZE; where it will come back, a lower autovacuum_analyze_scale_factor for this table.
@@ -41,7 +41,7 @@ from rowreckon.causes.restrictions import (
     restrictions,
 )
 from rowreckon.causes.scans import name_of
-from rowreckon.causes.wording import count, rows, rows_sentence
+from rowreckon.causes.wording import count, rows, rows_sentence, told
 from rowreckon.document.audit import Missing
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft
 from rowreckon.remedies.quoting import quote_table
@@ -140,16 +140,18 @@ def _candidate(site: Site, subject: Subject, age: Age, weight: float, basis: str
     total = site.total
     evidence = [fact(age.fact, age.value, age.source)]
     if total is not None:
-        evidence.append(fact("rows that the scan really read", total.low, "plan"))
+        evidence.append(fact("rows that the scan read", told(total), "plan"))
     if site.kept is not None:
         evidence.append(fact("share of the table's rows that came", site.kept, "plan"))
     if subject.relation is not None and (subject.relation.last_analyze or subject.relation.last_autoanalyze):
         times = [t for t in (subject.relation.last_analyze, subject.relation.last_autoanalyze) if t is not None]
         evidence.append(fact("last ANALYZE", max(times).isoformat(sep=" ", timespec="seconds"), "catalog"))
     if age.source == "plan" and age.state == "old":
-        story = f"the planner took it to hold {rows(float(age.value or 0))}, the scan read {_read(site)}"
+        story = f"the planner took the table to hold {rows(float(age.value or 0))}, the scan read {_read(site)}"
     elif age.state in ("old", "modified"):
-        story = f"{age.fact}: {count(float(age.value or 0))}"
+        were = "was" if age.value == 1 else "were"
+        story = f"{rows(float(age.value or 0))} {were} {'modified since' if age.state == 'modified' else 'there at'}"
+        story += " the last ANALYZE"
     else:
         story = "the planner missed values that a fresh sample would hold"
     return Candidate(
@@ -163,7 +165,7 @@ def _candidate(site: Site, subject: Subject, age: Age, weight: float, basis: str
 
 
 def _read(site: Site) -> str:
-    return count(site.total.low) if site.total is not None else "other numbers"
+    return count(told(site.total)) if site.total is not None else "another number"
 
 
 def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:

@@ -1,16 +1,16 @@
 """# statistics_not_usable
 
 ## What it finds
-Statistics that exist and that the planner may not use for this role: row security, a security-barrier view, or rights
-on the columns, together with an operator that is not leakproof.
+Statistics that exist and that the planner may not use for this role. Row security, a security-barrier view or rights
+on the columns forbid it, together with an operator that is not leakproof.
 
 ## Why it hurts
-Without the right to see the values the planner falls back on default shares, as if the table had never been analyzed,
-and only for this role.
+Without the right to see the values the planner falls back on default shares, as if the table had never been analyzed.
+It does so only for this role.
 
 ## Evidence it needs
-From the catalog: row security that restricts this role, or a column that it may not read; and an estimate that is the
-default share.
+From the catalog: row security that restricts this role, or a column that it may not read. From the plan: an estimate
+that is the default share.
 
 ## Remedy
 None that a tool should propose: who may see what is a decision about security. Compare the plan under the table's

@@ -37,7 +37,7 @@ def candidate(site: Site, context: Context) -> Candidate:
     """What is said of a site when no cause outweighs the doubt."""
     node = site.node.node_type
     if site.kind == "join":
-        why = "both inputs are known, and the join's own condition does not explain the rest"
+        why = "both inputs are known, and the join's own condition does not explain the error"
         if site.own:
             why = "a condition on the joined rows also sees those without a partner, which no statistics count"
         elif site.table is None and any(c.tables for c in site.joined):

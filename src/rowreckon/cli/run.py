@@ -32,8 +32,9 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
     help=(
-        "Audit PostgreSQL execution plans: find the joins whose estimated rows are orders of magnitude from the actual "
-        "rows, compute whether the error crossed the switch point between join methods, and rank what to change."
+        "Audit PostgreSQL execution plans. Finds the joins whose estimated rows are orders of magnitude from the "
+        "actual rows. Computes whether the error crossed the switch point between join methods, and ranks what to "
+        "change."
     ),
 )
 

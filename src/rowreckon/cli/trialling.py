@@ -179,7 +179,7 @@ def _ask_in_place(
     statements = [s for a in fit for s in a.statements]
     stays = left_behind(statements, connection.info.server_version)
     warn(
-        f"{counted(len(fit), 'change')} will be made in {connection.info.dbname} itself and rolled back; each"
+        f"{counted(len(fit), 'change')} will be made in {connection.info.dbname} itself and rolled back. Each"
         f" holds its locks for at most {rules.hold_ms / 1000:g} s, and others wait for them as long"
     )
     for attempt in fit:

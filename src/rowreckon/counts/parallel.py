@@ -15,10 +15,12 @@ _NO_GATHER = -1
 
 @frozen
 class Parallelism:
-    """Per node: the Gather above it (or -1), and whether its estimate was divided among processes."""
+    """Per node: the Gather above it (or -1), whether its estimate was divided among processes, and whether processes
+    share its work or that of a node below it."""
 
     gather: tuple[int, ...]
     partial: tuple[bool, ...]
+    shared: tuple[bool, ...]
     leader_takes_part: bool
 
     def divisor(self, tree: PlanTree, number: int) -> float:
@@ -37,6 +39,13 @@ class Parallelism:
         single_copy = isinstance(node, GatherNode) and bool(node.single_copy)
         leader = 0 if launched and (single_copy or not self.leader_takes_part) else 1
         return max(launched + leader, 1)
+
+    def each_whole(self, tree: PlanTree, number: int) -> int | None:
+        """In how many processes a node ran once each and whole, since nothing below it is shared; None elsewhere."""
+        taking = self.participants(tree, number)
+        if taking < 2 or self.shared[number] or tree.nodes[number].loops != taking:
+            return None
+        return taking
 
     def workers(self, tree: PlanTree, number: int) -> int | None:
         """Workers that were launched for a Gather or for the nodes below one; None outside or if never run."""
@@ -60,7 +69,8 @@ def find_parallelism(tree: PlanTree, *, leader_takes_part: bool = True) -> Paral
     """Mark the partial nodes of a tree; linear in nodes."""
     if not any(isinstance(node, GatherNode) for node in tree.nodes):
         nowhere = (_NO_GATHER,) * len(tree)
-        return Parallelism(gather=nowhere, partial=(False,) * len(tree), leader_takes_part=leader_takes_part)
+        none = (False,) * len(tree)
+        return Parallelism(gather=nowhere, partial=none, shared=none, leader_takes_part=leader_takes_part)
     drives = _driven_in_parallel(tree)
     gather = [_NO_GATHER] * len(tree)
     for number in range(1, len(tree)):
@@ -69,7 +79,16 @@ def find_parallelism(tree: PlanTree, *, leader_takes_part: bool = True) -> Paral
     partial = tuple(
         drives[n] and gather[n] != _NO_GATHER and not _is_single_copy(tree, gather[n]) for n in range(len(tree))
     )
-    return Parallelism(gather=tuple(gather), partial=partial, leader_takes_part=leader_takes_part)
+    shared = _shared(tree)
+    return Parallelism(gather=tuple(gather), partial=partial, shared=shared, leader_takes_part=leader_takes_part)
+
+
+def _shared(tree: PlanTree) -> tuple[bool, ...]:
+    """Per node, whether it or a node below it is parallel-aware."""
+    shared = [bool(node.parallel_aware) for node in tree.nodes]
+    for number in range(len(tree) - 1, -1, -1):
+        shared[number] = shared[number] or any(shared[child] for child in tree.inputs(number))
+    return tuple(shared)
 
 
 def _driven_in_parallel(tree: PlanTree) -> list[bool]:

@@ -62,6 +62,10 @@ class ReckonedTree:
     def __len__(self) -> int:
         return len(self.counts)
 
+    def each_whole(self, number: int) -> int | None:
+        """In how many processes a node ran once each and whole; None where they shared it, or there was one."""
+        return self.parallelism.each_whole(self.tree, number)
+
 
 def reckon(tree: PlanTree, *, leader_takes_part: bool = True) -> ReckonedTree:
     """Totals, intervals, count states and q-errors of all nodes; linear in nodes.

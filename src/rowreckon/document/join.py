@@ -4,7 +4,7 @@ from typing import Literal
 
 from pydantic import Field
 
-from rowreckon.document.base import MaybeFloat, MaybeText, Method, Part
+from rowreckon.document.base import MaybeFloat, MaybeInt, MaybeText, Method, Part
 
 JoinType = Literal["inner", "left", "right", "full", "semi", "anti", "right_semi", "right_anti"]
 CountState = Literal["exact", "at_least", "reread", "not_run", "not_counted", "probed"]
@@ -21,6 +21,8 @@ class JoinSide(Part):
     actual_rows: MaybeFloat = None
     count: CountState
     tables: tuple[str, ...] = ()
+    in_each_of: MaybeInt = None
+    """Processes that each delivered these rows whole: the totals are this many times what one of them saw."""
 
 
 class Way(Part):

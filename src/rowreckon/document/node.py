@@ -74,6 +74,8 @@ class Node(Part):
     actual_rows_high: MaybeFloat = None
     loops: MaybeFloat = None
     workers: MaybeInt = None
+    in_each_of: MaybeInt = None
+    """Processes that each ran the node whole: the totals are this many times what one of them saw."""
     count: CountState
     q_error: MaybeFloat = None
     q_error_low: MaybeFloat = None

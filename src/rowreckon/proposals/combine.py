@@ -95,7 +95,7 @@ def _joined(drafts: Sequence[Draft]) -> Draft:
         works=1.0,
         transactional=all(d.transactional for d in drafts),
         undo=_each_once(undo) if undo else None,
-        undo_note="; ".join(dict.fromkeys(notes)) or None,
+        undo_note=". ".join(dict.fromkeys(notes)) or None,
         check_first=checks[0] if checks else None,
         lock=next(iter(locks)) if len(locks) == 1 else last.lock,
         tables=tuple(dict.fromkeys(t for d in drafts for t in d.tables)),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from rowreckon.causes.registry import BY_CODE
 from rowreckon.causes.scans import table_of
+from rowreckon.causes.wording import listed
 from rowreckon.document.audit import Missing
 from rowreckon.remedies import checks
 
@@ -37,9 +38,9 @@ def _missing(plan: PlanAudit) -> Iterator[Missing]:
     if catalog is None:
         yield from _indexes(plan)
     if doubtful and catalog is None:
-        tables = ", ".join(dict.fromkeys(t for f in doubtful for t in f.finding.tables)) or "the plan's tables"
+        tables = listed(tuple(dict.fromkeys(t for f in doubtful for t in f.finding.tables)) or ("the plan's tables",))
         yield Missing(
-            what=f"the catalog's facts of {tables}: age of the statistics, frequencies, statistics objects, indexes",
+            what=f"the catalog's facts of {tables} (age of the statistics, frequencies, statistics objects, indexes)",
             why="from the plan alone rival causes look the same",
             how="rowreckon sweep with --dsn, or rowreckon ask PLAN for a colleague who may connect",
         )
@@ -67,7 +68,7 @@ def _indexes(plan: PlanAudit) -> Iterator[Missing]:
                 continue
             if max(kept, drive) <= (1 - _NEARLY_ALL) * rows:
                 yield Missing(
-                    what=f"the indexes of {table}: whether one begins with the join key",
+                    what=f"whether an index of {table} begins with the join key",
                     why=f"{rows:,.0f} of its rows were read for {kept:,.0f} that the join keeps",
                     how=checks.indexes((table,)),
                 )

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 _PAGE = 8192
 _WRITES = "every INSERT and most UPDATEs of the table maintain the index, and it takes disk space"
-_CONCURRENTLY = "CONCURRENTLY cannot run inside a transaction; if it fails it leaves an invalid index to be dropped"
+_CONCURRENTLY = "CONCURRENTLY cannot run inside a transaction; if it fails, drop the invalid index that it leaves"
 _ONLY_VISIBLE = "the table need not be read only where VACUUM has marked its pages all-visible"
 _WORKLOAD = "this list of queries and the server's counters are not the whole workload: look for other uses first"
 
@@ -95,7 +95,7 @@ def _reason(subject: Subject) -> str:
         )
     if subject.prefix_of_new is not None:
         return (
-            f"With an index on {named} the join reads only rows of {subject.table} that it keeps; by "
+            f"With an index on {named} the join reads only rows of {subject.table} that it keeps. By "
             f"{subject.prefix_of_new} it reads more and discards them."
         )
     return f"With an index on {named} the join reads the matching rows of {subject.table} instead of all of them."
@@ -112,7 +112,7 @@ def _of_this_index(subject: Subject) -> Iterator[str]:
     if subject.included:
         yield _ONLY_VISIBLE
     if subject.prefix_of_new is not None:
-        yield f"it can do what {subject.prefix_of_new} does, and both cost every write: look who uses the old one"
+        yield f"it can also do what {subject.prefix_of_new} does; both cost every write, so look who uses the old one"
     if subject.predicate is not None:
         yield "it serves only queries that hold the same condition"
 
@@ -173,7 +173,7 @@ def dropped_index(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
         subject.relation.is_partition or subject.relation.kind == "partitioned_table"
     )
     undo, undo_note = _old_definition(index)
-    cautions = [_WORKLOAD, "a trial in place is never made of it: dropping takes an ACCESS EXCLUSIVE lock"]
+    cautions = [_WORKLOAD, "it is tried on a copy only, never in place: dropping takes an ACCESS EXCLUSIVE lock"]
     if on_partition:
         cautions.append("an index of a partition that belongs to the parent's index cannot be dropped alone")
     return (

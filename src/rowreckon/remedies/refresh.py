@@ -9,7 +9,7 @@ from rowreckon.remedies.quoting import quote_table
 from rowreckon.remedies.subject import Subject, TableName, is_temporary
 
 NOTHING_RESTORES = "nothing brings the old statistics back; they describe the table as it was"
-NOT_OWNER = "without the right to ANALYZE the table (owner, or MAINTAIN from 17) the server only warns and skips it"
+NOT_OWNER = "without the right to ANALYZE it (owner, or MAINTAIN from 17) the server warns and skips the table"
 
 
 def analyze_statements(tables: tuple[TableName, ...]) -> tuple[str, ...]:

@@ -85,8 +85,13 @@ def _verdict(
         else:
             changed = any(q.change == "plan_changed" for q, _ in timed)
             words = "another plan came, and it takes the same time" if changed else "the plan stayed the same"
-            return "no_effect", "; ".join([words, *notes])
-    return "helped" if net > 0 else "harmed", "; ".join(notes) or None
+            return "no_effect", _sentences([words, *notes])
+    return "helped" if net > 0 else "harmed", _sentences(notes) or None
+
+
+def _sentences(notes: Sequence[str]) -> str:
+    """Notes as sentences in a row: the first as it is, the last without its full stop."""
+    return ". ".join(note if not number else f"{note[:1].upper()}{note[1:]}" for number, note in enumerate(notes))
 
 
 def _sum(compared: Sequence[tuple[QueryMeasure, Comparison]], *times: str) -> float:

@@ -69,7 +69,7 @@ def temporary_obstacle(attempt: Attempt) -> str | None:
         found = [table for table in change.named if is_temporary(table)] if change is not None else []
         if found:
             return (
-                f"its table {quote_name(found[0].name)} is temporary and only the session that made it has it: run it"
+                f"its table {quote_name(found[0].name)} is temporary, and only the session that made it has it. Run it"
                 " there right after filling the table, and audit the plan that the same session then gets"
             )
     return None

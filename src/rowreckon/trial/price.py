@@ -42,7 +42,7 @@ def price_lines(price: Price, copies: int) -> tuple[str, ...]:
     """The price, a sentence a line."""
     each = size(price.size_kb)
     lines = [
-        f"A copy of database {price.database} takes {each}; {_copies_words(copies, each, price.size_kb)}",
+        f"A copy of database {price.database} takes {each}, {_copies_words(copies, each, price.size_kb)}",
         "While it is made, new logins to that database wait, and no other session may be on it; a running autovacuum"
         " of it is interrupted.",
         "The copies are dropped afterwards; the source keeps its rows, statistics and sizes.",
@@ -67,8 +67,8 @@ def price_lines(price: Price, copies: int) -> tuple[str, ...]:
 def _copies_words(copies: int, each: str, size_kb: float) -> str:
     if copies >= 2:
         return (
-            f"two at a time, {size(2 * size_kb)} together: one unchanged, the other with a change, so that runs can"
-            " take turns. The source is copied once; every further copy is made from the unchanged one."
+            f"two at a time, {size(2 * size_kb)} together. One stays unchanged and the other has a change, so that runs"
+            " can take turns. The source is copied once; every further copy is made from the unchanged one."
         )
     return f"one at a time: it is made afresh from the source before every change, {each} each time."
 

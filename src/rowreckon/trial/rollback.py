@@ -29,12 +29,12 @@ def left_behind(statements: Sequence[str], server_version: int) -> tuple[str, ..
     sizes = "reltuples, relpages and relallvisible" + (" and relallfrozen" if server_version >= 180000 else "")
     if analyzed:
         found.append(
-            f"pg_class keeps the {sizes} that ANALYZE writes for {analyzed} and their indexes, so later plans may"
+            f"pg_class keeps the {sizes} that ANALYZE writes for {analyzed} and their indexes. Later plans may"
             " differ, while the column statistics are the old ones again"
         )
         found.append(
             f"the cumulative statistics count the ANALYZE of {analyzed}: last_analyze, analyze_count,"
-            " n_mod_since_analyze (0), n_live_tup and n_dead_tup are new, so autovacuum's threshold starts over and"
+            " n_mod_since_analyze (0), n_live_tup and n_dead_tup are new. Autovacuum's threshold starts over, and"
             " the tables look freshly analyzed"
         )
     if indexed:

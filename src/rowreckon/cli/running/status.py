@@ -96,8 +96,8 @@ def not_read(rejected: Iterable[Rejected]) -> Happened:
 def not_analyzed(result: Audit) -> list[str]:
     """Plans that hold estimates only, so that nothing can be compared, a sentence each."""
     return [
-        f"{plan.source}: the plan was made without ANALYZE and counts no rows, so there is nothing to compare; "
-        "capture it with EXPLAIN (ANALYZE, BUFFERS, FORMAT JSON), which executes the statement"
+        f"{plan.source}: the plan was made without ANALYZE and counts no rows, so there is nothing to compare. "
+        "Capture it with EXPLAIN (ANALYZE, BUFFERS, FORMAT JSON), which executes the statement"
         for plan in result.plans
         if plan.nodes and not plan.analyzed and plan.outcome == "ran"
     ]

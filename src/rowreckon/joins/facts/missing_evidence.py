@@ -44,8 +44,8 @@ def prices(unread: tuple[str, ...], *, asked: bool) -> Missing:
         return METHOD_TIMES
     names = ", ".join(unread) if unread else "the relations"
     return Missing(
-        what=f"sizes, statistics and indexes of {names}",
-        why="they were not all readable" if asked else "the plan alone does not tell sizes, statistics and indexes",
+        what=f"the sizes, statistics and indexes of {names}",
+        why="they were not all readable" if asked else "the plan alone does not tell them",
         how="rowreckon ask PLAN prints a read-only psql script; read its output with rowreckon audit PLAN --facts FILE",
     )
 

@@ -150,6 +150,7 @@ def _side(reckoned: ReckonedTree, side: Side) -> doc.JoinSide:
             "actual_rows": _number(count.actual),
             "count": count.state,
             "tables": tuple(reckoned.tables[side.node]),
+            "in_each_of": reckoned.each_whole(side.node),
         }
     )
 

@@ -71,7 +71,9 @@ def decide(
     if found == {"misled"}:
         here = model.costs(points.estimate)
         cheaper = min((m for m in here if m != method), key=lambda m: here[m])
-        reason = f"by this model the planner would have taken a {_name(cheaper)} already at its own estimates"
+        reason = (
+            f"by the cost model a {_name(cheaper)} is cheaper already at the estimates, yet the planner took another"
+        )
         return Decision("undecided", best, loss, reason)
     open_above = _decided_above(model, points, method, best)
     if found == {"crossed"}:
@@ -84,11 +86,11 @@ def decide(
         return Decision("undecided", None, None, f"what a {names} would have cost can't be worked out")
     unseen = _unseen(model, points.actual, method)
     if unseen is not None:
-        return Decision("undecided", None, None, f"the plan does not tell whether there is {unseen}")
+        return Decision("undecided", None, None, unseen)
     alike = loss is not None and 1.0 / STD_FUZZ_FACTOR <= loss <= STD_FUZZ_FACTOR
     if found == {"close"} and len(worlds) == 1 and alike:
         first = "" if best is None else f", of which the planner would take the {_name(best)}"
-        return Decision("undecided", best, loss, f"at the actual rows two methods cost the same within 1%{first}")
+        return Decision("undecided", best, loss, f"two methods cost the same within 1% at the actual rows{first}")
     if found != {"stays"}:
         return Decision("undecided", best, loss, "the evidence leaves open which method is cheaper at the actual rows")
     if open_above:

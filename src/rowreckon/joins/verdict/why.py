@@ -1,4 +1,4 @@
-"""One plain sentence that says what the verdict rests on, numbers included.
+"""A few plain sentences that say what the verdict rests on, numbers included.
 
 'Cheaper' is said of costs only; nothing here was timed.
 """
@@ -12,18 +12,22 @@ NAMES: dict[Method, str] = {"nested_loop": "nested loop", "hash": "hash join", "
 
 
 def sentence(join: Join, threshold: float, reason: str) -> str:
-    """The sentence for a join whose figures are complete; `reason` is why it is undecided, or not priced."""
-    rows = _rows(join)
+    """What is said of a join whose figures are complete; `reason` is why it is undecided, or not priced."""
+    return " ".join(
+        f"{part[:1].upper()}{part[1:]}." for part in (_rows(join), *_found(join, threshold, reason)) if part
+    )
+
+
+def _found(join: Join, threshold: float, reason: str) -> tuple[str, ...]:
+    """The verdict and its border, a sentence each, without capitals and full stops."""
     if join.verdict == "undecided":
-        return f"{rows}; undecided: {reason}." if rows else f"Undecided: {reason}."
-    if join.verdict == "accurate" and reason:
-        return f"{rows}; {reason}." if rows else f"{reason[:1].upper()}{reason[1:]}."
+        return (f"undecided: {reason}",)
     if join.verdict == "accurate":
-        return f"{rows}; all within a factor of {threshold:g}, and the {NAMES[join.method]} stays cheapest."
+        return (reason or f"all within a factor of {threshold:g}, and the {NAMES[join.method]} stays cheapest",)
     if join.verdict == "held":
         limit = _next(join)
         beyond = f" (up to {noun(_number(limit.outer_rows), 'outer row')})" if limit and limit.outer_rows else ""
-        return f"{rows}; misestimated, but the {NAMES[join.method]} is still the cheapest method{beyond}."
+        return (f"misestimated, but the {NAMES[join.method]} is still the cheapest method{beyond}",)
     best = join.best_at_actual or join.method
     border = _crossed_border(join)
     times = f"the {NAMES[join.method]} costs {_times(join.loss_factor)} the {NAMES[best]} at the actual rows"
@@ -31,29 +35,33 @@ def sentence(join: Join, threshold: float, reason: str) -> str:
         grew = (join.outer.actual_rows or 0) >= (join.outer.estimated_rows or 0)
         word = "from" if grew else "below"
         on = " on" if grew else ""
-        return f"{rows}; {word} {_number(border.outer_rows)}{on} a {NAMES[best]} is cheaper; {times}."
-    return f"{rows}; {times}."
+        return (f"{word} {_number(border.outer_rows)}{on} a {NAMES[best]} is cheaper", times)
+    return (times,)
 
 
 def _rows(join: Join) -> str:
     expected, came = join.outer.estimated_rows, join.outer.actual_rows
     if expected is None or came is None:
         return ""
-    text = f"Expected {_number(expected)} outer {agreeing(_number(expected), 'row')}, got {_came(join.outer)}"
+    processes = join.outer.in_each_of or 1
+    text = f"expected {noun(_number(expected / processes), 'outer row')}, got {_came(join.outer)}"
     inner, inner_came = join.inner.estimated_rows, join.inner.actual_rows
     if inner is None or inner_came is None or join.inner.count == "reread":
         return text
     # A side that was cut short proves nothing by having too few rows.
     short = join.inner.count == "at_least" and inner_came <= inner
     if not short and max(inner, inner_came) >= 2 * max(min(inner, inner_came), 1):
-        were = agreeing(_number(inner), "was", "were")
-        text += f", and {noun(_came(join.inner), 'inner row')} where {_number(inner)} {were} expected"
+        wanted = _number(inner / (join.inner.in_each_of or 1))
+        text += f", and {_came(join.inner, ' inner row')} where {wanted} {agreeing(wanted, 'was', 'were')} expected"
     return text
 
 
-def _came(side: JoinSide) -> str:
-    rows = _number(side.actual_rows or 0.0)
-    return f"at least {rows}" if side.count == "at_least" else rows
+def _came(side: JoinSide, named: str = "") -> str:
+    """The rows of a side, those of one process where each delivered them whole."""
+    rows = _number((side.actual_rows or 0.0) / (side.in_each_of or 1))
+    rows += agreeing(rows, named) if named else ""
+    each = f" in each of {side.in_each_of} processes" if side.in_each_of else ""
+    return f"{'at least ' if side.count == 'at_least' else ''}{rows}{each}"
 
 
 def _crossed_border(join: Join) -> SwitchPoint | None:

@@ -235,8 +235,8 @@ def _no_node(text: str) -> str:
     begun = max(text.rfind("(cost="), text.rfind("(actual "))
     if begun >= 0 and ")" not in text[begun:]:
         return (
-            "the line ends within its figures: a line limit of the terminal or client cut it off; "
-            "print the plan again without one, best with FORMAT JSON"
+            "the line ends within its figures: a line limit of the terminal or client cut it off. "
+            "Print the plan again without one, best with FORMAT JSON"
         )
     return f"{text[:60]!r} is no line of a plan node"
 

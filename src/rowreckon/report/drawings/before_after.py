@@ -146,8 +146,8 @@ def _lead(query: TrialQuery, before: Join, after: Join) -> str:
     if _sides(before) == _sides(after):
         return f"{which}: {was}, before and after:"
     if _tables(before) == _tables(after):
-        return f"{which}: another join order came; {was} is gone, and over the same tables now stands {now}:"
-    return f"{which}: another join order came; {was} is gone, and the nearest that holds its tables is {now}:"
+        return f"{which}: another join order came; {was} is gone. Over the same tables now stands {now}:"
+    return f"{which}: another join order came; {was} is gone. The nearest that holds its tables is {now}:"
 
 
 def _named(join: Join) -> str:

@@ -64,11 +64,11 @@ def curve(join: Join) -> Curve | None:
             inner = join.inner.actual_rows if at == "actual" else join.inner.estimated_rows
             caption += f", with {count_of(inner, 'inner row')}"
     else:
-        caption += "; only the costs at the estimate and at the actual rows are known, the lines between are straight"
+        caption += ". Only the costs at the estimate and at the actual rows are known; the lines between are straight"
     best = join.best_at_actual
     if best is not None and all(line.method != best for line in lines):
         caption += (
-            f"; the {bare(method_name(best))} is not drawn, as the evidence does not give its cost closely enough"
+            f". The {bare(method_name(best))} is not drawn, as the evidence does not give its cost closely enough"
         )
     return Curve(lines, uprights, _whole(xs), _whole(ys), sampled, caption + ".")
 

@@ -26,6 +26,7 @@ from rowreckon.report.words.borders import (
     verdict_border,
 )
 from rowreckon.report.words.escape import bare
+from rowreckon.report.words.join_words import with_rows
 from rowreckon.report.words.numbers import count_of, listed, number
 from rowreckon.report.words.sentences import came, method_name
 
@@ -35,7 +36,7 @@ _ALIKE = 1.05
 _LEAST_ISLAND = 0.02
 _ISLAND = 0.12  # decades to both sides of a point at which a leader is known
 _BORDERS = ("switch", "span")
-FAR_OFF = "far off the line"
+FAR_OFF = "too far off to be drawn"
 """How a note on borders beyond the line begins."""
 
 
@@ -104,15 +105,14 @@ def rulers(join: Join, span: tuple[int, int] | None = None) -> tuple[Ruler, ...]
         inner = f", with {count_of(join.inner.estimated_rows, 'inner row')} as expected" if differs else ""
         found.append(_ruler(join, "outer", f"Outer rows{inner}", first, span, decides=not differs))
         if differs:
-            title = f"Outer rows, with the {count_of(join.inner.actual_rows, 'inner row')} that came"
+            title = f"Outer rows, {with_rows(join.inner, 'inner')}"
             found.append(_ruler(join, "outer", title, second, span, decides=True))
     if len(found) == 2 and not found[1].methods:
         # A line on which nothing is known would only repeat the marks of the other.
         found = [found[0] if found[0].methods else replace(found[1], title="Outer rows")]
     along_inner = inner_border_set(join) or _by_verdict(join, "inner")
     if along_inner and join.inner.estimated_rows is not None:
-        outer = join.outer.actual_rows
-        at = f", with the {count_of(outer, 'outer row')} that came" if outer is not None else ""
+        at = f", {with_rows(join.outer, 'outer')}" if join.outer.actual_rows is not None else ""
         found.append(_ruler(join, "inner", f"Inner rows{at}", along_inner, span, decides=True))
     return tuple(found)
 
@@ -244,7 +244,7 @@ def _objection(join: Join, side: Side, rows: JoinSide, chain: list[Border], *, d
     expected_at = cheapest_at(chain, rows.estimated_rows) if rows.estimated_rows is not None else None
     if join.verdict == "undecided":
         if decides and came_at is not None and rows.actual_rows is not None:
-            return "undecided: the evidence does not tell who leads at the rows that came"
+            return "undecided: the evidence does not tell which method is cheapest at the rows that came"
         return ""
     disagrees = "the switch points do not fit the costs, so only what the verdict rests on is drawn"
     planner_stood_here = side == "outer" and not (decides and inner_differs(join))

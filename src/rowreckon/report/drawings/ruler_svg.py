@@ -7,6 +7,7 @@ from markupsafe import Markup
 from rowreckon.report.drawings.ruler import Ruler, Stretch, Tick
 from rowreckon.report.drawings.svg import decade_labels, element, method_class, percent
 from rowreckon.report.words.numbers import number
+from rowreckon.report.words.sentences import in_sentences
 
 _NAMES = 14
 _BAND_TOP, _BAND_HEIGHT = 22, 16
@@ -32,10 +33,8 @@ def described(ruler: Ruler) -> str:
     """The ruler in words, for who does not see it."""
     said = [f"{ruler.title}: {', '.join(tick.label for tick in ruler.ticks)}"]
     if ruler.stretches:
-        said.append("cheapest in rising order: " + ", then ".join(s.label for s in ruler.stretches))
-    if ruler.note:
-        said.append(ruler.note)
-    return "; ".join(said) + "."
+        said.append("as rows grow the cheapest is: " + ", then ".join(s.label for s in ruler.stretches))
+    return f"{in_sentences((*said, ruler.note))}."
 
 
 def _axis(ruler: Ruler) -> list[Markup]:

@@ -18,7 +18,7 @@ from rowreckon.report.words.escape import markdown, plain, quote
 from rowreckon.report.words.headline import outcome_words
 from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number, times
 from rowreckon.report.words.remedy_words import gain_words, remedy_title
-from rowreckon.report.words.sentences import method_name, node_label, tables_of
+from rowreckon.report.words.sentences import in_sentences, method_name, node_label, tables_of
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -41,20 +41,27 @@ def comparison_headline(comparison: Comparison) -> str:
     verdicts = sum(len(plan.verdicts) for plan in changed)
     moved = sum(len(plan.moves) for plan in changed)
     gone, come = (sum(len(getattr(plan, name)) for plan in changed) for name in ("gone", "come"))
-    parts = [
-        f"{number(len(changed))} of {count_of(len(comparison.plans), 'query', 'queries')} "
-        f"differ{'s' if len(changed) == 1 else ''}",
-        f"{number(faster)} faster" if faster else "",
-        f"{number(slower)} slower" if slower else "",
-        f"{count_of(methods, 'change')} of join method" if methods else "",
-        f"{count_of(verdicts, 'verdict')} changed" if verdicts else "",
-        f"{count_of(moved, 'switch point')} moved" if moved else "",
-        f"{count_of(gone, 'misestimate')} gone" if gone else "",
-        f"{count_of(come, 'misestimate')} come" if come else "",
-        f"{number(len(comparison.only_before))} only before" if comparison.only_before else "",
-        f"{number(len(comparison.only_after))} only after" if comparison.only_after else "",
-    ]
-    return "; ".join(part for part in parts if part) + "."
+    groups = (
+        (
+            f"{number(len(changed))} of {count_of(len(comparison.plans), 'query', 'queries')} "
+            f"differ{'s' if len(changed) == 1 else ''}",
+        ),
+        (f"{number(faster)} faster" if faster else "", f"{number(slower)} slower" if slower else ""),
+        (
+            f"{count_of(methods, 'change')} of join method" if methods else "",
+            f"{count_of(verdicts, 'verdict')} changed" if verdicts else "",
+            f"{count_of(moved, 'switch point')} moved" if moved else "",
+        ),
+        (
+            f"{count_of(gone, 'misestimate')} gone" if gone else "",
+            f"{count_of(come, 'new misestimate')}" if come else "",
+        ),
+        (
+            f"{number(len(comparison.only_before))} only before" if comparison.only_before else "",
+            f"{number(len(comparison.only_after))} only after" if comparison.only_after else "",
+        ),
+    )
+    return in_sentences(listed([part for part in group if part]) for group in groups) + "."
 
 
 def _way(spent: Times) -> str:
@@ -92,11 +99,11 @@ def plan_lines(plan: PlanComparison) -> list[str]:
     lines = []
     if plan.before.outcome != plan.after.outcome:
         ended = [outcome_words(p) or "ran to its end" for p in (plan.before, plan.after)]
-        lines.append(f"Before: {ended[0]}; after: {ended[1]}.")
+        lines.append(f"Before: {ended[0]}. After: {ended[1]}.")
     lines += [_method(change) for change in plan.methods]
     lines += [_verdict(change) for change in plan.verdicts]
     lines += [f"Misestimate gone: {_error(change)}." for change in plan.gone]
-    lines += [f"Misestimate come: {_error(change)}." for change in plan.come]
+    lines += [f"New misestimate: {_error(change)}." for change in plan.come]
     lines += [_move(move) for move in plan.moves]
     return [*lines, times_words(plan.times), *_promises(plan)]
 
@@ -116,7 +123,8 @@ def _promise(remedy: Remedy) -> str:
         methods = listed([method_name(m) for m in trial.join_methods_after])
         joined = f" with {methods}" if methods else ""
         return f"{subject} was tried: {milliseconds(trial.after_ms)} after it{joined}."
-    return f"{subject}: {gain_words(remedy)}."
+    gain = gain_words(remedy)
+    return f"{subject}: {gain}." if gain else f"{subject} was proposed and not tried."
 
 
 def _method(change: MethodChange) -> str:

@@ -11,6 +11,7 @@ from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import bare, clean, quote
 from rowreckon.report.words.headline import joins_by_weight, outcome_words, plan_headline
 from rowreckon.report.words.join_words import join_title, verdict_sentence
+from rowreckon.report.words.numbers import capitalised
 from rowreckon.report.words.time_words import time_sentence
 
 
@@ -66,11 +67,13 @@ def _case(plan: Plan, failed: list[Join]) -> ET.Element:
     elif plan.outcome in ("refused", "skipped"):
         ET.SubElement(case, "skipped", message=bare(outcome_words(plan)))
     elif failed:
-        failure = ET.SubElement(case, "failure", type=failed[0].verdict, message=bare(verdict_sentence(failed[0])))
-        failure.text = "\n".join(
-            bare(f"{join.verdict}: {join_title(join)}: {verdict_sentence(join)}.") for join in failed
+        failure = ET.SubElement(
+            case, "failure", type=failed[0].verdict, message=bare(capitalised(verdict_sentence(failed[0])))
         )
-    ET.SubElement(case, "system-out").text = bare(f"{plan_headline(plan)} {time_sentence(plan)}.")
+        failure.text = "\n".join(
+            bare(f"{join.verdict}: {join_title(join)}. {capitalised(verdict_sentence(join))}.") for join in failed
+        )
+    ET.SubElement(case, "system-out").text = bare(f"{plan_headline(plan)} {capitalised(time_sentence(plan))}.")
     return case
 
 

@@ -67,14 +67,16 @@ def _said(cut: Counter[str], limit: int) -> str:
     from rowreckon.report.words.escape import markdown_prose
 
     named = [markdown_prose(name) + (f" ({counted(lines, 'line')})" if lines else "") for name, lines in cut.items()]
-    said = f"**Cut to stay within {limit:,} characters**, {counted(len(named), 'part')}: "
+    said = f"**Cut to stay within {limit:,} characters**, {counted(len(named), 'part')}:\n\n"
     shown: list[str] = []
     for name in named:
-        if len(said) + sum(len(s) + 2 for s in shown) + len(name) > _RESERVE - 120:
+        if len(said) + sum(len(s) + 3 for s in shown) + len(name) > _RESERVE - 120:
             break
         shown.append(name)
-    rest = f"; and {len(named) - len(shown):,} more" if len(named) > len(shown) else ""
-    return f"{said}{'; '.join(shown)}{rest}. The JSON and HTML outputs hold them."
+    if len(named) > len(shown):
+        shown.append(f"{len(named) - len(shown):,} more")
+    items = "\n".join(f"- {name}" for name in shown)
+    return f"{said}{items}\n\nThe JSON and HTML outputs hold them."
 
 
 def _clip(text: str, limit: int) -> str:

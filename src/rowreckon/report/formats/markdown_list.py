@@ -10,6 +10,7 @@ from rowreckon.report.story.listing import LIST_TITLE, ListRow, letters_legend, 
 from rowreckon.report.story.overview import counts_words
 from rowreckon.report.story.remedy_story import remedies_story
 from rowreckon.report.words.escape import markdown, markdown_fence
+from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.list_headline import list_headline, list_time_sentence
 from rowreckon.report.words.numbers import count_of, milliseconds
 from rowreckon.report.words.sources import folder_words
@@ -21,7 +22,8 @@ _WIDTH = 24
 def list_blocks(audit: Audit, folder: str) -> list[Block]:
     """What was found, the best change, and the table of all queries."""
     counted = counts_words(audit) + folder_words(audit, folder)
-    found = head(audit, list_headline(audit), list_time_sentence(audit), counted)
+    where = f"{', '.join(facts_words(audit.plans, audit.tool_version))}."
+    found = head(audit, list_headline(audit), list_time_sentence(audit), counted, where)
     return [found, *_first_change(audit), _table_of_queries(audit)]
 
 

@@ -79,7 +79,7 @@ def _picture(plan: Plan, heading: str) -> list[Block]:
 
 
 def _figures(line: NodeLine) -> str:
-    return f"{line.name}{line.reads}: " + "; ".join(f"{what}: {text}" for what, text in line.details)
+    return f"{line.name}{line.reads}. " + ". ".join(f"{what}: {text}" for what, text in line.details)
 
 
 def _folded(title: str, text: str) -> str:

@@ -16,6 +16,7 @@ from rowreckon.report.story.overview import counts_words, fold_row, nothing_audi
 from rowreckon.report.story.ticket import ticket
 from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import quote
+from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.headline import plans_by_weight
 from rowreckon.report.words.list_headline import list_headline, list_time_sentence
 from rowreckon.report.words.numbers import capitalised
@@ -65,6 +66,7 @@ def _list(out: Writer, audit: Audit, folder: str) -> None:
     out.label("Verdict", list_headline(audit))
     out.label("Time", list_time_sentence(audit))
     out.label("Counted", counts_words(audit) + folder_words(audit, folder))
+    out.say(", ".join(facts_words(audit.plans, audit.tool_version)), 2)
     _compared(out, audit)
     write_list(out, audit)
     if out.verbose:

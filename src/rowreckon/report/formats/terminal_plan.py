@@ -8,6 +8,7 @@ from rowreckon.report.drawings.plan_picture import FoldLine
 from rowreckon.report.drawings.plan_text import plan_text
 from rowreckon.report.drawings.ruler import Ruler, deciding, rulers
 from rowreckon.report.drawings.ruler_text import ruler_text
+from rowreckon.report.formats.terminal_costs import write_costs
 from rowreckon.report.formats.terminal_writer import SQL_STYLE, STYLES, Writer
 from rowreckon.report.story.plan_story import plan_picture
 from rowreckon.report.story.story import (
@@ -22,7 +23,8 @@ from rowreckon.report.story.story import (
 )
 from rowreckon.report.story.ticket import Ticket
 from rowreckon.report.words.escape import clean, quote
-from rowreckon.report.words.numbers import NOT_KNOWN, capitalised, count_of
+from rowreckon.report.words.numbers import capitalised, count_of
+from rowreckon.report.words.sentences import in_sentences
 from rowreckon.report.words.ticket_words import SELDOM_WANTED, TOLD_BY_TICKET
 
 if TYPE_CHECKING:
@@ -84,7 +86,7 @@ def _details(out: Writer, plan: Plan) -> None:
         if isinstance(line, FoldLine):
             continue
         out.say(f"{line.name}{line.reads}", 4)
-        out.say("; ".join(f"{what}: {text}" for what, text in line.details) + ".", 6)
+        out.say(". ".join(f"{what}: {text}" for what, text in line.details) + ".", 6)
 
 
 def write_evidence(out: Writer, plan: Plan, told: Ticket) -> None:
@@ -124,11 +126,11 @@ def _measured(out: Writer, plan: Plan) -> None:
         known = (*TOLD_BY_TICKET, *SELDOM_WANTED)
         rows = tuple(row for row in rows if row[0] not in known and row != ("Cache", "not known"))
     if rows:
-        out.label("Measured", "; ".join(f"{name}: {value}" for name, value in rows) + ".", 2)
+        out.label("Measured", ". ".join(f"{name}: {value}" for name, value in rows) + ".", 2)
     if out.verbose:
         out.items("Notes", notes)
     elif notes:
-        out.label("Notes", f"{'; '.join(notes[:_LINES_SHOWN])}.", 2)
+        out.label("Notes", f"{capitalised(in_sentences(notes[:_LINES_SHOWN]))}.", 2)
 
 
 def _missing(out: Writer, plan: Plan, told: Ticket) -> None:
@@ -136,8 +138,8 @@ def _missing(out: Writer, plan: Plan, told: Ticket) -> None:
     if not lacking:
         return
     if not out.verbose:
-        more = f" and {len(lacking) - 1} more" if len(lacking) > 1 else ""
-        out.label("Missing", f"{missing_evidence(lacking)[0][0]}{more}: --verbose shows how to get it.", 2)
+        more = f", and {count_of(len(lacking) - 1, 'more fact')}" if len(lacking) > 1 else ""
+        out.label("Missing", f"{missing_evidence(lacking)[0][0]}. --verbose shows how to get it{more}.", 2)
         return
     out.blank()
     out.say("Evidence that is missing", 2, "bold")
@@ -183,21 +185,9 @@ def _join(out: Writer, story: JoinStory, *, is_told: bool) -> None:
             write_rulers(out, join, deciding_only=not out.verbose)
             out.blank()
     if not is_new or out.verbose:
-        _costs(out, story)
+        write_costs(out, story)
     for note in story.notes if out.verbose else story.brief_notes:
         out.say(note, 4)
-
-
-def _costs(out: Writer, story: JoinStory) -> None:
-    """A line for each method of which something is known, and one for the others."""
-    if story.costs:
-        out.say("Costs in planner units, at the estimate and at the actual rows:", 4)
-    unknown = [row[0] for row in story.costs if row[1] == row[2] == NOT_KNOWN and not row[3]]
-    for method, estimate, actual, remarks in story.costs:
-        if method not in unknown:
-            out.say(f"- {method}: {estimate}, {actual}" + (f" ({remarks})" if remarks else ""), 4, hang=2)
-    if unknown:
-        out.say(f"- {' and '.join(unknown)}: {NOT_KNOWN}", 4, hang=2)
 
 
 def _finding(out: Writer, finding: FindingStory, told: Ticket) -> None:
@@ -205,7 +195,7 @@ def _finding(out: Writer, finding: FindingStory, told: Ticket) -> None:
     if out.verbose:
         out.blank()
     known = not out.verbose and told.cause.startswith(finding.kind)
-    out.label("Cause", finding.summary if known else f"{finding.title}: {finding.summary}", 2)
+    out.label("Cause", finding.summary if known else f"{finding.title}. {finding.summary}", 2)
     if finding.harms:
         out.say(finding.harms, 4)
     if out.verbose:

@@ -7,6 +7,7 @@ from rowreckon.frozen import frozen
 from rowreckon.report.words import remedy_words
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds
+from rowreckon.report.words.sentences import in_sentences
 from rowreckon.report.words.trial_headline import first_of_the_audit, was_tried
 
 _QUERIES = 3
@@ -67,8 +68,8 @@ def change_line(audit: Audit, remedy: Remedy) -> ChangeLine:
     if trial is None:
         gain = remedy_words.gain_words(remedy)
         sure = remedy_words.confidence_words(remedy.confidence)
-        said = "; ".join(part for part in (_for_whom(audit, remedy), gain, sure) if part)
-        return ChangeLine(remedy, title, "", f"{capitalised(said)}.")
+        whom = ", ".join(part for part in (_for_whom(audit, remedy), gain) if part)
+        return ChangeLine(remedy, title, "", f"{capitalised(in_sentences((whom, sure)))}.")
     was_first = trial.rank_before == 1 and trial.verdict != "helped"
     said = _tried(trial) + (" The audit had put it first." if was_first else "")
     return ChangeLine(remedy, title, _VERDICTS[trial.verdict], said)
@@ -80,7 +81,7 @@ def _for_whom(audit: Audit, remedy: Remedy) -> str:
 
 
 def _tried(trial: Trial) -> str:
-    """`stale-statistics: 403 ms before, 149 ms after.`, each query that it is meant for, then why."""
+    """`stale-statistics: 403 ms before, 149 ms after.`, a sentence for each query that it is meant for, then why."""
     said = [
         f"{quote(q.query, 80)}: {milliseconds(q.before_ms)} before, {milliseconds(q.after_ms)} after"
         for q in trial.queries[:_QUERIES]
@@ -89,6 +90,6 @@ def _tried(trial: Trial) -> str:
     more = len(trial.queries) - _QUERIES
     if more > 0:
         said.append(f"{count_of(more, 'further query', 'further queries')} in its evidence")
-    words = f"{'; '.join(said)}." if said else ""
+    words = f"{in_sentences(said)}." if said else ""
     reason = clean(trial.reason).rstrip(".") if trial.reason else ""
     return " ".join(part for part in (words, f"{capitalised(reason)}." if reason else "") if part)

@@ -93,15 +93,15 @@ def _after(audit: Audit) -> dict[str, float]:
 
 
 def letters_legend(audit: Audit) -> str:
-    """What the letters of the bars stand for, with their shares of the whole list's time; empty where none is known."""
+    """What the letters of the bars stand for; empty where no time is known."""
     whole = whole_split(audit)
-    named = [f"{part.letter} {part.name} {said}" for part, said in shares(whole)] if whole is not None else []
-    return f"{'; '.join(named)}." if named else ""
+    named = [f"{part.letter} {part.name}" for part, _ in shares(whole)] if whole is not None else []
+    return f"{', '.join(named)}." if named else ""
 
 
 def list_note(audit: Audit) -> str:
     """What the bars show, for who sees them first."""
-    said = "All bars are on one scale; planning is part of them. The numbers name the changes meant for a query."
+    said = "All bars are on one scale; planning is part of them. Numbers beside a query name the changes meant for it."
     if _after(audit):
         said += " The line below a bar, and 'now', is its time with the changes together."
     return said

@@ -6,6 +6,7 @@ from rowreckon.document.audit import Audit, Fold
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.join_words import VERDICT_MEANS
 from rowreckon.report.words.numbers import count_of, listed, milliseconds, number, times
+from rowreckon.report.words.sentences import in_sentences
 
 
 def nothing_audited(audit: Audit) -> str:
@@ -16,20 +17,21 @@ def nothing_audited(audit: Audit) -> str:
 
 
 def counts_words(audit: Audit) -> str:
-    """'1 plan, 3 joins: 1 crossed, 2 accurate; 4 misestimated nodes', from the document's summary."""
+    """'1 plan, 3 joins: 1 crossed, 2 accurate. 4 nodes are misestimated.', from the document's summary."""
     total = audit.summary
     kinds = [(total.crossed, "crossed"), (total.held, "held"), (total.undecided, "undecided")]
     parts = [f"{number(n)} {word}" for n, word in [*kinds, (total.accurate, "accurate")] if n]
     said = f"{count_of(total.plans, 'plan')}, {count_of(total.joins, 'join')}"
     if parts:
         said += f": {listed(parts)}"
-    return f"{said}; {count_of(total.misestimated_nodes, 'misestimated node')}."
+    nodes = total.misestimated_nodes
+    return f"{said}. {count_of(nodes, 'node is', 'nodes are') if nodes else 'No node is'} misestimated."
 
 
 def verdict_legend(audit: Audit) -> str:
     """What the verdicts that occur mean."""
     seen = {join.verdict for plan in audit.plans for join in plan.joins}
-    return "; ".join(f"{verdict}: {meaning}" for verdict, meaning in VERDICT_MEANS.items() if verdict in seen)
+    return in_sentences(f"{verdict}: {meaning}" for verdict, meaning in VERDICT_MEANS.items() if verdict in seen)
 
 
 def fold_row(fold: Fold) -> tuple[str, str, str, str, str, str]:

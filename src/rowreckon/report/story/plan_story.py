@@ -13,7 +13,7 @@ from rowreckon.report.story.plan_choice import MISESTIMATED, entering, fold_word
 from rowreckon.report.words.borders import deciding_border, next_border
 from rowreckon.report.words.numbers import number, times
 from rowreckon.report.words.picture_words import border_mark, full_name, reads_words
-from rowreckon.report.words.sentences import expected_came
+from rowreckon.report.words.sentences import expected_came, in_each, per_process
 
 _FOLDED_LINES = 400
 _UNCOUNTED = ("not_run", "not_counted")
@@ -85,11 +85,11 @@ class _Telling:
     def _enters(self, node: Node) -> str:
         if node.id not in self.enters:
             return ""
-        expected, came = node.estimated_rows, node.actual_rows
+        expected, came = per_process(node.estimated_rows, node), per_process(node.actual_rows, node)
         factor = self.enters[node.id]
         said = f"error enters here, {times(factor)}" if factor > 1 else "error enters here"
         if expected is not None and came is not None:
-            said += f": {number(expected)} expected, {number(came)} came"
+            said += f": {number(expected)} expected, {number(came)} came{in_each(node)}"
         return said
 
 

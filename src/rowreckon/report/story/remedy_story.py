@@ -86,7 +86,7 @@ def _said_anyway(caution: str) -> bool:
 
 def _shared(caution: str, ranks: list[int], total: int) -> str:
     whom = "every change" if len(ranks) == total else f"changes {listed([number(rank) for rank in ranks], 40)}"
-    return f"{capitalised(caution.removesuffix('.'))} ({whom})."
+    return f"{capitalised(whom)}: {caution}"
 
 
 def _story(remedy: Remedy, pairs: tuple[BeforeAfter, ...], cut: bool, own: frozenset[str]) -> RemedyStory:

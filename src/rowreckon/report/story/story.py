@@ -84,7 +84,7 @@ def finding_story(finding: Finding, harms: str = "") -> FindingStory:
     if not _starts_with_a_name(finding, summary):
         summary = capitalised(summary)
     return FindingStory(
-        f"{capitalised(cause)}{where}{columns}", f"{summary}; {sure}.", evidence, harms, capitalised(cause)
+        f"{capitalised(cause)}{where}{columns}", f"{summary}. {capitalised(sure)}.", evidence, harms, capitalised(cause)
     )
 
 
@@ -117,7 +117,7 @@ def _origin_words(plan: Plan, join: Join) -> str:
         if q_here is not None:
             text += f" (a factor of {times(q_here).removesuffix(' times')}"
             if entered and entered.safe_q_error is not None:
-                text += f"; up to {times(entered.safe_q_error).removesuffix(' times')} the join would be safe"
+                text += f", harmless up to {times(entered.safe_q_error).removesuffix(' times')}"
             text += ")"
         said.append(text)
     if not said:
@@ -154,7 +154,7 @@ def _join_notes(plan: Plan, join: Join) -> tuple[str, ...]:
         *join_words.excluded_words(join),
         _origin_words(plan, join),
         join_words.residual_words(join),
-        f"Its rows are totals, {number(join.scale)} times those that the planner costs at once (loops or workers)."
+        f"Row counts here are totals over all loops and workers: {number(join.scale)} times those of one execution."
         if join.scale is not None and join.scale != 1
         else "",
     ]
@@ -169,7 +169,7 @@ def _brief_notes(plan: Plan, join: Join) -> tuple[str, ...]:
 
 def _lacking(plan: Plan, join: Join) -> list[str]:
     lacking = [plan.missing[i] for i in join.missing if 0 <= i < len(plan.missing)]
-    return [f"Would decide more: {clean(m.what).rstrip('.')}." for m in lacking]
+    return [f"To decide more, find out {clean(m.what).rstrip('.')}." for m in lacking]
 
 
 @once_a_plan
@@ -208,7 +208,7 @@ def plan_findings(plan: Plan) -> tuple[FindingStory, ...]:
 def _harms(plan: Plan, finding: Finding) -> str:
     nodes = set(finding.joins)
     harmed = [join_words.join_title(join) for join in joins_by_weight(plan) if join.node in nodes]
-    return f"Harms {number(len(harmed))} joins: {listed(harmed, 2)}." if len(harmed) > 1 else ""
+    return f"Harms {number(len(harmed))} joins, the worst a {harmed[0]}." if len(harmed) > 1 else ""
 
 
 def no_remedy_words(audit: Audit) -> str:
@@ -218,7 +218,7 @@ def no_remedy_words(audit: Audit) -> str:
         crossed = {(n, j.node) for n, plan in enumerate(audit.plans) for j in plan.joins if j.verdict == "crossed"}
         findings = [(n, f) for n, plan in enumerate(audit.plans) for f in plan.findings if f.code != "unexplained"]
         if any((n, node) in crossed for n, finding in findings for node in finding.joins):
-            return "No change is proposed: none is known that would answer the cause named below at a gain worth it."
+            return "No change is proposed: none is known that answers the cause named below and is worth it."
         return "No change is proposed: the evidence does not tell why the estimates were wrong."
     if any(join.verdict == "undecided" for join in joins):
         return "No change is proposed before the missing evidence is in."

@@ -13,6 +13,7 @@ from rowreckon.frozen import frozen
 from rowreckon.report.drawings.ruler import FAR_OFF, Ruler, deciding, rulers
 from rowreckon.report.words import remedy_words, ticket_words
 from rowreckon.report.words.escape import clean, clean_lines, quote, shorten
+from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.headline import joins_by_weight
 from rowreckon.report.words.numbers import capitalised, count_of, milliseconds
 from rowreckon.report.words.sentences import tables_of
@@ -62,11 +63,11 @@ def ticket(audit: Audit, index: int) -> Ticket:
     return Ticket(
         query=_query(plan),
         source=quote(plan.source, 120),
-        facts=tuple(ticket_words.facts_words(plan, audit.tool_version)),
+        facts=tuple(facts_words([plan], audit.tool_version)),
         verdict=_verdict(plan, worst),
         sentence=ticket_words.verdict_words(plan),
         outcome=ticket_words.outcome_line(plan),
-        time=ticket_words.time_words(plan, join_time(plan, judged_joins(plan)).ms),
+        time=_time(plan),
         join=capitalised(ticket_words.joined_words(worst)) if worst is not None else "",
         rulers=_deciding(worst) if worst is not None else (),
         cause=_cause(plan, worst, remedy),
@@ -79,6 +80,11 @@ def ticket(audit: Audit, index: int) -> Ticket:
         is_remedy=remedy is not None,
         missing=missing if remedy is None else None,
     )
+
+
+def _time(plan: Plan) -> str:
+    said = (ticket_words.time_words(plan, join_time(plan, judged_joins(plan)).ms), ticket_words.basis_words(plan))
+    return " ".join(part for part in said if part)
 
 
 def _deciding(join: Join) -> tuple[Ruler, ...]:
@@ -135,7 +141,7 @@ def _command(remedy: Remedy | None, missing: Missing | None) -> tuple[str, str]:
         title = capitalised(remedy_words.remedy_title(brief))
         return f"{title}: {gain}" if gain else title, remedy_words.statements(remedy.sql)
     if missing is not None:
-        return f"What would tell: {clean(missing.what).rstrip('.')}", clean_lines(missing.how)
+        return f"Find out {clean(missing.what).rstrip('.')}", clean_lines(missing.how)
     return "", ""
 
 

@@ -7,6 +7,7 @@ from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.join_words import verdict_sentence
 from rowreckon.report.words.numbers import capitalised, listed, number
 from rowreckon.report.words.once import once_a_plan
+from rowreckon.report.words.sentences import in_sentences
 from rowreckon.report.words.time_words import join_time, judged_joins
 
 _RANK = {"crossed": 0, "undecided": 1, "held": 3, "accurate": 4}
@@ -54,7 +55,7 @@ def outcome_words(plan: Plan) -> str:
     if plan.outcome == "ran":
         return ""
     said = {
-        "timed_out": "the query was cancelled at its time limit, so its plan was not run to the end",
+        "timed_out": "the query was cancelled at its time limit",
         "failed": "the query failed",
         "refused": "the query was refused and not run",
         "skipped": "the query was skipped",
@@ -81,7 +82,7 @@ def _without_crossed(plan: Plan) -> str:
             return f"No verdict: {verdict_sentence(plan.joins[0])}"
         return f"No verdict: all {number(total)} joins are undecided for want of evidence"
     if total == 1:
-        said = f"The one join did not cross: {verdict_sentence(plan.joins[0])}"
+        said = [f"The one join did not cross: {verdict_sentence(plan.joins[0])}"]
     else:
         parts = [
             (trifles, "crossed for less than a tenth"),
@@ -90,33 +91,32 @@ def _without_crossed(plan: Plan) -> str:
             (undecided, "undecided"),
         ]
         none = "No crossing that matters" if trifles else "No crossed join"
-        said = f"{none} among {number(total)}: {listed([f'{number(n)} {word}' for n, word in parts if n])}"
+        said = [f"{none} among {number(total)}: {listed([f'{number(n)} {word}' for n, word in parts if n])}"]
     if plan.missing:
-        said += "; evidence is missing that could tell more"
+        said.append("evidence is missing that could tell more")
     judged = judged_joins(plan)
     spent = join_time(plan, judged or list(plan.joins))
     if spent.ms is None or not spent.of:
-        said += "; how the time splits is not known"
+        said.append("how the time splits is not known")
     elif judged and spent.ms < spent.of / 2:
-        said += "; most of the time goes elsewhere"
+        said.append("most of the time goes elsewhere")
     elif not judged and plan.time_elsewhere:
-        said += "; no misestimate explains where the time goes"
-    return said
+        said.append("no misestimate explains where the time goes")
+    return in_sentences(said)
 
 
 @once_a_plan
 def plan_headline(plan: Plan) -> str:
-    """The plan's finding with its share of the time, one sentence with a full stop."""
+    """The plan's finding with its share of the time, in short sentences."""
     outcome = outcome_words(plan)
-    start = f"{capitalised(outcome)}; " if outcome else ""
+    start = f"{capitalised(outcome)}. " if outcome else ""
     joins = joins_by_weight(plan)
     if joins and joins[0].verdict == "crossed":
         count = sum(_crossed_for_much(join) for join in joins)
         more = "" if count <= 1 else f"{number(count)} joins crossed a switch point; the worst: "
         said = f"{more}{verdict_sentence(joins[0])}"
-        return f"{start}{said if start else capitalised(said)}."
-    said = _without_crossed(plan)
-    return f"{start}{said[:1].lower() + said[1:] if start else said}."
+        return f"{start}{capitalised(said)}."
+    return f"{start}{_without_crossed(plan)}."
 
 
 def _crossed_for_much(join: Join) -> bool:

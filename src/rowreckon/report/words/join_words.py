@@ -19,7 +19,17 @@ from rowreckon.report.words.numbers import (
     number,
     times,
 )
-from rowreckon.report.words.sentences import BASIS_WORDS, COUNT_WORDS, came, join_type_name, method_name, tables_of
+from rowreckon.report.words.sentences import (
+    BASIS_WORDS,
+    COUNT_WORDS,
+    came,
+    in_each,
+    in_sentences,
+    join_type_name,
+    method_name,
+    per_process,
+    tables_of,
+)
 
 # A reason that starts with the rows is the verdict sentence over again.
 _ROWS_AGAIN = re.compile(r"expected [\d,.]+ outer rows?, ", re.IGNORECASE)
@@ -41,29 +51,32 @@ _FUZZ = 1.01  # the planner keeps what it has until another path is 1% cheaper
 
 
 def join_title(join: Join) -> str:
-    """`nested loop (left): outer huts, inner bookings`."""
+    """`nested loop (left) of huts (outer) with bookings (inner)`."""
     kind = join_type_name(join.join_type)
     name = method_name(join.method) + (f" ({kind})" if kind else "")
-    sides = [f"{side} {tables_of(s.tables)}" for side, s in (("outer", join.outer), ("inner", join.inner)) if s.tables]
-    return f"{name}: {', '.join(sides)}" if sides else name
+    sides = [
+        f"{tables_of(s.tables)} ({side})" for side, s in (("outer", join.outer), ("inner", join.inner)) if s.tables
+    ]
+    return f"{name} of {' with '.join(sides)}" if sides else name
 
 
 def side_words(side: JoinSide, name: str) -> str:
     """'expected 12 outer rows, got 48,310' in the words that the state of the count permits."""
     parts = []
-    known = side.actual_rows is not None and side.estimated_rows is not None and side.count == "exact"
-    if known and number(side.actual_rows) == number(side.estimated_rows):
-        return f"{count_of(side.actual_rows, f'{name} row')} came as expected"
-    if side.estimated_rows is not None:
-        parts.append(f"expected {count_of(side.estimated_rows, f'{name} row')}")
-    arrived = came(side.actual_rows, side.count, verb="got")
+    expected, actual = per_process(side.estimated_rows, side), per_process(side.actual_rows, side)
+    known = actual is not None and expected is not None and side.count == "exact"
+    if known and number(actual) == number(expected):
+        return f"{count_of(actual, f'{name} row')} came as expected{in_each(side)}"
+    if expected is not None:
+        parts.append(f"expected {count_of(expected, f'{name} row')}")
+    arrived = came(actual, side.count, verb="got")
     if side.count == "not_run":
         arrived = f"the {name} side never ran"
     elif side.count == "not_counted":
         arrived = f"the {name} side's {COUNT_WORDS['not_counted']}"
     elif arrived and not parts:
-        arrived += f" {agreeing(number(side.actual_rows), f'{name} row')}"
-    return ", ".join([*parts, arrived] if arrived else parts)
+        arrived += f" {agreeing(number(actual), f'{name} row')}"
+    return ", ".join([*parts, arrived] if arrived else parts) + in_each(side)
 
 
 def rows_factor(side: JoinSide) -> float:
@@ -75,11 +88,10 @@ def rows_factor(side: JoinSide) -> float:
 
 
 def rows_words(join: Join) -> str:
-    """Both sides where the inner one is off too, else the outer one."""
+    """Both sides where the inner one is off too, else the outer one; a sentence each."""
     outer = side_words(join.outer, "outer")
     if rows_factor(join.inner) >= 2 or not outer:
-        inner = side_words(join.inner, "inner")
-        return "; ".join(part for part in (outer, inner) if part)
+        return in_sentences((outer, side_words(join.inner, "inner")))
     return outer
 
 
@@ -104,8 +116,15 @@ def border_words(join: Join) -> str:
         return ""
     words = f"{_from_words(border, above=border.above == join.best_at_actual)} a {method_name(join.best_at_actual)}"
     if border.side == "outer" and border.inner_at == "actual" and inner_differs(join):
-        words += f", with the {count_of(join.inner.actual_rows, 'inner row')} that came,"
+        return f"{words} is cheaper, {with_rows(join.inner, 'inner')}"
     return f"{words} is cheaper"
+
+
+def with_rows(side: JoinSide, name: str) -> str:
+    """`with the 13,976 inner rows that came`: at which count of one side a border along the other one is told."""
+    if not side.actual_rows:
+        return f"with no {name} row"
+    return f"with the {count_of(per_process(side.actual_rows, side), f'{name} row')} that came{in_each(side)}"
 
 
 def loss_words(join: Join) -> str:
@@ -133,7 +152,7 @@ def loss_factor_words(join: Join) -> str:
 
 
 def verdict_sentence(join: Join) -> str:
-    """The finding at one join as one sentence, without a full stop."""
+    """The finding at one join: short sentences in a row, the first not capitalised, the last without a full stop."""
     rows = rows_words(join)
     chosen = method_name(join.method)
     match join.verdict:
@@ -150,7 +169,7 @@ def verdict_sentence(join: Join) -> str:
         case _:
             why = reason_words(join)
             parts = [rows, "whether another method is cheaper is undecided" + (f": {why}" if why else "")]
-    return "; ".join(part for part in parts if part)
+    return in_sentences(parts)
 
 
 def brief_sentence(join: Join) -> str:
@@ -162,9 +181,7 @@ def brief_sentence(join: Join) -> str:
         )
         best = join.best_at_actual
         cheaper = f"{'another method' if best is None else 'a ' + method_name(best)} is cheaper there"
-        return "; ".join(
-            part for part in (side_words(side, name), loss_words(join).removesuffix(_THERE) or cheaper) if part
-        )
+        return in_sentences((side_words(side, name), loss_words(join).removesuffix(_THERE) or cheaper))
     if join.verdict == "held":
         return f"misestimated, but the {chosen} is still the cheapest"
     if join.verdict == "accurate":
@@ -197,13 +214,13 @@ def margin_words(join: Join) -> str:
         return ""  # what the evidence does not decide has no border to be far from
     up, down = join.margin.up, join.margin.down
     if up is None and down is None:
-        return "No number of outer rows changes the lead."
+        return "No number of outer rows would make another method the cheapest."
     ways = []
     if up is not None:
         ways.append(f"grow {times(up)}")
     if down is not None:
         ways.append(f"shrink {times(down)}")
-    return f"Margin: the lead changes when the outer rows {' or '.join(ways)} from their estimate."
+    return f"Another method is cheapest once the outer rows {' or '.join(ways)} from their estimate."
 
 
 def visits_words(join: Join) -> str:
@@ -217,8 +234,8 @@ def visits_words(join: Join) -> str:
             at.append(f"{number(visits.at_estimate)} at the estimate")
         if visits.at_actual is not None:
             at.append(f"{number(visits.at_actual)} at the actual rows")
-        parts.append(f"{method_name(method)} {' and '.join(at)}")
-    return f"Row visits, a plain count of rows and row pairs touched: {'; '.join(parts)}." if parts else ""
+        parts.append(f"{capitalised(method_name(method))}: {', '.join(at)}.")
+    return " ".join(["Row visits count each row and each pair of rows that a method touches.", *parts]) if parts else ""
 
 
 def per_outer_words(join: Join) -> str:
@@ -235,10 +252,10 @@ def per_outer_words(join: Join) -> str:
 
 def residual_words(join: Join) -> str:
     """How near the model comes to the cost that the server printed for the chosen method."""
-    basis = f"Basis: {BASIS_WORDS[join.basis]}"
+    basis = f"Costs and switch points rest on {BASIS_WORDS[join.basis]}"
     if join.residual is None:
-        return f"{basis}; no printed cost to hold the model against."
-    return f"{basis}; its cost of the {method_name(join.method)} is {join.residual:.4f} times the printed one."
+        return f"{basis}. The plan prints no cost to check the model against."
+    return f"{basis}. Its cost of the {method_name(join.method)} is {join.residual:.4f} times the printed one."
 
 
 def contest_words(join: Join) -> str:
@@ -254,14 +271,15 @@ def contest_words(join: Join) -> str:
     if not ran:
         return "The methods were run, but none ended within its time limit."
     parts = [f"{method_name(method)} {milliseconds(value)}" for method, value in ran]
-    said = f"Run for real: {listed(parts)}"
+    said = [f"Run for real and timed: {listed(parts)}"]
     if join.contest.get("timed_out"):
-        said += "; another ran into its time limit"
+        said.append("another ran into its time limit")
     if len(ran) > 1:
-        said += f"; the {method_name(ran[0][0])} was faster"
+        though = ""
         if join.best_at_actual and ran[0][0] != join.best_at_actual:
-            said += f", although the {method_name(join.best_at_actual)} is cheaper by the model"
-    return said + "."
+            though = f", although the {method_name(join.best_at_actual)} is cheaper by the model"
+        said.append(f"the {method_name(ran[0][0])} was faster{though}")
+    return f"{in_sentences(said)}."
 
 
 def excluded_words(join: Join) -> list[str]:
@@ -282,6 +300,16 @@ def _at_actual(join: Join, method: str, figures: MethodCost) -> str:
     return bounded_cost(None, known / _FUZZ if join.best_at_actual == join.method else None, None)
 
 
+def _unbuilt_words(figures: MethodCost) -> str:
+    """What the cheapest way with an index that is not there would cost; empty where none was priced. No verdict rests
+    on it."""
+    priced = [way for way in figures.ways if way.hypothetical]
+    if not priced:
+        return ""
+    known = [way.at_actual for way in priced if way.at_actual is not None]
+    return f"{f'{cost(min(known))} at the actual rows ' if known else ''}with an index not yet built"
+
+
 def cost_rows(join: Join) -> list[tuple[str, str, str, str]]:
     """Method, cost at the estimate, cost at the actual rows, remarks; the executed method first."""
     rows = []
@@ -296,10 +324,8 @@ def cost_rows(join: Join) -> list[tuple[str, str, str, str]]:
         if not figures.comparable:
             reason = clean(figures.not_comparable_reason or "the forced plan changed more than this join")
             remarks.append(f"not comparable: {reason}")
-        for way in figures.ways:
-            if way.hypothetical:
-                at = f", {cost(way.at_actual)} at the actual rows" if way.at_actual is not None else ""
-                remarks.append(f"with an index not yet built{at} (decides nothing)")
+        if unbuilt := _unbuilt_words(figures):
+            remarks.append(unbuilt)
         rows.append(
             (
                 capitalised(method_name(method)),

@@ -23,14 +23,14 @@ def list_headline(audit: Audit) -> str:
         said = f"{number(crossed)} of {queries} {'has' if crossed == 1 else 'have'} a crossed join"
         if split is not None:
             part, whole = split.crossed_joins, whole_of(split)
-            said += f"; crossed joins take {share(part, whole)} of {milliseconds(whole)}"
+            said += f". Crossed joins take {share(part, whole)} of {milliseconds(whole)}"
         return f"{said}.{ended}"
     undecided = sum(join.verdict == "undecided" for plan in audit.plans for join in plan.joins)
     said = f"No crossed join in {queries}"
     if undecided:
-        said += f"; {count_of(undecided, 'join is', 'joins are')} undecided for want of evidence"
+        said += f". {count_of(undecided, 'join is', 'joins are')} undecided for want of evidence"
     if split is not None:
-        said += f"; see below where {milliseconds(whole_of(split))} go"
+        said += f". See below where {milliseconds(whole_of(split))} go"
     return f"{said}.{ended}"
 
 
@@ -47,7 +47,7 @@ def list_time_sentence(audit: Audit) -> str:
     rest = whole - sum(ms for ms, _ in named)
     said = [f"{part.name} {share(ms, whole)}" for ms, part in named]
     if rest > 0.0005 * whole:
-        said.append(f"all else {share(rest, whole)}")
+        said.append(f"smaller parts together {share(rest, whole)}")
     return f"The time goes to {listed(said, 12)}."
 
 

@@ -27,7 +27,7 @@ PARTS_OF_TIME = (
     PartOfTime("jit", "K", "compiling (JIT)"),
     PartOfTime("planning", "P", "planning"),
     PartOfTime("waiting", "W", "waiting for blocks"),
-    PartOfTime("other", "R", "the rest"),
+    PartOfTime("other", "R", "other steps"),
 )
 
 

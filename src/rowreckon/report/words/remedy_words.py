@@ -8,12 +8,12 @@ from rowreckon.document.audit import GainMs, Remedy, SideEffect
 from rowreckon.document.remedy_kinds import TITLES
 from rowreckon.report.words.escape import bare, clean, clean_lines, is_altered, quote
 from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number, times
-from rowreckon.report.words.sentences import method_name
+from rowreckon.report.words.sentences import in_sentences, method_name
 from rowreckon.report.words.trial_words import trial_details
 
 _NO_LOCK = ("function_rows", "query_rewrite", "statement_setting", "other")
 _CHANGES = {"plan_same": "same plan", "plan_changed": "another plan", "unknown": "not known"}
-_TIMES = {"same": "no slower, no faster", "faster": "faster", "slower": "slower", "not_measured": "not measured"}
+_TIMES = {"same": "as fast as before", "faster": "faster", "slower": "slower", "not_measured": "not measured"}
 _MEASURED = ("helped", "no_effect", "harmed")
 _TRIAL_VERDICTS = {
     "helped": "it helped",
@@ -45,11 +45,11 @@ def gain_words(remedy: Remedy) -> str:
     if gain is not None and remedy.trial is not None and remedy.trial.verdict in _MEASURED:
         return _measured_words(gain)
     if gain is not None and gain.low <= 0:
-        return f"may bring back up to {milliseconds(gain.high)}"
+        return f"may bring back up to {milliseconds(gain.high)} (modelled)"
     if gain is not None:
-        return f"expected to bring back {milliseconds(gain.low)} to {milliseconds(gain.high)}"
+        return f"expected to bring back {milliseconds(gain.low)} to {milliseconds(gain.high)} (modelled)"
     if remedy.cost_ratio is not None:
-        return f"{times(remedy.cost_ratio)} cheaper by the model, no time measured"
+        return f"{times(remedy.cost_ratio)} cheaper by the cost model, no time measured"
     return ""
 
 
@@ -84,7 +84,7 @@ def lock_words(remedy: Remedy) -> str:
     if remedy.lock is None and remedy.kind in _NO_LOCK and remedy.transactional:
         return ""
     lock = f"Takes a {clean(remedy.lock)} lock" if remedy.lock else "Which lock it takes is not known"
-    return lock + ("." if remedy.transactional else "; it cannot run in a transaction block.")
+    return lock + ("." if remedy.transactional else ". It cannot run in a transaction block.")
 
 
 def undo_words(remedy: Remedy) -> str:
@@ -104,7 +104,7 @@ def trial_words(remedy: Remedy) -> str:
     said = [f"Tried {where}: {_TRIAL_VERDICTS[trial.verdict]}"]
     if trial.before_ms is not None and trial.after_ms is not None:
         said.append(f"{milliseconds(trial.before_ms)} before, {milliseconds(trial.after_ms)} after")
-    sentences = ["; ".join(said)]
+    sentences = [in_sentences(said)]
     if trial.join_methods_before and trial.join_methods_before != trial.join_methods_after:
         before, after = methods_words(trial.join_methods_before), methods_words(trial.join_methods_after)
         sentences.append(f"Joins: {before} before, {after} after")
@@ -139,7 +139,7 @@ def terminated(statement: str) -> str:
 def copy_caution(remedy: Remedy) -> str:
     """A warning where the shown SQL is not the exact text, else empty."""
     if any(is_altered(line) for line in (*remedy.sql, *(remedy.undo or ()), remedy.check_first or "")):
-        return "Names here hold characters that are not shown as they are: take the exact SQL from the JSON output."
+        return "Names here hold characters that can't be shown as they are. Take the exact SQL from the JSON output."
     return ""
 
 
@@ -155,5 +155,5 @@ def _time_words(effect: SideEffect) -> str:
     if not effect.within_noise:
         return _TIMES[effect.time]
     if effect.time == "same":
-        return "no difference seen, but the runs vary too much to exclude one of a fifth"
+        return "no difference seen, but the runs vary too much to see one of a fifth"
     return f"{_TIMES[effect.time]}, within the noise of the runs"

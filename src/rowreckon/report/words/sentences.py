@@ -7,10 +7,11 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 
-from rowreckon.document.audit import CountState, Direction, Node
+from rowreckon.document.audit import CountState, Direction, JoinSide, Node
 from rowreckon.report.words.escape import quote
-from rowreckon.report.words.numbers import around, listed, number, orders, times
+from rowreckon.report.words.numbers import around, capitalised, listed, number, orders, times
 
 _NODE_TYPE = re.compile(r"[A-Za-z]{1,20}( [A-Za-z]{1,20}){0,4}")
 _METHODS = {"nested_loop": "nested loop", "hash": "hash join", "merge": "merge join"}
@@ -27,17 +28,17 @@ _JOIN_TYPES = {
 
 BASIS_WORDS = {
     "planner": "the live planner's own figures",
-    "catalog": "the cost model over the catalog's facts",
-    "plan": "the cost model over what the plan alone tells",
+    "catalog": "the cost model with the catalog's facts",
+    "plan": "the cost model with the plan alone",
 }
 
 COUNT_WORDS: dict[CountState, str] = {
     "exact": "counted to the end",
-    "at_least": "something above stopped reading, so there may be more",
+    "at_least": "not read to the end, so there may be more",
     "reread": "some rows were delivered more than once",
     "not_run": "never ran, so there is no evidence",
     "not_counted": "rows are not counted here",
-    "probed": "from a bounded count, since the query could not finish",
+    "probed": "counted apart up to a limit, since the query could not finish",
 }
 
 CAUTIONS = (
@@ -47,6 +48,12 @@ CAUTIONS = (
     "Try each change on a development copy first; follow your own change procedure and your DBA's approval.",
     "The verdicts are about the join order that ran; right estimates may bring another order.",
 )
+
+
+def in_sentences(clauses: Iterable[str]) -> str:
+    """Clauses as sentences in a row, the first not capitalised and the last without its full stop; empty ones go."""
+    first, *others = [clause for clause in clauses if clause] or [""]
+    return ". ".join([first, *(capitalised(clause) for clause in others)])
 
 
 def method_name(method: str) -> str:
@@ -77,11 +84,13 @@ def came(
     shown = around(value, low, high)
     match count:
         case "at_least":
-            return f"at least {number(value)} came before something above stopped reading"
+            return (
+                f"at least {number(value)} came, not read to the end" if value else "none came before reading stopped"
+            )
         case "reread":
             return f"{verb} {shown}, some of them more than once"
         case "probed":
-            return f"a bounded count of our own found {shown}"
+            return f"a separate count, up to a limit, found {shown}"
         case _:
             return f"{verb} {shown}"
 
@@ -93,23 +102,36 @@ def error_words(q_error: float | None, direction: Direction | None, count: Count
     if direction == "even" or q_error < 1.1:
         return "as expected"
     way = "short" if direction == "under" else "over"
-    more = " or more" if count == "at_least" and direction == "under" else ""
+    least = "at least " if count == "at_least" and direction == "under" else ""
     if q_error >= 10:
-        return f"{orders(q_error)} {way}{more}"
-    return f"{way} by a factor of {times(q_error).removesuffix(' times')}{more}"
+        return f"{least}{orders(q_error)} {way}"
+    return f"{way} by a factor of {least}{times(q_error).removesuffix(' times')}"
+
+
+def per_process(rows: float | None, part: Node | JoinSide) -> float | None:
+    """Rows as the plan prints them: of one process, where each of several delivered all of them."""
+    return rows if rows is None or part.in_each_of is None else rows / part.in_each_of
+
+
+def in_each(part: Node | JoinSide) -> str:
+    """` in each of 3 processes`, behind a figure of `per_process`; empty where it is the total."""
+    return f" in each of {part.in_each_of} processes" if part.in_each_of else ""
 
 
 def expected_came(node: Node, *, analyzed: bool = True) -> str:
     """The gutter beside a node: 'expected 12, came 48,310: 3.6 orders short'."""
-    expected = node.estimated_rows if node.estimated_rows is not None else node.estimated_rows_per_loop
+    per_loop = node.estimated_rows_per_loop
+    expected = per_process(node.estimated_rows, node) if node.estimated_rows is not None else per_loop
     parts = [] if expected is None else [f"expected {number(expected)}"]
     if analyzed:
-        arrived = came(node.actual_rows, node.count, node.actual_rows_low, node.actual_rows_high)
+        rows = (per_process(rows, node) for rows in (node.actual_rows, node.actual_rows_low, node.actual_rows_high))
+        value, low, high = rows
+        arrived = came(value, node.count, low, high)
         parts += [arrived] if arrived else []
-    text = ", ".join(parts) or "nothing known of its rows"
+    text = (", ".join(parts) or "nothing known of its rows") + in_each(node)
     error = error_words(node.q_error, _direction_shown(node), node.count) if analyzed else ""
     if error == "as expected" and node.q_error is not None and node.q_error >= 2:
-        error = "no error beyond what rounding leaves"
+        error = "rounding alone may explain the difference"
     return f"{text}: {error}" if error else text
 
 

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import re
-
 from rowreckon.document.audit import Join, JoinSide, Plan
 from rowreckon.report.words.borders import deciding_border
-from rowreckon.report.words.escape import clean, quote
+from rowreckon.report.words.escape import quote
 from rowreckon.report.words.headline import hardly_matters, joins_by_weight, outcome_words
 from rowreckon.report.words.join_words import border_figure, loss_factor_words, rows_factor
-from rowreckon.report.words.numbers import count_of, listed, milliseconds, number, share
-from rowreckon.report.words.sentences import CAUTIONS, method_name, node_label
+from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number, share
+from rowreckon.report.words.sentences import CAUTIONS, in_each, method_name, node_label, per_process
 from rowreckon.report.words.time_words import plan_map
 
 MOST_WORDS = 25
-_ISO = re.compile(r"(\d{4}-\d\d-\d\d)[T ](\d\d:\d\d)(?::\d\d(?:\.\d+)?)?\s*(Z|UTC|[+-]\d\d(?::?\d\d)?)?$")
-TOLD_BY_TICKET = ("PostgreSQL", "Database", "Execution", "Run with ANALYZE", "Outcome")
+TOLD_BY_TICKET = ("PostgreSQL", "Database", "Execution", "Run with ANALYZE", "Outcome", "Verdicts rest on")
 """How a plan was measured, as far as the ticket says it."""
 SELDOM_WANTED = ("Role", "Search path", "Row security", "Query id", "Planning")
 """How a plan was measured, as far as the shortest report leaves it out."""
@@ -23,6 +20,11 @@ SELDOM_WANTED = ("Role", "Search path", "Row security", "Query id", "Planning")
 TICKET_CAUTIONS = (CAUTIONS[0], CAUTIONS[3])
 """What stands in the shortest report as well; that a change touches other queries stands with the change."""
 
+_COSTS_ARE = {
+    "planner": "the live planner's own",
+    "catalog": "modelled with the catalog's facts",
+    "plan": "modelled from the plan alone",
+}
 _OUTCOMES = {
     "timed_out": "The query was cancelled at its time limit.",
     "failed": "The query failed.",
@@ -39,7 +41,7 @@ def verdict_words(plan: Plan) -> str:
     if not joins:
         return "There is no join to judge." + (f" {_slowest(plan)}" if plan.analyzed else "")
     if not plan.analyzed:
-        return "The query was planned but not run: which rows come is not known, so no join is judged."
+        return "The query was planned but not run. How many rows come is not known, so no join is judged."
     return _fitting(_of_join(joins[0]), _others(plan, joins[0]))
 
 
@@ -61,17 +63,17 @@ def _of_join(join: Join) -> str:
     match join.verdict:
         case "crossed" if hardly_matters(join):
             percent = max(1, round(100 * ((join.loss_factor or 1.0) - 1)))
-            return f"{rows}; a {best} would be {number(percent)}% cheaper, which hardly matters."
+            return f"{rows}. A {best} would be {number(percent)}% cheaper, which hardly matters."
         case "crossed":
-            return f"{rows}; {_cheaper(join, best or 'different join')}."
+            return f"{rows}. {capitalised(_cheaper(join, best or 'different join'))}."
         case "held":
-            return f"{rows}; the {chosen} is still the cheapest method."
+            return f"{rows}. The {chosen} is still the cheapest method."
         case "undecided" if _expected(join):
-            return f"{rows}; the evidence does not decide whether another join method is cheaper."
+            return f"{rows}. The evidence does not decide whether another join method is cheaper."
         case "undecided":
-            return f"{rows}; whether another join method than the {chosen} is cheaper stays open."
+            return f"{rows}. It is not known whether another method than the {chosen} is cheaper."
         case _:
-            return f"{rows}, near enough to the estimate; no join method is in doubt."
+            return f"{rows}, near enough to the estimate. No join method is in doubt."
 
 
 def _cheaper(join: Join, best: str) -> str:
@@ -88,19 +90,20 @@ def rows_words(join: Join) -> str:
     """`5,286 outer rows came instead of 83`, of the side that was further off."""
     inner = rows_factor(join.inner) > rows_factor(join.outer)
     side, name = (join.inner, "inner") if inner else (join.outer, "outer")
-    expected = number(side.estimated_rows) if side.estimated_rows is not None else ""
+    expected = number(per_process(side.estimated_rows, side)) if side.estimated_rows is not None else ""
     if side.count == "not_run":
         return f"The {name} side never ran"
     if side.count == "not_counted" or side.actual_rows is None:
         return f"The {name} side's rows were not counted"
-    rows = count_of(side.actual_rows, f"{name} row")
+    actual = per_process(side.actual_rows, side)
+    rows, each = count_of(actual, f"{name} row"), in_each(side)
     if side.count == "at_least":
-        return f"At least {rows} came" + (f", {expected} were expected" if expected else "")
+        return f"At least {rows} came{each}" + (f", {expected} were expected" if expected else "")
     if not expected:
-        return f"{rows} came"
-    if number(side.actual_rows) == expected:
-        return f"{rows} came as expected"
-    return f"{rows} came instead of {expected}"
+        return f"{rows} came{each}"
+    if number(actual) == expected:
+        return f"{rows} came{each} as expected"
+    return f"{rows} came{each} instead of {expected}"
 
 
 def _expected(join: Join) -> bool:
@@ -135,32 +138,6 @@ def short_names(names: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(name.removeprefix("public.") for name in names)
 
 
-def facts_words(plan: Plan, tool_version: str) -> list[str]:
-    """Where and when the plan was captured, as far as known, and by which version it was read."""
-    facts = []
-    if plan.server_version is not None:
-        major, minor = divmod(plan.server_version, 10000)
-        # Most captures tell the release only; its minor version 0 is then a gap, not a fact.
-        facts.append(f"PostgreSQL {f'{major}.{minor}' if minor else major or plan.server_version}")
-    if plan.session is not None and plan.session.database:
-        facts.append(f"database {quote(plan.session.database, 60)}")
-    if plan.captured_at:
-        facts.append(f"at {quote(_moment(plan.captured_at), 40)}")
-    facts.append(f"rowreckon {clean(tool_version)}")
-    return facts
-
-
-def _moment(text: str) -> str:
-    """An ISO moment to the minute; any other text as it is."""
-    found = _ISO.match(text)
-    if found is None:
-        return text
-    zone = found.group(3)
-    return (
-        f"{found.group(1)} {found.group(2)}{' UTC' if zone in ('Z', 'UTC', '+00:00') else f' {zone}' if zone else ''}"
-    )
-
-
 def time_words(plan: Plan, joins_ms: float | None) -> str:
     """`Ran 117 ms, 84% of it in the crossed join.`; empty where no time is known."""
     if plan.execution_ms is None:
@@ -175,6 +152,14 @@ def time_words(plan: Plan, joins_ms: float | None) -> str:
     return f"Ran {milliseconds(plan.execution_ms)}, {part} of it in {which}{_rest(plan, joins_ms)}."
 
 
+def basis_words(plan: Plan) -> str:
+    """`Costs are modelled from the plan alone.`: what the verdict rests on; empty where it has no figures."""
+    joins = joins_by_weight(plan)
+    if not joins or not joins[0].costs or not plan.analyzed:
+        return ""
+    return f"Costs are {_COSTS_ARE[joins[0].basis]}."
+
+
 def _rest(plan: Plan, joins_ms: float) -> str:
     """Where most of the time goes, where it is not in those joins."""
     if plan.execution_ms is None or joins_ms >= plan.execution_ms / 2:
@@ -184,7 +169,7 @@ def _rest(plan: Plan, joins_ms: float) -> str:
     node = plan_map(plan).by_id.get(top.node) if top is not None and top.node is not None else None
     if top is None or node is None:
         return ""
-    return f"; {milliseconds(top.ms)} in {node_label(node)}"
+    return f", and {milliseconds(top.ms)} in {node_label(node)}"
 
 
 def outcome_line(plan: Plan) -> str:

@@ -91,7 +91,7 @@ def elsewhere_place(plan: Plan, item: TimeElsewhere) -> str:
     """`SubPlan 2, 48,000 loops`, or the node, or nothing."""
     node = plan_map(plan).by_id.get(item.node) if item.node is not None else None
     if node is None:
-        return item.kind.replace("_", " ") if item.kind in ("planning", "jit") else ""
+        return {"planning": "planning", "jit": "compiling (JIT)"}.get(item.kind, "")
     if item.kind == "subplan" and node.subplan_name:
         loops = f", {number(node.loops)} loops" if node.loops is not None and node.loops != 1 else ""
         return f"{quote(node.subplan_name, 80)}{loops}"
@@ -110,11 +110,11 @@ def elsewhere_line(plan: Plan, item: TimeElsewhere) -> str:
 
 
 def time_sentence(plan: Plan) -> str:
-    """'the judged joins account for 4% of the time; most is in SubPlan 2, 48,000 loops', without a full stop."""
+    """'the judged joins account for 4% of the time. Most is in SubPlan 2, 48,000 loops', without a full stop."""
     subject = judged_joins(plan)
     spent = join_time(plan, subject)
     if not plan.analyzed:
-        return "the plan was not run, so nothing is known of its time"
+        return "the query was only planned, so nothing is known of its time"
     if plan.execution_ms is None:
         return "how long the query ran is not known"
     named = [item for item in elsewhere_sorted(plan) if item.ms is not None]
@@ -122,7 +122,7 @@ def time_sentence(plan: Plan) -> str:
     if not plan.joins:
         said = f"no join to judge in {whole}"
     elif not subject:
-        said = f"no join was misestimated, so none is blamed for any of the {whole}"
+        said = f"no join was misestimated, so none explains the {whole}"
     elif spent.share is None:
         said = f"the nodes' times were not measured, only the whole: {whole}"
     else:
@@ -135,6 +135,6 @@ def time_sentence(plan: Plan) -> str:
         return said
     top = named[0]
     place = elsewhere_place(plan, top) or clean(top.fact).rstrip(".")
-    largest = "the largest part elsewhere" if subject else "the largest part"
-    most = "most" if (top.ms or 0) > plan.execution_ms / 2 else largest
-    return f"{said}; {most} is in {place} ({milliseconds(top.ms)})"
+    largest = "The largest part elsewhere" if subject else "The largest part"
+    most = "Most" if (top.ms or 0) > plan.execution_ms / 2 else largest
+    return f"{said}. {most} is in {place} ({milliseconds(top.ms)})"

@@ -23,8 +23,8 @@ StatementKind = Literal["query", "write", "execute", "set", "reset", "prepare", 
 _WRITES: Final = {"InsertStmt": "INSERT", "UpdateStmt": "UPDATE", "DeleteStmt": "DELETE", "MergeStmt": "MERGE"}
 
 TEMPORARY = (
-    "each query of a list gets a transaction of its own, so no temporary table is there for those after it: list the"
-    " queries on a table that stays (CREATE UNLOGGED TABLE), or audit the plans that are taken in the session that"
+    "each query of a list gets a transaction of its own, so no temporary table is there for those after it. List the"
+    " queries on a table that stays (CREATE UNLOGGED TABLE). Or audit the plans that are taken in the session that"
     " fills the temporary one"
 )
 """Why a list's temporary tables are of no use to it, and what to do."""

@@ -89,7 +89,7 @@ def _asked(
         return _noted(
             capture,
             f"the planner makes another plan of this query today: {now['Node Type']} at a cost of {cost:,.2f}, where"
-            f" the plan prints {root.node_type} at {printed:,.2f}; it was not asked about other join methods",
+            f" the plan prints {root.node_type} at {printed:,.2f}. It was not asked about other join methods",
         )
     joins = misestimated_joins(reckoned_of(capture), threshold=threshold)
     if not joins:

@@ -19,6 +19,7 @@ from rowreckon.report.story.listing import LIST_TITLE, ListRow, list_note, list_
 from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
 from rowreckon.report.story.story import no_remedy_words
 from rowreckon.report.words.escape import bare
+from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.headline import plans_by_weight
 from rowreckon.report.words.list_headline import list_headline, list_time_sentence, whole_split
 from rowreckon.report.words.numbers import count_of, milliseconds
@@ -53,6 +54,7 @@ def render_list(audit: Audit, folder: str) -> str:
         patterns=(PATTERNS, time_patterns()),
         evidence=evidence,
         headline=headline,
+        facts=facts_words(audit.plans, audit.tool_version),
         time_sentence=list_time_sentence(audit),
         list_title=LIST_TITLE,
         list_note=list_note(audit),
