@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
-import sys
 from collections.abc import Sequence
 from pathlib import Path
+
+from .warm import cold, run
 
 SAMPLES = Path(__file__).parents[2] / "sample_plans"
 
@@ -42,12 +42,4 @@ def _run(
 def _ran(
     arguments: tuple[str, ...], stdin: str, environment: dict[str, str], timeout: float
 ) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "rowreckon", *arguments],
-        input=stdin,
-        capture_output=True,
-        text=True,
-        check=False,
-        env={**os.environ, **environment},
-        timeout=timeout,
-    )
+    return cold(arguments, stdin, environment, timeout) if environment else run(arguments, stdin, timeout)

@@ -16,25 +16,20 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from tests.cli.warm import cold, run
 from tests.reading.psql import psql_program
 
 from .house import House
 from .snapshot import State, differences, snapshot
 
 PRIVILEGED = "--allow-privileged-role"
+_LONGEST_S = 1200.0
 
 
 def rowreckon(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
     """`rowreckon ARGUMENTS` with no flag but those given, and these variables set."""
-    return subprocess.run(
-        [sys.executable, "-m", "rowreckon", *arguments],
-        stdin=subprocess.DEVNULL,
-        capture_output=True,
-        text=True,
-        check=False,
-        env={**_environment(), **environment},
-        timeout=1200,
-    )
+    more = {**_attacked(), **environment}
+    return cold(arguments, "", more, _LONGEST_S) if more else run(arguments, "", _LONGEST_S)
 
 
 def started(*arguments: str) -> subprocess.Popen[str]:
@@ -45,13 +40,13 @@ def started(*arguments: str) -> subprocess.Popen[str]:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,
-        env=_environment(),
+        env={**os.environ, **_attacked()},
     )
 
 
-def _environment() -> dict[str, str]:
+def _attacked() -> dict[str, str]:
     attacked = os.environ.get("ROWRECKON_ATTACKED")
-    return {**os.environ, **({"PYTHONPATH": attacked} if attacked else {})}
+    return {"PYTHONPATH": attacked} if attacked else {}
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """Real PostgreSQL servers for tests.
 
 server           DSN of a server: $ROWRECKON_TEST_DSN, else the embedded one, one per test process
+servers          a server of the major that is asked for, one per test process, started when it is first asked for
 matrix_server    a server of each major that is modelled, in turn: MatrixServer(major, dsn)
 database         DSN of a fresh database on `server`, one per test module
 reading_database an empty database on each major whose plans are read
@@ -16,7 +17,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -72,17 +73,34 @@ def running(major: int, settings: Mapping[str, str] = TEST_SETTINGS) -> Iterator
         yield MatrixServer(major, dsn)
 
 
+Servers = Callable[[int], MatrixServer]
+
+
+@pytest.fixture(scope="session")
+def servers() -> Iterator[Servers]:
+    """A server of a major; it stays until the tests end, since a parametrised fixture would start it for each file."""
+    started: dict[int, MatrixServer] = {}
+    with contextlib.ExitStack() as kept:
+
+        def of(major: int) -> MatrixServer:
+            if major not in started:
+                started[major] = kept.enter_context(running(major))
+            return started[major]
+
+        yield of
+
+
 @pytest.fixture(scope="session", params=releases.MODELLED, ids=lambda major: f"pg{major}")
-def matrix_server(request: pytest.FixtureRequest) -> Iterator[MatrixServer]:
+def matrix_server(request: pytest.FixtureRequest, servers: Servers) -> MatrixServer:
     """A server of each major whose planner is modelled, in turn."""
-    with running(request.param) as server:
-        yield server
+    return servers(request.param)
 
 
 @pytest.fixture(scope="module", params=releases.READ, ids=lambda major: f"pg{major}")
-def reading_database(request: pytest.FixtureRequest) -> Iterator[MatrixServer]:
+def reading_database(request: pytest.FixtureRequest, servers: Servers) -> Iterator[MatrixServer]:
     """An empty database on a server of each major whose plans are read, the unmodelled included."""
-    with running(request.param) as server, fresh_database(server.dsn) as dsn:
+    server = servers(request.param)
+    with fresh_database(server.dsn) as dsn:
         yield MatrixServer(server.major, dsn)
 
 

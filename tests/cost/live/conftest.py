@@ -5,14 +5,15 @@ At most 30 000 rows each, so that ANALYZE at the default target reads every row 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import contextlib
+from collections.abc import Callable, Iterator
 
 import psycopg
 import pytest
 
 from rowreckon import releases
 from tests.servers.databases import fresh_database
-from tests.servers.fixtures import running
+from tests.servers.fixtures import Servers
 
 from .facts import Facts
 
@@ -48,20 +49,31 @@ def _params() -> list[object]:
 
 
 @pytest.fixture(scope="session", params=_params())
-def facts(request: pytest.FixtureRequest) -> Iterator[Facts]:
+def facts(request: pytest.FixtureRequest, filled: Callable[[int | None], Facts]) -> Facts:
     """A session on a database with these tables, vacuumed and analysed."""
-    if request.param is None:
-        yield from _filled(request.getfixturevalue("server"))
-        return
-    with running(request.param) as server:
-        yield from _filled(server.dsn)
+    return filled(request.param)
 
 
-def _filled(server: str) -> Iterator[Facts]:
+@pytest.fixture(scope="session")
+def filled(server: str, servers: Servers) -> Iterator[Callable[[int | None], Facts]]:
+    """Such a session on a server, one per test process: no test here changes the tables."""
+    sessions: dict[int | None, Facts] = {}
+    with contextlib.ExitStack() as kept:
+
+        def on(major: int | None) -> Facts:
+            if major not in sessions:
+                sessions[major] = Facts(kept.enter_context(_filled(server if major is None else servers(major).dsn)))
+            return sessions[major]
+
+        yield on
+
+
+@contextlib.contextmanager
+def _filled(server: str) -> Iterator[psycopg.Connection[tuple[object, ...]]]:
     # VACUUM can't mark pages all-visible while a commit of theirs is not yet on disk
     options = "-c synchronous_commit=on"
     with fresh_database(server) as dsn, psycopg.connect(dsn, autocommit=True, options=options) as connection:
         connection.execute(TABLES.encode())
         for table in ("dim", "fact", "skew", "sm", "big", "ob", "ss"):
             connection.execute(f"vacuum analyze {table}".encode())
-        yield Facts(connection)
+        yield connection

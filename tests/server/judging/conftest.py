@@ -13,21 +13,17 @@ from rowreckon.server.executing.execute import Executor, QueryRun
 from rowreckon.server.lists.querylist import read_query_list
 from tests.server.judging.scenes import BELL, SCHEMA
 from tests.servers.databases import fresh_database, run_script
-from tests.servers.fixtures import running
+from tests.servers.fixtures import Servers
 
 Run = Callable[..., QueryRun]
 """Runs the last statement of a list; permissions by name."""
 
 
 @pytest.fixture(scope="module", params=[releases.OLDEST, releases.NEWEST], ids=lambda major: f"pg{major}")
-def bells(request: pytest.FixtureRequest) -> Iterator[str]:
+def bells(request: pytest.FixtureRequest, server: str, servers: Servers) -> Iterator[str]:
     """DSN of a fresh database of bells; the newest server is the one that the other tests use."""
-    if request.param == releases.NEWEST:
-        with fresh_database(request.getfixturevalue("server")) as dsn:
-            run_script(dsn, SCHEMA)
-            yield dsn
-        return
-    with running(request.param) as server, fresh_database(server.dsn) as dsn:
+    chosen = server if request.param == releases.NEWEST else servers(request.param).dsn
+    with fresh_database(chosen) as dsn:
         run_script(dsn, SCHEMA)
         yield dsn
 
