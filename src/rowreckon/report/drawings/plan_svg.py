@@ -12,7 +12,7 @@ from rowreckon.report.words.escape import bare
 _HEIGHT = 20
 _MIDDLE = 10
 _MET = 0.012  # share of the strip within which two marks cover each other
-_WIDTHS = (104, 352)  # px of a strip on a narrow screen and on a wide one, as the style sheet has it
+_WIDTHS = (140, 320)  # px of a strip on a narrow screen and on a wide one, as the style sheet has it
 
 
 def strip_svg(picture: PlanPicture, line: NodeLine) -> Markup:

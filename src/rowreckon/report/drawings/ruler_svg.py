@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from rowreckon.report.drawings.ruler import Ruler, Stretch, Tick
+from rowreckon.report.drawings.ruler import Ruler, Stretch
+from rowreckon.report.drawings.ruler_rows import LETTER, NARROWEST, SHIFT, Hung, hung
 from rowreckon.report.drawings.svg import decade_labels, element, method_class, percent
 from rowreckon.report.words.numbers import number
 from rowreckon.report.words.sentences import in_sentences
@@ -12,19 +13,19 @@ from rowreckon.report.words.sentences import in_sentences
 _NAMES = 14
 _BAND_TOP, _BAND_HEIGHT = 22, 16
 _AXIS = _BAND_TOP + _BAND_HEIGHT
+_MIDDLE = _BAND_TOP + _BAND_HEIGHT / 2
 _AXIS_TEXT = _AXIS + 18
 _FIRST_LABEL = _AXIS_TEXT + 22
 _LABEL_STEP = 20
-_NARROWEST = 320  # px: the line's width on the narrowest screen that is cared for
 _WIDE = 600  # px: on the narrowest one that is not called narrow by the style sheet
 _MET = 0.015  # share of the line within which two marks cover each other
-_LETTER = 7.5  # px: a letter of the label's size
 
 
 def ruler_svg(ruler: Ruler) -> Markup:
     """One `<svg>` that says in its accessible name what it shows."""
-    parts = [*_axis(ruler), *_stretches(ruler), *_ticks(ruler)]
-    height = _FIRST_LABEL + _LABEL_STEP * max(0, len(ruler.ticks) - 1) + 8
+    ticks = hung(ruler)
+    parts = [*_axis(ruler), *_stretches(ruler), *_stems(ticks), *_marks(ticks), *_labels(ticks)]
+    height = _FIRST_LABEL + _LABEL_STEP * max((one.row for one in ticks), default=0) + 8
     opening = Markup('<svg class="ruler" role="img" width="100%" height="{}" aria-label="{}">')
     return opening.format(height, described(ruler)) + Markup("").join(parts) + Markup("</svg>")
 
@@ -43,7 +44,7 @@ def _axis(ruler: Ruler) -> list[Markup]:
     marks = [(ruler.fraction(float(at)), number(10.0**at)) for at in range(ruler.low, ruler.high + 1)]
     for at, _ in marks:
         parts.append(element("line", x1=percent(at), x2=percent(at), y1=_AXIS, y2=bottom, class_="axis"))
-    return [*parts, *decade_labels(marks, _AXIS_TEXT, (_NARROWEST, _WIDE))]
+    return [*parts, *decade_labels(marks, _AXIS_TEXT, (NARROWEST, _WIDE))]
 
 
 def _stretches(ruler: Ruler) -> list[Markup]:
@@ -71,7 +72,7 @@ def _stretches(ruler: Ruler) -> list[Markup]:
 
 def _has_room(ruler: Ruler, stretch: Stretch) -> bool:
     part = ruler.fraction(stretch.end) - ruler.fraction(stretch.start)
-    return part * _NARROWEST > len(stretch.label) * _LETTER + 8
+    return part * NARROWEST > len(stretch.label) * LETTER + 8
 
 
 def all_named(ruler: Ruler) -> bool:
@@ -79,38 +80,46 @@ def all_named(ruler: Ruler) -> bool:
     return all(_has_room(ruler, stretch) for stretch in ruler.stretches)
 
 
-def _ticks(ruler: Ruler) -> list[Markup]:
-    """Marks on the band, each with a stem to a label on a line of its own: the rightmost first, so stems stay clear."""
-    parts: list[Markup] = []
-    labels: list[Markup] = []  # after all stems, so that a label's halo covers the stems it lies across
-    middle = _BAND_TOP + _BAND_HEIGHT / 2
-    for row, tick in enumerate(sorted(ruler.ticks, key=lambda t: (-t.at, t.kind == "actual"))):
-        at = ruler.fraction(tick.at)
-        y = _FIRST_LABEL + row * _LABEL_STEP
-        parts.append(element("line", x1=percent(at), x2=percent(at), y1=middle, y2=y - 4, class_=f"stem {tick.kind}"))
-        parts.append(_mark(ruler, tick, percent(at), middle))
-        left = at < 0.5
-        labels.append(
-            element(
-                "text",
-                x=percent(at),
-                dx=6 if left else -6,
-                y=y,
-                text_anchor="start" if left else "end",
-                class_=f"label {tick.kind}",
-                text=tick.label,
-            )
+def _stems(ticks: list[Hung]) -> list[Markup]:
+    found = []
+    for one in ticks:
+        x, kind = percent(one.at), f"stem {one.tick.kind}"
+        found.append(element("line", x1=x, x2=x, y1=_MIDDLE, y2=_label_y(one) - 4, class_=kind))
+    return found
+
+
+def _labels(ticks: list[Hung]) -> list[Markup]:
+    """After all stems, so that a label's halo covers one that it must lie across."""
+    return [
+        element(
+            "text",
+            x=percent(one.at),
+            dx=SHIFT if one.reaches_right else -SHIFT,
+            y=_label_y(one),
+            text_anchor="start" if one.reaches_right else "end",
+            class_=f"label {one.tick.kind}",
+            text=one.tick.label,
         )
-    return [*parts, *labels]
+        for one in ticks
+    ]
 
 
-def _mark(ruler: Ruler, tick: Tick, x: str, y: float) -> Markup:
-    if tick.kind == "span":
-        return Markup("")
-    if tick.kind == "switch":
-        return element("line", x1=x, x2=x, y1=_BAND_TOP - 4, y2=_AXIS + 4, class_="mark switch")
-    if tick.kind == "actual":
-        return element("circle", cx=x, cy=y, r=7, class_="mark actual")
-    # Where the actual count falls on the estimate, its dot stands within the estimate's ring.
-    met = any(t.kind == "actual" and abs(ruler.fraction(t.at) - ruler.fraction(tick.at)) < _MET for t in ruler.ticks)
-    return element("circle", cx=x, cy=y, r=11 if met else 6, class_="mark estimate")
+def _label_y(one: Hung) -> int:
+    return _FIRST_LABEL + one.row * _LABEL_STEP
+
+
+def _marks(ticks: list[Hung]) -> list[Markup]:
+    """The marks on the band; a dot on top of a ring that it falls into."""
+    found = []
+    actual = [one.at for one in ticks if one.tick.kind == "actual"]
+    for one in sorted(ticks, key=lambda one: ("span", "switch", "estimate", "actual").index(one.tick.kind)):
+        x = percent(one.at)
+        if one.tick.kind == "switch":
+            found.append(element("line", x1=x, x2=x, y1=_BAND_TOP - 4, y2=_AXIS + 4, class_="mark switch"))
+        elif one.tick.kind == "estimate":
+            # Where the actual count falls on the estimate, its dot stands within the estimate's ring.
+            met = any(abs(one.at - at) < _MET for at in actual)
+            found.append(element("circle", cx=x, cy=_MIDDLE, r=11 if met else 6, class_="mark estimate"))
+        elif one.tick.kind == "actual":
+            found.append(element("circle", cx=x, cy=_MIDDLE, r=7, class_="mark actual"))
+    return found

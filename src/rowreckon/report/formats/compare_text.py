@@ -186,7 +186,7 @@ def other_sections(comparison: Comparison, shown: int) -> list[tuple[str, list[s
         sections.append((f"{count_of(hidden, 'query', 'queries')} without a difference beyond noise", []))
     for title, plans in (("Only before", comparison.only_before), ("Only after", comparison.only_after)):
         if plans:
-            sections.append((title, [f"{quote(plan.source)}." for plan in plans]))
+            sections.append((title, [quote(plan.source) for plan in plans]))
     return sections
 
 
