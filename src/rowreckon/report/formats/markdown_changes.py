@@ -7,8 +7,8 @@ from rowreckon.report.formats.markdown_budget import Block
 from rowreckon.report.formats.markdown_pieces import drawn_rulers, items, table
 from rowreckon.report.story.change_lines import ChangeLine, change_groups, changes_title
 from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
-from rowreckon.report.story.story import no_remedy_words
 from rowreckon.report.words.escape import clean, markdown, markdown_code, markdown_fence
+from rowreckon.report.words.no_change_words import no_change_words
 from rowreckon.report.words.trial_words import account_lines
 
 _WHOLE = 3  # changes of a list with all that is known of them
@@ -34,7 +34,7 @@ def _section(audit: Audit, whole: set[int], brief: list[Block]) -> list[Block]:
     """The heading, the changes of these ranks, the `brief` ones, and what holds for all."""
     blocks = [Block(f"## {changes_title(audit)}", "the heading of the changes to try")]
     if not audit.remedies:
-        return [*blocks, Block(markdown(no_remedy_words(audit)), "why no change is proposed")]
+        return [*blocks, Block(markdown(no_change_words(audit.plans)), "why no change is proposed")]
     story = remedies_story(audit.remedies, audit.plans)
     blocks += [Block(_change(one), f"change {one.rank}") for one in story.remedies if one.rank in whole]
     blocks += brief

@@ -50,6 +50,8 @@ def ticket_blocks(audit: Audit, folder: str) -> list[Block]:
         blocks.append(Block(f"{markdown(told.join)}:\n\n{drawn_rulers(told.rulers)}", "the ruler of the worst join"))
     if told.cause:
         blocks.append(Block(f"**Cause:** {markdown(told.cause)}", "the cause"))
+    if told.no_change:
+        blocks.append(Block(f"**Try:** {markdown(told.no_change)}", "why no change is proposed"))
     if told.command:
         word, language = ("Try", "sql") if told.is_remedy else ("Next", "text")
         command = markdown_fence(told.command, language)

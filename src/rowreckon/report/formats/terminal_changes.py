@@ -9,8 +9,8 @@ from rowreckon.report.formats.terminal_plan import write_ruler
 from rowreckon.report.formats.terminal_writer import Writer
 from rowreckon.report.story.change_lines import changes_title
 from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
-from rowreckon.report.story.story import no_remedy_words
 from rowreckon.report.story.ticket import Ticket
+from rowreckon.report.words.no_change_words import no_change_words
 from rowreckon.report.words.numbers import count_of, listed
 from rowreckon.report.words.trial_words import account_lines
 
@@ -25,7 +25,7 @@ def write_all_changes(out: Writer, audit: Audit) -> None:
     """Every change with all that is known of it."""
     out.heading(changes_title(audit))
     if not audit.remedies:
-        out.say(no_remedy_words(audit), 2)
+        out.say(no_change_words(audit.plans), 2)
     story = remedies_story(audit.remedies, audit.plans)
     for number, remedy in enumerate(story.remedies):
         if number:
@@ -40,10 +40,10 @@ def write_all_changes(out: Writer, audit: Audit) -> None:
 
 def write_changes_beside(out: Writer, audit: Audit, told: Ticket) -> None:
     """What is left to say of the ticket's change; of each other one what it is and why."""
-    out.heading(changes_title(audit))
     if not audit.remedies:
-        out.say(no_remedy_words(audit), 2)
+        out.items("How they were tried", account_lines(audit))
         return
+    out.heading(changes_title(audit))
     shown = remedies_story(audit.remedies[:_CHANGES_SHOWN], audit.plans).remedies
     others = [remedy for remedy in shown if remedy.sql != told.command]
     for remedy in shown:

@@ -11,9 +11,10 @@ from rowreckon.report.formats.terminal_plan import write_rulers
 from rowreckon.report.formats.terminal_writer import STYLES, Writer
 from rowreckon.report.story.change_lines import ChangeLine, change_groups, changes_title
 from rowreckon.report.story.listing import LIST_TITLE, ListRow, letters_legend, list_rows
-from rowreckon.report.story.story import join_stories, no_remedy_words
+from rowreckon.report.story.story import join_stories
 from rowreckon.report.words.escape import bare, quote
 from rowreckon.report.words.headline import joins_by_weight, plans_by_weight
+from rowreckon.report.words.no_change_words import no_change_words
 from rowreckon.report.words.numbers import count_of, milliseconds
 from rowreckon.report.words.remedy_words import lock_words, statements
 from rowreckon.report.words.trial_words import account_lines
@@ -79,7 +80,7 @@ def write_changes(out: Writer, audit: Audit) -> None:
     """The changes in a line each, the first with their statements; of a trial what helped, then how many did not."""
     out.heading(changes_title(audit))
     if not audit.remedies:
-        out.say(no_remedy_words(audit), 2)
+        out.say(no_change_words(audit.plans), 2)
         return
     groups = change_groups(audit)
     for number, line in enumerate(groups.shown):

@@ -50,10 +50,12 @@ def write_ticket(out: Writer, ticket: Ticket) -> None:
         out.say(ticket.join, 2, "bold")
         for ruler in ticket.rulers:
             write_ruler(out, ruler, 2)
-    if ticket.cause or ticket.command or ticket.tried:
+    if ticket.cause or ticket.no_change or ticket.command or ticket.tried:
         out.blank()
     if ticket.cause:
         out.label("Cause", ticket.cause)
+    if ticket.no_change:
+        out.label("Try", ticket.no_change)
     if ticket.command:
         out.label("Try" if ticket.is_remedy else "Next", f"{ticket.lead}.")
         if ticket.is_remedy:

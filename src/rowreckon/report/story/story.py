@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from functools import cached_property
 
 from rowreckon.causes.registry import title_of
-from rowreckon.document.audit import Audit, Finding, Join, Missing, Origin, Plan
+from rowreckon.document.audit import Finding, Join, Missing, Origin, Plan
 from rowreckon.frozen import frozen
 from rowreckon.report.words import join_words, ticket_words
 from rowreckon.report.words.borders import inner_differs
@@ -209,22 +209,6 @@ def _harms(plan: Plan, finding: Finding) -> str:
     nodes = set(finding.joins)
     harmed = [join_words.join_title(join) for join in joins_by_weight(plan) if join.node in nodes]
     return f"Harms {number(len(harmed))} joins, the worst a {harmed[0]}." if len(harmed) > 1 else ""
-
-
-def no_remedy_words(audit: Audit) -> str:
-    """What stands where the changes to try would: why there are none."""
-    joins = [join for plan in audit.plans for join in plan.joins]
-    if any(join.verdict == "crossed" for join in joins):
-        crossed = {(n, j.node) for n, plan in enumerate(audit.plans) for j in plan.joins if j.verdict == "crossed"}
-        findings = [(n, f) for n, plan in enumerate(audit.plans) for f in plan.findings if f.code != "unexplained"]
-        if any((n, node) in crossed for n, finding in findings for node in finding.joins):
-            return "No change is proposed: none is known that answers the cause named below and is worth it."
-        return "No change is proposed: the evidence does not tell why the estimates were wrong."
-    if any(join.verdict == "undecided" for join in joins):
-        return "No change is proposed before the missing evidence is in."
-    if any(join.verdict == "held" for join in joins):
-        return "No change is proposed: the misestimates harm no join method, so there is nothing to win there."
-    return "No change is proposed: no misestimate was found that would carry one."
 
 
 def elsewhere_lines(plan: Plan) -> tuple[str, ...]:

@@ -15,9 +15,11 @@ from rowreckon.report.words import remedy_words, ticket_words
 from rowreckon.report.words.escape import clean, clean_lines, quote, shorten
 from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.headline import joins_by_weight
-from rowreckon.report.words.numbers import capitalised, count_of, milliseconds
+from rowreckon.report.words.no_change_words import no_change_words
+from rowreckon.report.words.numbers import capitalised, milliseconds
 from rowreckon.report.words.sentences import tables_of
-from rowreckon.report.words.time_words import join_time, judged_joins
+from rowreckon.report.words.ticket_time import time_line
+from rowreckon.report.words.touch_words import touch_words
 
 _QUERY_SHOWN = 150
 _TITLE = 60  # letters of the query in a page's title
@@ -29,7 +31,7 @@ class Ticket:
 
     `query` is the start of the SQL on one line, `verdict` the word and `sentence` the finding. `rulers` holds the
     deciding ruler of the worst join, `lead` says what the `command` is for, `touches` what else it may change. Without
-    a change to try the command is the one that gets what is `missing`.
+    a change to try `no_change` says why, and the command is the one that gets what is `missing`.
     """
 
     query: str
@@ -42,6 +44,7 @@ class Ticket:
     join: str
     rulers: tuple[Ruler, ...]
     cause: str
+    no_change: str
     lead: str
     command: str
     caution: str
@@ -71,10 +74,11 @@ def ticket(audit: Audit, index: int) -> Ticket:
         join=capitalised(ticket_words.joined_words(worst)) if worst is not None else "",
         rulers=_deciding(worst) if worst is not None else (),
         cause=_cause(plan, worst, remedy),
+        no_change=no_change_words((plan,)) if remedy is None else "",
         lead=lead,
         command=command,
         caution=remedy_words.lock_words(remedy) if remedy is not None else "",
-        touches=_touches(remedy) if remedy is not None else "",
+        touches=touch_words(remedy, has_others=len(audit.plans) > 1) if remedy is not None else "",
         tried=_tried(remedy) if remedy is not None else "",
         title=_title(plan, worst),
         is_remedy=remedy is not None,
@@ -83,7 +87,7 @@ def ticket(audit: Audit, index: int) -> Ticket:
 
 
 def _time(plan: Plan) -> str:
-    said = (ticket_words.time_words(plan, join_time(plan, judged_joins(plan)).ms), ticket_words.basis_words(plan))
+    said = (time_line(plan), ticket_words.basis_words(plan))
     return " ".join(part for part in said if part)
 
 
@@ -158,19 +162,6 @@ def _named(finding: Finding) -> str:
     where = f" on {tables_of(ticket_words.short_names(finding.tables))}" if finding.tables else ""
     columns = f" ({', '.join(quote(c, 80) for c in finding.columns[:4])})" if finding.columns else ""
     return f"{capitalised(clean(title_of(finding.code)))}{where}{columns}."
-
-
-def _touches(remedy: Remedy) -> str:
-    """What else the change may touch."""
-    if not remedy.tables:
-        return ""
-    said = f"May change the plan of every query on {tables_of(ticket_words.short_names(remedy.tables))}"
-    seen = len(remedy.side_effects)
-    return (
-        f"{said}; {count_of(seen, 'other query', 'other queries')} of this audit read{'s' if seen == 1 else ''} it."
-        if seen
-        else f"{said}."
-    )
 
 
 def _tried(remedy: Remedy) -> str:

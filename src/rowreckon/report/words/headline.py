@@ -10,8 +10,10 @@ from rowreckon.report.words.once import once_a_plan
 from rowreckon.report.words.sentences import in_sentences
 from rowreckon.report.words.time_words import join_time, judged_joins
 
-_RANK = {"crossed": 0, "undecided": 1, "held": 3, "accurate": 4}
+_RANK = {"crossed": 0, "undecided": 1, "held": 3, "accurate": 5}
 _TRIFLE = 2  # the rank of a crossing that hardly matters
+_OPEN_TRIFLE = 4  # of a join that is undecided and takes less than a tenth of the time
+_LITTLE = 0.1
 MATTERS = 1.1
 """A crossing that costs less than a tenth more than the cheapest method hardly matters, and never leads."""
 
@@ -21,18 +23,22 @@ def hardly_matters(join: Join) -> bool:
     return join.verdict == "crossed" and join.loss_factor is not None and join.loss_factor < MATTERS
 
 
-def _weight(plan: Plan, join: Join) -> tuple[int, float, float, float, int]:
+def _weight(plan: Plan, join: Join) -> tuple[int, float, float, float, float, int]:
     loss = join.loss_factor or 1.0
-    lost = (join_time(plan, [join]).ms or 0.0) * (1 - 1 / loss) if loss > 1.0 else 0.0
+    spent = join_time(plan, [join]).ms
+    lost = (spent or 0.0) * (1 - 1 / loss) if loss > 1.0 else 0.0
     margin = join.margin
     frail = min((f for f in ((margin.up, margin.down) if margin else ()) if f is not None), default=1e300)
     rank = _TRIFLE if hardly_matters(join) else _RANK[join.verdict]
-    return (rank, -lost, -loss, frail if not plan.analyzed else 0, join.node)
+    if join.verdict == "undecided" and spent is not None and spent < _LITTLE * (plan.execution_ms or 0.0):
+        rank = _OPEN_TRIFLE
+    return (rank, -lost, -loss if spent is None else -spent, -loss, frail if not plan.analyzed else 0, join.node)
 
 
 @once_a_plan
 def joins_by_weight(plan: Plan) -> tuple[Join, ...]:
-    """The plan's joins, the worst first: verdict, then time that the loss factor says is lost, then the loss itself."""
+    """The plan's joins, the worst first: verdict, then the time that the loss factor says is lost, then the time that
+    the join takes. What is undecided in a join that takes next to no time does not lead before one that takes more."""
     return tuple(sorted(plan.joins, key=lambda join: (_weight(plan, join), -(join.q_error or 0))))
 
 

@@ -7,9 +7,8 @@ from rowreckon.report.words.borders import deciding_border
 from rowreckon.report.words.escape import quote
 from rowreckon.report.words.headline import hardly_matters, joins_by_weight, outcome_words
 from rowreckon.report.words.join_words import border_figure, loss_factor_words, rows_factor
-from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number, share
+from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number
 from rowreckon.report.words.sentences import CAUTIONS, in_each, method_name, node_label, per_process
-from rowreckon.report.words.time_words import plan_map
 
 MOST_WORDS = 25
 TOLD_BY_TICKET = ("PostgreSQL", "Database", "Execution", "Run with ANALYZE", "Outcome", "Verdicts rest on")
@@ -138,38 +137,12 @@ def short_names(names: tuple[str, ...]) -> tuple[str, ...]:
     return tuple(name.removeprefix("public.") for name in names)
 
 
-def time_words(plan: Plan, joins_ms: float | None) -> str:
-    """`Ran 117 ms, 84% of it in the crossed join.`; empty where no time is known."""
-    if plan.execution_ms is None:
-        return ""
-    crossed = [join for join in plan.joins if join.verdict == "crossed"]
-    wrong = crossed or [join for join in plan.joins if join.verdict != "accurate"]
-    if not wrong or joins_ms is None or not plan.execution_ms:
-        return f"Ran {milliseconds(plan.execution_ms)}."
-    kind = wrong[0].verdict if len({join.verdict for join in wrong}) == 1 else "misestimated"
-    which = f"the {kind} join" if len(wrong) == 1 else f"{number(len(wrong))} {kind} joins"
-    part = share(joins_ms, plan.execution_ms)
-    return f"Ran {milliseconds(plan.execution_ms)}, {part} of it in {which}{_rest(plan, joins_ms)}."
-
-
 def basis_words(plan: Plan) -> str:
     """`Costs are modelled from the plan alone.`: what the verdict rests on; empty where it has no figures."""
     joins = joins_by_weight(plan)
     if not joins or not joins[0].costs or not plan.analyzed:
         return ""
     return f"Costs are {_COSTS_ARE[joins[0].basis]}."
-
-
-def _rest(plan: Plan, joins_ms: float) -> str:
-    """Where most of the time goes, where it is not in those joins."""
-    if plan.execution_ms is None or joins_ms >= plan.execution_ms / 2:
-        return ""
-    named = [item for item in plan.time_elsewhere if item.ms is not None and item.node is not None]
-    top = max(named, key=lambda item: item.ms or 0.0, default=None)
-    node = plan_map(plan).by_id.get(top.node) if top is not None and top.node is not None else None
-    if top is None or node is None:
-        return ""
-    return f", and {milliseconds(top.ms)} in {node_label(node)}"
 
 
 def outcome_line(plan: Plan) -> str:

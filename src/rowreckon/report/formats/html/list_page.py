@@ -17,11 +17,11 @@ from rowreckon.report.formats.html.evidence import evidence_parts
 from rowreckon.report.story.change_lines import ChangeLine, change_groups, changes_title
 from rowreckon.report.story.listing import LIST_TITLE, ListRow, list_note, list_rows
 from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
-from rowreckon.report.story.story import no_remedy_words
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.headline import plans_by_weight
 from rowreckon.report.words.list_headline import list_headline, list_time_sentence, whole_split
+from rowreckon.report.words.no_change_words import no_change_words
 from rowreckon.report.words.numbers import count_of, milliseconds
 from rowreckon.report.words.trial_words import account_lines
 
@@ -68,7 +68,7 @@ def render_list(audit: Audit, folder: str) -> str:
         changes_left_out=len(audit.remedies) - len(story.remedies),
         shared=story.shared,
         account=account_lines(audit),
-        no_remedy=no_remedy_words(audit),
+        no_remedy=no_change_words(audit.plans),
     )
 
 

@@ -10,7 +10,6 @@ from rowreckon.report.formats.html.evidence import evidence_parts
 from rowreckon.report.formats.html.picture import drawn_picture
 from rowreckon.report.story.change_lines import changes_title
 from rowreckon.report.story.remedy_story import remedies_story
-from rowreckon.report.story.story import no_remedy_words
 from rowreckon.report.story.ticket import ticket
 from rowreckon.report.words.trial_words import account_lines
 
@@ -38,5 +37,4 @@ def render_plan(audit: Audit, folder: str) -> str:
         changes_left_out=len(audit.remedies) - len(story.remedies),
         shared=story.shared,
         account=account_lines(audit),
-        no_remedy=no_remedy_words(audit),
     )

@@ -1,0 +1,33 @@
+"""What a change touches beside the queries that it is meant for, for the first screen."""
+
+from __future__ import annotations
+
+from rowreckon.document.audit import Remedy
+from rowreckon.report.words.escape import clean, quote
+from rowreckon.report.words.numbers import capitalised, listed
+from rowreckon.report.words.sentences import tables_of
+from rowreckon.report.words.ticket_words import short_names
+
+_NAMED = 3
+
+
+def touch_words(remedy: Remedy, *, has_others: bool) -> str:
+    """Which plans it may change; `has_others` where the audit holds further queries, which then are named."""
+    said = _whatever_reads(remedy)
+    readers = [quote(effect.query, 60) for effect in remedy.side_effects if effect.change != "plan_same"]
+    if readers:
+        seen = f"Here also {listed(readers, _NAMED)} read{'s' if len(readers) == 1 else ''} {_it(remedy)}."
+    else:
+        seen = f"No other query here reads {_it(remedy)}." if has_others and remedy.tables else ""
+    return " ".join(part for part in (said, seen) if part)
+
+
+def _whatever_reads(remedy: Remedy) -> str:
+    """By the tables; a change that names none says by its first caution whom it concerns."""
+    if remedy.tables:
+        return f"May change the plan of every query on {tables_of(short_names(remedy.tables))}."
+    return f"{capitalised(clean(remedy.cautions[0]).rstrip('.'))}." if remedy.cautions else ""
+
+
+def _it(remedy: Remedy) -> str:
+    return "it" if len(remedy.tables) < 2 else "them"
