@@ -1,7 +1,8 @@
 """A process that has loaded what the commands load, and forks for each run of one.
 
-A run is a process of its own, with its own arguments, variables, folder, streams and exit status; only the loading,
-half a second of processor time, is done once. `cold` runs the command as a person does, from nothing.
+A run is a process of its own, with its own arguments, variables, folder, umask, streams and exit status; only the
+loading, half a second of processor time, is done once. `cold` runs the command as a person does, from nothing, and
+with all else that a process takes from the one that starts it (limits, ignored signals).
 
 `python -m tests.cli.warm FD` is that process; FD is a socket on which it is asked, and with whose end it ends.
 """
@@ -73,7 +74,7 @@ class _Warm:
 
     def run(self, arguments: Sequence[str], stdin: str, timeout: float) -> subprocess.CompletedProcess[str]:
         told, theirs = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
-        asked = json.dumps([[*arguments], dict(os.environ), str(Path.cwd())]).encode()
+        asked = json.dumps([[*arguments], dict(os.environ), str(Path.cwd()), _umask()]).encode()
         assert len(asked) < _LONGEST, "too much for one request"
         pipes = [os.pipe() for _ in range(3)]
         (ins, given), (out, outs), (err, errs) = pipes
@@ -86,6 +87,12 @@ class _Warm:
             stdout, stderr = _communicated(pid, given, stdin, out, err, timeout)
             status = int(told.recv(100))
         return subprocess.CompletedProcess([*arguments], status, stdout, stderr)
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
 
 
 def _communicated(pid: int, given: int, stdin: str, out: int, err: int, timeout: float) -> tuple[str, str]:
@@ -178,7 +185,8 @@ def _become(request: bytes, numbers: Sequence[int]) -> None:
     """Be the process that was asked for."""
     signal.set_wakeup_fd(-1)
     signal.signal(signal.SIGCHLD, signal.SIG_DFL)
-    arguments, environment, folder = json.loads(request)
+    arguments, environment, folder, mask = json.loads(request)
+    os.umask(mask)
     os.environ.clear()
     os.environ.update(environment)
     os.chdir(folder)

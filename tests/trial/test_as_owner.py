@@ -11,7 +11,9 @@ import pytest
 from psycopg import sql
 from psycopg.conninfo import make_conninfo
 
-from .scene import Scene, copies_on, scene, start
+from tests.cli.running import rowreckon_long
+
+from .scene import Scene, copies_on, scene
 from .source_state import differences, state_of
 
 
@@ -48,9 +50,9 @@ def test_ownership_and_createdb_are_enough(owned: Scene, tmp_path: Path) -> None
     with psycopg.connect(superuser, autocommit=True) as connection:
         before = state_of(connection)
     report = tmp_path / "r.json"
-    process = start(owned.arguments("--yes", "--report", str(report)))
-    _, err = process.communicate(timeout=120)
-    assert process.returncode == 0, err
+    done = rowreckon_long(*owned.arguments("--yes", "--report", str(report)))
+    err = done.stderr
+    assert done.returncode == 0, err
     document = json.loads(report.read_text())
     assert document["remedies"][0]["trial"]["verdict"] == "helped"
     notes = " ".join(document["trials"]["notes"])

@@ -11,9 +11,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.running import as_superuser
+from tests.cli.running import as_superuser, rowreckon_long
 
-from .scene import Scene, copies_on, scene, start
+from .scene import Scene, copies_on, scene
 
 
 @pytest.fixture(scope="module")
@@ -73,23 +73,20 @@ def test_yes_means_yes(huts: Scene, tmp_path: Path) -> None:
 @pytest.mark.parametrize("how", [("--ask-above", "1kB"), ("--in-place",)], ids=["copy", "in place"])
 def test_scripts_need_yes(huts: Scene, how: tuple[str, ...]) -> None:
     """Where nobody can be asked, nothing is done without --yes."""
-    process = start(huts.arguments(*how))
-    _, err = process.communicate(timeout=120)
-    assert process.returncode == 2
-    assert "--yes" in err
+    done = rowreckon_long(*huts.arguments(*how))
+    assert done.returncode == 2
+    assert "--yes" in done.stderr
     assert copies_on(huts.dsn) == []
 
 
 def test_captures_are_not_run_again(huts: Scene, tmp_path: Path) -> None:
     """What a sweep saved is audited as it was, so that the numbers of the changes are those of its report."""
-    swept = start(["sweep", str(huts.queries), "--dsn", huts.dsn, "--save", str(tmp_path / "c")])
-    swept.communicate(timeout=120)
+    rowreckon_long("sweep", str(huts.queries), "--dsn", huts.dsn, "--save", str(tmp_path / "c"))
     with huts.connect() as connection:
         before = connection.execute("select sum(seq_scan) from pg_stat_user_tables").fetchone()
-    tried = start(huts.arguments("--captures", str(tmp_path / "c"), "--remedy", "1", "--budget", "20s"))
-    out, err = tried.communicate(timeout=120)
-    assert tried.returncode == 0, err
-    assert "Tried on a copy" in " ".join(out.split())
+    tried = rowreckon_long(*huts.arguments("--captures", str(tmp_path / "c"), "--remedy", "1", "--budget", "20s"))
+    assert tried.returncode == 0, tried.stderr
+    assert "Tried on a copy" in " ".join(tried.stdout.split())
     with huts.connect() as connection:
         assert connection.execute("select sum(seq_scan) from pg_stat_user_tables").fetchone() == before
 
@@ -107,6 +104,4 @@ def _ask_in_place(huts: Scene) -> None:
     status, said = _at_a_terminal(huts.arguments("--in-place", "--budget", "30s"), "y")
     assert status == 0, said
     # the counters say that the table was just analyzed: nothing is called stale any more
-    again = start(huts.arguments())
-    _, err = again.communicate(timeout=120)
-    assert "proposes no change" in err
+    assert "proposes no change" in rowreckon_long(*huts.arguments()).stderr

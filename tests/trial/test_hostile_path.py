@@ -18,8 +18,9 @@ from rowreckon.server.trials.permitted import permitted
 from rowreckon.server.trials.pulse import take_pulse
 from rowreckon.server.trials.read_price import read_price
 from rowreckon.server.trials.to_database import connector_to
+from tests.cli.running import rowreckon_long
 
-from .scene import Scene, scene, start
+from .scene import Scene, scene
 
 NAME = "rowreckon_shadowed"
 # Types that catalogs and the values beside them have. An operator that fits exactly is taken wherever it stands on the
@@ -128,8 +129,8 @@ def test_copies(shadowed: Scene, session: Connection) -> None:
 def test_a_whole_trial(shadowed: Scene, tmp_path: Path, how: tuple[str, ...]) -> None:
     """Nothing rings on the source; the change is tried and helps."""
     before = rung(shadowed)
-    process = start(shadowed.arguments("--yes", *how, "--report", str(tmp_path / "report.md")))
-    out, err = process.communicate(timeout=240)
-    assert process.returncode == 0, err
+    done = rowreckon_long(*shadowed.arguments("--yes", *how, "--report", str(tmp_path / "report.md")))
+    out, err = done.stdout, done.stderr
+    assert done.returncode == 0, err
     assert "it helped" in " ".join(out.split())
     assert rung(shadowed) == before

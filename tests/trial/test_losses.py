@@ -27,8 +27,9 @@ from rowreckon.server.trials.session import TrialSession
 from rowreckon.server.trials.to_database import connector_to
 from rowreckon.trial.planning import attempts_of
 from rowreckon.trial.price import needs_word, price_lines
+from tests.cli.running import rowreckon_long
 
-from .scene import scene, start
+from .scene import scene
 
 MARK = COMMENT.format(source="huts", when="2026-01-01T00:00:00+00:00")
 LIST = "-- name: one\nselect count(*) from stays where hut = 3;\n"
@@ -255,10 +256,10 @@ def test_what_is_free_and_cannot_be_known(huts: str) -> None:
 def test_other_encodings(server: str, tmp_path: Path, encoding: str, how: tuple[str, ...]) -> None:
     """A database in LATIN1 is tried like any other; in one whose bytes mean nothing certain nothing is tried."""
     with scene(server, tmp_path, name=f"hut {encoding}", faults=("stale_new_status",), encoding=encoding) as made:
-        process = start(made.arguments("--yes", *how, "--report", str(tmp_path / "r.json")))
-        _, err = process.communicate(timeout=240)
+        done = rowreckon_long(*made.arguments("--yes", *how, "--report", str(tmp_path / "r.json")))
+        err = done.stderr
     if encoding == "SQL_ASCII":
-        assert process.returncode == 2
+        assert done.returncode == 2
         assert "its encoding is SQL_ASCII" in err
     else:
         audit_document = json.loads((tmp_path / "r.json").read_text())

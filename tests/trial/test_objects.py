@@ -26,11 +26,12 @@ from rowreckon.server.trials.stage import Clock
 from rowreckon.server.trials.to_database import connector_to
 from rowreckon.trial.measured import Measured
 from rowreckon.trial.planning import attempt_of
+from tests.cli.running import rowreckon_long
 from tests.faults.runner import capture
 from tests.servers.databases import fresh_database
 from tests.servers.fixtures import running
 
-from .scene import copies_on, start
+from .scene import copies_on
 
 SETUP = """
 create schema "Hut ""Net"" 1";
@@ -112,9 +113,9 @@ def test_every_kind_of_relation_is_tried(network: str, tmp_path: Path) -> None:
     report = tmp_path / "r.json"
     # a foreign table is read from another server, which nothing here can hold back
     permit = "--allow-volatile"
-    process = start(["trial", str(queries), "--dsn", network, "--yes", permit, "--report", str(report)])
-    out, err = process.communicate(timeout=300)
-    assert process.returncode == 0, out + err
+    done = rowreckon_long("trial", str(queries), "--dsn", network, "--yes", permit, "--report", str(report))
+    out, err = done.stdout, done.stderr
+    assert done.returncode == 0, out + err
     assert "Valley" in err
     assert copies_on(make_conninfo(network, dbname="postgres")) == []
     document = json.loads(report.read_text())
@@ -196,11 +197,11 @@ def test_a_temporary_table_is_analyzed_where_it_was_filled(network: str, tmp_pat
     folder.save(taken)
     queries, report = tmp_path / "list.sql", tmp_path / "r.json"
     queries.write_text(f"-- name: stays of today\n{ON_TEMPORARY};\n")
-    process = start(
-        ["trial", str(queries), "--dsn", network, "--yes", "--captures", str(folder.path), "--report", str(report)]
+    done = rowreckon_long(
+        "trial", str(queries), "--dsn", network, "--yes", "--captures", str(folder.path), "--report", str(report)
     )
-    out, err = process.communicate(timeout=120)
-    assert process.returncode == 2, out + err  # a change that was not tried
+    out, err = done.stdout, done.stderr
+    assert done.returncode == 2, out + err  # a change that was not tried
     document = json.loads(report.read_text())
     (entry,) = [e for e in document["trials"]["not_tried"] if e["rank"] == 1]
     assert document["remedies"][0]["sql"] == list(remedy.sql)
@@ -221,9 +222,9 @@ def test_a_list_that_makes_its_temporary_table(network: str, tmp_path: Path) -> 
         " where s.status = 'waiting';\n-- name: reading\n"
         'select count(*) from waiting join guests g on g.id = "Guest";\n'
     )
-    process = start(["trial", str(queries), "--dsn", network, "--yes", "--allow-writes", "--report", str(report)])
-    out, err = process.communicate(timeout=120)
-    assert process.returncode == 2, out + err  # a query that was refused
+    done = rowreckon_long("trial", str(queries), "--dsn", network, "--yes", "--allow-writes", "--report", str(report))
+    out, err = done.stdout, done.stderr
+    assert done.returncode == 2, out + err  # a query that was refused
     filling, reading = json.loads(report.read_text())["plans"]
     assert filling["outcome"] == "ran"
     assert len(filling["joins"]) == 1
@@ -238,8 +239,8 @@ def test_command_line_says_why_no_copy_can_be_made(network: str, tmp_path: Path)
     queries.write_text("-- name: q\nselect 1;\n")
     with psycopg.connect(network, autocommit=True) as owner:
         owner.execute("create role hiker login")
-    process = start(["trial", str(queries), "--dsn", make_conninfo(network, user="hiker")])
-    _, err = process.communicate(timeout=60)
-    assert process.returncode == 2
+    done = rowreckon_long("trial", str(queries), "--dsn", make_conninfo(network, user="hiker"))
+    err = done.stderr
+    assert done.returncode == 2
     assert "CREATEDB" in err
     assert "does not own" in err

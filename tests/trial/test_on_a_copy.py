@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import signal
-import subprocess
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -13,6 +12,7 @@ import pytest
 
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.trials.leftovers import find_leftovers
+from tests.cli.running import rowreckon_long
 from tests.waiting import turns
 
 from .scene import Scene, copies_on, hook_into, scene, start
@@ -33,12 +33,6 @@ def huts(server: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Scen
         yield made
 
 
-def _run(arguments: list[str]) -> subprocess.CompletedProcess[str]:
-    process = start(arguments)
-    out, err = process.communicate(timeout=240)
-    return subprocess.CompletedProcess(arguments, process.returncode, out, err)
-
-
 def _state(huts: Scene, *, shared: bool = True) -> dict[str, object]:
     with huts.connect() as connection:
         return state_of(connection, shared=shared)
@@ -47,7 +41,7 @@ def _state(huts: Scene, *, shared: bool = True) -> dict[str, object]:
 def test_the_source_is_as_it_was(huts: Scene, tmp_path: Path) -> None:
     """Catalogs, rows, sizes, statistics and counters are identical; the change that helps is found and ranked first."""
     before = _state(huts)
-    done = _run(huts.arguments("--report", str(tmp_path / "r.json")))
+    done = rowreckon_long(*huts.arguments("--report", str(tmp_path / "r.json")))
     assert done.returncode == 0, done.stderr
     assert differences(before, _state(huts)) == set()
     assert copies_on(huts.dsn) == []
@@ -124,11 +118,11 @@ def test_killed_and_found_again(huts: Scene, tmp_path: Path) -> None:
     assert left
     with connected(huts.dsn) as connection:
         assert [leftover.name for leftover in find_leftovers(connection)] == left
-    first = _run(huts.arguments("--remedy", "99"))
+    first = rowreckon_long(*huts.arguments("--remedy", "99"))
     assert first.returncode == 2
     assert all(f"DROP DATABASE {name}" in first.stderr for name in left)
     assert copies_on(huts.dsn) == left
-    second = _run(huts.arguments("--remedy", "99", "--yes"))
+    second = rowreckon_long(*huts.arguments("--remedy", "99", "--yes"))
     assert "there is no remedy 99" in second.stderr
     assert copies_on(huts.dsn) == []
 
@@ -164,7 +158,7 @@ def test_a_second_signal_tells_what_stays(huts: Scene, tmp_path: Path) -> None:
     assert all(name in told for name in left)
     _wait_until_alone(huts)
     assert differences(before, _state(huts, shared=False)) == set()
-    _run(huts.arguments("--remedy", "99", "--yes"))
+    rowreckon_long(*huts.arguments("--remedy", "99", "--yes"))
     assert copies_on(huts.dsn) == []
 
 
@@ -172,7 +166,7 @@ def test_a_session_on_the_source(huts: Scene) -> None:
     """Nobody's session is ended for a copy: the trial says which one stands in the way, and changes nothing."""
     with huts.connect() as other:
         other.execute("set application_name = 'hut warden'")
-        done = _run(huts.arguments("--yes"))
+        done = rowreckon_long(*huts.arguments("--yes"))
         assert done.returncode == 2
         assert "hut warden" in done.stderr
         assert other.execute("select 1").fetchone() == (1,)
@@ -181,11 +175,11 @@ def test_a_session_on_the_source(huts: Scene) -> None:
 
 def test_space_and_budget(huts: Scene, tmp_path: Path) -> None:
     """What does not fit is not begun, and what was not tried is named."""
-    done = _run(huts.arguments("--space", "1MB"))
+    done = rowreckon_long(*huts.arguments("--space", "1MB"))
     assert done.returncode == 2
     assert "does not fit" in done.stderr
     report = tmp_path / "r.json"
-    done = _run(huts.arguments("--budget", "1ms", "--report", str(report)))
+    done = rowreckon_long(*huts.arguments("--budget", "1ms", "--report", str(report)))
     # changes that were asked for and not tried
     assert done.returncode == 2, done.stderr
     audit = json.loads(report.read_text())
@@ -202,7 +196,9 @@ def test_one_copy_at_a_time(huts: Scene, tmp_path: Path) -> None:
     assert row is not None
     report = tmp_path / "r.json"
     before = _state(huts)
-    done = _run(huts.arguments("--space", f"{int(str(row[0])) * 3 // 2}kB", "--remedy", "1", "--report", str(report)))
+    done = rowreckon_long(
+        *huts.arguments("--space", f"{int(str(row[0])) * 3 // 2}kB", "--remedy", "1", "--report", str(report))
+    )
     assert done.returncode == 0, done.stderr
     assert "one at a time" in done.stderr
     assert differences(before, _state(huts)) == set()

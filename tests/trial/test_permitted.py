@@ -12,9 +12,10 @@ import pytest
 from rowreckon.server.connecting.connection import Connection, connected
 from rowreckon.server.trials.apply import apply
 from rowreckon.server.trials.permitted import permitted
+from tests.cli.running import rowreckon_long
 from tests.sealing import sealed
 
-from .scene import scene, start
+from .scene import scene
 
 SETUP = """
 create table huts(id integer, name text, made timestamp, made_at timestamptz, kind land, size longer);
@@ -167,8 +168,8 @@ def test_a_tampered_capture(server: str, tmp_path: Path, arguments: str) -> None
             connection.execute("create table canary(id integer)")
             connection.execute("grant all on canary to public")
         folder = tmp_path / "captures"
-        swept = start(["sweep", str(made.queries), "--dsn", made.dsn, "--save", str(folder), "--allow-volatile"])
-        out, err = swept.communicate(timeout=120)
+        swept = rowreckon_long("sweep", str(made.queries), "--dsn", made.dsn, "--save", str(folder), "--allow-volatile")
+        out, err = swept.stdout, swept.stderr
         assert swept.returncode in (0, 2), (out, err)
         (file,) = folder.glob("*.capture.json")
         document = json.loads(file.read_text())
@@ -176,12 +177,12 @@ def test_a_tampered_capture(server: str, tmp_path: Path, arguments: str) -> None
         function["arguments"] = arguments
         file.write_text(sealed(document))
         report = tmp_path / "r.json"
-        trial = start(
-            made.arguments(
+        trial = rowreckon_long(
+            *made.arguments(
                 "--in-place", "--yes", "--allow-volatile", "--captures", str(folder), "--report", str(report)
             )
         )
-        out, err = trial.communicate(timeout=120)
+        out, err = trial.stdout, trial.stderr
         with psycopg.connect(made.dsn) as connection:
             assert connection.execute("select to_regclass('canary')::text").fetchone() == ("canary",)
         audit = json.loads(report.read_text())
