@@ -46,10 +46,10 @@ def _change(draft: Draft, plan: PlanAudit) -> tuple[str, str]:
     if draft.kind in ("new_index", "expression_index"):
         if draft.columns and not named:
             return "plan_same", "it neither joins on, restricts, sorts nor groups by the indexed columns"
-        return "unknown", "it uses the indexed columns; a trial tells"
+        return "unknown", "the indexed columns are used there; a trial tells"
     if draft.kind in ("more_statistics", "distinct_count") and draft.columns and not named:
-        return "unknown", "it uses none of these columns, but the ANALYZE refreshes the whole table's statistics"
-    return "unknown", "it reads the table; a trial tells"
+        return "unknown", "these columns are not used there, but the ANALYZE refreshes the whole table's statistics"
+    return "unknown", "the table is read there; a trial tells"
 
 
 def _mentions(plan: PlanAudit, columns: Sequence[str]) -> bool:

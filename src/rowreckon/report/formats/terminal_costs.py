@@ -5,7 +5,7 @@ from __future__ import annotations
 from rowreckon.report.formats.terminal_writer import Writer
 from rowreckon.report.story.story import JoinStory
 from rowreckon.report.words.escape import plain
-from rowreckon.report.words.numbers import NOT_KNOWN
+from rowreckon.report.words.numbers import NOT_KNOWN, capitalised
 
 _INDENT = 4
 _HEAD = ("Planner's costs", "estimated rows", "actual rows")
@@ -20,9 +20,9 @@ def write_costs(out: Writer, story: JoinStory) -> None:
         _as_table(out, known, widths)
     elif known:
         _as_sentences(out, known)
-    unknown = [row[0] for row in story.costs if row not in known]
+    unknown = [row[0].lower() for row in story.costs if row not in known]
     if unknown:
-        out.say(f"{' and '.join(unknown)}: {NOT_KNOWN}", _INDENT, hang=2)
+        out.say(f"{capitalised(' and '.join(unknown))}: {NOT_KNOWN}", _INDENT, hang=2)
 
 
 def _as_table(out: Writer, known: list[tuple[str, str, str, str]], widths: list[int]) -> None:

@@ -113,7 +113,7 @@ def _story(remedy: Remedy, pairs: tuple[BeforeAfter, ...], cut: bool, own: froze
         cautions=tuple(f"Caution: {c}" for c in dict.fromkeys(_sentence(c) for c in remedy.cautions) if c in own),
         side_effects=tuple(remedy_words.side_effect_row(e) for e in told),
         untold=_untold_words(untold, tried=remedy.trial is not None),
-        others=tuple(_other(e) for e in untold) if len(untold) > _NAMED else (),
+        others=_others(untold) if len(untold) > _NAMED else (),
     )
 
 
@@ -144,11 +144,17 @@ def _untold_words(effects: list[SideEffect], *, tried: bool) -> str:
         named = listed([quote(e.query, 120) for e in effects]) if len(effects) <= _NAMED else what
         return f"{named} could not be compared."
     one = len(effects) == 1
-    tells = f"read{'s' if one else ''} these tables too; a trial tells what it does to {'it' if one else 'them'}."
+    tells = (
+        f"read{'s' if one else ''} these tables too; a trial tells what the change does to {'it' if one else 'them'}."
+    )
     if len(effects) <= _NAMED:
         return f"{listed([quote(e.query, 120) for e in effects])} {tells}"
     return f"{count_of(len(effects), 'other query', 'other queries')} {tells.replace(' too;', ';')}"
 
 
-def _other(effect: SideEffect) -> str:
-    return quote(effect.query, 120) + (f": {clean(effect.basis).rstrip('.')}" if effect.basis else "")
+def _others(effects: list[SideEffect]) -> tuple[str, ...]:
+    """Every one of these queries by name, a line for all that have the same reason."""
+    by_reason: dict[str, list[str]] = {}
+    for effect in effects:
+        by_reason.setdefault(clean(effect.basis or "").rstrip("."), []).append(quote(effect.query, 120))
+    return tuple(f"{reason}: {', '.join(names)}" if reason else ", ".join(names) for reason, names in by_reason.items())

@@ -134,7 +134,7 @@ def _origin_words(plan: Plan, join: Join) -> str:
 
 def _inner_words(join: Join, sentence: str) -> str:
     said = join_words.side_words(join.inner, "inner")
-    return f"Inner side: {said}." if said and said not in sentence else ""
+    return f"{capitalised(said)}." if said and capitalised(said) not in sentence and said not in sentence else ""
 
 
 def _join_notes(plan: Plan, join: Join) -> tuple[str, ...]:
@@ -154,7 +154,7 @@ def _join_notes(plan: Plan, join: Join) -> tuple[str, ...]:
         *join_words.excluded_words(join),
         _origin_words(plan, join),
         join_words.residual_words(join),
-        f"Row counts here are totals over all loops and workers: {number(join.scale)} times those of one execution."
+        f"Row counts are totals over loops and processes, {number(join.scale)} times what the planner costs at once."
         if join.scale is not None and join.scale != 1
         else "",
     ]

@@ -18,7 +18,9 @@ def facts_words(plans: Sequence[Plan], tool_version: str) -> list[str]:
     facts = []
     releases = sorted({plan.server_version for plan in plans if plan.server_version is not None})
     if releases:
-        facts.append(f"PostgreSQL {listed([_release(number) for number in releases], _LISTED)}")
+        everywhere = all(plan.server_version is not None for plan in plans)
+        told = "" if everywhere else " where the plan tells it"
+        facts.append(f"PostgreSQL {listed([_release(number) for number in releases], _LISTED)}{told}")
     databases = sorted({plan.session.database for plan in plans if plan.session is not None and plan.session.database})
     if databases:
         word = "database" if len(databases) == 1 else "databases"

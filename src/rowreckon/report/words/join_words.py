@@ -95,6 +95,11 @@ def rows_words(join: Join) -> str:
     return outer
 
 
+def came_as_expected(join: Join) -> bool:
+    """Whether `rows_words` says of the outer side alone that as many rows came as were expected."""
+    return rows_factor(join.inner) < 2 and " came as expected" in side_words(join.outer, "outer")
+
+
 def border_figure(border: Border) -> str:
     """`370`, `about 370 (202 to 959)`, or `somewhere between 40 and 3,300` where no one figure stands for it."""
     if not border.placed:
@@ -164,8 +169,9 @@ def verdict_sentence(join: Join) -> str:
         case "held":
             parts = [rows, f"the {chosen} is still the cheapest", _only_from(join)]
         case "accurate":
-            best_too = join.best_at_actual == join.method
-            parts = [rows, "close enough" + (f", and the {chosen} is the cheapest" if best_too else "")]
+            close = "" if came_as_expected(join) else "that is close enough"
+            cheapest = f"the {chosen} is the cheapest" if join.best_at_actual == join.method else ""
+            parts = [rows, ", and ".join(part for part in (close, cheapest) if part)]
         case _:
             why = reason_words(join)
             parts = [rows, "whether another method is cheaper is undecided" + (f": {why}" if why else "")]
@@ -255,7 +261,7 @@ def residual_words(join: Join) -> str:
     basis = f"Costs and switch points rest on {BASIS_WORDS[join.basis]}"
     if join.residual is None:
         return f"{basis}. The plan prints no cost to check the model against."
-    return f"{basis}. Its cost of the {method_name(join.method)} is {join.residual:.4f} times the printed one."
+    return f"{basis}. By it the {method_name(join.method)} costs {join.residual:.4f} times what the plan prints."
 
 
 def contest_words(join: Join) -> str:

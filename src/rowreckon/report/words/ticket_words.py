@@ -72,7 +72,8 @@ def _of_join(join: Join) -> str:
         case "undecided":
             return f"{rows}. It is not known whether another method than the {chosen} is cheaper."
         case _:
-            return f"{rows}, near enough to the estimate. No join method is in doubt."
+            near = "" if rows.endswith(" as expected") else ", near enough to the estimate"
+            return f"{rows}{near}. No join method is in doubt."
 
 
 def _cheaper(join: Join, best: str) -> str:
