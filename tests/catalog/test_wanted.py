@@ -53,3 +53,18 @@ def test_a_masked_literal_is_not_asked_about() -> None:
 
     assert relation.conditions == ("h.beds > 5",)
     assert relation.left_out == ("h.kind = '***'::text",)
+
+
+def test_nor_is_a_masked_number_in_an_output_or_between_two_scans() -> None:
+    """A join's clauses are asked as a whole or not at all: with one of them masked the pair goes unasked."""
+    scan = {"Node Type": "Seq Scan", "Relation Name": "huts", "Alias": "h", "Output": ["(h.beds + '***')", "h.id"]}
+    join = {**JOIN, "Join Filter": "((b.nights + h.beds) > '***')"}
+    alone, both = (wanted_facts([lay_out(parse_document({"Plan": plan}).plan)]) for plan in (scan, join))
+
+    assert [text.sql for text in alone.texts] == ["h.id"]
+    assert [(n.text, n.why) for n in alone.not_asked] == [
+        ("(h.beds + '***')", "it holds a literal, and those are masked"),
+    ]
+    assert not alone.relations[0].columns_complete
+    assert both.pairs == ()
+    assert not any("***" in text.sql for text in both.texts)

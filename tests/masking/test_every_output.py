@@ -10,7 +10,11 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from rowreckon.captures.capture_file import read_capture
+from rowreckon.catalog.wanted import wanted_facts
+from rowreckon.plan import lay_out
 from rowreckon.server.lists.querylist import read_query_list
+from rowreckon.sql.masking import MASKED
 from tests.cli.running import rowreckon_long
 from tests.reading.psql import psql_program
 
@@ -138,6 +142,26 @@ def test_a_script_without_the_plans_literals(scene: str, plans: Path, tmp_path: 
     assert "catalog" in bases
     plain = rowreckon_long("audit", *some, "--facts", answer, "--format", "json")
     assert plain.returncode == 0, plain.stderr
+
+
+def test_masked_captures_with_a_server(scene: str, plans: Path, tmp_path: Path) -> None:
+    """A masked capture is audited with the server's facts, and the server is asked about none of its stars."""
+    save = tmp_path / "masked"
+    done = rowreckon_long("audit", str(plans), "--mask", "--save", str(save), "--format", "json")
+    assert done.returncode == 0, done.stderr
+    trees = [
+        lay_out(capture.explain.plan)
+        for capture in map(read_capture, sorted(save.glob("*.capture.json")))
+        if capture.explain is not None
+    ]
+    assert len(trees) >= len(CONDITIONS)
+    request = wanted_facts(trees)
+    assert request.texts
+    assert [text.sql for text in request.texts if MASKED in text.sql] == []
+
+    asked = rowreckon_long("audit", str(save), "--dsn", scene, "--format", "json")
+    assert asked.returncode == 0, asked.stderr
+    assert "catalog" in {join["basis"] for plan in json.loads(asked.stdout)["plans"] for join in plan["joins"]}
 
 
 @pytest.fixture(scope="module")

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING, Final
+
+from rowreckon.sql.masking import MASKED
 
 from .request import COMPARISONS, NotAsked, Trust, WantedText
 from .reviewed import TYPES
@@ -25,7 +27,7 @@ _ALL_COMPARISONS: Final = (*COMPARISONS, "<>")
 class AskedTexts:
     """Collects the expressions; what may not be asked is collected too, with the reason.
 
-    Where the plans are masked, what holds a literal can't be asked: nobody knows what stood there.
+    A literal that was masked is never asked about: nobody knows what stood there. `masked` takes all literals for such.
     """
 
     def __init__(self, trust: Trust, *, masked: bool = False) -> None:
@@ -91,7 +93,7 @@ class AskedTexts:
         if isinstance(found, NotSql):
             self.refuse(plan, text, alias)
             return None
-        if self._masked and _holds_literal(found):
+        if any(self._masked or MASKED in literal for literal in _literals(found)):
             self.refuse(plan, text, alias, LITERAL)
             return None
         return found
@@ -155,17 +157,16 @@ class AskedTexts:
         return casts
 
 
-def _holds_literal(node: Node) -> bool:
-    """Whether there is a constant in it, but for TRUE, FALSE, NULL and what belongs to a type: `varchar(20)`."""
+def _literals(node: Node) -> Iterator[str]:
+    """The constants in it, but for TRUE, FALSE, NULL and what belongs to a type: `varchar(20)`."""
     waiting: list[Message] = [node]
     while waiting:
         message = waiting.pop()
         for field, value in message.ListFields():
             if field.name in ("ival", "fval", "sval", "bsval") and field.containing_type.name == "A_Const":
-                return True
-            if field.message_type is not None and field.name != "typmods":
+                yield str(value)
+            elif field.message_type is not None and field.name != "typmods":
                 waiting.extend(value if field.is_repeated else (value,))
-    return False
 
 
 def _wanted(plan: int, sql: str, uses: Uses, *, bare: bool, compared: bool) -> WantedText:

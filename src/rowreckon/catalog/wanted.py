@@ -13,7 +13,6 @@ from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
 from rowreckon.plan.nodes import BitmapHeapScanNode, FunctionScanNode, IndexScanNode, JoinNode, ScanNode
 from rowreckon.plan.tree import PlanTree, index_of
-from rowreckon.sql.masking import MASKED
 
 from .asked_texts import MOST_CHARACTERS, AskedTexts
 from .request import COMPARISONS, FactsRequest, Trust, WantedClause, WantedPair, WantedRelation, quoted
@@ -223,8 +222,8 @@ def _indexes(tree: PlanTree, at: int) -> set[str]:
 
 
 def _alone(clause: Clause) -> bool:
-    """Whether it can stand without the plan: no subplan's result, no value from elsewhere, none that was masked."""
-    return not clause.subplans and not clause.parameters and MASKED not in clause.text
+    """Whether it can stand without the plan: no subplan's result, no value from elsewhere."""
+    return not clause.subplans and not clause.parameters
 
 
 def _clauses(node: PlanNode) -> Iterator[Clause]:
