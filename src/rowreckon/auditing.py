@@ -12,20 +12,21 @@ from rowreckon import __version__
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseEvidence, find_causes
 from rowreckon.collector import collector_paused
-from rowreckon.counts import NodeCount, Origins, find_origins, own_times, reckon
+from rowreckon.counts import NodeCount, Origins, find_origins, own_times
 from rowreckon.counts.origin import Entering
 from rowreckon.counts.probes import with_probes
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document import audit as doc
 from rowreckon.elsewhere import judged_ms, time_elsewhere
 from rowreckon.joins import judge_joins
+from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.joins.verdict.contested import with_contests
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.details import conditions, figures, own_blocks
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.names import full_name
 from rowreckon.plan.nodes import OtherNode
-from rowreckon.plan.tree import PlanTree, lay_out
+from rowreckon.plan.tree import PlanTree
 from rowreckon.proposals import PlanAudit, missing_for, propose
 from rowreckon.time_split import time_by, whole_time_by
 
@@ -90,8 +91,8 @@ def audit_capture(
     explain = capture.explain
     if explain is None:
         return _plan_without_explain(capture), None
-    tree = lay_out(explain.plan)
-    reckoned = with_probes(reckon(tree, leader_takes_part=_leader_takes_part(capture)), capture.probes)
+    reckoned = with_probes(reckoned_of(capture), capture.probes)
+    tree = reckoned.tree
     origins = find_origins(reckoned)
     own_ms = own_times(reckoned)
     judged = judge_joins(capture, reckoned, origins, threshold=threshold, curves=curves, own_ms=own_ms)
@@ -197,10 +198,6 @@ def _session(capture: Capture) -> doc.Session | None:
         row_security=facts.row_security,
         settings={**(capture.settings or {}), **facts.settings},
     )
-
-
-def _leader_takes_part(capture: Capture) -> bool:
-    return (capture.settings or {}).get("parallel_leader_participation", "on") != "off"
 
 
 def _execution_ms(explain: ExplainDocument, tree: PlanTree) -> float | None:

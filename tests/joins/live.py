@@ -9,9 +9,10 @@ import psycopg
 from psycopg import sql
 
 from rowreckon.capture import Alternative, Capture
-from rowreckon.counts import find_origins, reckon
+from rowreckon.counts import find_origins
 from rowreckon.document.audit import Join
 from rowreckon.joins import judge_joins
+from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.plan import lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.server.sweeping.facts import read_catalogs
@@ -59,8 +60,7 @@ def capture(
 
 def judge(captured: Capture, threshold: float = 10.0) -> tuple[Join, ...]:
     """The verdicts on a capture's joins."""
-    assert captured.explain is not None
-    reckoned = reckon(lay_out(captured.explain.plan))
+    reckoned = reckoned_of(captured)
     return judge_joins(captured, reckoned, find_origins(reckoned), threshold=threshold).joins
 
 

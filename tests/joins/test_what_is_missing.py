@@ -8,10 +8,10 @@ import psycopg
 import pytest
 
 from rowreckon.capture import Capture
-from rowreckon.counts import find_origins, reckon
+from rowreckon.counts import find_origins
 from rowreckon.document.audit import Missing
 from rowreckon.joins import judge_joins
-from rowreckon.plan import lay_out
+from rowreckon.joins.facts.own_workers import reckoned_of
 from tests.servers.databases import run_script
 
 from .live import capture
@@ -40,8 +40,7 @@ def captured(database: str) -> Iterator[Capture]:
 
 
 def _missing(captured: Capture) -> tuple[Missing, ...]:
-    assert captured.explain is not None
-    reckoned = reckon(lay_out(captured.explain.plan))
+    reckoned = reckoned_of(captured)
     verdicts = judge_joins(captured, reckoned, find_origins(reckoned))
     assert "undecided" in [join.verdict for join in verdicts.joins]
     return verdicts.missing

@@ -11,9 +11,11 @@ from rowreckon.archive.figures import JoinPlace, Template, join_places
 from rowreckon.archive.literals import normalised
 from rowreckon.archive.shape import NotPlain, Raw, Shapes, shape_digest
 from rowreckon.capture import Capture
-from rowreckon.counts.reckon import ReckonedTree, reckon
+from rowreckon.counts.parallel import DEFAULT_MOST_WORKERS
+from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.counts.timing import wall_times
 from rowreckon.intake import capture_of
+from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.joins.verdict.verdicts_only import brief_verdicts
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.keys import Wrong
@@ -63,7 +65,7 @@ class Digester:
         self.judge = judge
         self.mask = mask
         self.shapes = Shapes()
-        self.templates: dict[tuple[bool, tuple[Any, ...]], Template] = {}
+        self.templates: dict[tuple[bool, int, tuple[Any, ...]], Template] = {}
         self.digests: dict[tuple[Any, ...], bytes] = {}
         self.seen: set[bytes] = set()
         self.queries: dict[str, bytes] = {}
@@ -117,7 +119,7 @@ class Digester:
             return self.started(raw, digest or shape_digest(("no plan",)), None)
         if digest is None:
             digest = self.typed_digest(raw, capture)
-        reckoned = reckon(lay_out(explain.plan), leader_takes_part=_leader_of(capture))
+        reckoned = reckoned_of(capture)
         root = explain.plan
         took = explain.execution_time
         if took is None:
@@ -188,7 +190,7 @@ class Digester:
         """Replace the misestimated joins' provisional verdicts by real ones, and reckon the time lost."""
         if reckoned is None:
             assert capture.explain is not None
-            reckoned = reckon(lay_out(capture.explain.plan), leader_takes_part=_leader_of(capture))
+            reckoned = reckoned_of(capture)
         verdicts = brief_verdicts(capture, reckoned, threshold=self.threshold)
         found.held = 0
         spent: list[float | None] = []
@@ -214,15 +216,15 @@ class Digester:
 
     def template(self, shape: tuple[Any, ...], digest: bytes, document: Raw) -> Template:
         """What the shape decides; kept when it comes for the second time, as most that come once never come again."""
-        leader = _leader_takes_part(document)
-        known = self.templates.get((leader, shape))
+        leader, most = _sharing(document)
+        known = self.templates.get((leader, most, shape))
         if known is not None:
             return known
-        known = Template(document["Plan"], leader_takes_part=leader)
+        known = Template(document["Plan"], leader_takes_part=leader, most_workers=most)
         if digest in self.seen:
             if len(self.templates) >= _MOST_SHAPES:
                 self.templates.clear()
-            self.templates[leader, shape] = known
+            self.templates[leader, most, shape] = known
         elif len(self.seen) >= _MOST_SEEN:
             self.seen.clear()
         self.seen.add(digest)
@@ -282,13 +284,14 @@ def _check_top(document: Raw) -> None:
         raise NotPlain from None
 
 
-def _leader_takes_part(document: Raw) -> bool:
-    settings = document.get("Settings")
-    return settings is None or settings.get("parallel_leader_participation", "on") != "off"
-
-
-def _leader_of(capture: Capture) -> bool:
-    return (capture.settings or {}).get("parallel_leader_participation", "on") != "off"
+def _sharing(document: Raw) -> tuple[bool, int]:
+    """Whether the leader of a Gather takes part, and the most workers that one may have."""
+    settings = document.get("Settings") or {}
+    most = settings.get("max_parallel_workers_per_gather", "")
+    return (
+        settings.get("parallel_leader_participation", "on") != "off",
+        int(most) if isinstance(most, str) and most.isdecimal() and len(most) < 5 else DEFAULT_MOST_WORKERS,
+    )
 
 
 def _execution_us(raw: RawPlan, root: Raw) -> int | None:

@@ -12,7 +12,7 @@ from math import ceil, floor
 from typing import Any
 
 from rowreckon.archive.shape import NotPlain, Raw
-from rowreckon.counts.parallel import find_parallelism
+from rowreckon.counts.parallel import DEFAULT_MOST_WORKERS, find_parallelism
 from rowreckon.counts.reach import CountState, find_reach
 from rowreckon.plan.document import build_plan
 from rowreckon.plan.nodes import (
@@ -48,18 +48,19 @@ class JoinPlace:
 class Template:
     """One shape of plans whose nodes all carry rows and loops; made from the first plan that has it."""
 
-    def __init__(self, root: Raw, *, leader_takes_part: bool) -> None:
+    def __init__(self, root: Raw, *, leader_takes_part: bool, most_workers: int = DEFAULT_MOST_WORKERS) -> None:
         tree = lay_out(build_plan(root))
-        parallel = find_parallelism(tree, leader_takes_part=leader_takes_part)
-        self.divisors: list[float] = []
+        parallel = find_parallelism(tree, leader_takes_part=leader_takes_part, most_workers=most_workers)
+        self.divisors: list[tuple[float, float]] = []
         self.gather_of_partial: list[int] = []
         if any(parallel.partial):
-            self.divisors = [parallel.divisor(tree, n) for n in range(len(tree))]
+            self.divisors = [parallel.divisors(n) for n in range(len(tree))]
             self.gather_of_partial = [g if p else -1 for g, p in zip(parallel.gather, parallel.partial, strict=True)]
         self.decimals = tree.nodes[0].disabled is not None or any(node.disabled is not None for node in tree.nodes)
         self.joins = join_places(tree)
         self.inputs: dict[int, tuple[int, ...]] = {}
         self.gathers: set[int] = set()
+        self.summed: set[int] = set()
         self.draws: list[_InnerRows | _LivePointers] = []
         self.limits: list[tuple[int, int]] = []
         self.fed: list[tuple[int, int]] = []
@@ -73,6 +74,8 @@ class Template:
                 self.inputs[n] = tree.inputs(n)
                 if kind in _GATHERING:
                     self.gathers.add(n)
+                elif parallel.partial[n] and not node.parallel_aware:
+                    self.summed.add(n)
             elif kind == "Limit" and tree.children[n]:
                 self.limits.append((n, tree.children[n][0]))
             elif kind in _STORING and _may_be_reread(tree, n):
@@ -150,23 +153,28 @@ class Template:
         """Both ends of each node's estimate at the loops that happened."""
         least: list[float] = []
         most: list[float] = []
-        times = loops
+        fewest = greatest = loops
         if self.divisors:
-            pairs = zip(loops, self.gather_of_partial, self.divisors, strict=True)
-            times = [d * (loops[g] or 1.0) if g >= 0 and run else run for run, g, d in pairs]
-        for planned, run in zip(rows, times, strict=True):
+            pairs = list(zip(loops, self.gather_of_partial, self.divisors, strict=True))
+            fewest = [d * (loops[g] or 1.0) if g >= 0 and run else run for run, g, (d, _) in pairs]
+            greatest = [d * (loops[g] or 1.0) if g >= 0 and run else run for run, g, (_, d) in pairs]
+        for planned, few, many in zip(rows, fewest, greatest, strict=True):
             if planned > 1:
-                least.append((planned - 0.5) * run)
-                most.append((planned + 0.5) * run)
+                least.append((planned - 0.5) * few)
+                most.append((planned + 0.5) * many)
             else:
                 least.append(0.0)
-                most.append(1.5 * run if planned > 0 else 0.0)
+                most.append(1.5 * many if planned > 0 else 0.0)
         for n, below in reversed(self.inputs.items()):
             if n in self.gathers:
                 if len(below) == 1:
                     least[n] = min(least[n], least[below[0]])
                     most[n] = max(most[n], most[below[0]])
-            elif any(not loops[child] for child in below):
+                continue
+            if n in self.summed:
+                least[n] = min(least[n], sum(least[child] for child in below))
+                most[n] = max(most[n], sum(most[child] for child in below))
+            if any(not loops[child] for child in below):
                 least[n] = min(least[n], sum(least[child] for child in below if loops[child] > 0))
             elif nodes[n].get("Subplans Removed"):
                 least[n] = min(least[n], sum(least[child] for child in below))

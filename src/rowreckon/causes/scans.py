@@ -137,13 +137,12 @@ def planned_total(
     seq_page_cost + rows x (cpu_tuple_cost + operators x cpu_operator_cost), the pages by BUFFERS.
     """
     node = reckoned.tree.nodes[number]
-    divisor = reckoned.parallelism.divisor(reckoned.tree, number)
+    least, most = reckoned.parallelism.divisors(number)
     if node.node_type == "Seq Scan" and node.plan_rows is not None:
         if node.filter is None:
-            half = 0.5 * divisor
-            rows = node.plan_rows * divisor
-            return PlannedTotal(Interval(max(rows - half, 1.0), rows + half), "the plan's estimate without a filter")
-        solved = _solved_from_cost(reckoned, number, capture, divisor)
+            total = Interval(max((node.plan_rows - 0.5) * least, 1.0), (node.plan_rows + 0.5) * most)
+            return PlannedTotal(total, "the plan's estimate without a filter")
+        solved = _solved_from_cost(reckoned, number, capture, least) if least == most else None
         if solved is not None:
             return PlannedTotal(solved, "the scan's cost and its page count")
     catalog = capture.catalog

@@ -10,18 +10,12 @@ from rowreckon.cost.capabilities import has_exact_gather_merge_rows
 from rowreckon.cost.path import PathCost
 from rowreckon.cost.settings import CostSettings
 from rowreckon.cost.units import clamp_row_est, log2
+from rowreckon.counts.parallel import parallel_divisor as divisor_of
 
 
 def parallel_divisor(settings: CostSettings, workers: int) -> float:
     """By how much a partial path's rows and CPU cost are divided: the workers and the leader's dwindling share."""
-    if workers <= 0:
-        return 1.0
-    divisor = float(workers)
-    if settings.parallel_leader_participation:
-        leader = 1.0 - 0.3 * workers
-        if leader > 0.0:
-            divisor += leader
-    return divisor
+    return divisor_of(workers, leader_takes_part=settings.parallel_leader_participation)
 
 
 def partial_rows(settings: CostSettings, rows: float, workers: int) -> float:

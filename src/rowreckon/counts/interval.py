@@ -22,6 +22,10 @@ class Interval(NamedTuple):
             return self
         return Interval(max(self.low, other.low), min(self.high, other.high))
 
+    def joined(self, other: Interval) -> Interval:
+        """The shortest interval that holds both."""
+        return Interval(min(self.low, other.low), max(self.high, other.high))
+
     def scaled(self, factor: float) -> Interval:
         """Both ends times a factor of at least 0."""
         return Interval(self.low * factor, self.high * factor)

@@ -2,32 +2,61 @@
 
 Below a Gather, a *partial* node's Plan Rows is the planner's row count divided by the parallel divisor, while its
 Actual Rows is an average over the processes that took part; both must become totals before they are compared.
+
+The divisor follows from the workers that the node's own path was planned with. Those are the Gather's along outer
+sides, but what fills a shared hash table and what an Append collects have workers of their own, which EXPLAIN does not
+print. Source: try_partial_hashjoin_path in optimizer/path/joinpath.c, add_paths_to_append_rel in
+optimizer/path/allpaths.c, cost_append in optimizer/path/costsize.c, releases 13 to 18.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 from rowreckon.frozen import frozen
-from rowreckon.plan.nodes import AggregateNode, GatherNode, JoinNode
+from rowreckon.plan.base import PlanNode
+from rowreckon.plan.nodes import AggregateNode, AppendNode, GatherNode, HashNode, JoinNode
 from rowreckon.plan.tree import PlanTree
 
 _NO_GATHER = -1
+DEFAULT_MOST_WORKERS = 2
+"""What max_parallel_workers_per_gather is where nobody set it (13 to 18)."""
+
+_LIMIT = 1024
+"""What that setting may be at most: MAX_PARALLEL_WORKER_LIMIT in postmaster/bgworker_internals.h."""
 
 
 @frozen
 class Parallelism:
-    """Per node: the Gather above it (or -1), whether its estimate was divided among processes, and whether processes
-    share its work or that of a node below it."""
+    """How the nodes of a plan are shared among processes.
+
+    `gather`: per node the Gather above it, or -1. `partial`: whether the node's estimate was divided among processes.
+    `shared`: whether processes share its work or that of a node below it. `planned`: the workers that it was planned
+    with, 0 where it is not partial. `untold`: the fewest and the most that these may be, for the nodes whose own
+    workers the plan does not tell; `planned` is the Gather's there.
+    """
 
     gather: tuple[int, ...]
     partial: tuple[bool, ...]
     shared: tuple[bool, ...]
+    planned: tuple[int, ...]
+    untold: Mapping[int, tuple[int, int]]
     leader_takes_part: bool
 
-    def divisor(self, tree: PlanTree, number: int) -> float:
+    def divisor(self, number: int) -> float:
         """The parallel divisor of a partial node (costsize.c, get_parallel_divisor); 1 elsewhere."""
-        if not self.partial[number]:
-            return 1.0
-        return parallel_divisor(_planned(tree, self.gather[number]), leader_takes_part=self.leader_takes_part)
+        return self._divisor(self.planned[number]) if self.partial[number] else 1.0
+
+    def divisors(self, number: int) -> tuple[float, float]:
+        """The least and the greatest that the divisor may be."""
+        if number not in self.untold:
+            return (self.divisor(number),) * 2
+        fewest, most = self.untold[number]
+        return self._divisor(fewest), self._divisor(most)
+
+    def _divisor(self, workers: int) -> float:
+        return parallel_divisor(workers, leader_takes_part=self.leader_takes_part)
 
     def participants(self, tree: PlanTree, number: int) -> int:
         """Processes that could take part in running a node: 1 outside any Gather."""
@@ -65,22 +94,47 @@ def parallel_divisor(workers: float, *, leader_takes_part: bool = True) -> float
     return max(workers + max(0.0, 1.0 - 0.3 * workers), 1.0)
 
 
-def find_parallelism(tree: PlanTree, *, leader_takes_part: bool = True) -> Parallelism:
-    """Mark the partial nodes of a tree; linear in nodes."""
+def find_parallelism(
+    tree: PlanTree,
+    *,
+    leader_takes_part: bool = True,
+    most_workers: int = DEFAULT_MOST_WORKERS,
+    own_workers: Mapping[int, int] = MappingProxyType({}),
+) -> Parallelism:
+    """Mark the partial nodes of a tree; linear in nodes.
+
+    `own_workers` tells the workers that a node was planned with, for nodes out of `places_with_own_workers`;
+    `most_workers` bounds those of the others (max_parallel_workers_per_gather).
+    """
+    nowhere = (_NO_GATHER,) * len(tree)
     if not any(isinstance(node, GatherNode) for node in tree.nodes):
-        nowhere = (_NO_GATHER,) * len(tree)
         none = (False,) * len(tree)
-        return Parallelism(gather=nowhere, partial=none, shared=none, leader_takes_part=leader_takes_part)
-    drives = _driven_in_parallel(tree)
-    gather = [_NO_GATHER] * len(tree)
+        return Parallelism(nowhere, none, none, (0,) * len(tree), {}, leader_takes_part)
+    gather, place = list(nowhere), list(nowhere)
     for number in range(1, len(tree)):
         above = tree.parent[number]
         gather[number] = above if isinstance(tree.nodes[above], GatherNode) else gather[above]
+        place[number] = number if _has_own_workers(tree.nodes[number], tree.nodes[above]) else place[above]
+    drives = _driven_in_parallel(tree)
     partial = tuple(
         drives[n] and gather[n] != _NO_GATHER and not _is_single_copy(tree, gather[n]) for n in range(len(tree))
     )
-    shared = _shared(tree)
-    return Parallelism(gather=tuple(gather), partial=partial, shared=shared, leader_takes_part=leader_takes_part)
+    planned, untold = [0] * len(tree), {}
+    for number in (n for n in range(len(tree)) if partial[n]):
+        given = _planned(tree, gather[number])
+        planned[number] = own_workers.get(place[number], given)
+        if place[number] > gather[number] and place[number] not in own_workers:
+            untold[number] = (1, min(max(given, most_workers), _LIMIT))
+    return Parallelism(tuple(gather), partial, _shared(tree), tuple(planned), untold, leader_takes_part)
+
+
+def places_with_own_workers(tree: PlanTree, parallelism: Parallelism) -> list[int]:
+    """The topmost of the partial nodes whose own workers the plan does not tell: hash tables and inputs of Appends."""
+    return [n for n in parallelism.untold if _has_own_workers(tree.nodes[n], tree.nodes[tree.parent[n]])]
+
+
+def _has_own_workers(node: PlanNode, above: PlanNode) -> bool:
+    return isinstance(above, AppendNode) or (isinstance(node, HashNode) and bool(node.parallel_aware))
 
 
 def _shared(tree: PlanTree) -> tuple[bool, ...]:
@@ -109,6 +163,8 @@ def _driven_in_parallel(tree: PlanTree) -> list[bool]:
             drives[number] = False
         elif node.node_type == "Bitmap Heap Scan":
             drives[number] = bool(node.parallel_aware)
+        elif isinstance(node, AppendNode) and node.parallel_aware:
+            drives[number] = True  # each of its inputs may be one process's alone
         else:
             drives[number] = any(drives[child] for child in below)
     return drives
@@ -119,6 +175,6 @@ def _is_single_copy(tree: PlanTree, gather: int) -> bool:
     return isinstance(node, GatherNode) and bool(node.single_copy)
 
 
-def _planned(tree: PlanTree, gather: int) -> float:
+def _planned(tree: PlanTree, gather: int) -> int:
     node = tree.nodes[gather]
-    return float(node.workers_planned or 0) if isinstance(node, GatherNode) else 0.0
+    return int(node.workers_planned or 0) if isinstance(node, GatherNode) else 0

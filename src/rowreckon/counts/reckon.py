@@ -6,10 +6,11 @@ Everything that compares an estimate with an actual goes through `reckon`; nothi
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from types import MappingProxyType
 
 from rowreckon.counts.interval import Interval, actual_interval, estimate_interval
-from rowreckon.counts.parallel import Parallelism, find_parallelism
+from rowreckon.counts.parallel import DEFAULT_MOST_WORKERS, Parallelism, find_parallelism
 from rowreckon.counts.q_error import Direction, nearest_error, q_error, ratio_interval
 from rowreckon.counts.reach import CountState, Reach, find_reach
 from rowreckon.frozen import frozen
@@ -67,24 +68,33 @@ class ReckonedTree:
         return self.parallelism.each_whole(self.tree, number)
 
 
-def reckon(tree: PlanTree, *, leader_takes_part: bool = True) -> ReckonedTree:
+def reckon(
+    tree: PlanTree,
+    *,
+    leader_takes_part: bool = True,
+    most_workers: int = DEFAULT_MOST_WORKERS,
+    own_workers: Mapping[int, int] = MappingProxyType({}),
+) -> ReckonedTree:
     """Totals, intervals, count states and q-errors of all nodes; linear in nodes.
 
-    `leader_takes_part` is the setting parallel_leader_participation.
+    `leader_takes_part` and `most_workers` are the settings parallel_leader_participation and
+    max_parallel_workers_per_gather; `own_workers` is described at `find_parallelism`.
     """
-    parallelism = find_parallelism(tree, leader_takes_part=leader_takes_part)
+    parallelism = find_parallelism(
+        tree, leader_takes_part=leader_takes_part, most_workers=most_workers, own_workers=own_workers
+    )
     reach = find_reach(tree)
     decimals = _prints_decimals(tree)
     actuals = [_actual(node, decimals=decimals) for node in tree.nodes]
     _tighten(tree, reach, actuals, decimals=decimals)
-    divisors = [parallelism.divisor(tree, n) if parallelism.partial[n] else 1.0 for n in range(len(tree))]
+    divisors = [parallelism.divisor(n) for n in range(len(tree))]
     planned = _planned_loops(tree, divisors)
     estimates: list[Interval | None] = [None] * len(tree)
     counts: list[NodeCount] = []
     for number in range(len(tree) - 1, -1, -1):
         node = tree.nodes[number]
         executions = _executions(tree, parallelism, number, node)
-        estimates[number] = _estimate(tree, number, node, divisors[number] * executions, estimates)
+        estimates[number] = _estimate(tree, parallelism, number, node, executions, estimates)
         gathered = parallelism.gather[number] >= 0 or isinstance(node, GatherNode)
         counts.append(
             _count(
@@ -127,20 +137,31 @@ def _executions(tree: PlanTree, parallelism: Parallelism, number: int, node: Pla
 
 
 def _estimate(
-    tree: PlanTree, number: int, node: PlanNode, factor: float, estimates: list[Interval | None]
+    tree: PlanTree,
+    parallelism: Parallelism,
+    number: int,
+    node: PlanNode,
+    executions: float,
+    estimates: list[Interval | None],
 ) -> Interval | None:
     if node.plan_rows is None:
         return None
     interval = estimate_interval(node.plan_rows)
-    if factor != 1:
-        interval = interval.scaled(factor)
+    if parallelism.partial[number]:
+        least, most = parallelism.divisors(number)
+        interval = Interval(interval.low * (least * executions), interval.high * (most * executions))
+    elif executions != 1:
+        interval = interval.scaled(executions)
     if not isinstance(node, (GatherNode, AppendNode)):
         return interval
     below = [estimates[child] for child in tree.inputs(number)]
     if isinstance(node, GatherNode) and len(below) == 1 and below[0] is not None:
         # Over partial groups, and for a Gather Merge up to 17, the printed rows are workers times one process's rows;
         # what the processes below were expected to deliver together is as good a reading of the same estimate.
-        return Interval(min(interval.low, below[0].low), max(interval.high, below[0].high))
+        return interval.joined(below[0])
+    if parallelism.partial[number] and not node.parallel_aware and None not in below:
+        # Its printed rows are the sum of what one process gets of each input, by however many workers each was divided.
+        interval = interval.joined(Interval(sum(e.low for e in below if e), sum(e.high for e in below if e)))
     if isinstance(node, AppendNode) and any(tree.nodes[child].loops == 0 for child in tree.inputs(number)):
         # Members pruned at run time delivered nothing, and were part of the estimate: the rest is the fair lower end.
         ran = [e for child, e in zip(tree.inputs(number), below, strict=True) if e and tree.nodes[child].loops > 0]

@@ -15,6 +15,7 @@ from rowreckon.counts import find_origins, reckon
 from rowreckon.counts.parallel import find_parallelism
 from rowreckon.document.audit import Join
 from rowreckon.joins import judge_joins
+from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.joins.facts.sides import METHODS, Aliases, join_facts
 from rowreckon.joins.verdict.planner_figures import planner_figures
 from rowreckon.plan import PlanTree, lay_out, parse_document
@@ -191,7 +192,7 @@ def _compare(
     case: Case,
     live: tuple[list[Flip], float] | None,
 ) -> list[Measured]:
-    reckoned = reckon(tree, leader_takes_part=_leader(case))
+    reckoned = reckoned_of(capture)
     joins = judge_joins(capture, reckoned, find_origins(reckoned)).joins
     asked = capture.model_copy(update={"alternatives": alternatives})
     aliases = Aliases(tree)
@@ -310,7 +311,7 @@ def _method_over(right: PlanTree, sides: Sides, tree: PlanTree, node: int, case:
     if number is None:
         return None
     output = reckon(tree, leader_takes_part=_leader(case)).counts[node].actual
-    divisor = find_parallelism(right, leader_takes_part=_leader(case)).divisor(right, number)
+    divisor = find_parallelism(right, leader_takes_part=_leader(case)).divisor(number)
     expected = (right.nodes[number].plan_rows or 0) * divisor
     if output is None or not _near(expected, output):
         return None

@@ -51,7 +51,8 @@ class Side:
     `child` is the join's direct child, `node` the one below Hash, Sort and Materialize whose rows are counted,
     `scan` the relation's scan where the side is a single one (below a Memoize too), else None. `planner_rows` are
     rows per execution and process, as the planner reckons; `divisor` takes such rows to totals over processes and
-    executions, `processes` to totals over processes alone (the parallel divisor, 1 where the side is not partial).
+    executions, `processes` to totals over processes alone (the parallel divisor, 1 where the side is not partial):
+    those of the `workers` that were planned, and of the leader.
     `actual_rows` and `actual_interval` are on the planner's scale too, None where unknown. `partitioned` is the
     alias of the table whose partitions an Append brings together here, None where the side is something else.
     """
@@ -66,6 +67,7 @@ class Side:
     actual_interval: Interval | None
     state: CountState
     q_error_low: float | None
+    workers: int
     parameterised: bool
     memoized: bool
     sorted_here: bool
@@ -152,9 +154,6 @@ def join_facts(reckoned: ReckonedTree, number: int, aliases: Aliases) -> JoinFac
     inner = side_facts(reckoned, inner_child, parameterised=parameterised)
     count = reckoned.counts[number]
     divisor = _divisor(reckoned, number)
-    gather = reckoned.parallelism.gather[number]
-    partial = reckoned.parallelism.partial[number]
-    planned = getattr(tree.nodes[gather], "workers_planned", None) if gather >= 0 else None
     build = tree.nodes[inner_child]
     rows = float(node.plan_rows or 0)
     interval = count.estimate_interval
@@ -167,8 +166,8 @@ def join_facts(reckoned: ReckonedTree, number: int, aliases: Aliases) -> JoinFac
         outer=outer,
         inner=inner,
         clauses=clauses,
-        workers=int(planned or 0) if partial else 0,
-        processes=reckoned.parallelism.divisor(tree, number),
+        workers=reckoned.parallelism.planned[number],
+        processes=reckoned.parallelism.divisor(number),
         shared_hash=method == "hash" and bool(build.parallel_aware),
         output_rows=rows,
         output_interval=interval.scaled(1 / divisor) if interval and divisor else Interval(rows, rows),
@@ -198,7 +197,8 @@ def side_facts(reckoned: ReckonedTree, child: int, *, parameterised: bool) -> Si
         scan=below if _is_single_scan(tree.nodes[below]) else None,
         planner_rows=float(node.plan_rows or 0),
         divisor=divisor,
-        processes=reckoned.parallelism.divisor(tree, at),
+        processes=reckoned.parallelism.divisor(at),
+        workers=reckoned.parallelism.planned[at],
         actual_rows=None if count.actual is None else count.actual / divisor,
         actual_interval=None if count.actual_interval is None else count.actual_interval.scaled(1 / divisor),
         state=count.state,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, MergeScanSelectivity, parallel_divisor, partial_rows
+from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, MergeScanSelectivity, partial_rows
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.joins.facts.inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput, SidePath
 from rowreckon.joins.facts.own_filter import own_factor
@@ -165,21 +165,16 @@ def _rows(
     relation: KnownRelation | None,
     table: PartitionedTable | None,
 ) -> tuple[float, int]:
-    """A side's estimated rows over all processes, and the workers among whom it was planned to be divided.
-
-    What fills a shared hash table has workers of its own, which may be fewer than the Gather's: they are those whose
-    share of the relation's rows is printed.
-    """
+    """A side's estimated rows over all processes, and the workers among whom it was planned to be divided."""
     if side.parameterised and relation is not None:
         return relation.rows, 0
     if side.parameterised and table is not None:
         return table.rows, 0
-    if side.processes > 1.0 and relation is not None:
-        for workers in range(facts.workers, 0, -1):
-            if partial_rows(settings, relation.rows, workers) == side.planner_rows:
-                return relation.rows, workers  # a share is printed as whole rows
-    shares = (w for w in range(facts.workers, 0, -1) if parallel_divisor(settings, w) == side.processes)
-    return side.planner_rows * side.processes, next(shares, facts.workers)
+    workers = (side.workers or facts.workers) if facts.workers > 0 else 0
+    if relation is not None and side.workers > 0:
+        printed = partial_rows(settings, relation.rows, side.workers)
+        return (relation.rows if printed == side.planner_rows else side.planner_rows * side.processes), workers
+    return side.planner_rows * side.processes, workers
 
 
 def _is_leaf(reckoned: ReckonedTree, side: Side) -> bool:

@@ -56,7 +56,7 @@ def loops_of(reckoned: ReckonedTree, facts: JoinFacts) -> Loops | None:
         count = reckoned.counts[number]
         if (count.planned_loops or 1.0) > 1.0:
             return None  # its rows are those of one execution
-        rows = float(node.plan_rows or 1.0) * reckoned.parallelism.divisor(tree, number)
+        rows = float(node.plan_rows or 1.0) * reckoned.parallelism.divisor(number)
         if best is None or rows < best[0]:
             best = (rows, count.actual if count.state == "exact" else None)
     if best is None:

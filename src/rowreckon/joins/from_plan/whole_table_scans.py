@@ -55,7 +55,7 @@ def _whole_scan(settings: CostSettings, reckoned: ReckonedTree, number: int) -> 
     tuples = (float(node.actual_rows) + float(node.rows_removed_by_filter or 0)) * node.loops
     calls = len(parse_condition(node.filter).clauses) if node.filter else 0
     per_tuple = settings.cpu_tuple_cost + settings.cpu_operator_cost * calls
-    divisor = reckoned.parallelism.divisor(reckoned.tree, number)
+    divisor = reckoned.parallelism.divisor(number)
     pages = (float(node.total_cost) - per_tuple * tuples / divisor) / max(settings.seq_page_cost, 1e-9)
     if node.shared_hit_blocks is not None and node.shared_read_blocks is not None:
         read = float(node.shared_hit_blocks) + float(node.shared_read_blocks)

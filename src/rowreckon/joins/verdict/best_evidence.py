@@ -15,7 +15,6 @@ from rowreckon.joins.facts.catalog_facts import CatalogFacts
 from rowreckon.joins.facts.inputs import JoinInput
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.missing_evidence import prices
-from rowreckon.joins.facts.own_workers import with_own_workers
 from rowreckon.joins.facts.permitted_methods import excluded_methods, nothing_known
 from rowreckon.joins.facts.semijoins import as_semijoin
 from rowreckon.joins.facts.sides import JoinFacts
@@ -60,8 +59,6 @@ def gather(
     excluded = excluded_methods(facts, known.abilities if known is not None else nothing_known, settings)
     planner = planner_figures(capture, reckoned, facts)
     facts = as_semijoin(reckoned, facts, capture.query)
-    if known is not None:
-        facts = with_own_workers(settings, reckoned, facts, known)
     join = catalog_input(settings, reckoned, facts, known, below) if known is not None else None
     if join is None:
         unread = reckoned.tables[facts.node] if known is None else known.unread_below(facts.node)

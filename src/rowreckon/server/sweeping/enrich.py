@@ -14,6 +14,7 @@ from rowreckon.capture import WITHOUT_FACTS, Capture
 from rowreckon.catalog.drift import drift_notes
 from rowreckon.errors import RowreckonError, StatementRefused
 from rowreckon.joins.facts.misestimated import misestimated_joins
+from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.plan.tree import lay_out
 from rowreckon.server.connecting.connection import Connection
 from rowreckon.server.connecting.permission import SafetyPermission
@@ -22,7 +23,6 @@ from rowreckon.server.executing.alternatives import planner_alternatives
 from rowreckon.server.executing.execute import Executor
 from rowreckon.server.lists.querylist import QueryItem
 from rowreckon.server.sweeping.captured import facts_under
-from rowreckon.server.sweeping.measure import reckoned_of
 
 
 def add_facts(

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 
 from rowreckon.capture import Capture
-from rowreckon.counts.reckon import ReckonedTree, reckon
 from rowreckon.joins.facts.misestimated import misestimated_joins
+from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.plan.tree import lay_out
 from rowreckon.server.connecting.permission import Limits, SafetyPermission
@@ -116,10 +116,3 @@ def _asked(executor: Executor, item: QueryItem, capture: Capture, run: QueryRun,
         return capture
     contests, notes = contest_joins(executor, item, capture, reckoned, joins, rules.contest, run.settings or {})
     return capture.model_copy(update={"contests": contests, "notes": (*capture.notes, *notes)})
-
-
-def reckoned_of(capture: Capture) -> ReckonedTree:
-    """The totals of a capture's plan, as the audit will reckon them."""
-    assert capture.explain is not None
-    leader = (capture.settings or {}).get("parallel_leader_participation", "on") != "off"
-    return reckon(lay_out(capture.explain.plan), leader_takes_part=leader)

@@ -12,6 +12,7 @@ from rowreckon.capture import Capture
 from rowreckon.document.audit import Plan
 from rowreckon.errors import BrokenPlan
 from rowreckon.joins.facts.misestimated import misestimated_joins
+from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.plan.document import parse_document
 from rowreckon.plan.tree import lay_out
 from rowreckon.server.connecting.connection import Connection
@@ -20,7 +21,6 @@ from rowreckon.server.executing.alternatives import planner_alternatives
 from rowreckon.server.executing.execute import Executor, QueryRun
 from rowreckon.server.lists.querylist import QueryItem
 from rowreckon.server.sweeping.captured import capture_of_run, with_facts
-from rowreckon.server.sweeping.measure import reckoned_of
 from rowreckon.server.trials.staying import ConnectionLost
 from rowreckon.trial.shape import Shape, join_order, shape_of
 from rowreckon.trial.times import Times
