@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from rowreckon.capture import Alternative, Capture, SessionFacts
-from rowreckon.captures.capture_file import capture_from_document, capture_to_document, read_capture, write_capture
+from rowreckon.captures.capture_file import capture_from_document, capture_to_document, read_written, write_capture
 from rowreckon.captures.masking import mask_capture
 from rowreckon.errors import BrokenPlan, UnreadableFile
 from rowreckon.intake import read_path
@@ -50,7 +50,8 @@ def test_round_trip(huts: Session, tmp_path: Path) -> None:
     whole = capture(huts).model_copy(update={"explain": parse_document(raw[0])})
     path = tmp_path / "a.capture.json"
     write_capture(whole, path)
-    again = read_capture(path)
+    again, altered = read_written(path)
+    assert altered is None
     assert again.catalog == whole.catalog
     assert capture_to_document(again) == capture_to_document(whole)
     assert json.loads(path.read_text(encoding="utf-8"))["explain"] == raw
@@ -133,7 +134,7 @@ def test_bad_files_are_one_sentence(tmp_path: Path) -> None:
         capture_from_document({"schema": "rowreckon.capture/1", "explain": [1, 2]})
     path = tmp_path / "x.capture.json"
     with pytest.raises(UnreadableFile):
-        read_capture(path)
+        read_written(path)
     path.write_text("{")
     with pytest.raises(BrokenPlan, match="line 1"):
-        read_capture(path)
+        read_written(path)

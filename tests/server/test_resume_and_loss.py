@@ -12,7 +12,7 @@ import psycopg
 import pytest
 from psycopg.conninfo import make_conninfo
 
-from rowreckon.captures.capture_file import read_capture, write_capture
+from rowreckon.captures.capture_file import read_written, write_capture
 from rowreckon.server.connecting.connection import Connection, connected
 from rowreckon.server.lists.querylist import read_query_list
 from rowreckon.server.sweeping.measure import SweepRules
@@ -62,7 +62,7 @@ def test_resume_takes_only_what_was_made_here_and_so(server: str, queries: Path,
         queries.with_suffix(".toml").write_text('["few"]\nlow = [18]\n')
         assert "1 query is run anew" in said()
         for file in folder.iterdir():
-            capture = read_capture(file)
+            capture, _ = read_written(file)
             assert capture.session is not None
             old = capture.model_copy(update={"session": capture.session.model_copy(update={"run": None})})
             write_capture(old, file)

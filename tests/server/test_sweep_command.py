@@ -14,7 +14,7 @@ import psycopg
 import pytest
 from psycopg.conninfo import conninfo_to_dict
 
-from rowreckon.captures.capture_file import read_capture
+from rowreckon.captures.capture_file import read_written
 from tests.cli.running import as_superuser, rowreckon
 from tests.reading.psql import psql_program
 from tests.server.huts import MISESTIMATED, NEVER_ENDING
@@ -71,12 +71,12 @@ def test_resume_runs_only_what_is_left(huts: str, queries: Path, tmp_path: Path)
     first = run_json("sweep", str(queries), "--dsn", huts, "--save", str(folder), status=2)
     at = {path.name: path.stat().st_mtime_ns for path in folder.iterdir()}
     queries.write_text(LIST.replace("select nothing from huts", "select name from huts"))
-    stamp = read_capture(folder / "wrong.capture.json").captured_at
+    stamp = read_written(folder / "wrong.capture.json")[0].captured_at
     again = run_json("sweep", str(queries), "--dsn", huts, "--save", str(folder), "--resume")
 
     assert again["plans"][:3] == first["plans"][:3]
     assert again["plans"][3]["outcome"] == "ran"
-    assert read_capture(folder / "wrong.capture.json").captured_at != stamp or len(at) == 4
+    assert read_written(folder / "wrong.capture.json")[0].captured_at != stamp or len(at) == 4
     assert rowreckon("sweep", str(queries), "--dsn", huts, "--resume").returncode == 2
 
 

@@ -108,11 +108,6 @@ def write_capture(capture: Capture, path: Path) -> None:
     write_whole(path, escaped(text) + "\n", private=True)
 
 
-def read_capture(path: Path) -> Capture:
-    """Read a capture file, altered or not. Raises UnreadableFile, or BrokenPlan with the place."""
-    return capture_from_document(_document_in(path))
-
-
 def read_written(path: Path) -> tuple[Capture, str | None]:
     """A capture file, and why it can't be taken for what `write_capture` wrote: None where it is just that.
 

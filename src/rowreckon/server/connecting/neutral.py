@@ -20,8 +20,15 @@ with before as materialized (
     pg_catalog.current_schemas(true)::pg_catalog.text[] as schemas)
 select path, schemas, pg_catalog.set_config('search_path', %s, true) from before
 """
+_SCHEMAS = b"select pg_catalog.current_schemas(true)::pg_catalog.text[]"
 _SET = b"select pg_catalog.set_config('search_path', %s, true)"
 _NEUTRAL = "pg_catalog, pg_temp"
+
+
+def schemas_in_force(connection: Connection) -> tuple[str, ...]:
+    """The schemas of the search path that is in force, those that no path names included. Raises psycopg.Error."""
+    row = connection.execute(_SCHEMAS).fetchone()
+    return tuple(str(schema) for schema in row[0]) if row else ()
 
 
 @contextlib.contextmanager

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from rowreckon.server.connecting.connection import Connection
-from rowreckon.server.connecting.neutral import neutral_path
+from rowreckon.server.connecting.neutral import neutral_path, schemas_in_force
 from rowreckon.server.judging.node_trees import FIRST_OWN
 from rowreckon.server.judging.reviewed import why_not, why_not_of_others
 
@@ -26,7 +26,6 @@ order by 1, 2
 """
 _NO_CALLS = ("and", "or", "not", "any", "all", "when", "then", "else", "coalesce", "greatest", "least", "row")
 """Key words of every release that EXPLAIN prints before a bracket; it prints a function of such a name in quotes."""
-_PATH = b"select pg_catalog.current_schemas(true)::pg_catalog.text[]"
 
 
 @dataclass(slots=True)
@@ -47,10 +46,8 @@ class PlannedCalls:
         found = [(name, row) for name in called for row in self._known.get(name, ()) if _acts(row, writing=writing)]
         if not found:
             return []
-        row = self.connection.execute(_PATH).fetchone()
-        path = set(row[0]) if row else set()
-        reached = sorted({f"{row[0]}.{row[1]}" for (schema, _), row in found if schema is not None or row[0] in path})
-        return reached
+        path = schemas_in_force(self.connection)
+        return sorted({f"{row[0]}.{row[1]}" for (schema, _), row in found if schema is not None or row[0] in path})
 
     def _look_up(self, names: list[Name]) -> None:
         """What functions of these names there are, on the path or not: the next item's path may be another."""

@@ -5,13 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from rowreckon.server.connecting.connection import Connection
-from rowreckon.server.connecting.neutral import neutral_schemas
+from rowreckon.server.connecting.neutral import neutral_schemas, schemas_in_force
 from rowreckon.server.judging.closure import Closure, Known
 from rowreckon.server.judging.names import Names, names_of
 from rowreckon.server.judging.verdict import Concern, Verdict
 from rowreckon.server.lists.querylist import QueryItem
-
-_PATH = b"select pg_catalog.current_schemas(true)::pg_catalog.text[]"
 
 
 @dataclass(slots=True)
@@ -30,8 +28,7 @@ class Judge:
         writing = item.kind == "write"
         given = self._verdicts.setdefault((texts, writing), {})
         if given:
-            row = self.connection.execute(_PATH).fetchone()
-            earlier = given.get(tuple(row[0]) if row else ())
+            earlier = given.get(schemas_in_force(self.connection))
             if earlier is not None:
                 return earlier
         with neutral_schemas(self.connection) as path:

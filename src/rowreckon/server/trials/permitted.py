@@ -12,11 +12,10 @@ from dataclasses import dataclass
 
 from rowreckon.remedies.change import TRIED, Change, read_change
 from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.connecting.neutral import schemas_in_force
+from rowreckon.server.judging.node_trees import FIRST_OWN
 from rowreckon.sql.grammar import NotSql
 from rowreckon.sql.scalar import Name, in_words
-
-_FIRST_OWN = 16384
-"""Object numbers from here on are given to what was made after initdb (FirstNormalObjectId, access/transam.h)."""
 
 # The path in force decides what a change's names mean, so it stays, and each operator has its schema.
 _FUNCTIONS = """
@@ -56,7 +55,6 @@ where a.attrelid operator(pg_catalog.=) pg_catalog.to_regclass(%s)::pg_catalog.o
   and a.attname operator(pg_catalog.=) any(%s::pg_catalog.name[])
   and a.atttypid operator(pg_catalog.>=) 16384::pg_catalog.oid limit 1
 """
-_PATH = b"select pg_catalog.current_schemas(true)::pg_catalog.text[]"
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,16 +99,14 @@ def _unfit(change: Change) -> str | None:
 def _obstacles(connection: Connection, change: Change, *, built_in_only: bool) -> Iterator[str]:
     if not change.expressions:
         return
-    row = connection.execute(_PATH).fetchone()
-    assert row is not None
-    path = frozenset(str(schema) for schema in row[0])
+    path = frozenset(schemas_in_force(connection))
     uses = change.uses
     yield from _called(connection, _FUNCTIONS, "function", uses.functions, path, built_in_only=built_in_only)
     yield from _called(connection, _OPERATORS, "operator", uses.operators, path, built_in_only=built_in_only)
     yield from _types(connection, uses.types, path, built_in_only=built_in_only)
     namesakes = [name[-1] for name, _ in uses.functions]
     for schema, name, oid, _ in connection.execute(_TYPES, (namesakes,)).fetchall():
-        if oid >= _FIRST_OWN and schema in path:
+        if oid >= FIRST_OWN and schema in path:
             yield f"{name} is a type of this database as well as a function"
     cast = connection.execute(_CASTS, (built_in_only,)).fetchone()
     if cast is not None:
@@ -134,7 +130,7 @@ def _called(
     """Why functions or operators of these names, with so many operands, can't be called."""
     wanted = sorted(wanted)
     rows = connection.execute(query.encode(), ([name[-1] for name, _ in wanted],)).fetchall() if wanted else []
-    found = [_Variant(r[0], r[1], r[2] >= _FIRST_OWN, *r[3:]) for r in rows]
+    found = [_Variant(r[0], r[1], r[2] >= FIRST_OWN, *r[3:]) for r in rows]
     for name, operands in wanted:
         shown = ".".join(name)
         meant = [v for v in found if _names(v.schema, v.name, name, path) and v.least <= operands <= v.most]
@@ -171,7 +167,7 @@ def _types(
             yield f"there is no type {shown}"
         elif any(kind not in ("b", "e", "r", "m") for _, kind in meant):
             yield f"type {shown} is a domain or a row, whose checks could run"
-        elif built_in_only and any(oid >= _FIRST_OWN for oid, _ in meant):
+        elif built_in_only and any(oid >= FIRST_OWN for oid, _ in meant):
             yield f"its expression came with a file, and type {shown} is not PostgreSQL's own"
 
 
