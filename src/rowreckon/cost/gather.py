@@ -10,12 +10,17 @@ from rowreckon.cost.capabilities import has_exact_gather_merge_rows
 from rowreckon.cost.path import PathCost
 from rowreckon.cost.settings import CostSettings
 from rowreckon.cost.units import clamp_row_est, log2
-from rowreckon.counts.parallel import parallel_divisor as divisor_of
+
+
+def divisor_among(workers: float, *, leader_takes_part: bool) -> float:
+    """By how much a parallel path's rows are divided: the workers and the leader's dwindling share; at least 1."""
+    leader = max(0.0, 1.0 - 0.3 * workers) if leader_takes_part else 0.0
+    return max(workers + leader, 1.0)
 
 
 def parallel_divisor(settings: CostSettings, workers: int) -> float:
-    """By how much a partial path's rows and CPU cost are divided: the workers and the leader's dwindling share."""
-    return divisor_of(workers, leader_takes_part=settings.parallel_leader_participation)
+    """By how much a partial path's rows and CPU cost are divided among so many workers and the leader."""
+    return divisor_among(workers, leader_takes_part=settings.parallel_leader_participation)
 
 
 def partial_rows(settings: CostSettings, rows: float, workers: int) -> float:

@@ -14,6 +14,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from types import MappingProxyType
 
+from rowreckon.cost.gather import divisor_among
 from rowreckon.frozen import frozen
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.nodes import AggregateNode, AppendNode, GatherNode, HashNode, JoinNode
@@ -56,7 +57,7 @@ class Parallelism:
         return self._divisor(fewest), self._divisor(most)
 
     def _divisor(self, workers: int) -> float:
-        return parallel_divisor(workers, leader_takes_part=self.leader_takes_part)
+        return divisor_among(workers, leader_takes_part=self.leader_takes_part)
 
     def participants(self, tree: PlanTree, number: int) -> int:
         """Processes that could take part in running a node: 1 outside any Gather."""
@@ -85,13 +86,6 @@ class Parallelism:
             node = tree.nodes[self.gather[number]]
         launched = node.workers_launched if isinstance(node, GatherNode) else None
         return int(launched) if launched is not None else None
-
-
-def parallel_divisor(workers: float, *, leader_takes_part: bool = True) -> float:
-    """By how much a parallel path's rows are divided: the workers plus what the leader is expected to do itself."""
-    if not leader_takes_part:
-        return max(workers, 1.0)
-    return max(workers + max(0.0, 1.0 - 0.3 * workers), 1.0)
 
 
 def find_parallelism(
