@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from math import fsum
+from typing import Any
 
 from rowreckon import __version__
 from rowreckon.capture import Capture
@@ -147,7 +148,7 @@ def summarize(plans: Sequence[doc.Plan], *, threshold: float) -> doc.Summary:
     )
 
 
-def _header(capture: Capture) -> dict[str, object]:
+def _header(capture: Capture) -> dict[str, Any]:
     explain = capture.explain
     return {
         "source": capture.name,
@@ -165,9 +166,7 @@ def _header(capture: Capture) -> dict[str, object]:
 
 
 def _plan_without_explain(capture: Capture) -> doc.Plan:
-    return doc.Plan.model_validate(
-        {**_header(capture), "notes": capture.notes, "analyzed": False, "session": _session(capture)}
-    )
+    return doc.Plan(**_header(capture), notes=capture.notes, analyzed=False, session=_session(capture))
 
 
 def _unknown_notes(explain: ExplainDocument, tree: PlanTree) -> tuple[str, ...]:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import field
 from typing import TYPE_CHECKING, Annotated, Any, Literal
-
-from pydantic import BaseModel, ConfigDict
-from pydantic_core import CoreSchema, core_schema
 
 from rowreckon.bounds import Milliseconds, Name, Node, Rows, Text, Version
 from rowreckon.plan.document import ExplainDocument
+from rowreckon.record import AsItIs, Record
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Catalog
@@ -20,25 +19,15 @@ WITHOUT_FACTS = "without catalog facts: "
 """How the note of a capture begins whose facts were asked for and not had; the reason follows."""
 
 
-class AsItIs:
-    """Marks a field whose value was checked where it was made, and is taken as it is."""
-
-    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> CoreSchema:
-        """Accept anything, and look at nothing below."""
-        return core_schema.any_schema()
-
-
 Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
 
 
-class RunFacts(BaseModel):
+class RunFacts(Record):
     """What a query was run on and under: a capture stands for another run only where all of it is the same.
 
     `server` and `statements` are digests: of the server's identity and address, and of the statement with its settings,
     prepared statements and values. `login` is the role that connected, `limits_ms` the limits by name.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     server: str
     database: int
@@ -47,64 +36,54 @@ class RunFacts(BaseModel):
     limits_ms: dict[str, int]
 
 
-class SessionFacts(BaseModel):
+class SessionFacts(Record):
     """The session that the plan ran in: another session may get another plan."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     role: Name | None = None
     database: Name | None = None
     search_path: Text | None = None
     row_security: bool | None = None
-    settings: dict[str, str] = {}
+    settings: dict[str, str] = field(default_factory=dict)
     run: RunFacts | None = None
 
 
-class Alternative(BaseModel):
+class Alternative(Record):
     """A plan that the planner gave for the same query with some methods switched off; never executed."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     switched_off: tuple[Name, ...]
     explain: Annotated[ExplainDocument, AsItIs()]
 
 
-class Probe(BaseModel):
+class Probe(Record):
     """A bounded count of our own for a node of a plan that could not run to its end.
 
     `node` is its pre-order number, `rows` a total; unless `complete`, the count stopped at its limit and is a lower
     bound.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
-
     node: Node
     rows: Rows
     complete: bool
 
 
-class Contest(BaseModel):
+class Contest(Record):
     """The clock's word on one join: the whole query, run with each method at this join, the rest of its plan alike.
 
     `node` is the join's pre-order number; `times_ms` the median execution time by method, None where it did not end
     within the time limit.
     """
 
-    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
-
     node: Node
     times_ms: dict[Name, Milliseconds | None]
 
 
-class Capture(BaseModel):
+class Capture(Record):
     """One plan and its facts.
 
     `settings` is what EXPLAIN (SETTINGS) or the server told: None means unknown, an empty dict means that every
     planner setting has its built-in default. `explain` is None where a query never got a plan. `runs_ms` are
     execution times of repeated runs, ms. `notes` say what was mended while reading, or what the form lacks.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     name: str
     query: str | None = None

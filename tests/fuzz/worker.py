@@ -17,7 +17,8 @@ MOST_SECONDS = 120
 
 def main() -> None:
     """Until standard input ends."""
-    from rowreckon.cli.run import app, run
+    from rowreckon.cli.app import app
+    from rowreckon.cli.run import run
 
     out = sys.stdout
     for line in sys.stdin:

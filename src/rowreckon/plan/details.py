@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import fields
 
 from rowreckon.document.node import NodeBlocks, NodeCondition
 from rowreckon.plan.base import PlanNode
@@ -41,8 +42,8 @@ _FIGURES = {
     "cache_evictions": "Cache Evictions",
     "subplans_removed": "Subplans Removed",
 }
-_BLOCK_KEYS = tuple((f"{name}_blocks", name) for name in NodeBlocks.model_fields)
-_NO_BLOCKS = dict.fromkeys(NodeBlocks.model_fields, 0.0)
+_NO_BLOCKS = {part.name: 0.0 for part in fields(NodeBlocks)}
+_BLOCK_KEYS = tuple((f"{name}_blocks", name) for name in _NO_BLOCKS)
 
 
 _CARRIED: dict[type[PlanNode], tuple[tuple[str, ...], tuple[str, ...]]] = {}
@@ -51,8 +52,8 @@ _CARRIED: dict[type[PlanNode], tuple[tuple[str, ...], tuple[str, ...]]] = {}
 def _carried(family: type[PlanNode]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Which of the conditions and figures a family of nodes can carry."""
     if family not in _CARRIED:
-        fields = field_names(family)
-        _CARRIED[family] = tuple(k for k in _CONDITIONS if k in fields), tuple(k for k in _FIGURES if k in fields)
+        known = field_names(family)
+        _CARRIED[family] = tuple(k for k in _CONDITIONS if k in known), tuple(k for k in _FIGURES if k in known)
     return _CARRIED[family]
 
 
