@@ -8,7 +8,7 @@ from importlib import import_module
 from typing import Any
 
 from rowreckon import signals
-from rowreckon.cli.plain_audit import audit_plainly, is_plain
+from rowreckon.cli.running.plain_audit import audit_plainly, is_plain
 from rowreckon.cli.running.status import Happened, defect_sentence, exit_status
 from rowreckon.cli.running.streams import output_trouble
 from rowreckon.cli.running.words import check_words
@@ -42,7 +42,7 @@ def _carried_out(words: Sequence[str]) -> Happened:
         check_words(words)
         if is_plain(words):
             return audit_plainly(words[1:])
-        from rowreckon.cli.app import app
+        from rowreckon.cli.running.parser import app
 
         # Options are objects that take longer to make than a plan takes to read: only the called command gets its.
         called = words[:1]
