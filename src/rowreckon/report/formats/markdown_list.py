@@ -6,9 +6,9 @@ from rowreckon.document.audit import Audit
 from rowreckon.report.drawings.time_bars import bar_text, longest
 from rowreckon.report.formats.markdown_budget import Block
 from rowreckon.report.formats.markdown_pieces import head
+from rowreckon.report.story.list_ticket import ListLine, list_ticket
 from rowreckon.report.story.listing import LIST_TITLE, ListRow, letters_legend, list_note, list_rows
 from rowreckon.report.story.overview import counts_words
-from rowreckon.report.story.remedy_story import remedies_story
 from rowreckon.report.words.escape import markdown, markdown_fence
 from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.list_headline import list_headline, list_time_sentence
@@ -24,17 +24,17 @@ def list_blocks(audit: Audit, folder: str) -> list[Block]:
     counted = counts_words(audit) + folder_words(audit, folder)
     where = f"{', '.join(facts_words(audit.plans, audit.tool_version))}."
     found = head(audit, list_headline(audit), list_time_sentence(audit), counted, where)
-    return [found, *_first_change(audit), _table_of_queries(audit)]
+    return [found, *map(_line, list_ticket(audit)), _table_of_queries(audit)]
 
 
-def _first_change(audit: Audit) -> list[Block]:
-    """The best change above the list of queries: a ticket's reader who stops there can act."""
-    if not audit.remedies:
-        return []
-    first = remedies_story(audit.remedies[:1], audit.plans).remedies[0]
-    if not first.sql:
-        return []
-    return [Block(f"**Try:** {markdown(first.title)}.\n\n{markdown_fence(first.sql, 'sql')}", "the command to try")]
+def _line(line: ListLine) -> Block:
+    """A line of the first screen, with its statements and what is said of them."""
+    parts = [f"**{line.label}:** {markdown(line.said)}"]
+    if line.command:
+        parts.append(markdown_fence(line.command, "sql" if line.is_sql else "text"))
+    if line.note:
+        parts.append(markdown(line.note))
+    return Block("\n\n".join(parts), f"the line {line.label!r}")
 
 
 def _table_of_queries(audit: Audit) -> Block:
@@ -69,5 +69,5 @@ def _row(row: ListRow, scale: float) -> str:
     else:
         letters = "".join(text for text, _ in bar_text(row.split, scale, _WIDTH))
         where = f"`{letters}`" if letters else " "
-    changes = ", ".join(map(str, row.changes)) or " "
+    changes = ", ".join(map(str, row.changes)) or ("none" if row.lacks_change else " ")
     return f"| {row.verdict} | {markdown(row.name, cell=True)} | {time} | {where} | {changes} |"

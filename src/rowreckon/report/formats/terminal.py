@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from rowreckon.plural import noun
 from rowreckon.report.formats.terminal_changes import write_all_changes, write_changes_beside
-from rowreckon.report.formats.terminal_list import write_changes, write_list, write_worst
+from rowreckon.report.formats.terminal_list import write_changes, write_list, write_list_ticket, write_worst
 from rowreckon.report.formats.terminal_plan import write_evidence, write_picture, write_ticket
 from rowreckon.report.formats.terminal_writer import Writer
 from rowreckon.report.story.overview import counts_words, fold_row, nothing_audited, rejected_rows, verdict_legend
@@ -68,6 +68,7 @@ def _list(out: Writer, audit: Audit, folder: str) -> None:
     out.label("Counted", counts_words(audit) + folder_words(audit, folder))
     out.say(", ".join(facts_words(audit.plans, audit.tool_version)), 2)
     _compared(out, audit)
+    write_list_ticket(out, audit)
     write_list(out, audit)
     if out.verbose:
         write_all_changes(out, audit)

@@ -10,6 +10,7 @@ from rowreckon.report.drawings.time_bars import bar_text, longest
 from rowreckon.report.formats.terminal_plan import write_rulers
 from rowreckon.report.formats.terminal_writer import STYLES, Writer
 from rowreckon.report.story.change_lines import ChangeLine, change_groups, changes_title
+from rowreckon.report.story.list_ticket import ListLine, list_ticket
 from rowreckon.report.story.listing import LIST_TITLE, ListRow, letters_legend, list_rows
 from rowreckon.report.story.story import join_stories
 from rowreckon.report.words.escape import bare, quote
@@ -27,6 +28,24 @@ _CHANGES_WITH_SQL = 3
 _WORST_SHOWN = 3
 _VERDICT, _TIME = 9, 8
 _COLOURS = {"C": "bold red", "J": "red"}  # as in HTML: red is time in joins, bright where one crossed
+
+
+def write_list_ticket(out: Writer, audit: Audit) -> None:
+    """The query to look at first, what to try, what else is touched."""
+    out.blank()
+    for line in list_ticket(audit):
+        out.label(line.label, line.said, style=STYLES["crossed"] if line.label == "Worst" else "")
+        if line.command:
+            _command(out, line)
+        if line.note:
+            out.say(line.note, 5)
+
+
+def _command(out: Writer, line: ListLine) -> None:
+    if line.is_sql:
+        out.sql(line.command, 7)
+    else:
+        out.say(line.command, 7, hang=2)
 
 
 def write_list(out: Writer, audit: Audit) -> None:

@@ -11,13 +11,14 @@ from rowreckon.report.words.sentences import in_sentences
 from rowreckon.report.words.trial_headline import first_of_the_audit, was_tried
 
 _QUERIES = 3
-_VERDICTS = {
+CHANGE_VERDICTS = {
     "helped": "helped",
     "no_effect": "had no effect",
     "harmed": "did harm",
     "not_applied": "did not take effect",
     "inconclusive": "decided nothing",
 }
+"""What a trial's verdict says of a change, after its name."""
 
 
 @frozen
@@ -71,8 +72,10 @@ def change_line(audit: Audit, remedy: Remedy) -> ChangeLine:
         whom = ", ".join(part for part in (_for_whom(audit, remedy), gain) if part)
         return ChangeLine(remedy, title, "", f"{capitalised(in_sentences((whom, sure)))}.")
     was_first = trial.rank_before == 1 and trial.verdict != "helped"
-    said = _tried(trial) + (" The audit had put it first." if was_first else "")
-    return ChangeLine(remedy, title, _VERDICTS[trial.verdict], said)
+    together = audit.trials.combination if audit.trials is not None else None
+    alone = together is not None and remedy.rank in together.ranks
+    said = _tried(trial, alone=alone) + (" The audit had put it first." if was_first else "")
+    return ChangeLine(remedy, title, CHANGE_VERDICTS[trial.verdict], said)
 
 
 def _for_whom(audit: Audit, remedy: Remedy) -> str:
@@ -80,10 +83,12 @@ def _for_whom(audit: Audit, remedy: Remedy) -> str:
     return f"for {listed([quote(name, 80) for name in names], _QUERIES)}" if names else ""
 
 
-def _tried(trial: Trial) -> str:
-    """`stale-statistics: 403 ms before, 149 ms after.`, a sentence for each query that it is meant for, then why."""
+def _tried(trial: Trial, *, alone: bool) -> str:
+    """`stale-statistics: 403 ms before, 149 ms after.`, a sentence for each query that it is meant for, then why;
+    `alone` where the report tells other figures too, of the change together with further ones."""
+    tried = ", tried alone" if alone else ""
     said = [
-        f"{quote(q.query, 80)}: {milliseconds(q.before_ms)} before, {milliseconds(q.after_ms)} after"
+        f"{quote(q.query, 80)}{tried}: {milliseconds(q.before_ms)} before, {milliseconds(q.after_ms)} after"
         for q in trial.queries[:_QUERIES]
         if q.before_ms is not None and q.after_ms is not None
     ]

@@ -11,9 +11,9 @@ from rowreckon.frozen import frozen
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.headline import joins_by_weight, outcome_words
 from rowreckon.report.words.join_words import brief_sentence
-from rowreckon.report.words.list_headline import whole_split
+from rowreckon.report.words.list_splits import list_splits, whole_split
 from rowreckon.report.words.numbers import milliseconds, number
-from rowreckon.report.words.part_words import shares, split_of, whole_of
+from rowreckon.report.words.part_words import shares, whole_of
 from rowreckon.report.words.trial_headline import trial_result, was_tried
 
 LIST_TITLE = "Where each query's time goes, the longest first"
@@ -29,8 +29,9 @@ _PLACES = {"timed_out": 0, "ran": 1, "failed": 2, "refused": 3, "skipped": 4}
 
 @frozen
 class ListRow:
-    """One query. `index` is its plan in the audit, `ms` planning and execution (None where it did not end), `changes`
-    the ranks of the changes that are meant for it, `after_ms` its time with the best changes together."""
+    """One query. `index` is its plan in the audit, `ms` planning and execution (None where it did not end; of a query
+    that a trial measured again, its time there without the changes), `changes` the ranks of the changes that are meant
+    for it, `after_ms` its time with the best changes together."""
 
     index: int
     name: str
@@ -42,20 +43,28 @@ class ListRow:
     changes: tuple[int, ...]
     after_ms: float | None = None
 
+    @property
+    def lacks_change(self) -> bool:
+        """Whether a join crossed and nothing is proposed."""
+        return self.verdict == "crossed" and not self.changes
+
 
 def list_rows(audit: Audit) -> tuple[ListRow, ...]:
     """A row for every plan of the audit, in time order."""
     after = _after(audit)
     changes = _changes_by_plan(audit.remedies)
-    rows = [_row(plan, index, changes.get(index, ()), after) for index, plan in enumerate(audit.plans)]
+    splits = list_splits(audit)
+    rows = [
+        _row(plan, index, splits.get(index), changes.get(index, ()), after.get(plan.source))
+        for index, plan in enumerate(audit.plans)
+    ]
     return tuple(sorted(rows, key=lambda row: (_PLACES[audit.plans[row.index].outcome], -(row.ms or 0.0), row.index)))
 
 
-def _row(plan: Plan, index: int, changes: tuple[int, ...], after: dict[str, float]) -> ListRow:
+def _row(plan: Plan, index: int, split: TimeBy | None, changes: tuple[int, ...], after_ms: float | None) -> ListRow:
     joins = joins_by_weight(plan)
     outcome = outcome_words(plan)
     verdict: str = plan.outcome.replace("_", " ") if outcome else joins[0].verdict if joins else "no join"
-    split = split_of(plan) if plan.outcome == "ran" else None
     ms = whole_of(split) if split is not None else None
     return ListRow(
         index=index,
@@ -66,7 +75,7 @@ def _row(plan: Plan, index: int, changes: tuple[int, ...], after: dict[str, floa
         split=split,
         said=_ended(plan) if outcome else (brief_sentence(joins[0]) if joins else "no join to judge"),
         changes=changes,
-        after_ms=after.get(plan.source),
+        after_ms=after_ms,
     )
 
 
@@ -103,5 +112,6 @@ def list_note(audit: Audit) -> str:
     """What the bars show, for who sees them first."""
     said = "All bars are on one scale; planning is part of them. Numbers beside a query name the changes meant for it."
     if _after(audit):
-        said += " The line below a bar, and 'now', is its time with the changes together."
+        said += " The line below a bar, and 'now', is the time with the changes that helped."
+        said += " Such a query's bar is as long as it took beside that run, without them."
     return said

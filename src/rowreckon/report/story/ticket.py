@@ -51,8 +51,13 @@ class Ticket:
     touches: str
     tried: str
     title: str
-    is_remedy: bool
+    rank: int | None
     missing: Missing | None
+
+    @property
+    def is_remedy(self) -> bool:
+        """Whether the command is a change to try, that of this `rank`."""
+        return self.rank is not None
 
 
 def ticket(audit: Audit, index: int) -> Ticket:
@@ -81,7 +86,7 @@ def ticket(audit: Audit, index: int) -> Ticket:
         touches=touch_words(remedy, has_others=len(audit.plans) > 1) if remedy is not None else "",
         tried=_tried(remedy) if remedy is not None else "",
         title=_title(plan, worst),
-        is_remedy=remedy is not None,
+        rank=remedy.rank if remedy is not None else None,
         missing=missing if remedy is None else None,
     )
 

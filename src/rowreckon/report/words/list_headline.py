@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from rowreckon.document.audit import Audit, TimeBy
+from rowreckon.document.audit import Audit
+from rowreckon.report.words.list_splits import whole_split
 from rowreckon.report.words.numbers import count_of, listed, milliseconds, number, share
-from rowreckon.report.words.part_words import PARTS_OF_TIME, split_of, whole_of
+from rowreckon.report.words.part_words import PARTS_OF_TIME, whole_of
 from rowreckon.report.words.trial_headline import trial_headline, was_tried
 
 _LARGEST = 4  # parts that are named beside the crossed joins; the others are one share
@@ -18,6 +19,8 @@ def list_headline(audit: Audit) -> str:
     unfinished = sum(plan.outcome != "ran" for plan in audit.plans)
     queries = count_of(len(audit.plans), "query", "queries")
     ended = f" {count_of(unfinished, 'query', 'queries')} did not run to the end." if unfinished else ""
+    if audit.rejected:
+        ended += f" {count_of(len(audit.rejected), 'input')} could not be read."
     split = whole_split(audit)
     if crossed:
         said = f"{number(crossed)} of {queries} {'has' if crossed == 1 else 'have'} a crossed join"
@@ -49,14 +52,3 @@ def list_time_sentence(audit: Audit) -> str:
     if rest > 0.0005 * whole:
         said.append(f"smaller parts together {share(rest, whole)}")
     return f"The time goes to {listed(said, 12)}."
-
-
-def whole_split(audit: Audit) -> TimeBy | None:
-    """Over all plans; of a document of version 1 from its plans."""
-    known = audit.summary.time_by
-    if known is not None:
-        return known
-    splits = [split for plan in audit.plans if (split := split_of(plan)) is not None]
-    if not splits:
-        return None
-    return TimeBy(**{part.key: sum(getattr(split, part.key) for split in splits) for part in PARTS_OF_TIME})

@@ -11,9 +11,12 @@ from rowreckon.report.words.ticket_words import short_names
 _NAMED = 3
 
 
-def touch_words(remedy: Remedy, *, has_others: bool) -> str:
-    """Which plans it may change; `has_others` where the audit holds further queries, which then are named."""
+def touch_words(remedy: Remedy, *, has_others: bool, measured: bool = False) -> str:
+    """Which plans it may change; `has_others` where the audit holds further queries, which then are named, unless what
+    became of them was `measured`."""
     said = _whatever_reads(remedy)
+    if measured:
+        return said
     readers = [quote(effect.query, 60) for effect in remedy.side_effects if effect.change != "plan_same"]
     if readers:
         seen = f"Here also {listed(readers, _NAMED)} read{'s' if len(readers) == 1 else ''} {_it(remedy)}."

@@ -4,20 +4,24 @@ from __future__ import annotations
 
 from math import fsum
 
-from rowreckon.document.audit import Audit, Remedy, SideEffect, Trial
+from rowreckon.document.audit import Audit, Plan, Remedy, SideEffect, Trial, TrialQuery
 from rowreckon.frozen import frozen
 from rowreckon.report.words.numbers import count_of, in_one_unit, listed, number, share
+from rowreckon.report.words.part_words import split_of, whole_of
 
 
 @frozen
 class TrialResult:
-    """The list's time in ms without and with the changes of these `ranks`; `after` holds each query's that was
-    measured with them, by its name."""
+    """The list's time in ms without and with the changes of these `ranks`; `before` and `after` hold each query's that
+    was measured with them, by its name. `queries` are those that they are meant for, `effects` are on the others."""
 
     ranks: tuple[int, ...]
     before_ms: float
     after_ms: float
+    before: dict[str, float]
     after: dict[str, float]
+    queries: tuple[TrialQuery, ...]
+    effects: tuple[SideEffect, ...]
 
 
 def was_tried(audit: Audit) -> bool:
@@ -42,13 +46,22 @@ def trial_result(audit: Audit) -> TrialResult | None:
             before[effect.query], after[effect.query] = effect.before_ms, effect.after_ms
     if not after:
         return None
-    others = fsum(p.execution_ms or 0.0 for p in audit.plans if p.source not in after)
+    others = fsum(_time_of(plan) for plan in audit.plans if plan.source not in after)
     return TrialResult(
         ranks=ranks,
         before_ms=fsum(before.values()) + others,
         after_ms=fsum(after.values()) + others,
+        before=before,
         after=after,
+        queries=trial.queries,
+        effects=effects,
     )
+
+
+def _time_of(plan: Plan) -> float:
+    """Planning and execution, as the list shows it; nothing where the query did not run to its end."""
+    split = split_of(plan) if plan.outcome == "ran" else None
+    return whole_of(split) if split is not None else 0.0
 
 
 def trial_headline(audit: Audit) -> str:

@@ -15,12 +15,14 @@ from rowreckon.report.formats.html.audit_page import audit_page
 from rowreckon.report.formats.html.environment import LIST_STYLE
 from rowreckon.report.formats.html.evidence import evidence_parts
 from rowreckon.report.story.change_lines import ChangeLine, change_groups, changes_title
+from rowreckon.report.story.list_ticket import list_ticket
 from rowreckon.report.story.listing import LIST_TITLE, ListRow, list_note, list_rows
 from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.headline import plans_by_weight
-from rowreckon.report.words.list_headline import list_headline, list_time_sentence, whole_split
+from rowreckon.report.words.list_headline import list_headline, list_time_sentence
+from rowreckon.report.words.list_splits import whole_split
 from rowreckon.report.words.no_change_words import no_change_words
 from rowreckon.report.words.numbers import count_of, milliseconds
 from rowreckon.report.words.trial_words import account_lines
@@ -45,6 +47,7 @@ def render_list(audit: Audit, folder: str) -> str:
     groups = change_groups(audit)
     story = remedies_story(audit.remedies[:_CHANGES], audit.plans)
     headline = list_headline(audit)
+    whole = whole_split(audit)
     return audit_page(
         "list.html.j2",
         audit,
@@ -55,10 +58,11 @@ def render_list(audit: Audit, folder: str) -> str:
         evidence=evidence,
         headline=headline,
         facts=facts_words(audit.plans, audit.tool_version),
-        time_sentence=list_time_sentence(audit),
+        lines=list_ticket(audit),
+        time_sentence="" if whole is not None else list_time_sentence(audit),
         list_title=LIST_TITLE,
         list_note=list_note(audit),
-        legend_parts=swatches(whole_split(audit)),
+        legend_parts=swatches(whole),
         rows=_drawn(rows[:_ROWS], set(order[: len(evidence[0])])),
         rows_left_out=max(0, len(rows) - _ROWS),
         changes_title=changes_title(audit),

@@ -1,0 +1,139 @@
+"""The first screen of a list answers which join, how wrong, whether it mattered, what to do, and what else is touched.
+
+The figures are those of the audit that is told; the words are ours.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from rowreckon.document.audit import Combination, Rejected, SideEffect, TimeBy, Trial, TrialAccount, TrialQuery
+from rowreckon.report.formats.html import render_html
+from rowreckon.report.formats.markdown import render_markdown
+from rowreckon.report.story.list_ticket import ListLine, list_ticket
+from rowreckon.report.story.listing import list_rows
+from rowreckon.report.words.escape import bare
+from rowreckon.report.words.list_headline import list_headline
+from rowreckon.report.words.list_splits import list_splits, whole_split
+from rowreckon.report.words.part_words import whole_of
+from rowreckon.report.words.trial_headline import trial_result
+from tests.report import factories as f
+
+
+def _lines(audited: f.Audit) -> dict[str, ListLine]:
+    return {line.label: line for line in list_ticket(audited)}
+
+
+def _remedy(plan: int, **more: object) -> f.Remedy:
+    return f.REMEDY.model_copy(update={"findings": (f.FindingRef(plan=plan, finding=0),), "rank": 1, **more})
+
+
+def _ended(source: str, outcome: str) -> f.Plan:
+    kept = {"joins": (), "nodes": (), "findings": (), "analyzed": False, "execution_ms": None, "time_by": None}
+    return f.crossed_plan(source=source, outcome=outcome, **kept)
+
+
+def _two(*remedies: f.Remedy) -> f.Audit:
+    """Two queries with a crossed join, the first the longer, a third that failed."""
+    return f.audit(
+        f.crossed_plan(source="long"),
+        f.crossed_plan(source="short", execution_ms=100.0),
+        _ended("broken", "failed"),
+        remedies=remedies,
+    )
+
+
+def test_the_worst_join_is_named_with_its_rows_and_its_loss() -> None:
+    """Which query, which tables, by which method, how many rows, and what it cost."""
+    said = bare(_lines(_two(_remedy(0)))["Worst"].said)
+
+    assert said.startswith("long, nested loop of bookings (outer) with huts (inner).")
+    assert "48,310 outer rows came instead of 12." in said
+    assert "here 38 times" in said
+
+
+def test_the_change_for_the_worst_query_stands_first_with_its_statements() -> None:
+    """Whatever its rank; those that read the tables too are named."""
+    effect = SideEffect(query="short", change="unknown")
+    line = _lines(_two(_remedy(1), _remedy(0, rank=2, side_effects=(effect,))))["Try"]
+
+    assert bare(line.said).startswith("Change 2, for long.")
+    assert line.command.endswith(";")
+    assert "Here also short reads it." in bare(line.note)
+    assert "1 further change below." in line.note
+
+
+def test_a_worst_query_without_a_change_says_that_it_has_none() -> None:
+    """The best change for another query follows, and the row says it too."""
+    audited = _two(_remedy(1))
+    lines = _lines(audited)
+
+    assert "No change is proposed" in bare(lines["Worst"].said)
+    assert bare(lines["Try"].said).startswith("Change 1, for short.")
+    assert [row.lacks_change for row in list_rows(audited)] == [True, False, False]
+
+
+def test_what_a_change_that_names_no_table_touches_is_its_first_caution() -> None:
+    """ALTER FUNCTION … ROWS concerns whoever calls the function."""
+    caution = "every query that calls the function is planned with this number"
+    line = _lines(_two(_remedy(0, tables=(), cautions=(caution,), kind="function_rows")))["Try"]
+
+    assert "Every query that calls the function is planned with this number." in bare(line.note)
+
+
+def test_what_did_not_run_and_what_was_not_read_is_named() -> None:
+    """In the headline by number, in a line by name."""
+    rejected = (Rejected(source="cut-off.json", reason="not valid JSON"),)
+    audited = _two(_remedy(0)).model_copy(update={"rejected": rejected})
+    lines = _lines(audited)
+
+    assert bare(lines["Not run"].said) == "Failed: broken."
+    assert bare(lines["Not read"].said).startswith("cut-off.json.")
+    assert "1 input could not be read." in list_headline(audited)
+    assert "1 query did not run to the end." in list_headline(audited)
+
+
+def _tried() -> f.Audit:
+    split = TimeBy(crossed_joins=80.0, scans=20.0)
+    plans = [f.crossed_plan(source=name, execution_ms=99.0, planning_ms=1.0, time_by=split) for name in ("a", "b", "c")]
+    measured = (TrialQuery(query="a", before_ms=300.0, after_ms=50.0, time="faster"),)
+    helped = Trial(where="copy", verdict="helped", before_ms=290.0, after_ms=60.0, rank_before=1)
+    idle = Trial(where="copy", verdict="no_effect", rank_before=2)
+    together = Trial(where="copy", verdict="helped", queries=measured)
+    effects = (SideEffect(query="b", change="plan_same"), SideEffect(query="c", change="plan_changed", time="slower"))
+    combined = Combination(ranks=(1,), trial=together, side_effects=effects)
+    return f.audit(
+        *plans,
+        remedies=(_remedy(0, trial=helped), _remedy(1, rank=2, trial=idle)),
+        trials=TrialAccount(where="copy", copies=2, combination=combined),
+    )
+
+
+def test_a_trial_says_what_helped_what_did_not_and_who_got_slower() -> None:
+    """One pair of figures for a query: that of the changes together."""
+    lines = _lines(_tried())
+
+    assert bare(lines["Helped"].said) == "Change 1: a 300 ms before, 50 ms after."
+    assert "Slower: c. 1 other query keeps its plan." in bare(lines["Helped"].note)
+    assert lines["Others"].said == "Change 2 had no effect."
+
+
+def test_the_bars_of_a_trial_add_up_to_its_headline() -> None:
+    """300 ms as the trial measured it, and twice the 100 ms of the sweep, planning included."""
+    audited = _tried()
+    result, whole = trial_result(audited), whole_split(audited)
+
+    assert result is not None
+    assert whole is not None
+    assert sum(whole_of(split) for split in list_splits(audited).values()) == pytest.approx(result.before_ms)
+    assert whole_of(whole) == pytest.approx(500.0)
+    assert [row.ms for row in list_rows(audited)] == pytest.approx([300.0, 100.0, 100.0])
+
+
+@pytest.mark.parametrize("render", [render_html, render_markdown])
+def test_every_report_holds_the_lines(render: object) -> None:
+    """Page and ticket alike, above the list."""
+    shown = render(_two(_remedy(0)))  # type: ignore[operator]
+
+    assert shown.index("Worst") < shown.index("Where each query")
+    assert shown.index("Try") < shown.index("Where each query")
