@@ -188,3 +188,18 @@ def test_nothing_on_either_side() -> None:
     empty: Audit = f.audit()
 
     assert comparison_headline(compare(empty, empty)).startswith("Nothing to compare")
+
+
+def test_where_and_when_both_sides_were_captured_is_told() -> None:
+    """In every format, before what differs."""
+    before = f.audit(f.crossed_plan(server_version=170004, captured_at="2026-11-25T08:38:20+00:00"))
+    after = f.audit(f.crossed_plan(server_version=180006, captured_at="2026-11-26T09:00:00+00:00"))
+    comparison = compare(before, after)
+    file = io.StringIO()
+    render_comparison(comparison, Console(file=file, width=100))
+
+    for text in (file.getvalue(), comparison_markdown(comparison), bare(unescape(comparison_html(comparison)))):
+        said = re.sub(r"<[^>]*>|\\", "", text)
+        assert "Before: PostgreSQL 17.4" in said
+        assert "After: PostgreSQL 18.6" in said
+        assert said.index("2026-11-25 08:38 UTC") < said.index("2026-11-26 09:00 UTC")

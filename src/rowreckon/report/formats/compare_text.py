@@ -15,6 +15,7 @@ from rowreckon.report.comparing.compare import (
     VerdictChange,
 )
 from rowreckon.report.words.escape import markdown, plain, quote
+from rowreckon.report.words.facts_words import captured_words
 from rowreckon.report.words.headline import outcome_words
 from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number, times
 from rowreckon.report.words.remedy_words import gain_words, remedy_title
@@ -172,6 +173,14 @@ def told(comparison: Comparison, *, verbose: bool) -> list[PlanComparison]:
     return [p for p in comparison.plans if p.differs or verbose or (all_same and len(comparison.plans) <= 10)]
 
 
+def sides(comparison: Comparison) -> list[tuple[str, str]]:
+    """`Before` and `After`, each with where and when its plans were captured, as far as that is known."""
+    before = [*(plan.before for plan in comparison.plans), *comparison.only_before]
+    after = [*(plan.after for plan in comparison.plans), *comparison.only_after]
+    facts = (("Before", captured_words(before)), ("After", captured_words(after)))
+    return [(side, ", ".join(known)) for side, known in facts if known]
+
+
 def _sections(comparison: Comparison, *, verbose: bool) -> list[tuple[str, list[str]]]:
     """(title, lines) of all that is told."""
     shown = told(comparison, verbose=verbose)
@@ -205,6 +214,8 @@ def render_comparison(comparison: Comparison, console: Console, *, verbose: bool
             console.print(margin.append_text(line), highlight=False, soft_wrap=True)
 
     say(comparison_headline(comparison), style="bold")
+    for side, facts in sides(comparison):
+        say(f"{side}: {facts}.")
     for title, lines in _sections(comparison, verbose=verbose):
         console.print()
         say(capitalised(title), style="bold")
@@ -217,7 +228,9 @@ def comparison_markdown(comparison: Comparison, *, verbose: bool = False) -> str
     from rowreckon.report.formats.markdown import LIMIT
     from rowreckon.report.formats.markdown_budget import Block, assemble
 
-    blocks = [Block(f"# Comparison of two audits\n\n**{markdown(comparison_headline(comparison))}**", "the finding")]
+    found = ["# Comparison of two audits", f"**{markdown(comparison_headline(comparison))}**"]
+    found += [markdown(f"{side}: {facts}.") for side, facts in sides(comparison)]
+    blocks = [Block("\n\n".join(found), "the finding")]
     for title, lines in _sections(comparison, verbose=verbose):
         items = "\n".join(f"- {markdown(line)}" for line in lines)
         blocks.append(Block(f"## {markdown(capitalised(title))}\n\n{items}".rstrip(), f"the part on {plain(title)}"))

@@ -15,6 +15,11 @@ _LISTED = 3
 
 def facts_words(plans: Sequence[Plan], tool_version: str) -> list[str]:
     """`PostgreSQL 18.6`, `database huts`, `at 2026-11-25 08:38 UTC`, `rowreckon 0.1.0`, each as far as it is known."""
+    return [*captured_words(plans), f"rowreckon {clean(tool_version)}"]
+
+
+def captured_words(plans: Sequence[Plan]) -> list[str]:
+    """`PostgreSQL 18.6`, `database huts`, `at 2026-11-25 08:38 UTC`, each as far as it is known."""
     facts = []
     releases = sorted({plan.server_version for plan in plans if plan.server_version is not None})
     if releases:
@@ -30,7 +35,7 @@ def facts_words(plans: Sequence[Plan], tool_version: str) -> list[str]:
         facts.append(f"at {quote(moments[0], 40)}")
     elif moments:
         facts.append(f"from {quote(moments[0], 40)} to {quote(moments[-1], 40)}")
-    return [*facts, f"rowreckon {clean(tool_version)}"]
+    return facts
 
 
 def _release(number: int) -> str:

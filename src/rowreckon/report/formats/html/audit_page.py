@@ -32,7 +32,7 @@ def audit_page(
         title=title,
         sheets=sheets,
         patterns=patterns,
-        about=counts_words(audit) + folder_words(audit, folder) if audit.plans else "",
+        about=counts_words(audit) + folder_words(audit, folder),
         compared=baseline_lines(audit),
         folds=[fold_row(fold) for fold in audit.folds],
         evidence=evidence[0],

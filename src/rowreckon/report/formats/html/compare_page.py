@@ -10,7 +10,14 @@ from rowreckon.frozen import frozen
 from rowreckon.report.comparing.compare import Comparison, PlanComparison
 from rowreckon.report.drawings.time_bars import longest
 from rowreckon.report.drawings.time_bars_svg import swatches, time_bar, time_patterns
-from rowreckon.report.formats.compare_text import comparison_headline, other_sections, plan_lines, query_title, told
+from rowreckon.report.formats.compare_text import (
+    comparison_headline,
+    other_sections,
+    plan_lines,
+    query_title,
+    sides,
+    told,
+)
 from rowreckon.report.formats.html.environment import LIST_STYLE, page
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.numbers import milliseconds
@@ -34,7 +41,7 @@ def comparison_html(comparison: Comparison, *, verbose: bool = False) -> str:
         title="rowreckon: before and after",
         sheets=LIST_STYLE,
         patterns=(time_patterns(),),
-        about="before and after",
+        sides=sides(comparison),
         tool_version=__version__,
         headline=comparison_headline(comparison),
         legend_parts=swatches(_summed(splits)),
