@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from math import fsum
 from typing import Any
 
+from rowreckon.counts.interval import actual_interval
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document.audit import Join, TimeElsewhere, TimeKind
 from rowreckon.plan.base import PlanNode
@@ -186,13 +187,9 @@ def _fact(reckoned: ReckonedTree, number: int, node: PlanNode) -> tuple[TimeKind
     if isinstance(node, GatherNode) and _workers_missing(node):
         fact = f"{int(node.workers_launched or 0)} of {int(node.workers_planned or 0)} planned workers were launched"
         return "workers_missing", fact, True
-    processes = reckoned.each_whole(number)
-    each = f" in each of {processes} processes" if processes else ""
-    kept = (reckoned.counts[number].actual or 0.0) / (processes or 1)
-    removed = (node.rows_removed_by_filter or 0) * node.loops / (processes or 1)
-    if removed >= _DISCARDED_ROWS and removed >= _DISCARDED_FACTOR * max(kept, 1.0):
-        fact = f"{name}{where} read {counted(removed + kept, 'row')} to keep {kept:,.0f}{each}"
-        return "rows_discarded", fact, True
+    kept = _told(reckoned, number)
+    if _is_wasteful(node):
+        return "rows_discarded", f"{name}{where} {_read_to_keep(reckoned, number, node)}", True
     if isinstance(node, IndexScanNode) and node.heap_fetches and node.heap_fetches > 0.1 * max(kept, 1.0):
         visits = counted(node.heap_fetches, "time")
         fact = f"{name}{where} had to visit the table {visits}, as VACUUM has not marked it all-visible"
@@ -204,10 +201,44 @@ def _fact(reckoned: ReckonedTree, number: int, node: PlanNode) -> tuple[TimeKind
     if isinstance(node, ModifyTableNode):
         return "write", f"{node.operation or name}{where}", False
     if not reckoned.tree.inputs(number):
-        return "scan", f"{name}{where}: {counted(kept, 'row')}{each}", False
+        return "scan", f"{name}{where}: {counted(kept, 'row')}{_in_each(reckoned, number, node)}", False
     if isinstance(node, JoinNode):
         return "other", f"{name} with right estimates: {counted(kept, 'row')}", False
     return "other", f"{name}{where}: {counted(kept, 'row')}", False
+
+
+def _told(reckoned: ReckonedTree, number: int) -> float:
+    """The rows that came: of one process where each had all of them, else the total as exact as the plan gives it."""
+    count = reckoned.counts[number]
+    processes = reckoned.each_whole(number)
+    if processes:
+        return (count.actual or 0.0) / processes
+    return count.actual_interval.told() if count.actual_interval is not None else count.actual or 0.0
+
+
+def _in_each(reckoned: ReckonedTree, number: int, node: PlanNode) -> str:
+    processes = reckoned.each_whole(number)
+    if processes:
+        return f" in each of {processes} processes"
+    return f" in {counted(node.loops, 'loop')}" if node.loops > 1 and not reckoned.is_shared(number) else ""
+
+
+def _is_wasteful(node: PlanNode) -> bool:
+    removed = (node.rows_removed_by_filter or 0) * node.loops
+    kept = (node.actual_rows or 0) * node.loops
+    return removed >= _DISCARDED_ROWS and removed >= _DISCARDED_FACTOR * max(kept, 1.0)
+
+
+def _read_to_keep(reckoned: ReckonedTree, number: int, node: PlanNode) -> str:
+    """`read 40,000 rows to keep 67 in each of 67 loops`: as the plan prints them, but for what processes share."""
+    removed, kept = node.rows_removed_by_filter or 0, node.actual_rows or 0
+    if node.loops > 1 and reckoned.is_shared(number):
+        of_all = actual_interval(float(removed), float(node.loops), decimals=False)
+        return f"read {counted(of_all.told() + _told(reckoned, number), 'row')} to keep {_told(reckoned, number):,.0f}"
+    what = "processes" if reckoned.each_whole(number) else "loops"
+    each = f" in each of {node.loops:,.0f} {what}" if node.loops > 1 else ""
+    few = "under 1" if 0 < kept < 0.5 else f"{kept:,.0f}"
+    return f"read {counted(removed + kept, 'row')} to keep {few}{each}"
 
 
 def _spilled_kb(node: PlanNode) -> str | None:

@@ -76,3 +76,13 @@ def test_no_sentence_tells_the_sum_of_what_each_process_did(name: str) -> None:
 
     assert any("600 in each of" in text for text in said)
     assert not [text for text in said if f" {total} " in f" {text} "]
+
+
+def test_a_scan_in_loops_is_told_by_the_loop() -> None:
+    """What a subplan's scan read, as the plan prints it of one loop; nowhere the sum of 67 readings of one table."""
+    printed, audited = _sample("time-elsewhere.18.json")
+    scan = next(node for node in printed if node.get("Relation Name") == "lost_property")
+    read, kept = scan["Rows Removed by Filter"] + scan["Actual Rows"], scan["Actual Rows"]
+    (told,) = [item.fact for item in audited.plans[0].time_elsewhere if item.kind == "rows_discarded"]
+
+    assert f"read {read:,.0f} rows to keep {kept:,.0f} in each of {scan['Actual Loops']} loops" in told

@@ -12,11 +12,13 @@ from typing import Any
 import psycopg
 import pytest
 
+from rowreckon.auditing import audit
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.connecting.permission import SafetyPermission
 from rowreckon.server.executing.execute import Executor, QueryRun
 from rowreckon.server.samples.build import build_samples, sample_queries
 from rowreckon.server.sweeping.demo import run_demo
+from tests.report.sentences import of_audit, too_long
 
 from .databases import fresh_database
 from .fixtures import MatrixServer
@@ -212,3 +214,4 @@ def test_demo_reports_progress_and_stops() -> None:
         assert (capture.server_version or 0) >= 180000
     assert steps[0][0] == "starting a PostgreSQL server"
     assert all(0 <= done <= total for _, done, total in steps)
+    assert too_long(of_audit(audit(captures, curves=False))) == []

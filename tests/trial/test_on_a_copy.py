@@ -10,9 +10,11 @@ from pathlib import Path
 import psycopg
 import pytest
 
+from rowreckon.document.audit import Audit
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.trials.leftovers import find_leftovers
 from tests.cli.running import rowreckon_long
+from tests.report.sentences import of_audit, too_long
 from tests.waiting import turns
 
 from .scene import Scene, copies_on, hook_into, scene, start
@@ -51,6 +53,8 @@ def test_the_source_is_as_it_was(huts: Scene, tmp_path: Path) -> None:
     assert "Refresh the statistics on stale_new_status.bookings [helped] stale_new_status: " in said
     assert said.startswith("Verdict The whole list took ")
     audit = json.loads((tmp_path / "r.json").read_text())
+    errors = [("stderr", line) for line in done.stderr.splitlines()]
+    assert too_long([*of_audit(Audit.model_validate(audit)), *errors]) == []
     tried = [r for r in audit["remedies"] if r["trial"] is not None]
     assert len(tried) == len(audit["remedies"]) >= 3
     verdicts = {tuple(r["tables"]): r["trial"]["verdict"] for r in tried if r["kind"] != "other"}

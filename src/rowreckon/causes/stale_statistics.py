@@ -41,7 +41,7 @@ from rowreckon.causes.restrictions import (
     restrictions,
 )
 from rowreckon.causes.scans import name_of
-from rowreckon.causes.wording import count, rows, rows_sentence, told
+from rowreckon.causes.wording import count, rows, rows_sentence
 from rowreckon.document.audit import Missing
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft
 from rowreckon.remedies.quoting import quote_table
@@ -140,7 +140,7 @@ def _candidate(site: Site, subject: Subject, age: Age, weight: float, basis: str
     total = site.total
     evidence = [fact(age.fact, age.value, age.source)]
     if total is not None:
-        evidence.append(fact("rows that the scan read", told(total), "plan"))
+        evidence.append(fact("rows that the scan read", total.told(), "plan"))
     if site.kept is not None:
         evidence.append(fact("share of the table's rows that came", site.kept, "plan"))
     if subject.relation is not None and (subject.relation.last_analyze or subject.relation.last_autoanalyze):
@@ -165,7 +165,7 @@ def _candidate(site: Site, subject: Subject, age: Age, weight: float, basis: str
 
 
 def _read(site: Site) -> str:
-    return count(told(site.total)) if site.total is not None else "another number"
+    return count(site.total.told()) if site.total is not None else "another number"
 
 
 def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import math
-
 from rowreckon.causes.site import Site
-from rowreckon.counts.interval import Interval
 from rowreckon.plural import agreeing, noun
 
 
@@ -26,13 +23,6 @@ def rows_sentence(site: Site) -> str:
     each = f" in each of {processes} processes" if site.in_each_of else ""
     came = f"{count(site.actual / processes)} came{each}"
     return f"{noun(expected, 'row')} {agreeing(expected, 'was', 'were')} expected, {came}."
-
-
-def told(interval: Interval) -> float:
-    """The middle of an interval, no more exact than the interval is wide: 340,000 of 339,997 to 340,003."""
-    wide = interval.high - interval.low
-    step = 10.0 ** math.floor(math.log10(wide)) if wide >= 1 else 1.0
-    return round((interval.low + interval.high) / 2 / step) * step
 
 
 def share(fraction: float) -> str:

@@ -26,6 +26,18 @@ class Interval(NamedTuple):
         """The shortest interval that holds both."""
         return Interval(min(self.low, other.low), max(self.high, other.high))
 
+    def told(self) -> float:
+        """The roundest number that it holds near its middle: 340,000 of 339,997 to 340,003; `low` without an end."""
+        if math.isinf(self.high):
+            return self.low
+        middle = (self.low + self.high) / 2
+        for digits in range(len(str(int(self.high))), 0, -1):
+            step = math.pow(10, digits)
+            rounded = round(middle / step) * step
+            if self.low <= rounded <= self.high:
+                return rounded
+        return float(round(middle)) if self.low <= round(middle) <= self.high else middle
+
     def scaled(self, factor: float) -> Interval:
         """Both ends times a factor of at least 0."""
         return Interval(self.low * factor, self.high * factor)

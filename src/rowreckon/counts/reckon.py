@@ -63,6 +63,10 @@ class ReckonedTree:
     def __len__(self) -> int:
         return len(self.counts)
 
+    def is_shared(self, number: int) -> bool:
+        """Whether several processes share the work of a node or of one below it."""
+        return self.parallelism.shared[number]
+
     def each_whole(self, number: int) -> int | None:
         """In how many processes a node ran once each and whole; None where they shared it, or there was one."""
         return self.parallelism.each_whole(self.tree, number)
