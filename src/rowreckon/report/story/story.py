@@ -162,7 +162,9 @@ def _join_notes(plan: Plan, join: Join) -> tuple[str, ...]:
 
 
 def _brief_notes(plan: Plan, join: Join) -> tuple[str, ...]:
-    inner = _inner_words(join, ticket_words.verdict_words(plan)) if inner_differs(join) else ""
+    is_on_ticket = join is joins_by_weight(plan)[0]
+    said = ticket_words.verdict_words(plan) if is_on_ticket else join_words.verdict_sentence(join)
+    inner = _inner_words(join, said) if inner_differs(join) else ""
     notes = [inner, join_words.contest_words(join), *join_words.excluded_words(join)]
     return tuple(n for n in notes if n)
 

@@ -39,11 +39,9 @@ def _of_the_one_shown(plan: Plan, wrong: list[Join]) -> str:
         return f" The one shown takes {mine.share}."
     worst = max(others, key=lambda join: join.loss_factor or 1.0)
     loss = loss_factor_words(worst)
-    if len(others) == 1:
-        dear = f", at a loss of {loss}," if loss else ""
-        return f" The one shown takes {mine.share} and loses most, the other{dear} takes {rest.share}."
-    dear = f", at losses of up to {loss}," if loss else ""
-    return f" The one shown takes {mine.share} and loses most, the others{dear} take {rest.share}."
+    whom, most = ("The other takes", "") if len(others) == 1 else ("The others take", "up to ")
+    dear = f", at {most}{loss} the cheapest method's cost" if loss else ""
+    return f" The one shown takes {mine.share} and loses most time. {whom} {rest.share}{dear}."
 
 
 def _elsewhere(plan: Plan) -> str:
