@@ -6,7 +6,7 @@ import subprocess
 from collections.abc import Sequence
 from pathlib import Path
 
-from .warm import cold, run
+from .warm import run
 
 SAMPLES = Path(__file__).parents[2] / "sample_plans"
 
@@ -23,7 +23,7 @@ def rowreckon_long(*arguments: str) -> subprocess.CompletedProcess[str]:
 
 def run_as_given(*arguments: str) -> subprocess.CompletedProcess[str]:
     """The command with these arguments and no others, for what must go without any leave."""
-    return _ran(arguments, "", {}, 1200)
+    return run(arguments, "", {}, 1200)
 
 
 def as_superuser(arguments: Sequence[str]) -> tuple[str, ...]:
@@ -36,10 +36,4 @@ def as_superuser(arguments: Sequence[str]) -> tuple[str, ...]:
 def _run(
     arguments: tuple[str, ...], stdin: str, environment: dict[str, str], timeout: float
 ) -> subprocess.CompletedProcess[str]:
-    return _ran(as_superuser(arguments), stdin, environment, timeout)
-
-
-def _ran(
-    arguments: tuple[str, ...], stdin: str, environment: dict[str, str], timeout: float
-) -> subprocess.CompletedProcess[str]:
-    return cold(arguments, stdin, environment, timeout) if environment else run(arguments, stdin, timeout)
+    return run(as_superuser(arguments), stdin, environment, timeout)

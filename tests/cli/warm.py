@@ -27,21 +27,29 @@ _LONGEST: Final = 150_000
 _AT_START: Final = ("PYTHON", "LANG", "LC_", "TZ", "MALLOC_", "LD_")
 """Variables that say something only to an interpreter that starts, by how their names begin."""
 
+_IN_A_RUN: Final = {"COLUMNS", "NO_COLOR", "ROWRECKON_CONFIG"}
+"""Variables that are asked for only while a run goes on, and by nothing while it loads."""
+
 _warm: _Warm | None = None
 
 
-def run(arguments: Sequence[str], stdin: str, timeout: float) -> subprocess.CompletedProcess[str]:
-    """`rowreckon ARGUMENTS` with this text on standard input. Raises subprocess.TimeoutExpired."""
+def run(
+    arguments: Sequence[str], stdin: str, environment: Mapping[str, str], timeout: float
+) -> subprocess.CompletedProcess[str]:
+    """`rowreckon ARGUMENTS` with this text on standard input and these variables set, from nothing where one of these
+    may say something to what is loaded. Raises subprocess.TimeoutExpired."""
     global _warm
+    if not environment.keys() <= _IN_A_RUN:
+        return cold(arguments, stdin, environment, timeout)
     if _warm is None or not _warm.serves(os.environ):
         _warm = _Warm(os.environ)
-    return _warm.run(arguments, stdin, timeout)
+    return _warm.run(arguments, stdin, {**os.environ, **environment}, timeout)
 
 
 def cold(
     arguments: Sequence[str], stdin: str, environment: Mapping[str, str], timeout: float
 ) -> subprocess.CompletedProcess[str]:
-    """The same from nothing, with these variables set."""
+    """The same, always from nothing."""
     return subprocess.run(
         [sys.executable, "-m", "rowreckon", *arguments],
         input=stdin,
@@ -72,9 +80,11 @@ class _Warm:
     def serves(self, environment: Mapping[str, str]) -> bool:
         return self._at_start == _said_at_start(environment) and self._process.poll() is None
 
-    def run(self, arguments: Sequence[str], stdin: str, timeout: float) -> subprocess.CompletedProcess[str]:
+    def run(
+        self, arguments: Sequence[str], stdin: str, environment: Mapping[str, str], timeout: float
+    ) -> subprocess.CompletedProcess[str]:
         told, theirs = socket.socketpair(socket.AF_UNIX, socket.SOCK_SEQPACKET)
-        asked = json.dumps([[*arguments], dict(os.environ), str(Path.cwd()), _umask()]).encode()
+        asked = json.dumps([[*arguments], environment, str(Path.cwd()), _umask()]).encode()
         assert len(asked) < _LONGEST, "too much for one request"
         pipes = [os.pipe() for _ in range(3)]
         (ins, given), (out, outs), (err, errs) = pipes

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from tests.cli.warm import cold, run
+from tests.cli.warm import run
 from tests.reading.psql import psql_program
 
 from .house import House
@@ -28,8 +28,7 @@ _LONGEST_S = 1200.0
 
 def rowreckon(*arguments: str, **environment: str) -> subprocess.CompletedProcess[str]:
     """`rowreckon ARGUMENTS` with no flag but those given, and these variables set."""
-    more = {**_attacked(), **environment}
-    return cold(arguments, "", more, _LONGEST_S) if more else run(arguments, "", _LONGEST_S)
+    return run(arguments, "", {**_attacked(), **environment}, _LONGEST_S)
 
 
 def started(*arguments: str) -> subprocess.Popen[str]:
