@@ -77,12 +77,12 @@ def axe() -> str:
 
 @pytest.fixture
 def opened(browser: Any, tmp_path: Path) -> Iterator[Callable[..., Opened]]:
-    """Opens an audit's report from disk, with everything recorded that leaves the page or goes wrong in it."""
+    """Opens an audit's report, or a document, with everything recorded that leaves the page or goes wrong in it."""
     pages: list[Any] = []
 
-    def show(audit: Audit, width: int = 1280, height: int = 800, scheme: str = "light") -> Opened:
+    def show(audit: Audit | str, width: int = 1280, height: int = 800, scheme: str = "light") -> Opened:
         path = tmp_path / f"report-{len(pages)}.html"
-        path.write_text(render_html(audit), encoding="utf-8")
+        path.write_text(audit if isinstance(audit, str) else render_html(audit), encoding="utf-8")
         page = browser.new_page()
         page.set_default_timeout(15_000)
         pages.append(page)

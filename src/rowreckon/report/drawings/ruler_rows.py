@@ -40,22 +40,23 @@ def hung(ruler: Ruler) -> list[Hung]:
     inwards = [at < 0.5 for _, at in marks]
     ways = product((True, False), repeat=len(marks)) if len(marks) <= _TURNED else [tuple(inwards)]
 
-    def price(laid: list[Hung]) -> tuple[int, int, int]:
-        met = sum(_meet(one, other) for number, one in enumerate(laid) for other in laid[:number])
+    def price(laid: list[Hung]) -> tuple[int, int, int, int]:
         outside = sum(one.span[0] < 0 or one.span[1] > NARROWEST for one in laid)
+        met = sum(_meet(one, other) for number, one in enumerate(laid) for other in laid[:number])
         turned = sum(one.reaches_right != (one.at < 0.5) for one in laid)
-        return met + outside, max((one.row for one in laid), default=0), turned
+        return outside, met, max((one.row for one in laid), default=0), turned
 
     return min((_laid(marks, way) for way in ways), key=price)
 
 
 def _laid(marks: Sequence[tuple[Tick, float]], rightwards: Sequence[bool]) -> list[Hung]:
-    """Each on the first row where it fits. First those that the labels of the others reach over: of the labels that
-    reach to the right the rightmost, of those that reach to the left the leftmost."""
-    turned = [Hung(tick, at, right) for (tick, at), right in zip(marks, rightwards, strict=True)]
-    turned.sort(key=lambda one: (not one.reaches_right, -one.at if one.reaches_right else one.at))
+    """Each on the first row where it fits: before it those whose stems its label lies across, so that they end above
+    it."""
+    left = [Hung(tick, at, right) for (tick, at), right in zip(marks, rightwards, strict=True)]
     found: list[Hung] = []
-    for one in turned:
+    while left:
+        one = next((one for one in left if not any(_crosses(other, one) for other in left)), left[0])
+        left.remove(one)
         rows = list(_rows(one, len(found)))
         found.append(next((way for way in rows if not any(_meet(way, other) for other in found)), rows[-1]))
     return found
@@ -70,7 +71,10 @@ def _meet(one: Hung, other: Hung) -> bool:
     (left, right), (start, end) = one.span, other.span
     if one.row == other.row:
         return left - SHIFT < end and start - SHIFT < right
-    upper, lower = (one, other) if one.row < other.row else (other, one)
-    begin, finish = upper.span
-    stem = lower.at * NARROWEST
-    return begin + 1 < stem < finish - 1
+    return _crosses(one, other) if one.row > other.row else _crosses(other, one)
+
+
+def _crosses(one: Hung, label: Hung) -> bool:
+    """Whether a stem runs through a label, where it is long enough."""
+    begin, finish = label.span
+    return begin + 1 < one.at * NARROWEST < finish - 1
