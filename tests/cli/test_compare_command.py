@@ -92,7 +92,9 @@ def test_what_was_promised_is_said_again(before: Path, slower: Path) -> None:
     """The gain that the first audit expected of its change stands beside the times."""
     done = rowreckon("compare", str(slower), str(before), COLUMNS="200")
 
-    assert "Before, change 1 (refresh the statistics on public.trail_reports): may bring back up to" in done.stdout
+    said = " ".join(done.stdout.split())
+    assert "Change 1 of the first audit (refresh the statistics on public.trail_reports)" in said
+    assert "It was said of it: may bring back up to" in said
 
 
 @pytest.mark.parametrize(

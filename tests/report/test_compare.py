@@ -9,20 +9,22 @@ from typing import Any
 
 from rich.console import Console
 
-from rowreckon.document.audit import Audit, Plan, SwitchPoint
+from rowreckon.document.audit import Audit, GainMs, Plan, SwitchPoint
 from rowreckon.report.comparing.compare import compare, times
 from rowreckon.report.comparing.compare_document import comparison_document
 from rowreckon.report.formats.compare_text import (
     NO_DIFFERENCE,
     comparison_headline,
     comparison_markdown,
-    plan_lines,
     render_comparison,
-    times_words,
 )
 from rowreckon.report.formats.html.compare_page import comparison_html
+from rowreckon.report.story.compared_query import plan_lines, query_title, times_words
+from rowreckon.report.story.comparison_ticket import by_change, comparison_ticket
 from rowreckon.report.words.escape import bare
 from tests.report import factories as f
+
+GAIN = GainMs(low=100.0, high=900.0)
 
 
 def cured() -> Plan:
@@ -79,10 +81,11 @@ def test_a_cure_shows_in_method_misestimate_switch_point_and_time() -> None:
     (plan,) = compare(before, f.audit(cured())).plans
     said = [bare(line) for line in plan_lines(plan)]
 
-    assert "The join of bookings and huts: nested loop before, hash join after." in said
-    assert "Misestimate gone: Seq Scan on bookings as b, q-error 4,026 before, q-error 1.03 after." in said
+    join = "The join of bookings and huts was a nested loop and crossed, now it is a hash join and accurate."
+    assert join in said
+    assert "Of bookings 12 rows were expected and 48,310 came, now 47,000 are expected." in said
     assert any("from 840 outer rows before, from 1,300 after" in line for line in said)
-    assert "faster" in said[-1]
+    assert "faster" in said[0]
 
 
 def test_a_changed_verdict_is_a_change() -> None:
@@ -92,9 +95,7 @@ def test_a_changed_verdict_is_a_change() -> None:
     (plan,) = comparison.plans
 
     assert comparison.differs
-    assert "The verdict on the join of bookings and huts: crossed before, held after." in [
-        bare(line) for line in plan_lines(plan)
-    ]
+    assert "The join of bookings and huts was crossed, now it is held." in [bare(line) for line in plan_lines(plan)]
     assert "1 verdict changed" in comparison_headline(comparison)
     assert comparison_document(comparison, "1").plans[0].verdicts[0].after == "held"
 
@@ -203,3 +204,45 @@ def test_where_and_when_both_sides_were_captured_is_told() -> None:
         assert "Before: PostgreSQL 17.4" in said
         assert "After: PostgreSQL 18.6" in said
         assert said.index("2026-11-25 08:38 UTC") < said.index("2026-11-26 09:00 UTC")
+
+
+def test_what_changed_most_stands_first_and_says_by_how_much() -> None:
+    """By the milliseconds between the medians, beyond the spread of the runs; the names are said once and short."""
+    slow, fast = (6000.0, 6100.0, 6200.0, 6300.0), (3000.0, 3100.0, 3200.0, 3300.0)
+    before = f.audit(
+        _timed(100.0, 101.0, 102.0, 103.0, source="b/alpha.capture.json", query="select 1"),
+        _timed(*slow, source="b/omega.capture.json"),
+    )
+    after = f.audit(
+        _timed(200.0, 201.0, 202.0, 203.0, source="a/alpha.capture.json", query="select 1"),
+        cured().model_copy(update={"runs_ms": fast, "source": "a/omega.capture.json"}),
+    )
+    comparison = compare(before, after)
+    lines = {line.label: bare(line.said) for line in comparison_ticket(comparison)}
+
+    assert [bare(query_title(plan)) for plan in by_change(comparison.plans)] == ["omega", "alpha"]
+    assert lines["Most"].startswith("omega, 6,150 ms before, 3,150 ms after: 1.95 times faster.")
+    assert lines["Slower"] == "alpha."
+    assert lines["Next"] == "Find out why alpha got slower, before you keep the change."
+
+
+def test_a_change_that_is_done_is_not_shown_as_one_to_try() -> None:
+    """The second audit proposes it no more; where it does, its statements are the step to take."""
+    proposed = f.INDEX_REMEDY.model_copy(update={"findings": f.REMEDY.findings, "expected_gain_ms": GAIN})
+    proposing = f.audit(f.crossed_plan(), remedies=(proposed,))
+    done = compare(proposing, f.audit(cured()))
+    not_done = compare(proposing, proposing)
+
+    assert "is no longer proposed" in bare(plan_lines(done.plans[0])[-1])
+    assert comparison_ticket(done)[-1].command == ""
+    step = comparison_ticket(not_done)[-1]
+    assert bare(step.said).startswith("Try change")
+    assert step.command.startswith("CREATE INDEX")
+
+
+def test_a_bar_is_as_long_as_the_median_that_is_told() -> None:
+    """Whatever the captured run took."""
+    page = comparison_html(compare(f.audit(_timed(1000.0, 2000.0, 3000.0)), f.audit(cured())))
+
+    assert '<span class="took">2,000 ms</span>' in page
+    assert "2,000 ms (1,000 ms to 3,000 ms, 3 runs) before" in page

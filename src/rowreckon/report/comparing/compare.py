@@ -107,6 +107,8 @@ class PlanComparison:
     verdicts: tuple[VerdictChange, ...] = ()
     remedies: tuple[Remedy, ...] = ()
     """The changes that the first audit proposed for this query, with what was promised of them."""
+    open_remedies: tuple[Remedy, ...] = ()
+    """The changes that the second audit proposes for it and that it has not tried."""
 
     @property
     def differs(self) -> bool:
@@ -114,6 +116,14 @@ class PlanComparison:
         ended_alike = self.before.outcome == self.after.outcome
         changed = (self.methods, self.verdicts, self.gone, self.come, self.moves)
         return any(changed) or self.times.differ or not ended_alike
+
+    def is_open(self, remedy: Remedy) -> bool:
+        """Whether the second audit proposes the change too; its figures may be others."""
+        return any(_what(one) == _what(remedy) for one in self.open_remedies)
+
+
+def _what(remedy: Remedy) -> tuple[object, ...]:
+    return remedy.kind, remedy.tables, remedy.columns
 
 
 @frozen
@@ -134,6 +144,7 @@ def compare(before: Audit, after: Audit, *, threshold: float = MISESTIMATED) -> 
     """Match queries by their text, else id, else source; then compare what the two audits say of each. `threshold` is
     the q-error from which a row count is called misestimated."""
     promised = _promised(before)
+    proposed = _by_plan(after, [remedy for remedy in after.remedies if remedy.trial is None])
     matcher = Matcher(before)
     plans: list[PlanComparison] = []
     only_after: list[Plan] = []
@@ -142,26 +153,36 @@ def compare(before: Audit, after: Audit, *, threshold: float = MISESTIMATED) -> 
         if old is None:
             only_after.append(plan)
         else:
-            plans.append(_plans(old, plan, promised, threshold))
+            plans.append(_plans(old, plan, promised, proposed, threshold))
     if not plans and len(before.plans) == len(after.plans) == 1:
         # Two single plans given side by side are meant to be compared, whatever their names.
-        return Comparison((_plans(before.plans[0], after.plans[0], promised, threshold),), (), ())
+        return Comparison((_plans(before.plans[0], after.plans[0], promised, proposed, threshold),), (), ())
     return Comparison(tuple(plans), tuple(matcher.untaken()), tuple(only_after))
 
 
 def _promised(before: Audit) -> dict[int, tuple[Remedy, ...]]:
     """By the plan's identity: the changes proposed for it that promise something that can be held against times."""
+    promising = [r for r in before.remedies if r.trial is not None or r.expected_gain_ms is not None]
+    return _by_plan(before, promising)
+
+
+def _by_plan(audit: Audit, remedies: list[Remedy]) -> dict[int, tuple[Remedy, ...]]:
+    """By the plan's identity: those of the changes that are meant for it."""
     found: dict[int, tuple[Remedy, ...]] = {}
-    for remedy in before.remedies:
-        if remedy.trial is None and remedy.expected_gain_ms is None:
-            continue
-        for index in sorted({ref.plan for ref in remedy.findings if ref.plan < len(before.plans)}):
-            key = id(before.plans[index])
+    for remedy in remedies:
+        for index in sorted({ref.plan for ref in remedy.findings if ref.plan < len(audit.plans)}):
+            key = id(audit.plans[index])
             found[key] = (*found.get(key, ()), remedy)
     return found
 
 
-def _plans(before: Plan, after: Plan, promised: dict[int, tuple[Remedy, ...]], threshold: float) -> PlanComparison:
+def _plans(
+    before: Plan,
+    after: Plan,
+    promised: dict[int, tuple[Remedy, ...]],
+    proposed: dict[int, tuple[Remedy, ...]],
+    threshold: float,
+) -> PlanComparison:
     pairs, lost, new = _paired(before, after)
     methods = [MethodChange(join_key(a)[0], a.method, b.method) for a, b in pairs if a.method != b.method]
     methods += [MethodChange(join_key(join)[0], join.method, None) for join in lost]
@@ -171,7 +192,9 @@ def _plans(before: Plan, after: Plan, promised: dict[int, tuple[Remedy, ...]], t
     spent = times(before, after)
     remedies = promised.get(id(before), ())
     verdicts = tuple(VerdictChange(join_key(a)[0], a.verdict, b.verdict) for a, b in pairs if a.verdict != b.verdict)
-    return PlanComparison(before, after, tuple(methods), gone, come, tuple(moves), spent, verdicts, remedies)
+    return PlanComparison(
+        before, after, tuple(methods), gone, come, tuple(moves), spent, verdicts, remedies, proposed.get(id(after), ())
+    )
 
 
 def _paired(before: Plan, after: Plan) -> tuple[list[tuple[Join, Join]], list[Join], list[Join]]:

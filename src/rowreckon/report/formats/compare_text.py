@@ -4,27 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rowreckon.document.audit import Node, Plan, Remedy
-from rowreckon.report.comparing.compare import (
-    Comparison,
-    ErrorChange,
-    MethodChange,
-    Move,
-    PlanComparison,
-    Times,
-    VerdictChange,
-)
+from rowreckon.report.comparing.compare import Comparison, PlanComparison
+from rowreckon.report.story.compared_query import plan_lines, query_title
+from rowreckon.report.story.comparison_ticket import by_change, comparison_ticket
 from rowreckon.report.words.escape import markdown, plain, quote
 from rowreckon.report.words.facts_words import captured_words
-from rowreckon.report.words.headline import outcome_words
-from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number, times
-from rowreckon.report.words.remedy_words import gain_words, remedy_title
-from rowreckon.report.words.sentences import in_sentences, method_name, node_label, tables_of
+from rowreckon.report.words.numbers import capitalised, count_of, listed, number
+from rowreckon.report.words.sentences import in_sentences
 
 if TYPE_CHECKING:
     from rich.console import Console
-
-_PROMISES = 3
 
 NO_DIFFERENCE = "No difference beyond noise."
 
@@ -36,8 +25,8 @@ def comparison_headline(comparison: Comparison) -> str:
     if not comparison.differs:
         return NO_DIFFERENCE
     changed = [plan for plan in comparison.plans if plan.differs]
-    faster = sum(_way(plan.times) == "faster" for plan in changed)
-    slower = sum(_way(plan.times) == "slower" for plan in changed)
+    faster = sum(plan.times.difference == "faster" for plan in changed)
+    slower = sum(plan.times.difference == "slower" for plan in changed)
     methods = sum(len(plan.methods) for plan in changed)
     verdicts = sum(len(plan.verdicts) for plan in changed)
     moved = sum(len(plan.moves) for plan in changed)
@@ -65,112 +54,12 @@ def comparison_headline(comparison: Comparison) -> str:
     return in_sentences(listed([part for part in group if part]) for group in groups) + "."
 
 
-def _way(spent: Times) -> str:
-    return spent.difference if spent.differ else ""
-
-
-def times_words(spent: Times) -> str:
-    """Medians with their spread, and what may be concluded from them."""
-    medians = spent.medians
-    if medians is None:
-        return "Times: not known on both sides."
-    said = f"Times: {_spread(spent.before, medians[0])} before, {_spread(spent.after, medians[1])} after"
-    way = _way(spent)
-    if way:
-        low, high = sorted(medians)
-        return f"{said}: {times(high / max(low, 1e-6))} {way}."
-    if spent.chance is None:
-        return f"{said}. The two overlap: no difference is seen."
-    needed = f"{number(spent.runs_needed)} runs on each side would tell."
-    if len(spent.before) == len(spent.after) == 1:
-        return f"{said}. One run on each side proves nothing; {needed}"
-    return f"{said}. Runs of one and the same plan differ like this in {spent.chance * 100:.0f} of 100 cases; {needed}"
-
-
-def _spread(runs: tuple[float, ...], middle: float) -> str:
-    if len(runs) == 1:
-        return f"{milliseconds(middle)} (one run)"
-    return (
-        f"{milliseconds(middle)} ({milliseconds(min(runs))} to {milliseconds(max(runs))}, {count_of(len(runs), 'run')})"
-    )
-
-
-def plan_lines(plan: PlanComparison) -> list[str]:
-    """What differs in one query; its times in any case."""
-    lines = []
-    if plan.before.outcome != plan.after.outcome:
-        ended = [outcome_words(p) or "ran to its end" for p in (plan.before, plan.after)]
-        lines.append(f"Before: {ended[0]}. After: {ended[1]}.")
-    lines += [_method(change) for change in plan.methods]
-    lines += [_verdict(change) for change in plan.verdicts]
-    lines += [f"Misestimate gone: {_error(change)}." for change in plan.gone]
-    lines += [f"New misestimate: {_error(change)}." for change in plan.come]
-    lines += [_move(move) for move in plan.moves]
-    return [*lines, times_words(plan.times), *_promises(plan)]
-
-
-def _promises(plan: PlanComparison) -> list[str]:
-    """What the first audit said of its changes to this query, where the query's plan or time is another now."""
-    if not plan.differs:
-        return []
-    return [_promise(remedy) for remedy in plan.remedies[:_PROMISES]]
-
-
-def _promise(remedy: Remedy) -> str:
-    title = remedy_title(remedy)
-    subject = f"Before, change {number(remedy.rank)} ({title[:1].lower()}{title[1:]})"
-    trial = remedy.trial
-    if trial is not None and trial.after_ms is not None:
-        methods = listed([method_name(m) for m in trial.join_methods_after])
-        joined = f" with {methods}" if methods else ""
-        return f"{subject} was tried: {milliseconds(trial.after_ms)} after it{joined}."
-    gain = gain_words(remedy)
-    return f"{subject}: {gain}." if gain else f"{subject} was proposed and not tried."
-
-
-def _method(change: MethodChange) -> str:
-    tables = tables_of(change.tables, 8)
-    if change.after is None:
-        return f"The join of {tables} is gone ({method_name(change.before or '')} before): the join order changed."
-    if change.before is None:
-        return f"A join of {tables} has come ({method_name(change.after)}): the join order changed."
-    return f"The join of {tables}: {method_name(change.before)} before, {method_name(change.after)} after."
-
-
-def _verdict(change: VerdictChange) -> str:
-    return f"The verdict on the join of {tables_of(change.tables, 8)}: {change.before} before, {change.after} after."
-
-
-def _error(change: ErrorChange) -> str:
-    node: Node | None = change.before or change.after
-    label = node_label(node) if node is not None else "a node"
-    sides = [
-        "no such node" if node is None else "not counted" if q is None else f"q-error {number(q)}"
-        for node, q in ((change.before, change.q_before), (change.after, change.q_after))
-    ]
-    return f"{label}, {sides[0]} before, {sides[1]} after"
-
-
-def _move(move: Move) -> str:
-    return (
-        f"Switch point moved, {tables_of(move.tables, 8)}: {method_name(move.below)} to {method_name(move.above)} "
-        f"from {count_of(move.before, 'outer row')} before, from {number(move.after)} after."
-    )
-
-
-def _title(plan: Plan, other: Plan) -> str:
-    return quote(plan.source) if plan.source == other.source else f"{quote(plan.source)} and {quote(other.source)}"
-
-
-def query_title(plan: PlanComparison) -> str:
-    """The query's name, or both where it has two."""
-    return _title(plan.before, plan.after)
-
-
 def told(comparison: Comparison, *, verbose: bool) -> list[PlanComparison]:
-    """The queries to tell of: without a difference only when `verbose`, or when there is nothing else to show."""
+    """The queries to tell of, those that changed most first; without a difference only when `verbose`, or when there is
+    nothing else to show."""
     all_same = not any(plan.differs for plan in comparison.plans)
-    return [p for p in comparison.plans if p.differs or verbose or (all_same and len(comparison.plans) <= 10)]
+    shown = [p for p in comparison.plans if p.differs or verbose or (all_same and len(comparison.plans) <= 10)]
+    return by_change(tuple(shown))
 
 
 def sides(comparison: Comparison) -> list[tuple[str, str]]:
@@ -216,21 +105,28 @@ def render_comparison(comparison: Comparison, console: Console, *, verbose: bool
     say(comparison_headline(comparison), style="bold")
     for side, facts in sides(comparison):
         say(f"{side}: {facts}.")
+    for line in comparison_ticket(comparison):
+        say(f"{line.label}: {line.said}")
+        for statement in line.command.split("\n") if line.command else ():
+            say(statement, 7)
+        if line.note:
+            say(line.note, 5)
     for title, lines in _sections(comparison, verbose=verbose):
         console.print()
         say(capitalised(title), style="bold")
-        for line in lines:
-            say(f"- {line}", 2)
+        for sentence in lines:
+            say(f"- {sentence}", 2)
 
 
 def comparison_markdown(comparison: Comparison, *, verbose: bool = False) -> str:
     """The comparison as Markdown."""
     from rowreckon.report.formats.markdown import LIMIT
     from rowreckon.report.formats.markdown_budget import Block, assemble
+    from rowreckon.report.formats.markdown_pieces import line_block
 
     found = ["# Comparison of two audits", f"**{markdown(comparison_headline(comparison))}**"]
     found += [markdown(f"{side}: {facts}.") for side, facts in sides(comparison)]
-    blocks = [Block("\n\n".join(found), "the finding")]
+    blocks = [Block("\n\n".join(found), "the finding"), *map(line_block, comparison_ticket(comparison))]
     for title, lines in _sections(comparison, verbose=verbose):
         items = "\n".join(f"- {markdown(line)}" for line in lines)
         blocks.append(Block(f"## {markdown(capitalised(title))}\n\n{items}".rstrip(), f"the part on {plain(title)}"))

@@ -5,11 +5,11 @@ from __future__ import annotations
 from rowreckon.document.audit import Audit
 from rowreckon.report.drawings.time_bars import bar_text, longest
 from rowreckon.report.formats.markdown_budget import Block
-from rowreckon.report.formats.markdown_pieces import head
-from rowreckon.report.story.list_ticket import ListLine, list_ticket
+from rowreckon.report.formats.markdown_pieces import head, line_block
+from rowreckon.report.story.list_ticket import list_ticket
 from rowreckon.report.story.listing import LIST_TITLE, ListRow, letters_legend, list_note, list_rows
 from rowreckon.report.story.overview import counts_words
-from rowreckon.report.words.escape import markdown, markdown_fence
+from rowreckon.report.words.escape import markdown
 from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.list_headline import list_headline, list_time_sentence
 from rowreckon.report.words.numbers import count_of, milliseconds
@@ -24,17 +24,7 @@ def list_blocks(audit: Audit, folder: str) -> list[Block]:
     counted = counts_words(audit) + folder_words(audit, folder)
     where = f"{', '.join(facts_words(audit.plans, audit.tool_version))}."
     found = head(audit, list_headline(audit), list_time_sentence(audit), counted, where)
-    return [found, *map(_line, list_ticket(audit)), _table_of_queries(audit)]
-
-
-def _line(line: ListLine) -> Block:
-    """A line of the first screen, with its statements and what is said of them."""
-    parts = [f"**{line.label}:** {markdown(line.said)}"]
-    if line.command:
-        parts.append(markdown_fence(line.command, "sql" if line.is_sql else "text"))
-    if line.note:
-        parts.append(markdown(line.note))
-    return Block("\n\n".join(parts), f"the line {line.label!r}")
+    return [found, *map(line_block, list_ticket(audit)), _table_of_queries(audit)]
 
 
 def _table_of_queries(audit: Audit) -> Block:

@@ -8,6 +8,7 @@ from rowreckon.document.audit import Audit
 from rowreckon.report.drawings.ruler import Ruler
 from rowreckon.report.drawings.ruler_text import ruler_text
 from rowreckon.report.formats.markdown_budget import Block
+from rowreckon.report.story.list_ticket import ListLine
 from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import clean_lines, markdown, markdown_fence
 
@@ -38,3 +39,13 @@ def head(audit: Audit, finding: str, *further: str) -> Block:
     compared = baseline_lines(audit)
     parts = ["# Audit of PostgreSQL plans", f"**{markdown(finding)}**", *map(markdown, further)]
     return Block("\n\n".join([*parts, *([items(compared)] if compared else [])]), "the verdict")
+
+
+def line_block(line: ListLine) -> Block:
+    """A line of the first screen, with its statements and what is said of them."""
+    parts = [f"**{line.label}:** {markdown(line.said)}"]
+    if line.command:
+        parts.append(markdown_fence(line.command, "sql" if line.is_sql else "text"))
+    if line.note:
+        parts.append(markdown(line.note))
+    return Block("\n\n".join(parts), f"the line {line.label!r}")

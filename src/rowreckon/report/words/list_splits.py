@@ -16,7 +16,7 @@ def list_splits(audit: Audit) -> dict[int, TimeBy]:
     for index, plan in enumerate(audit.plans):
         split = split_of(plan) if plan.outcome == "ran" else None
         if split is not None:
-            found[index] = _as_long_as(split, measured.get(plan.source))
+            found[index] = as_long_as(split, measured.get(plan.source))
     return found
 
 
@@ -31,7 +31,8 @@ def whole_split(audit: Audit) -> TimeBy | None:
     return TimeBy(**{part.key: sum(getattr(split, part.key) for split in splits) for part in PARTS_OF_TIME})
 
 
-def _as_long_as(split: TimeBy, ms: float | None) -> TimeBy:
+def as_long_as(split: TimeBy, ms: float | None) -> TimeBy:
+    """The same parts, together as long as so many ms; as they are where that is not known."""
     whole = whole_of(split)
     if ms is None or whole <= 0:
         return split

@@ -10,16 +10,12 @@ from rowreckon.frozen import frozen
 from rowreckon.report.comparing.compare import Comparison, PlanComparison
 from rowreckon.report.drawings.time_bars import longest
 from rowreckon.report.drawings.time_bars_svg import swatches, time_bar, time_patterns
-from rowreckon.report.formats.compare_text import (
-    comparison_headline,
-    other_sections,
-    plan_lines,
-    query_title,
-    sides,
-    told,
-)
+from rowreckon.report.formats.compare_text import comparison_headline, other_sections, sides, told
 from rowreckon.report.formats.html.environment import LIST_STYLE, page
+from rowreckon.report.story.compared_query import plan_lines, query_title
+from rowreckon.report.story.comparison_ticket import comparison_ticket
 from rowreckon.report.words.escape import bare
+from rowreckon.report.words.list_splits import as_long_as
 from rowreckon.report.words.numbers import milliseconds
 from rowreckon.report.words.part_words import PARTS_OF_TIME, split_of, whole_of
 
@@ -34,7 +30,7 @@ class _Compared:
 def comparison_html(comparison: Comparison, *, verbose: bool = False) -> str:
     """The comparison as an HTML document: same comparison, same bytes."""
     shown = told(comparison, verbose=verbose)
-    splits = [_split(plan) for item in shown for plan in (item.before, item.after)]
+    splits = [split for item in shown for split in _splits(item)]
     scale = longest(splits)
     return page(
         "compare.html.j2",
@@ -44,6 +40,7 @@ def comparison_html(comparison: Comparison, *, verbose: bool = False) -> str:
         sides=sides(comparison),
         tool_version=__version__,
         headline=comparison_headline(comparison),
+        lines=comparison_ticket(comparison),
         legend_parts=swatches(_summed(splits)),
         plans=[_compared(item, scale) for item in shown],
         others=other_sections(comparison, len(shown)),
@@ -53,15 +50,21 @@ def comparison_html(comparison: Comparison, *, verbose: bool = False) -> str:
 def _compared(item: PlanComparison, scale: float) -> _Compared:
     title = query_title(item)
     bars = []
-    for word, plan in (("before", item.before), ("after", item.after)):
-        split = _split(plan)
+    for word, split in zip(("before", "after"), _splits(item), strict=True):
         if split is not None:
             bars.append((word, time_bar(split, scale, f"{bare(title)}, {word}"), milliseconds(whole_of(split))))
     return _Compared(title, tuple(bars), tuple(plan_lines(item)))
 
 
-def _split(plan: Plan) -> TimeBy | None:
-    return split_of(plan) if plan.outcome == "ran" else None
+def _splits(item: PlanComparison) -> tuple[TimeBy | None, TimeBy | None]:
+    """Both sides' parts of the time, each as long as the median that the words tell."""
+    medians = item.times.medians or (None, None)
+    return _split(item.before, medians[0]), _split(item.after, medians[1])
+
+
+def _split(plan: Plan, ms: float | None) -> TimeBy | None:
+    split = split_of(plan) if plan.outcome == "ran" else None
+    return as_long_as(split, ms) if split is not None else None
 
 
 def _summed(splits: list[TimeBy | None]) -> TimeBy | None:

@@ -1,0 +1,99 @@
+"""The first screen of a comparison: what changed most, what did not, and the step to take."""
+
+from __future__ import annotations
+
+from rowreckon.document.audit import Remedy
+from rowreckon.report.comparing.compare import Comparison, PlanComparison
+from rowreckon.report.story.compared_query import error_lines, join_lines, query_title, speed_words
+from rowreckon.report.story.list_ticket import ListLine
+from rowreckon.report.words import remedy_words
+from rowreckon.report.words.numbers import capitalised, listed, milliseconds, number
+from rowreckon.report.words.touch_words import touch_words
+
+_NAMED = 4
+
+
+def by_change(plans: tuple[PlanComparison, ...]) -> list[PlanComparison]:
+    """The queries that changed most first: another ending, then a difference of the times beyond their spread, then
+    any other difference; among equals by the milliseconds between the medians."""
+
+    def weight(plan: PlanComparison) -> tuple[bool, bool, bool, float]:
+        ended_alike = plan.before.outcome == plan.after.outcome
+        return ended_alike, not plan.times.differ, not plan.differs, -_apart(plan)
+
+    return sorted(plans, key=weight)
+
+
+def comparison_ticket(comparison: Comparison) -> tuple[ListLine, ...]:
+    """The lines between the headline and the queries; none where there is nothing to compare."""
+    if not comparison.plans:
+        return ()
+    lines = (_most(comparison), _slower(comparison), _alike(comparison), _next(comparison))
+    return tuple(line for line in lines if line is not None)
+
+
+def _apart(plan: PlanComparison) -> float:
+    medians = plan.times.medians
+    return abs(medians[1] - medians[0]) if medians is not None else 0.0
+
+
+def _most(comparison: Comparison) -> ListLine | None:
+    top = by_change(comparison.plans)[0]
+    if not top.differs:
+        return None
+    medians, speed = top.times.medians, speed_words(top.times)
+    said = [f"{query_title(top)}."]
+    if medians is not None:
+        seen = speed or "no difference beyond the spread of the runs"
+        said = [f"{query_title(top)}, {milliseconds(medians[0])} before, {milliseconds(medians[1])} after: {seen}."]
+    return ListLine("Most", " ".join([*said, *error_lines(top)[:1], *join_lines(top)[:2]]))
+
+
+def _slower(comparison: Comparison) -> ListLine:
+    slower = [plan for plan in by_change(comparison.plans) if plan.times.difference == "slower"]
+    return ListLine("Slower", f"{_names(slower)}." if slower else "No query, beyond the spread of its runs.")
+
+
+def _alike(comparison: Comparison) -> ListLine | None:
+    alike = [plan for plan in by_change(comparison.plans) if not plan.differs]
+    return ListLine("Same", f"{_names(alike)}: no difference beyond noise.") if alike else None
+
+
+def _next(comparison: Comparison) -> ListLine:
+    """The step to take: what got worse first, then what is still to be tried, then what is not yet known."""
+    plans = by_change(comparison.plans)
+    broken = [plan for plan in plans if plan.before.outcome == "ran" != plan.after.outcome]
+    if broken:
+        return ListLine("Next", f"Find out why {_names(broken)} no longer ran to the end, before you keep the change.")
+    slower = [plan for plan in plans if plan.times.difference == "slower"]
+    if slower:
+        return ListLine("Next", f"Find out why {_names(slower)} got slower, before you keep the change.")
+    first = min(((r.rank, n) for n, plan in enumerate(plans) for r in plan.open_remedies), default=None)
+    if first is not None:
+        return _still_to_try(plans[first[1]], first[0])
+    crossed = [plan for plan in plans if any(join.verdict == "crossed" for join in plan.after.joins)]
+    if crossed:
+        verb = "has" if len(crossed) == 1 else "have"
+        kept = "Keep what was changed. " if comparison.differs else ""
+        return ListLine("Next", f"{kept}{_names(crossed)} still {verb} a crossed join, with no change proposed for it.")
+    few = [plan for plan in plans if plan.times.difference == "too_few_runs"]
+    if few:
+        runs = number(few[0].times.runs_needed)
+        return ListLine(
+            "Next", f"Run {_names(few)} {runs} times on each side: so few runs do not tell the times apart."
+        )
+    kept = "Keep what was changed" if comparison.differs else "Nothing is left to try"
+    return ListLine("Next", f"{kept}: no query got slower, and no join is crossed now.")
+
+
+def _still_to_try(plan: PlanComparison, rank: int) -> ListLine:
+    remedy: Remedy = next(remedy for remedy in plan.open_remedies if remedy.rank == rank)
+    gain = remedy_words.gain_words(remedy)
+    title = capitalised(remedy_words.remedy_title(remedy))
+    said = f"Try change {number(rank)} of the second audit, for {query_title(plan)}. {title}"
+    note = " ".join(part for part in (touch_words(remedy, has_others=True), remedy_words.lock_words(remedy)) if part)
+    return ListLine("Next", f"{said}: {gain}." if gain else f"{said}.", remedy_words.statements(remedy.sql), note=note)
+
+
+def _names(plans: list[PlanComparison]) -> str:
+    return listed([query_title(plan) for plan in plans], _NAMED)
