@@ -180,7 +180,7 @@ def test_an_undecided_join_that_ran_claims_no_margin() -> None:
     """Where the evidence leaves open which method leads, nothing is said of how far its lead reaches."""
     assert margin_words(f.undecided_join(margin=Margin(down=667.0))) == ""
     unrun = f.undecided_join(margin=Margin(up=40.0), outer=f.JoinSide(node=2, estimated_rows=12, count="not_run"))
-    assert "grow 40 times" in margin_words(unrun)
+    assert "are 40 times their estimate" in margin_words(unrun)
 
 
 def test_a_penalty_is_told_from_a_cost() -> None:

@@ -47,7 +47,7 @@ def correlated(
         weight *= 0.8
     singles = [s for r in plain if (s := share_of_clause(site, context, r.clause)) is not None]
     if len(singles) == len(plain) and site.kept is not None:
-        evidence.append(fact("smallest share that one clause alone keeps, as expected", min(singles), "catalog"))
+        evidence.append(fact("smallest share that one clause alone was expected to keep", min(singles), "catalog"))
         if site.direction == "under" and exceeds(site, context, min(singles)):
             return None  # more came than one clause alone was expected to keep: not the product is wrong
         if site.direction == "under" or age.state == "fresh":

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 _PAGE = 8192
 _WRITES = "every INSERT and most UPDATEs of the table maintain the index, and it takes disk space"
 _CONCURRENTLY = "CONCURRENTLY cannot run inside a transaction; if it fails, drop the invalid index that it leaves"
-_ONLY_VISIBLE = "the table need not be read only where VACUUM has marked its pages all-visible"
+_ONLY_VISIBLE = "the index alone is read where VACUUM has marked the table's pages all-visible, else the table too"
 _WORKLOAD = "this list of queries and the server's counters are not the whole workload: look for other uses first"
 
 

@@ -223,10 +223,10 @@ def margin_words(join: Join) -> str:
         return "No number of outer rows would make another method the cheapest."
     ways = []
     if up is not None:
-        ways.append(f"grow {times(up)}")
+        ways.append(f"{times(up)} their estimate")
     if down is not None:
-        ways.append(f"shrink {times(down)}")
-    return f"Another method is cheapest once the outer rows {' or '.join(ways)} from their estimate."
+        ways.append(f"{times(down)} fewer than estimated")
+    return f"Another method is cheapest once the outer rows are {' or '.join(ways)}."
 
 
 def visits_words(join: Join) -> str:

@@ -72,8 +72,14 @@ def _of_join(join: Join) -> str:
         case "undecided":
             return f"{rows}. It is not known whether another method than the {chosen} is cheaper."
         case _:
-            near = "" if rows.endswith(" as expected") else ", near enough to the estimate"
-            return f"{rows}{near}. No join method is in doubt."
+            return f"{rows}{_near_enough(rows)}. No join method is in doubt."
+
+
+def _near_enough(rows: str) -> str:
+    """Why what came is no misestimate, behind `rows_words`."""
+    if rows.startswith("At least "):
+        return ". Reading stopped early, which is no misestimate"
+    return "" if rows.endswith(" as expected") else ", near enough to the estimate"
 
 
 def _cheaper(join: Join, best: str) -> str:
