@@ -14,10 +14,12 @@ from tests.cli.running import rowreckon
 CAPTURE = Path(__file__).parents[1] / "report" / "captures" / "stale-statistics.capture.json"
 WORD = "Zirbelkanari"
 NUMBER = 918273645
+DAY = "1877-05-23"
 REPORTS = ("r.html", "r.md", "r.json", "r.xml")
 
 CONDITION = (
-    f" AND (a <> '{WORD}'::text) AND (b = ANY ('{{{WORD},\"{WORD} x\"}}'::text[])) AND (c < {NUMBER})"
+    f" AND (a <> '{WORD}'::text) AND (author <> 'O''{WORD}'::text) AND (day > '{DAY}'::date)"
+    f" AND (b = ANY ('{{{WORD},\"{WORD} x\"}}'::text[])) AND (c < {NUMBER})"
     f" AND (d = E'\\\\{WORD}') AND (e = '{{\"{WORD}\": {NUMBER}}}'::jsonb) AND (f ~~ '%{WORD}%'::text)"
 )
 QUERY = (
@@ -82,7 +84,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def _leaks(texts: dict[str, str]) -> list[str]:
     """The outputs in which a canary stands, whole or grouped by thousands."""
-    signs = (WORD, WORD.lower(), str(NUMBER), f"{NUMBER:,}")
+    signs = (WORD, WORD.lower(), str(NUMBER), f"{NUMBER:,}", DAY)
     return [name for name, text in texts.items() if any(sign in text for sign in signs)]
 
 
