@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from math import fsum
-from typing import Any
 
 from rowreckon import __version__
 from rowreckon.capture import Capture
@@ -148,7 +147,7 @@ def summarize(plans: Sequence[doc.Plan], *, threshold: float) -> doc.Summary:
     )
 
 
-def _header(capture: Capture) -> dict[str, Any]:
+def _header(capture: Capture) -> dict[str, object]:
     explain = capture.explain
     return {
         "source": capture.name,
@@ -166,7 +165,9 @@ def _header(capture: Capture) -> dict[str, Any]:
 
 
 def _plan_without_explain(capture: Capture) -> doc.Plan:
-    return doc.Plan(**_header(capture), notes=capture.notes, analyzed=False, session=_session(capture))
+    return doc.Plan.model_validate(
+        {**_header(capture), "notes": capture.notes, "analyzed": False, "session": _session(capture)}
+    )
 
 
 def _unknown_notes(explain: ExplainDocument, tree: PlanTree) -> tuple[str, ...]:
@@ -176,8 +177,8 @@ def _unknown_notes(explain: ExplainDocument, tree: PlanTree) -> tuple[str, ...]:
     for node in tree.nodes:
         if isinstance(node, OtherNode):
             types.setdefault(node.node_type)
-        elif node.unknown_keys:
-            keys.update(dict.fromkeys(node.unknown_keys))
+        elif node.__pydantic_extra__:
+            keys.update(dict.fromkeys(node.__pydantic_extra__))
     notes: list[str] = []
     if types:
         notes.append(f"node types kept without being understood: {', '.join(types)}")

@@ -9,8 +9,9 @@ from __future__ import annotations
 import math
 from typing import Annotated, Any, Final
 
+from pydantic import Field
+
 from rowreckon.errors import BrokenPlan
-from rowreckon.record import Checked
 
 MOST: Final = 1e100
 """No number is larger: the planner clamps its row estimates there (clamp_row_est)."""
@@ -24,35 +25,35 @@ MOST_ENTRIES: Final = 1_000_000
 DEEPEST: Final = 20_000
 """Most levels: a plan of 10,000 levels, which an option allows, has two for each."""
 
-Oid = Annotated[int, Checked(ge=0, le=2**32 - 1)]
-AttNum = Annotated[int, Checked(ge=-(2**15), le=2**15 - 1)]
-Pages = Annotated[int, Checked(ge=0, le=2**32 - 1)]
-Counter = Annotated[int, Checked(ge=0, le=_MOST_WHOLE)]
-Node = Annotated[int, Checked(ge=0, le=2**31 - 1)]
+Oid = Annotated[int, Field(ge=0, le=2**32 - 1)]
+AttNum = Annotated[int, Field(ge=-(2**15), le=2**15 - 1)]
+Pages = Annotated[int, Field(ge=0, le=2**32 - 1)]
+Counter = Annotated[int, Field(ge=0, le=_MOST_WHOLE)]
+Node = Annotated[int, Field(ge=0, le=2**31 - 1)]
 """A node by its place in the plan; a line of a file."""
-Height = Annotated[int, Checked(ge=0, le=1_000)]
-FillFactor = Annotated[int, Checked(ge=1, le=100)]
-BlockSize = Annotated[int, Checked(ge=1024, le=32768)]
-Version = Annotated[int, Checked(ge=0, le=9_999_999)]
-Whole = Annotated[int, Checked(ge=-(2**31), le=2**31 - 1)]
-Share = Annotated[float, Checked(ge=0, le=1.01, allow_inf_nan=False)]
+Height = Annotated[int, Field(ge=0, le=1_000)]
+FillFactor = Annotated[int, Field(ge=1, le=100)]
+BlockSize = Annotated[int, Field(ge=1024, le=32768)]
+Version = Annotated[int, Field(ge=0, le=9_999_999)]
+Whole = Annotated[int, Field(ge=-(2**31), le=2**31 - 1)]
+Share = Annotated[float, Field(ge=0, le=1.01, allow_inf_nan=False)]
 """A fraction of rows; the servers' own are single precision, hence the hundredth."""
-Rows = Annotated[float, Checked(ge=0, le=MOST, allow_inf_nan=False)]
-Cost = Annotated[float, Checked(ge=0, le=MOST, allow_inf_nan=False)]
-Difference = Annotated[float, Checked(ge=-MOST, le=MOST, allow_inf_nan=False)]
+Rows = Annotated[float, Field(ge=0, le=MOST, allow_inf_nan=False)]
+Cost = Annotated[float, Field(ge=0, le=MOST, allow_inf_nan=False)]
+Difference = Annotated[float, Field(ge=-MOST, le=MOST, allow_inf_nan=False)]
 """Of two costs."""
-Width = Annotated[float, Checked(ge=0, le=2**31, allow_inf_nan=False)]
-Distinct = Annotated[float, Checked(ge=-1.01, le=MOST, allow_inf_nan=False)]
+Width = Annotated[float, Field(ge=0, le=2**31, allow_inf_nan=False)]
+Distinct = Annotated[float, Field(ge=-1.01, le=MOST, allow_inf_nan=False)]
 """As pg_stats has it: below 0 a fraction of the rows."""
-Correlation = Annotated[float, Checked(ge=-1.01, le=1.01, allow_inf_nan=False)]
-Milliseconds = Annotated[float, Checked(ge=0, le=1e15, allow_inf_nan=False)]
-Name = Annotated[str, Checked(max_length=2_000)]
+Correlation = Annotated[float, Field(ge=-1.01, le=1.01, allow_inf_nan=False)]
+Milliseconds = Annotated[float, Field(ge=0, le=1e15, allow_inf_nan=False)]
+Name = Annotated[str, Field(max_length=2_000)]
 """PostgreSQL's names have 63 bytes unless it was built otherwise; qualified and quoted ones are longer."""
-Text = Annotated[str, Checked(max_length=1_000_000)]
+Text = Annotated[str, Field(max_length=1_000_000)]
 """An expression, a definition, a sampled value."""
-Freqs = Annotated[tuple[Share, ...], Checked(max_length=10_001)]
+Freqs = Annotated[tuple[Share, ...], Field(max_length=10_001)]
 """A statistics target is at most 10,000."""
-AttNums = Annotated[tuple[AttNum, ...], Checked(max_length=1_700)]
+AttNums = Annotated[tuple[AttNum, ...], Field(max_length=1_700)]
 """A table has at most 1,600 columns."""
 
 

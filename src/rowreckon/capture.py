@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import field
 from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict
 
 from rowreckon.bounds import Milliseconds, Name, Node, Rows, Text, Version
 from rowreckon.plan.document import ExplainDocument
-from rowreckon.record import AsItIs, Record
+from rowreckon.plan.keys import AsItIs
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Catalog
@@ -18,16 +19,17 @@ else:
 WITHOUT_FACTS = "without catalog facts: "
 """How the note of a capture begins whose facts were asked for and not had; the reason follows."""
 
-
 Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
 
 
-class RunFacts(Record):
+class RunFacts(BaseModel):
     """What a query was run on and under: a capture stands for another run only where all of it is the same.
 
     `server` and `statements` are digests: of the server's identity and address, and of the statement with its settings,
     prepared statements and values. `login` is the role that connected, `limits_ms` the limits by name.
     """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     server: str
     database: int
@@ -36,54 +38,64 @@ class RunFacts(Record):
     limits_ms: dict[str, int]
 
 
-class SessionFacts(Record):
+class SessionFacts(BaseModel):
     """The session that the plan ran in: another session may get another plan."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     role: Name | None = None
     database: Name | None = None
     search_path: Text | None = None
     row_security: bool | None = None
-    settings: dict[str, str] = field(default_factory=dict)
+    settings: dict[str, str] = {}
     run: RunFacts | None = None
 
 
-class Alternative(Record):
+class Alternative(BaseModel):
     """A plan that the planner gave for the same query with some methods switched off; never executed."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     switched_off: tuple[Name, ...]
     explain: Annotated[ExplainDocument, AsItIs()]
 
 
-class Probe(Record):
+class Probe(BaseModel):
     """A bounded count of our own for a node of a plan that could not run to its end.
 
     `node` is its pre-order number, `rows` a total; unless `complete`, the count stopped at its limit and is a lower
     bound.
     """
 
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
+
     node: Node
     rows: Rows
     complete: bool
 
 
-class Contest(Record):
+class Contest(BaseModel):
     """The clock's word on one join: the whole query, run with each method at this join, the rest of its plan alike.
 
     `node` is the join's pre-order number; `times_ms` the median execution time by method, None where it did not end
     within the time limit.
     """
 
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
+
     node: Node
     times_ms: dict[Name, Milliseconds | None]
 
 
-class Capture(Record):
+class Capture(BaseModel):
     """One plan and its facts.
 
     `settings` is what EXPLAIN (SETTINGS) or the server told: None means unknown, an empty dict means that every
     planner setting has its built-in default. `explain` is None where a query never got a plan. `runs_ms` are
     execution times of repeated runs, ms. `notes` say what was mended while reading, or what the form lacks.
     """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     name: str
     query: str | None = None

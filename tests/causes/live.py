@@ -10,7 +10,6 @@ import psycopg
 from rowreckon.auditing import audit_capture
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseFinding
-from rowreckon.plan import parse_document
 from rowreckon.proposals import PlanAudit
 from tests.faults.runner import capture
 
@@ -34,7 +33,7 @@ def evenly_timed(audit: PlanAudit, whole_ms: float = 1000.0) -> PlanAudit:
     the small tables of a test cost a millisecond or less."""
     explain = audit.capture.explain
     assert explain is not None
-    timed = parse_document({**explain.to_explain(), "Execution Time": whole_ms})
+    timed = explain.model_copy(update={"execution_time": whole_ms})
     return replace(
         audit,
         capture=audit.capture.model_copy(update={"explain": timed}),

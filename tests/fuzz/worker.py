@@ -17,8 +17,7 @@ MOST_SECONDS = 120
 
 def main() -> None:
     """Until standard input ends."""
-    from rowreckon.cli.run import run
-    from rowreckon.cli.running.parser import app
+    from rowreckon.cli.run import app, run
 
     out = sys.stdout
     for line in sys.stdin:

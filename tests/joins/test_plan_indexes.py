@@ -20,7 +20,7 @@ from rowreckon.joins.from_plan.inputs import plan_worlds
 from rowreckon.joins.from_plan.loop_executions import LoopEvidence, loop_evidence
 from rowreckon.joins.from_plan.whole_index_scans import leads, whole_index
 from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
-from rowreckon.plan import lay_out, parse_document
+from rowreckon.plan import lay_out
 from rowreckon.plan.tree import alias_of
 
 from .live import SERIAL, Connection, apply, capture, explain, judge, only
@@ -352,9 +352,8 @@ def test_a_model_that_misses_the_printed_cost_decides_nothing(huts: Connection) 
     assert loss is not None
     assert planned.captured.explain is not None
     document = planned.captured.explain
-    printed = document.to_explain()
-    printed["Plan"]["Total Cost"] = float(document.plan.total_cost or 0.0) * loss * 1.1
-    other = planned.captured.model_copy(update={"explain": parse_document(printed)})
+    plan = document.plan.model_copy(update={"total_cost": float(document.plan.total_cost or 0.0) * loss * 1.1})
+    other = planned.captured.model_copy(update={"explain": document.model_copy(update={"plan": plan})})
 
     assert judge(other)[0].verdict == "undecided"
 

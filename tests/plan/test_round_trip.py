@@ -12,10 +12,9 @@ from typing import Any
 import psycopg
 import pytest
 
-from rowreckon.plan.base import PlanNode
+from rowreckon.plan.base import ExplainPart, PlanNode
 from rowreckon.plan.document import parse_document
 from rowreckon.plan.nodes import FAMILIES, OtherNode
-from rowreckon.plan.part import ExplainPart
 from rowreckon.plan.tree import lay_out
 from rowreckon.reading.raw import RawPlan
 from rowreckon.reading.text import read_plans

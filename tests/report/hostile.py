@@ -76,11 +76,11 @@ def poisoned(part: Any, payload: str) -> Any:
     if not isinstance(part, Part):
         return part
     values: dict[str, Any] = {}
-    for name, annotation in typing.get_type_hints(type(part)).items():
+    for name, field in type(part).model_fields.items():
         value = getattr(part, name)
         if name in ("settings", "q_errors") and value:
             values[name] = {payload: poisoned(next(iter(value.values())), payload)}
-        elif _holds_parts(value) or _is_free(annotation):
+        elif _holds_parts(value) or _is_free(field.annotation):
             values[name] = poisoned(value, payload)
         else:
             values[name] = value

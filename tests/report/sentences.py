@@ -198,4 +198,4 @@ def of_audit(audit: Audit) -> Iterator[tuple[str, str]]:
     yield from of_terminal(audit)
     yield from of_markdown(render_markdown(audit))
     yield from of_html(render_html(audit))
-    yield from of_document(audit.model_dump(mode="json"))
+    yield from of_document(audit.model_dump(mode="json", by_alias=True))

@@ -205,7 +205,7 @@ def test_borders_far_off_are_named_and_not_drawn() -> None:
 
 def test_two_rulers_that_show_the_same_are_one() -> None:
     """The inner side is off, but no border moves for it."""
-    point: dict[str, Any] = {"from_": "nested_loop", "to": "hash", "outer_rows": 840, "basis": "plan"}
+    point = {"from_": "nested_loop", "to": "hash", "outer_rows": 840, "basis": "plan"}
     points = (SwitchPoint(inner_at="estimate", **point), SwitchPoint(inner_at="actual", **point))
     inner = JoinSide(node=3, estimated_rows=100, actual_rows=9000, count="exact")
     drawn = rulers(f.crossed_join(inner=inner, switch_points=points))

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from hashlib import blake2b
 from typing import Any
 
+from pydantic import ValidationError
+
 from rowreckon.archive.figures import JoinPlace, Template, join_places
 from rowreckon.archive.literals import normalised
 from rowreckon.archive.shape import NotPlain, Raw, Shapes, shape_digest
@@ -18,7 +20,6 @@ from rowreckon.intake import capture_of
 from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.joins.verdict.verdicts_only import brief_verdicts
 from rowreckon.plan.document import ExplainDocument
-from rowreckon.plan.keys import Wrong
 from rowreckon.plan.tree import lay_out
 from rowreckon.reading.raw import RawPlan
 
@@ -278,9 +279,10 @@ def _check_top(document: Raw) -> None:
             break
     else:
         return
+    rest = {name: tuple(value) if type(value) is list else value for name, value in document.items()}
     try:
-        ExplainDocument.read(document)  # which takes the plan as it is
-    except Wrong:
+        ExplainDocument.model_validate(rest)  # which takes the plan as it is
+    except ValidationError:
         raise NotPlain from None
 
 

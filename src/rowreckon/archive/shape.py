@@ -12,8 +12,10 @@ from hashlib import blake2b
 from operator import itemgetter
 from typing import Any
 
+from pydantic import ValidationError
+
 from rowreckon.archive.literals import Remembered
-from rowreckon.plan.keys import MOST, Wrong
+from rowreckon.plan.keys import MOST
 from rowreckon.plan.nodes import FAMILIES, OtherNode
 
 Raw = dict[str, Any]
@@ -238,6 +240,6 @@ def _check(node: Raw) -> None:
         raise NotPlain
     family = FAMILIES.get(kind, OtherNode)
     try:
-        family.read({name: value for name, value in node.items() if name != "Plans"})
-    except Wrong:
+        family.model_validate({name: value for name, value in node.items() if name != "Plans"})
+    except ValidationError:
         raise NotPlain from None

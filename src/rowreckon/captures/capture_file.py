@@ -75,19 +75,17 @@ def capture_from_document(document: Mapping[str, Any], *, name: str | None = Non
         )
     check_bounds({key: value for key, value in document.items() if key != "explain"}, "the capture")
     try:
-        return Capture.model_validate(
-            {
-                "name": name if name is not None else str(document.get("name") or "capture"),
-                **{key: document[key] for key in _PLAIN if key in document},
-                "explain": _explain_in(document.get("explain"), "explain"),
-                "session": SessionFacts.model_validate(s) if (s := document.get("session")) is not None else None,
-                "catalog": Catalog.model_validate(c) if (c := document.get("catalog")) is not None else None,
-                "alternatives": _alternatives(_listed(document, "alternatives")),
-                "probes": tuple(Probe.model_validate(p) for p in _listed(document, "probes")),
-                "contests": tuple(Contest.model_validate(c) for c in _listed(document, "contests")),
-                "runs_ms": _listed(document, "runs"),
-                "notes": _listed(document, "notes"),
-            }
+        return Capture(
+            name=name if name is not None else str(document.get("name") or "capture"),
+            **{key: document[key] for key in _PLAIN if key in document},
+            explain=_explain_in(document.get("explain"), "explain"),
+            session=SessionFacts.model_validate(s) if (s := document.get("session")) is not None else None,
+            catalog=Catalog.model_validate(c) if (c := document.get("catalog")) is not None else None,
+            alternatives=_alternatives(_listed(document, "alternatives")),
+            probes=tuple(Probe.model_validate(p) for p in _listed(document, "probes")),
+            contests=tuple(Contest.model_validate(c) for c in _listed(document, "contests")),
+            runs_ms=_listed(document, "runs"),
+            notes=_listed(document, "notes"),
         )
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
@@ -175,6 +173,5 @@ def _alternatives(raw: tuple[Any, ...]) -> tuple[Alternative, ...]:
         where = f"alternatives[{number}]"
         if not isinstance(entry, dict) or (explain := _explain_in(entry.get("explain"), where)) is None:
             raise BrokenPlan("an alternative plan belongs here", where=where)
-        entries = {"switched_off": _listed(entry, "switched_off"), "explain": explain}
-        found.append(Alternative.model_validate(entries))
+        found.append(Alternative(switched_off=_listed(entry, "switched_off"), explain=explain))
     return tuple(found)

@@ -13,8 +13,8 @@ from typing import Any
 from rowreckon.capture import Alternative, Capture, SessionFacts
 from rowreckon.captures.masked_words import masked_name, masked_reason, masked_sentence, masked_setting
 from rowreckon.catalog.facts import Catalog
+from rowreckon.plan.base import ExplainPart
 from rowreckon.plan.document import ExplainDocument, parse_document
-from rowreckon.plan.part import ExplainPart, fields_by_key
 from rowreckon.sql.masking import UNREAD, mask_expression, mask_statement
 
 # Keys of EXPLAIN whose strings are names or PostgreSQL's own words; those whose strings are expressions or statements.
@@ -157,11 +157,11 @@ def _masked_text(text: str, key: str) -> str:
 def _known_keys() -> frozenset[str]:
     """The keys of EXPLAIN that this release knows."""
     found: set[str] = set()
-    waiting: list[type[ExplainPart]] = [ExplainPart]
+    waiting = [ExplainPart]
     while waiting:
         part = waiting.pop()
         waiting.extend(part.__subclasses__())
-        found.update(fields_by_key(part))
+        found.update(field.alias or name for name, field in part.model_fields.items())
     return frozenset(found)
 
 

@@ -73,4 +73,4 @@ class JoinCandidate:
 
 def fact(text: str, value: str | float | int | bool | None, source: str) -> Evidence:
     """One piece of evidence; `source` says where the value stands (plan, catalog, settings)."""
-    return Evidence(fact=text, value=value, from_=source)
+    return Evidence.model_construct(fact=text, value=value, from_=source)

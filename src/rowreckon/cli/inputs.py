@@ -6,6 +6,8 @@ import sys
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+import typer
+
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
     from rowreckon.document.audit import Rejected
@@ -44,7 +46,7 @@ def _of_stdin(content: bytes | None, limits: Limits | None) -> list[Capture | Re
 
     if content is None:
         if sys.stdin.isatty():
-            sys.stderr.write("paste the plan, then Ctrl-D\n")
+            typer.echo("paste the plan, then Ctrl-D", err=True)
         # One byte more than the limit tells the reader that there is more.
         content = sys.stdin.buffer.read((limits or Bounds()).max_bytes + 1)
     return read_text(content, limits=limits)

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
 from typing import Any
 
+# Nothing in this process is a plugin of pydantic's; looking for one reads the metadata of every installed package.
+os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+
+import typer
+
 from rowreckon import signals
-from rowreckon.cli.running.plain_audit import audit_plainly, is_plain
 from rowreckon.cli.running.status import Happened, defect_sentence, exit_status
 from rowreckon.cli.running.streams import output_trouble
 from rowreckon.cli.running.words import check_words
@@ -19,6 +24,36 @@ COMMANDS = ("audit", "check", "sweep", "trial", "compare", "unmask", "ask", "dem
 
 _MOST_TOLD = 100
 """More sentences of one kind on standard error help nobody; reports hold them all."""
+
+app = typer.Typer(
+    name="rowreckon",
+    no_args_is_help=True,
+    add_completion=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help=(
+        "Audit PostgreSQL execution plans. Finds the joins whose estimated rows are orders of magnitude from the "
+        "actual rows. Computes whether the error crossed the switch point between join methods, and ranks what to "
+        "change."
+    ),
+)
+
+
+def _version(shown: bool) -> None:
+    if shown:
+        from rowreckon import __version__
+
+        typer.echo(f"rowreckon {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: bool = typer.Option(
+        False, "--version", callback=_version, is_eager=True, help="Print the version and exit."
+    ),
+) -> None:
+    pass
 
 
 def run(words: Sequence[str]) -> int:
@@ -40,10 +75,6 @@ def _carried_out(words: Sequence[str]) -> Happened:
     """What happened. Whatever a command raises becomes an entry; nothing but KeyboardInterrupt comes out."""
     try:
         check_words(words)
-        if is_plain(words):
-            return audit_plainly(words[1:])
-        from rowreckon.cli.running.parser import app
-
         # Options are objects that take longer to make than a plan takes to read: only the called command gets its.
         called = words[:1]
         for name in called if called and called[0] in COMMANDS else COMMANDS:
@@ -51,6 +82,8 @@ def _carried_out(words: Sequence[str]) -> Happened:
         found: Any = app(list(words), prog_name="rowreckon", standalone_mode=False)
     except RowreckonError as error:
         return Happened(undone=[error.sentence()])
+    except typer.Abort:
+        return Happened(undone=["nobody answered: nothing more was done"])
     except MemoryError:
         return Happened(undone=["there is not enough memory; give less at a time, or lower --max-bytes"])
     except RecursionError:
@@ -67,10 +100,8 @@ def _carried_out(words: Sequence[str]) -> Happened:
 def _of_words(error: Exception) -> str | None:
     """The sentence for words that the command line does not know, None for an error of another kind.
 
-    The classes have moved between releases of typer; what they have in common is their names, and this method.
+    The classes have moved between releases of typer; what they have in common is this method.
     """
-    if type(error).__name__ == "Abort":
-        return "nobody answered: nothing more was done"
     sentence = getattr(error, "format_message", None)
     if sentence is None or not hasattr(error, "exit_code"):
         return None

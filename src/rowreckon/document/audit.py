@@ -1,12 +1,13 @@
-"""The audit document: the machine-readable output, version 2, as frozen records.
+"""The audit document: the machine-readable output, version 2, as frozen pydantic models.
 
 Every rendering (terminal, Markdown, HTML, JSON) reads this document and nothing else, so that the numbers in all
 formats agree. Row numbers are totals over loops and workers unless the name says per_loop; times are milliseconds;
 costs are planner units. What is not known is None. A release may add keys, never change or drop one within a version.
 """
 
-from dataclasses import field
 from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field
 
 from rowreckon.document.base import MaybeFloat, MaybeInt, MaybeText
 from rowreckon.document.base import Method as Method
@@ -54,7 +55,6 @@ from rowreckon.document.trial import TrialAccount as TrialAccount
 from rowreckon.document.trial import TrialJoin as TrialJoin
 from rowreckon.document.trial import TrialQuery as TrialQuery
 from rowreckon.json_text import escaped
-from rowreckon.record import Checked
 
 AUDIT_SCHEMA = "rowreckon.audit/2"
 EARLIER_SCHEMAS = ("rowreckon.audit/1",)
@@ -106,7 +106,7 @@ class Remedy(Part):
     findings: tuple[FindingRef, ...] = ()
     expected_gain_ms: GainMs | None = None
     cost_ratio: MaybeFloat = None
-    confidence: Annotated[float, Checked(ge=0, le=1)]
+    confidence: float = Field(ge=0, le=1)
     reason: str
     side_effects: tuple[SideEffect, ...] = ()
     trial: Trial | None = None
@@ -136,7 +136,7 @@ class Fold(Part):
     times: int
     first: MaybeText = None
     last: MaybeText = None
-    q_errors: dict[str, float] = field(default_factory=dict)
+    q_errors: dict[str, float] = Field(default_factory=dict)
     crossed: int = 0
     lost_ms: MaybeFloat = None
     query: MaybeText = None
@@ -162,15 +162,6 @@ class Summary(Part):
     """Over all plans whose time is known, `other` where it was not measured node by node; None for an archive."""
 
 
-class _Current:
-    """Lets an earlier version's name stand for this one's where a document is read."""
-
-    def __get_pydantic_core_schema__(self, source: Any, handler: Any) -> Any:
-        from pydantic_core import core_schema
-
-        return core_schema.no_info_before_validator_function(_current, handler(source))
-
-
 def _current(schema: Any) -> Any:
     return AUDIT_SCHEMA if schema in EARLIER_SCHEMAS else schema
 
@@ -178,7 +169,9 @@ def _current(schema: Any) -> Any:
 class Audit(Part):
     """The whole audit: what `--format json` prints. A document of an earlier version is read as one of this."""
 
-    schema_: Annotated[Literal["rowreckon.audit/2"], _Current()] = "rowreckon.audit/2"
+    schema_: Annotated[Literal["rowreckon.audit/2"], BeforeValidator(_current)] = Field(
+        default="rowreckon.audit/2", alias="schema"
+    )
     tool_version: str
     plans: tuple[Plan, ...] = ()
     remedies: tuple[Remedy, ...] = ()
@@ -190,12 +183,12 @@ class Audit(Part):
 
     def to_json(self) -> str:
         """The document as JSON text, two-space indented, keys in the models' order: same input, same bytes."""
-        return escaped(self.model_dump_json(indent=2)) + "\n"
+        return escaped(self.model_dump_json(indent=2, by_alias=True)) + "\n"
 
 
 def audit_json_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of the audit document, as `rowreckon schema` prints it."""
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **Audit.model_json_schema(),
+        **Audit.model_json_schema(by_alias=True, mode="serialization"),
     }

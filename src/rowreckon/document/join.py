@@ -1,7 +1,8 @@
 """The audit document: a judged join with its costs, switch points and margin."""
 
-from dataclasses import field
 from typing import Literal
+
+from pydantic import Field
 
 from rowreckon.document.base import MaybeFloat, MaybeInt, MaybeText, Method, Part
 
@@ -60,7 +61,7 @@ class SwitchPoint(Part):
     `outer_rows` is None where that interval is too wide for one figure to stand for it.
     """
 
-    from_: str
+    from_: str = Field(alias="from")
     to: str
     outer_rows: MaybeFloat = None
     low: MaybeFloat = None
@@ -106,7 +107,7 @@ class CurvePoint(Part):
 
     outer_rows: float
     inner_at: Literal["estimate", "actual"] = "estimate"
-    costs: dict[Method, float | None] = field(default_factory=dict)
+    costs: dict[Method, float | None] = Field(default_factory=dict)
 
 
 class FactLimit(Part):
@@ -114,7 +115,7 @@ class FactLimit(Part):
 
     fact: str
     value: MaybeFloat = None
-    from_: float | None = None
+    from_: float | None = Field(default=None, alias="from")
     to: MaybeFloat = None
     source: MaybeText = None
 
@@ -134,8 +135,8 @@ class Join(Part):
     direction: Direction | None = None
     verdict: Verdict
     basis: Basis
-    costs: dict[Method, MethodCost] = field(default_factory=dict)
-    excluded: dict[Method, str] = field(default_factory=dict)
+    costs: dict[Method, MethodCost] = Field(default_factory=dict)
+    excluded: dict[Method, str] = Field(default_factory=dict)
     residual: MaybeFloat = None
     switch_points: tuple[SwitchPoint, ...] = ()
     margin: Margin | None = None
@@ -144,7 +145,7 @@ class Join(Part):
     loss_factor: MaybeFloat = None
     contest: dict[str, float | bool | None] | None = None
     scale: MaybeFloat = None
-    row_visits: dict[Method, RowVisits] = field(default_factory=dict)
+    row_visits: dict[Method, RowVisits] = Field(default_factory=dict)
     curve: tuple[CurvePoint, ...] = ()
     why: str
     missing: tuple[int, ...] = ()

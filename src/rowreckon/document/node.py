@@ -1,7 +1,8 @@
 """The audit document: one node of a plan, and what it did."""
 
-from dataclasses import field
 from typing import Literal
+
+from pydantic import Field
 
 from rowreckon.document.base import MaybeFloat, MaybeInt, MaybeText, Part
 from rowreckon.document.join import CountState, Direction
@@ -57,7 +58,7 @@ class Node(Part):
     node_type: str
     join_type: MaybeText = None
     relation: MaybeText = None
-    schema_: str | None = None
+    schema_: str | None = Field(default=None, alias="schema")
     alias: MaybeText = None
     index: MaybeText = None
     subplan_name: MaybeText = None
@@ -86,4 +87,4 @@ class Node(Part):
     name: MaybeText = None
     conditions: tuple[NodeCondition, ...] = ()
     blocks: NodeBlocks | None = None
-    figures: dict[Figure, float] = field(default_factory=dict)
+    figures: dict[Figure, float] = Field(default_factory=dict)

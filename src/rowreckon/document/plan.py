@@ -1,12 +1,12 @@
 """The audit document: one captured plan with its nodes, joins, causes, and where its time goes."""
 
-from dataclasses import field
-from typing import Annotated, Any, Literal
+from typing import Any, Literal
+
+from pydantic import Field
 
 from rowreckon.document.base import MaybeFlag, MaybeFloat, MaybeInt, MaybeText, Part
 from rowreckon.document.join import Basis, FactLimit, Join
 from rowreckon.document.node import Node
-from rowreckon.record import Checked
 
 Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
 TimeKind = Literal[
@@ -32,7 +32,7 @@ class Evidence(Part):
 
     fact: str
     value: str | float | int | bool | None = None
-    from_: str
+    from_: str = Field(alias="from")
 
 
 class Finding(Part):
@@ -43,7 +43,7 @@ class Finding(Part):
     joins: tuple[int, ...] = ()
     tables: tuple[str, ...] = ()
     columns: tuple[str, ...] = ()
-    confidence: Annotated[float, Checked(ge=0, le=1)]
+    confidence: float = Field(ge=0, le=1)
     basis: Basis
     summary: str
     evidence: tuple[Evidence, ...] = ()
@@ -83,7 +83,7 @@ class Session(Part):
     database: MaybeText = None
     search_path: MaybeText = None
     row_security: MaybeFlag = None
-    settings: dict[str, str] = field(default_factory=dict)
+    settings: dict[str, str] = Field(default_factory=dict)
 
 
 class TimeBy(Part):

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import fields
+from functools import cache
 
 from rowreckon.document.node import NodeBlocks, NodeCondition
 from rowreckon.plan.base import PlanNode
-from rowreckon.plan.part import field_names
 
 _NOTHING: tuple[NodeCondition, ...] = ()
 
@@ -42,25 +41,21 @@ _FIGURES = {
     "cache_evictions": "Cache Evictions",
     "subplans_removed": "Subplans Removed",
 }
-_NO_BLOCKS = {part.name: 0.0 for part in fields(NodeBlocks)}
-_BLOCK_KEYS = tuple((f"{name}_blocks", name) for name in _NO_BLOCKS)
+_BLOCK_KEYS = tuple((f"{name}_blocks", name) for name in NodeBlocks.model_fields)
+_NO_BLOCKS = dict.fromkeys(NodeBlocks.model_fields, 0.0)
 
 
-_CARRIED: dict[type[PlanNode], tuple[tuple[str, ...], tuple[str, ...]]] = {}
-
-
+@cache
 def _carried(family: type[PlanNode]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Which of the conditions and figures a family of nodes can carry."""
-    if family not in _CARRIED:
-        known = field_names(family)
-        _CARRIED[family] = tuple(k for k in _CONDITIONS if k in known), tuple(k for k in _FIGURES if k in known)
-    return _CARRIED[family]
+    fields = family.model_fields
+    return tuple(key for key in _CONDITIONS if key in fields), tuple(key for key in _FIGURES if key in fields)
 
 
 def conditions(node: PlanNode) -> tuple[NodeCondition, ...]:
     """The node's expressions, those that narrow its rows first."""
     keys = node.__dict__
-    found = [_condition(node, key) for key in _carried(type(node))[0] if keys.get(key) is not None]
+    found = [_condition(node, key) for key in _carried(type(node))[0] if keys[key] is not None]
     return tuple(found) if found else _NOTHING
 
 
@@ -81,7 +76,7 @@ def _condition(node: PlanNode, key: str) -> NodeCondition:
 def figures(node: PlanNode) -> dict[str, float]:
     """What the node says of its work, under PostgreSQL's keys."""
     keys = node.__dict__
-    return {_FIGURES[key]: float(keys[key]) for key in _carried(type(node))[1] if keys.get(key) is not None}
+    return {_FIGURES[key]: float(keys[key]) for key in _carried(type(node))[1] if keys[key] is not None}
 
 
 def own_blocks(node: PlanNode, children: Sequence[PlanNode]) -> NodeBlocks | None:
@@ -90,12 +85,12 @@ def own_blocks(node: PlanNode, children: Sequence[PlanNode]) -> NodeBlocks | Non
     An InitPlan runs wherever its value is first needed, so that nothing is taken off for it.
     """
     keys = node.__dict__
-    if keys.get("shared_hit_blocks") is None and keys.get("shared_read_blocks") is None:
+    if keys["shared_hit_blocks"] is None and keys["shared_read_blocks"] is None:
         return None
     values = dict(_NO_BLOCKS)
     for key, name in _BLOCK_KEYS:
-        whole = keys.get(key)
+        whole = keys[key]
         if whole:
-            below = sum(child.__dict__.get(key) or 0 for child in children if child.parent_relationship != "InitPlan")
+            below = sum(child.__dict__[key] or 0 for child in children if child.parent_relationship != "InitPlan")
             values[name] = max(0.0, float(whole - below))
     return NodeBlocks.trusted(values)

@@ -4,28 +4,17 @@ The tree is built from the leaves up without recursion, so that depth is limited
 interpreter's stack.
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping
 from typing import Annotated, Any
 
+from pydantic import Field, ValidationError
+
 from rowreckon.errors import BrokenPlan
-from rowreckon.plan.base import Buffers, PlanNode
-from rowreckon.plan.keys import (
-    AS_IT_IS,
-    LEAST,
-    MISSING,
-    MOST,
-    NOT_FINITE,
-    TOO_LARGE,
-    TOO_SMALL,
-    MaybeNumber,
-    MaybeObject,
-    MaybeSigned,
-    MaybeText,
-    MaybeTextsByName,
-    Wrong,
-)
+from rowreckon.plan.base import Buffers, ExplainPart, PlanNode
+from rowreckon.plan.keys import LEAST, MOST, AsItIs, MaybeNumber, MaybeSigned, MaybeText, Text
 from rowreckon.plan.nodes import FAMILIES, OtherNode
-from rowreckon.plan.part import ExplainPart, OnePart, Parts
 
 
 class Trigger(ExplainPart):
@@ -49,19 +38,17 @@ class Planning(Buffers):
 class ExplainDocument(ExplainPart):
     """One object of EXPLAIN (FORMAT JSON); times in ms."""
 
-    required = "plan"
-
-    plan: Annotated[PlanNode, AS_IT_IS]
-    planning: Annotated[Planning | None, OnePart(Planning)] = None
+    plan: Annotated[PlanNode, AsItIs()]
+    planning: Planning | None = None
     planning_time: MaybeNumber = None
     execution_time: MaybeNumber = None
-    triggers: Annotated[tuple[Trigger, ...] | None, Parts(Trigger)] = None
-    settings: MaybeTextsByName = None
+    triggers: tuple[Trigger, ...] | None = None
+    settings: dict[str, Text] | None = None
     query_identifier: MaybeSigned = None
     query_text: MaybeText = None
     query_parameters: MaybeText = None
-    jit: MaybeObject = None
-    serialization: MaybeObject = None
+    jit: dict[str, Any] | None = Field(default=None, alias="JIT")
+    serialization: dict[str, Any] | None = None
 
     @property
     def analyzed(self) -> bool:
@@ -88,10 +75,14 @@ def parse_document(raw: Mapping[str, Any]) -> ExplainDocument:
             where="Plan",
             hint="paste the whole output of EXPLAIN (ANALYZE, FORMAT JSON)",
         )
+    typed: dict[str, Any] = dict(raw)
+    typed["Plan"] = build_plan(plan)
+    if isinstance(typed.get("Triggers"), list):
+        typed["Triggers"] = tuple(typed["Triggers"])
     try:
-        return ExplainDocument.read({**raw, "Plan": build_plan(plan)})
-    except Wrong as wrong:
-        raise _broken(wrong, "") from None
+        return ExplainDocument.model_validate(typed)
+    except ValidationError as error:
+        raise _broken(error, "") from None
 
 
 def build_plan(raw: dict[str, Any]) -> PlanNode:
@@ -114,8 +105,8 @@ def build_plan(raw: dict[str, Any]) -> PlanNode:
         below.reverse()
         try:
             typed = _typed_node(node, tuple(below))
-        except Wrong as wrong:
-            raise _broken(wrong, _place(order, position)) from None
+        except ValidationError as error:
+            raise _broken(error, _place(order, position)) from None
         if parent >= 0:
             built[parent].append(typed)
         built[position] = []
@@ -125,10 +116,9 @@ def build_plan(raw: dict[str, Any]) -> PlanNode:
 def _typed_node(node: dict[str, Any], children: tuple[PlanNode, ...]) -> PlanNode:
     node_type = node.get("Node Type")
     family = FAMILIES.get(node_type, OtherNode) if isinstance(node_type, str) else OtherNode
-    typed = family.read(node)
     if "Plans" in node:
-        typed.__dict__["plans"] = children
-    return typed
+        return family.model_validate({**node, "Plans": children})
+    return family.model_validate(node)
 
 
 def rebuild_plan(root: PlanNode) -> dict[str, Any]:
@@ -138,7 +128,7 @@ def rebuild_plan(root: PlanNode) -> dict[str, Any]:
     while stack:
         node, out = stack.pop()
         out.update(node.to_explain())
-        if node.was_printed("plans"):
+        if "plans" in node.model_fields_set:
             out["Plans"] = [{} for _ in node.plans]
             stack.extend(zip(node.plans, out["Plans"], strict=True))
     return top
@@ -160,24 +150,33 @@ def _bad_children(order: list[tuple[dict[str, Any], int, int]], position: int, v
     )
 
 
-def _broken(wrong: Wrong, place: str) -> BrokenPlan:
-    where = " > ".join([place, *wrong.steps] if place else wrong.steps)
-    value = wrong.value
+def _broken(error: ValidationError, place: str) -> BrokenPlan:
+    found = error.errors(include_url=False, include_context=False)
+    first = next((e for e in found if e["type"] in _OUT_OF_BOUNDS), found[0])
+    # pydantic adds the branch of a union ("int", "float") as a last step: it is no key of the document.
+    keys = [str(step) for step in first["loc"] if not _is_union_branch(step)]
+    where = " > ".join(([place] if place else []) + keys)
+    value = first.get("input")
     problem = {
-        MISSING: "a key that PostgreSQL always prints is missing",
-        TOO_SMALL: f"{value!r} is below zero",
-        TOO_LARGE: "this number is larger than any that PostgreSQL prints",
-        NOT_FINITE: f"{value!r} is not a finite number",
-    }.get(wrong.problem, f"{_kind(value)} has the wrong type here")
+        "missing": "a key that PostgreSQL always prints is missing",
+        "greater_than_equal": f"{value!r} is below zero",
+        "less_than_equal": "this number is larger than any that PostgreSQL prints",
+        "finite_number": f"{value!r} is not a finite number",
+    }.get(first["type"], f"{_kind(value)} has the wrong type here")
     if isinstance(value, float) and 0 < value < LEAST:
         problem = f"{value!r} is smaller than any number that PostgreSQL prints"
-    elif wrong.problem == TOO_SMALL and isinstance(value, float) and value > 0:
-        problem = f"{value!r} is more than 0 and less than 1"
     if isinstance(value, int | float) and value < -MOST:
         problem = "this number is further below zero than any that PostgreSQL prints"
     if isinstance(value, float) and value != value:
         problem = "NaN is not a number that PostgreSQL prints"
     return BrokenPlan(problem, where=where, hint="capture the plan again, or correct this value")
+
+
+_OUT_OF_BOUNDS = frozenset({"greater_than_equal", "less_than_equal", "finite_number"})
+
+
+def _is_union_branch(step: int | str) -> bool:
+    return isinstance(step, str) and (step in ("int", "float") or step.startswith("constrained"))
 
 
 def _kind(value: object) -> str:

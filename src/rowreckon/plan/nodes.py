@@ -4,11 +4,8 @@ A family groups the nodes that carry the same keys. A Node Type without an entry
 kept, named, counted, never fatal.
 """
 
-from typing import Annotated
-
-from rowreckon.plan.base import PlanNode, SortGroups
-from rowreckon.plan.keys import MaybeFlag, MaybeNumber, MaybeText, MaybeTextLists, MaybeTexts
-from rowreckon.plan.part import ExplainPart, OnePart, Parts
+from rowreckon.plan.base import ExplainPart, PlanNode, SortGroups
+from rowreckon.plan.keys import MaybeFlag, MaybeNumber, MaybeText, Text
 
 
 class ScanNode(PlanNode):
@@ -19,7 +16,7 @@ class ScanNode(PlanNode):
     alias: MaybeText = None
     tid_cond: MaybeText = None
     sampling_method: MaybeText = None
-    sampling_parameters: MaybeTexts = None
+    sampling_parameters: tuple[Text, ...] | None = None
     repeatable_seed: MaybeText = None
 
 
@@ -124,7 +121,7 @@ class HashNode(PlanNode):
 class SortNode(PlanNode):
     """Sorts its whole input before the first row comes out."""
 
-    sort_key: MaybeTexts = None
+    sort_key: tuple[Text, ...] | None = None
     sort_method: MaybeText = None
     sort_space_used: MaybeNumber = None  # kB
     sort_space_type: MaybeText = None
@@ -133,10 +130,10 @@ class SortNode(PlanNode):
 class IncrementalSortNode(PlanNode):
     """Sorts group by group an input that is already sorted by a prefix of the key."""
 
-    sort_key: MaybeTexts = None
-    presorted_key: MaybeTexts = None
-    full_sort_groups: Annotated[SortGroups | None, OnePart(SortGroups)] = None
-    pre_sorted_groups: Annotated[SortGroups | None, OnePart(SortGroups)] = None
+    sort_key: tuple[Text, ...] | None = None
+    presorted_key: tuple[Text, ...] | None = None
+    full_sort_groups: SortGroups | None = None
+    pre_sorted_groups: SortGroups | None = None
 
 
 class MaterializeNode(PlanNode):
@@ -163,9 +160,9 @@ class MemoizeNode(PlanNode):
 class GroupingSet(ExplainPart):
     """One group of grouping sets that are computed together."""
 
-    sort_key: MaybeTexts = None
-    group_keys: MaybeTextLists = None
-    hash_keys: MaybeTextLists = None
+    sort_key: tuple[Text, ...] | None = None
+    group_keys: tuple[tuple[Text, ...], ...] | None = None
+    hash_keys: tuple[tuple[Text, ...], ...] | None = None
 
 
 class AggregateNode(PlanNode):
@@ -173,8 +170,8 @@ class AggregateNode(PlanNode):
 
     strategy: MaybeText = None
     partial_mode: MaybeText = None
-    group_key: MaybeTexts = None
-    grouping_sets: Annotated[tuple[GroupingSet, ...] | None, Parts(GroupingSet)] = None
+    group_key: tuple[Text, ...] | None = None
+    grouping_sets: tuple[GroupingSet, ...] | None = None
     planned_partitions: MaybeNumber = None
     hashagg_batches: MaybeNumber = None
     peak_memory_usage: MaybeNumber = None  # kB
@@ -207,14 +204,14 @@ class GatherNode(PlanNode):
     workers_planned: MaybeNumber = None
     workers_launched: MaybeNumber = None
     single_copy: MaybeFlag = None
-    params_evaluated: MaybeTexts = None  # up to 16
+    params_evaluated: tuple[Text, ...] | None = None  # up to 16
 
 
 class AppendNode(PlanNode):
     """Append, Merge Append; members that pruning removed at start-up are only counted."""
 
     subplans_removed: MaybeNumber = None
-    sort_key: MaybeTexts = None
+    sort_key: tuple[Text, ...] | None = None
 
 
 class RecursiveUnionNode(PlanNode):
@@ -246,7 +243,7 @@ class ModifyTableNode(PlanNode):
     remote_sql: MaybeText = None
     batch_size: MaybeNumber = None
     conflict_resolution: MaybeText = None
-    conflict_arbiter_indexes: MaybeTexts = None
+    conflict_arbiter_indexes: tuple[Text, ...] | None = None
     conflict_filter: MaybeText = None
     rows_removed_by_conflict_filter: MaybeNumber = None
     tuples_inserted: MaybeNumber = None
@@ -254,7 +251,7 @@ class ModifyTableNode(PlanNode):
     tuples_deleted: MaybeNumber = None
     tuples_skipped: MaybeNumber = None
     conflicting_tuples: MaybeNumber = None
-    target_tables: Annotated[tuple[TargetTable, ...] | None, Parts(TargetTable)] = None
+    target_tables: tuple[TargetTable, ...] | None = None
 
 
 class ResultNode(PlanNode):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
 
 from rowreckon.causes import TableName
 from rowreckon.document.audit import SideEffect
@@ -12,8 +11,6 @@ from rowreckon.plan.tree import index_of
 from rowreckon.proposals.plan_audit import PlanAudit
 from rowreckon.remedies.draft import Draft
 from rowreckon.sql.spelling import names_of
-
-Change = Literal["plan_same", "plan_changed", "unknown"]
 
 _TEXTS = ("filter", "index_cond", "recheck_cond", "join_filter", "hash_cond", "merge_cond", "cache_key")
 _LISTS = ("sort_key", "group_key", "presorted_key")
@@ -26,7 +23,7 @@ def side_effects(draft: Draft, plans: Sequence[PlanAudit], treated: frozenset[in
         if plan.index in treated or not _reads(plan, draft.tables):
             continue
         change, basis = _change(draft, plan)
-        found.append(SideEffect(query=plan.capture.name, change=change, basis=basis))
+        found.append(SideEffect.model_validate({"query": plan.capture.name, "change": change, "basis": basis}))
     return tuple(found)
 
 
@@ -40,7 +37,7 @@ def _is_one_of(node: ScanNode, tables: Sequence[TableName]) -> bool:
     )
 
 
-def _change(draft: Draft, plan: PlanAudit) -> tuple[Change, str]:
+def _change(draft: Draft, plan: PlanAudit) -> tuple[str, str]:
     if draft.kind == "drop_index":
         if any(index_of(node) == draft.index for node in plan.reckoned.tree.nodes):
             return "plan_changed", "its plan reads the index"

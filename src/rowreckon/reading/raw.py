@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import field
-from typing import Any, Literal
+from typing import Any
 
 from rowreckon.frozen import frozen
 
@@ -21,7 +21,7 @@ class RawPlan:
     """
 
     document: dict[str, Any]
-    form: Literal["json", "text", "yaml", "xml", "capture"]
+    form: str
     where: str
     query: str | None = None
     notes: tuple[str, ...] = ()

@@ -68,7 +68,7 @@ def mask_names(audit: Audit, key: bytes) -> Masked:
 
     The same `key` makes the same again, so that two masked audits can be compared.
     """
-    document = audit.model_dump()
+    document = audit.model_dump(mode="python", by_alias=True)
     sources = {plan.source for plan in audit.plans}  # side effects name queries by them
     known: set[str] = set()
     for field, text in _strings(document, ""):
@@ -82,7 +82,7 @@ def mask_names(audit: Audit, key: bytes) -> Masked:
 
 def mask_document(audit: Audit) -> Audit:
     """An audit of unmasked captures without literals: SQL masked, sentences and sampled values left out."""
-    document = audit.model_dump()
+    document = audit.model_dump(mode="python", by_alias=True)
     names = frozenset(
         part
         for field, text in _strings(document, "")
@@ -118,7 +118,7 @@ class _Walk:
 
     def walk(self, value: Any, field: str, parent: str) -> Any:
         if isinstance(value, Part):
-            value = value.model_dump()
+            value = value.model_dump(mode="python", by_alias=True)
         if isinstance(value, dict):
             if field == "settings":
                 return {name: self.setting(name, text) for name, text in value.items()}

@@ -63,7 +63,7 @@ def method_costs(
             comparable=reason is None,
             not_comparable_reason=reason,
             ways=tuple(
-                Way(
+                Way.model_construct(
                     access=f"gather of {w.access}".rstrip() if w.gathered else w.access,
                     index=w.index,
                     hypothetical=not w.existing,

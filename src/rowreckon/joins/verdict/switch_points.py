@@ -153,15 +153,17 @@ def _set(worlds: Sequence[World], line: OuterLine, *, scale: float, inner_scale:
         if span.low <= 0.0:
             continue  # a border that may lie anywhere is no border
         found.append(
-            SwitchPoint(
-                from_=border.below,
-                to=border.above,
-                outer_rows=border.rows * scale if span.placed else None,
-                low=span.low * scale,
-                high=span.high * scale,
-                basis=_basis(line.model, border),
-                inner_at="actual" if line.inner_actual else "estimate",
-                inner_rows=inner * inner_scale,
+            SwitchPoint.model_validate(
+                {
+                    "from": border.below,
+                    "to": border.above,
+                    "outer_rows": border.rows * scale if span.placed else None,
+                    "low": span.low * scale,
+                    "high": span.high * scale,
+                    "basis": _basis(line.model, border),
+                    "inner_at": "actual" if line.inner_actual else "estimate",
+                    "inner_rows": inner * inner_scale,
+                }
             )
         )
     return found
@@ -181,15 +183,17 @@ def _along_inner(model: JoinModel, points: Points, *, scale: float) -> list[Swit
         return []
     rows = grid([start, end], min(max(start, end, _LEAST_HIGH / _BEYOND) * _BEYOND, _MOST_ROWS))
     return [
-        SwitchPoint(
-            from_=b.below,
-            to=b.above,
-            low=b.rows * scale,
-            high=b.rows * scale,
-            basis=_basis(model, b),
-            inner_at="actual",
-            along="inner",
-            inner_from_rows=b.rows * scale,
+        SwitchPoint.model_validate(
+            {
+                "from": b.below,
+                "to": b.above,
+                "low": b.rows * scale,
+                "high": b.rows * scale,
+                "basis": _basis(model, b),
+                "inner_at": "actual",
+                "along": "inner",
+                "inner_from_rows": b.rows * scale,
+            }
         )
         for b in find_borders(leader, rows, [leader(n) for n in rows])
     ]

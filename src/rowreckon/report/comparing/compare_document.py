@@ -1,10 +1,12 @@
-"""The comparison document: what `rowreckon compare --format json` prints, version 1, as frozen records.
+"""The comparison document: what `rowreckon compare --format json` prints, version 1, as frozen pydantic models.
 
 As in the audit document: what is not known is None, times are milliseconds, and a release may add keys within a
 version, never change or drop one.
 """
 
 from typing import Any, Literal
+
+from pydantic import Field
 
 from rowreckon.document.audit import Method, Part, Verdict
 from rowreckon.json_text import escaped
@@ -43,7 +45,7 @@ class SwitchPointMoved(Part):
     """A switch point of a join in both, in outer rows."""
 
     tables: tuple[str, ...]
-    from_: str
+    from_: str = Field(alias="from")
     to: str
     outer_rows_before: float
     outer_rows_after: float
@@ -91,7 +93,7 @@ class PlanCompared(Part):
 class ComparisonDocument(Part):
     """The whole comparison."""
 
-    schema_: Literal["rowreckon.comparison/1"] = "rowreckon.comparison/1"
+    schema_: Literal["rowreckon.comparison/1"] = Field(default="rowreckon.comparison/1", alias="schema")
     tool_version: str
     differs: bool
     plans: tuple[PlanCompared, ...] = ()
@@ -100,7 +102,7 @@ class ComparisonDocument(Part):
 
     def to_json(self) -> str:
         """The document as JSON text: same input, same bytes."""
-        return escaped(self.model_dump_json(indent=2)) + "\n"
+        return escaped(self.model_dump_json(indent=2, by_alias=True)) + "\n"
 
 
 def comparison_document(comparison: Comparison, tool_version: str) -> ComparisonDocument:
@@ -118,7 +120,7 @@ def comparison_json_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of the comparison document."""
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
-        **ComparisonDocument.model_json_schema(),
+        **ComparisonDocument.model_json_schema(by_alias=True, mode="serialization"),
     }
 
 

@@ -13,7 +13,7 @@ class NotebookAudit(Audit):
     @classmethod
     def of(cls, audit: Audit) -> NotebookAudit:
         """The same audit, able to show itself."""
-        return cls.trusted(dict(audit.__dict__))
+        return cls.model_construct(**{name: getattr(audit, name) for name in Audit.model_fields})
 
     def _repr_html_(self) -> str:
         """The HTML report in a sandboxed frame: its styles stay inside, and nothing in it can run."""
