@@ -9,18 +9,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
-from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
-from rowreckon.plan.nodes import BitmapHeapScanNode, FunctionScanNode, IndexScanNode, JoinNode, ScanNode
+from rowreckon.plan.node_texts import clauses_at, conditions_at, keys_at
+from rowreckon.plan.nodes import BitmapHeapScanNode, FunctionScanNode, IndexScanNode, ScanNode
 from rowreckon.plan.tree import PlanTree, index_of
 
 from .asked_texts import MOST_CHARACTERS, AskedTexts
 from .request import COMPARISONS, FactsRequest, Trust, WantedClause, WantedPair, WantedRelation, quoted
 
 __all__ = ["FactsRequest", "WantedClause", "WantedPair", "WantedRelation", "wanted_facts"]
-
-_TEXTS = ("filter", "index_cond", "recheck_cond", "tid_cond", "join_filter", "hash_cond", "merge_cond", "cache_key")
-_LISTS = ("output", "sort_key", "group_key", "presorted_key")
 
 
 def wanted_facts(
@@ -64,7 +61,7 @@ class _Part:
         aliases = {r.alias for r in self.relations}
         for node in self.tree.nodes:
             own_alias = node.alias if isinstance(node, ScanNode) else None
-            for clause in _clauses(node):
+            for clause in clauses_at(node):
                 self.operators.update(dict.fromkeys([clause.operator] if clause.operator in COMPARISONS else ()))
                 self.functions.update(dict.fromkeys(clause.functions))
                 named = sorted(_tables(clause.columns, own_alias))
@@ -226,13 +223,6 @@ def _alone(clause: Clause) -> bool:
     return not clause.subplans and not clause.parameters
 
 
-def _clauses(node: PlanNode) -> Iterator[Clause]:
-    for key in _TEXTS:
-        text = getattr(node, key, None)
-        if isinstance(text, str) and key != "cache_key":
-            yield from parse_condition(text).clauses
-
-
 def _tables(columns: Sequence[ColumnReference], own_alias: str | None) -> set[str]:
     """Aliases of the references; a scan's own columns stand without one unless EXPLAIN was VERBOSE."""
     return {alias for c in columns if (alias := c.table or own_alias) is not None}
@@ -272,13 +262,11 @@ def _columns_above(tree: PlanTree) -> dict[str, set[str]]:
     found: dict[str, set[str]] = {}
     for node in tree.nodes:
         own = node.alias if isinstance(node, ScanNode) else None
-        texts: list[str] = [t for key in _TEXTS if isinstance(t := getattr(node, key, None), str)]
+        texts = [*conditions_at(node), *keys_at(node)]
         if not isinstance(node, ScanNode):  # a scan may hand up columns that nobody needs
-            for key in _LISTS:
-                texts.extend(getattr(node, key, None) or ())
-        if isinstance(node, JoinNode) or texts:
-            for text in texts:
-                for reference in parse_condition(text).columns:
-                    if reference.table is not None and reference.table != own and reference.column != "*":
-                        found.setdefault(reference.table, set()).add(quoted(reference.table, reference.column))
+            texts += node.output or ()
+        for text in texts:
+            for reference in parse_condition(text).columns:
+                if reference.table is not None and reference.table != own and reference.column != "*":
+                    found.setdefault(reference.table, set()).add(quoted(reference.table, reference.column))
     return found

@@ -38,6 +38,7 @@ from rowreckon.causes.index_designs import best_design
 from rowreckon.causes.scans import is_base_scan, name_of, partition_parent_alias, relation_of, table_of
 from rowreckon.causes.wording import count, listed, rows
 from rowreckon.plan.conditions import Clause, parse_condition
+from rowreckon.plan.node_texts import clauses_at
 from rowreckon.plan.nodes import JoinNode, ScanNode
 from rowreckon.remedies.draft import Draft
 from rowreckon.remedies.indexes import new_index
@@ -140,9 +141,7 @@ def _confidence(join: Join, basis: str, *, turned: bool) -> float:
 
 def _generic(context: Context, scan: int) -> bool:
     """Whether a generic plan's parameters stand in the scan's conditions."""
-    node = context.tree.nodes[scan]
-    texts = [t for k in ("filter", "index_cond", "recheck_cond") if (t := getattr(node, k, None)) is not None]
-    return any(c.parameters for t in texts for c in parse_condition(t).clauses)
+    return any(clause.parameters for clause in clauses_at(context.tree.nodes[scan]))
 
 
 def _leading(relation: Relation, columns: tuple[str, ...]) -> str | None:

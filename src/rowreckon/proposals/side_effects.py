@@ -6,14 +6,12 @@ from collections.abc import Sequence
 
 from rowreckon.causes import TableName
 from rowreckon.document.audit import SideEffect
+from rowreckon.plan.node_texts import conditions_at, keys_at
 from rowreckon.plan.nodes import ScanNode
 from rowreckon.plan.tree import index_of
 from rowreckon.proposals.plan_audit import PlanAudit
 from rowreckon.remedies.draft import Draft
 from rowreckon.sql.spelling import names_of
-
-_TEXTS = ("filter", "index_cond", "recheck_cond", "join_filter", "hash_cond", "merge_cond", "cache_key")
-_LISTS = ("sort_key", "group_key", "presorted_key")
 
 
 def side_effects(draft: Draft, plans: Sequence[PlanAudit], treated: frozenset[int]) -> tuple[SideEffect, ...]:
@@ -55,9 +53,7 @@ def _change(draft: Draft, plan: PlanAudit) -> tuple[str, str]:
 def _mentions(plan: PlanAudit, columns: Sequence[str]) -> bool:
     wanted = set(columns)
     for node in plan.reckoned.tree.nodes:
-        texts = [t for k in _TEXTS if isinstance(t := getattr(node, k, None), str)]
-        for k in _LISTS:
-            texts.extend(getattr(node, k, None) or ())
+        texts = (*conditions_at(node), *keys_at(node))
         if any(wanted & names_of(text) or any(c in text for c in wanted) for text in texts):
             return True
     return False

@@ -12,6 +12,7 @@ from rowreckon.joins.facts.known_index import known_indexes
 from rowreckon.joins.facts.known_relation import KnownRelation, Restriction, width_of
 from rowreckon.joins.facts.parallel_safety import ParallelSafety
 from rowreckon.plan.conditions import parse_condition
+from rowreckon.plan.node_texts import conditions_at
 from rowreckon.plan.nodes import IndexScanNode, ScanNode
 from rowreckon.plan.tree import base_name
 
@@ -157,7 +158,6 @@ class CatalogFacts:
 
 
 _MIRROR = {"<": ">", "<=": ">=", ">": "<", ">=": "<="}
-_CONDITIONS = ("index_cond", "filter", "recheck_cond", "hash_cond", "merge_cond", "join_filter")
 
 
 def _sides(clause: JoinClause) -> tuple[str | None, str | None]:
@@ -174,9 +174,8 @@ def _columns_in_conditions(tree: PlanTree) -> dict[str, set[str]]:
     found: dict[str, set[str]] = {}
     for node in tree.nodes:
         own = node.alias if isinstance(node, ScanNode) else None
-        for key in _CONDITIONS:
-            text = getattr(node, key, None)
-            for column in parse_condition(text).columns if isinstance(text, str) else ():
+        for text in conditions_at(node):
+            for column in parse_condition(text).columns:
                 table = column.table or own
                 if table is not None:
                     found.setdefault(table, set()).add(column.column)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rowreckon.plan.conditions import parse_condition
+from rowreckon.plan.node_texts import clauses_at
 from rowreckon.plan.nodes import (
     AggregateNode,
     BitmapCombineNode,
@@ -52,8 +52,6 @@ _SAFE = (
     SortNode,
 )
 """Nodes that every process can run by itself; what else there may be is not asked for its functions."""
-
-_CONDITIONS = ("index_cond", "filter", "recheck_cond", "hash_cond", "merge_cond", "join_filter")
 
 
 class ParallelSafety:
@@ -118,9 +116,4 @@ class ParallelSafety:
 
 def _functions(node: PlanNode) -> frozenset[str]:
     """The functions that a node's conditions name."""
-    found: set[str] = set()
-    for key in _CONDITIONS:
-        text = getattr(node, key, None)
-        for clause in parse_condition(text).clauses if isinstance(text, str) else ():
-            found.update(clause.functions)
-    return frozenset(found)
+    return frozenset(function for clause in clauses_at(node) for function in clause.functions)

@@ -14,6 +14,7 @@ from rowreckon.cost.capabilities import counts_partition_tuples, knows_partition
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.members import Members
 from rowreckon.plan.conditions import parse_condition
+from rowreckon.plan.node_texts import conditions_at, keys_at
 from rowreckon.plan.nodes import IndexScanNode
 
 if TYPE_CHECKING:
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
     from rowreckon.joins.facts.known_relation import KnownRelation
     from rowreckon.plan.base import PlanNode
     from rowreckon.plan.tree import PlanTree
-
-_CONDITIONS = ("index_cond", "filter", "recheck_cond", "hash_cond", "merge_cond", "join_filter")
 
 
 @frozen
@@ -94,8 +93,6 @@ def _needed(alias: str, tree: PlanTree) -> frozenset[str] | None:
         return None
     found: set[str] = set()
     for node in tree.nodes:
-        texts = [*(node.output or ()), *(getattr(node, "sort_key", None) or ())]
-        texts += [t for key in _CONDITIONS if isinstance(t := getattr(node, key, None), str)]
-        for text in texts:
+        for text in (*(node.output or ()), *conditions_at(node), *keys_at(node)):
             found.update(c.column for c in parse_condition(text).columns if c.table == alias)
     return frozenset(found)

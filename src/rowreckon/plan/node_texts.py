@@ -1,0 +1,35 @@
+"""The expressions that a node carries: its conditions, and what it sorts, groups and caches by."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rowreckon.plan.base import PlanNode
+from rowreckon.plan.clause import Clause
+from rowreckon.plan.conditions import parse_condition
+
+_CONDITIONS = ("filter", "index_cond", "recheck_cond", "tid_cond", "join_filter", "hash_cond", "merge_cond")
+_KEYS = ("sort_key", "group_key", "presorted_key")
+
+
+def conditions_at(node: PlanNode) -> Iterator[str]:
+    """The texts of the conditions that decide which rows the node hands up."""
+    for key in _CONDITIONS:
+        text = getattr(node, key, None)
+        if isinstance(text, str):
+            yield text
+
+
+def clauses_at(node: PlanNode) -> Iterator[Clause]:
+    """The clauses of these conditions, as far as they can be parsed."""
+    for text in conditions_at(node):
+        yield from parse_condition(text).clauses
+
+
+def keys_at(node: PlanNode) -> Iterator[str]:
+    """The texts of what the node sorts, groups and caches by."""
+    for key in _KEYS:
+        yield from getattr(node, key, None) or ()
+    cached = getattr(node, "cache_key", None)
+    if isinstance(cached, str):
+        yield cached
