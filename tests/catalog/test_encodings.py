@@ -20,7 +20,7 @@ from rowreckon.catalog.program import facts_program
 from rowreckon.catalog.request import Trust
 from tests.cli.running import rowreckon
 from tests.reading.psql import psql_program
-from tests.servers.fixtures import running
+from tests.servers.fixtures import Servers
 
 
 @dataclass(frozen=True)
@@ -81,23 +81,26 @@ TABLES = (
 QUERY = """select count(*) from stays s join "hut" h on s."hut_id" = h."hut_id" where h.name = 'hut 1'"""
 
 
-@pytest.fixture(params=[pytest.param(name, marks=pytest.mark.matrix if CASES[name].more else []) for name in CASES])
+@pytest.fixture(
+    scope="module", params=[pytest.param(name, marks=pytest.mark.matrix if CASES[name].more else []) for name in CASES]
+)
 def case(request: pytest.FixtureRequest) -> Case:
     """Each in turn."""
     return CASES[request.param]
 
 
-@pytest.fixture
-def plan(server: str, case: Case, tmp_path: Path) -> Iterator[tuple[str, Path]]:
+@pytest.fixture(scope="module")
+def plan(
+    server: str, servers: Servers, case: Case, tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[str, Path]]:
     """The database's DSN and a file with a plan of the query, in UTF-8 as a browser or an editor saves it."""
-    with contextlib.ExitStack() as stack:
-        # the embedded server is built without ICU
-        dsn = stack.enter_context(database(stack.enter_context(running(17)).dsn if case.more else server, case))
+    # the embedded server is built without ICU
+    with database(servers(17).dsn if case.more else server, case) as dsn:
         with connect(dsn, case) as session:
             query = QUERY.replace("hut", case.word)
             explain = f"explain (analyze, verbose, format text) {query}".encode(case.client)
             lines = [row[0] for row in session.execute(explain).fetchall()]
-        path = tmp_path / "plan.txt"
+        path = tmp_path_factory.mktemp("encoding") / "plan.txt"
         path.write_text("\n".join(lines), encoding="utf-8")
         yield dsn, path
 

@@ -181,6 +181,7 @@ def restricted(catalog: Catalog, alias: str) -> bool:
     return estimate is not None and bool(estimate.restrictions) and estimate.selectivity is not None
 
 
+@pytest.mark.oldest_and_newest
 @pytest.mark.parametrize("name", FILTERS)
 @pytest.mark.parametrize("escapes", ["on", "off"])
 def test_a_files_condition_calls_nothing(warden: psycopg.Connection[Any], name: str, escapes: str) -> None:

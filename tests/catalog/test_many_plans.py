@@ -77,6 +77,7 @@ def _handled(node: dict[str, Any]) -> float:
     return float((node["Actual Rows"] + removed) * node["Actual Loops"])
 
 
+@pytest.mark.oldest_and_newest
 @pytest.mark.parametrize("what", _QUESTIONS)
 def test_work_grows_with_the_plans(huts: Session, what: str) -> None:
     """Four times the plans are not more than five times the work; pairs would be sixteen times as many."""
@@ -87,6 +88,7 @@ def test_work_grows_with_the_plans(huts: Session, what: str) -> None:
     assert many.work(_QUESTIONS[what]) < few.work(_QUESTIONS[what]) * 5
 
 
+@pytest.mark.oldest_and_newest
 @pytest.mark.parametrize("query", [questions.SCANS, questions.CLAUSES], ids=["scans", "clauses"])
 def test_scans_and_clauses_are_matched_once(huts: Session, query: str) -> None:
     """The same for what all questions rest on."""

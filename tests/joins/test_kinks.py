@@ -60,6 +60,7 @@ def _taken(connection: Connection, query: str, rows: int) -> str:
     return METHODS[plan.nodes[join].node_type] + ("|p" if find_parallelism(plan).partial[join] else "")
 
 
+@pytest.mark.oldest_and_newest
 @pytest.mark.parametrize("page_cost", ["1.1", "2", "4"])
 @pytest.mark.parametrize("work_mem", ["64kB", "256kB", "1MB"])
 @pytest.mark.parametrize("query", [SPILLING, REPEATING], ids=["spilling", "repeating"])

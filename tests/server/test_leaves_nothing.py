@@ -57,6 +57,7 @@ def state(dsn: str) -> tuple[str, list[object]]:
     return "\n".join(lines), list(counts)
 
 
+@pytest.mark.oldest_and_newest
 def test_nothing_is_changed(house: str, tmp_path: Path) -> None:
     """Writes and volatile functions permitted, contests run: the same dump and rows before and after."""
     path = tmp_path / "q.sql"
@@ -70,6 +71,7 @@ def test_nothing_is_changed(house: str, tmp_path: Path) -> None:
     assert state(house) == before
 
 
+@pytest.mark.oldest_and_newest
 @pytest.mark.parametrize(
     "statement", [NEVER_ENDING, "update bookings set nights = (select count(*) from huts a, huts b, huts c)"]
 )
