@@ -137,3 +137,22 @@ def test_every_report_holds_the_lines(render: object) -> None:
 
     assert shown.index("Worst") < shown.index("Where each query")
     assert shown.index("Try") < shown.index("Where each query")
+
+
+def test_several_changes_name_each_table_and_each_lock_once() -> None:
+    """And which of them no transaction may hold."""
+    tried = _tried()
+    one = tried.remedies[0].model_copy(update={"tables": ("public.bookings", "public.huts"), "lock": "SHARE"})
+    more = (
+        one.model_copy(update={"rank": 2, "tables": ("public.huts",), "transactional": False}),
+        one.model_copy(update={"rank": 3, "tables": ("public.guests",), "lock": "SHARE ROW EXCLUSIVE"}),
+    )
+    account = tried.trials
+    assert account is not None
+    assert account.combination is not None
+    combined = account.combination.model_copy(update={"ranks": (1, 2, 3)})
+    trials = account.model_copy(update={"combination": combined})
+    note = bare(_lines(tried.model_copy(update={"remedies": (one, *more), "trials": trials}))["Helped"].note)
+
+    assert note.startswith("May change the plan of every query on bookings, huts and guests. ")
+    assert note.endswith("Takes SHARE and SHARE ROW EXCLUSIVE locks. Change 2 cannot run in a transaction block.")

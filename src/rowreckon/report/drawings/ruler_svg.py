@@ -24,7 +24,7 @@ _MET = 0.015  # share of the line within which two marks cover each other
 def ruler_svg(ruler: Ruler) -> Markup:
     """One `<svg>` that says in its accessible name what it shows."""
     ticks = hung(ruler)
-    parts = [*_axis(ruler), *_stretches(ruler), *_stems(ticks), *_marks(ticks), *_labels(ticks)]
+    parts = [*_axis(ruler), *_stretches(ruler), *_stems(ticks), *_decades(ruler), *_marks(ticks), *_labels(ticks)]
     height = _FIRST_LABEL + _LABEL_STEP * max((one.row for one in ticks), default=0) + 8
     opening = Markup('<svg class="ruler" role="img" width="100%" height="{}" aria-label="{}">')
     return opening.format(height, described(ruler)) + Markup("").join(parts) + Markup("</svg>")
@@ -39,12 +39,17 @@ def described(ruler: Ruler) -> str:
 
 
 def _axis(ruler: Ruler) -> list[Markup]:
-    bottom = _AXIS + 5
     parts = [element("line", x1="0%", x2="100%", y1=_AXIS, y2=_AXIS, class_="axis")]
+    for exponent in range(ruler.low, ruler.high + 1):
+        x = percent(ruler.fraction(float(exponent)))
+        parts.append(element("line", x1=x, x2=x, y1=_AXIS, y2=_AXIS + 5, class_="axis"))
+    return parts
+
+
+def _decades(ruler: Ruler) -> list[Markup]:
+    """After the stems, so that a figure's halo covers one that runs through it."""
     marks = [(ruler.fraction(float(at)), number(10.0**at)) for at in range(ruler.low, ruler.high + 1)]
-    for at, _ in marks:
-        parts.append(element("line", x1=percent(at), x2=percent(at), y1=_AXIS, y2=bottom, class_="axis"))
-    return [*parts, *decade_labels(marks, _AXIS_TEXT, (NARROWEST, _WIDE))]
+    return decade_labels(marks, _AXIS_TEXT, (NARROWEST, _WIDE))
 
 
 def _stretches(ruler: Ruler) -> list[Markup]:

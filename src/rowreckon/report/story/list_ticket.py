@@ -12,7 +12,7 @@ from rowreckon.report.words.escape import quote
 from rowreckon.report.words.headline import joins_by_weight, plans_by_weight
 from rowreckon.report.words.no_change_words import no_change_words
 from rowreckon.report.words.numbers import capitalised, count_of, in_one_unit, listed, number
-from rowreckon.report.words.touch_words import touch_words
+from rowreckon.report.words.touch_words import touched_together
 from rowreckon.report.words.trial_headline import TrialResult, changes_words, trial_result, was_tried
 
 _NAMED = 3
@@ -78,9 +78,7 @@ def _results(audit: Audit) -> list[ListLine | None]:
     best = [remedy for remedy in audit.remedies if remedy.rank in result.ranks]
     command = "\n".join(remedy_words.statements(remedy.sql) for remedy in best)
     said = f"{capitalised(changes_words(result.ranks))}: {_gains(result.queries)}."
-    touched = dict.fromkeys(touch_words(remedy, has_others=False, measured=True) for remedy in best)
-    locks = dict.fromkeys(remedy_words.lock_words(remedy) for remedy in best)
-    note = " ".join(part for part in (*touched, _effects(result), *locks) if part)
+    note = " ".join(part for part in (touched_together(best), _effects(result), remedy_words.locks_words(best)) if part)
     return [ListLine("Helped", said, command, note=note), others]
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 
 from rowreckon.document.audit import GainMs, Remedy, SideEffect
 from rowreckon.document.remedy_kinds import TITLES
@@ -85,6 +86,27 @@ def lock_words(remedy: Remedy) -> str:
         return ""
     lock = f"Takes a {clean(remedy.lock)} lock" if remedy.lock else "Which lock it takes is not known"
     return lock + ("." if remedy.transactional else ". It cannot run in a transaction block.")
+
+
+def locks_words(remedies: Sequence[Remedy]) -> str:
+    """The locks that several changes take, each kind once, and which changes no transaction may hold."""
+    locks = list(dict.fromkeys(clean(remedy.lock) for remedy in remedies if remedy.lock))
+    unknown = [remedy for remedy in remedies if remedy.lock is None and lock_words(remedy)]
+    alone = [remedy for remedy in remedies if not remedy.transactional]
+    return " ".join(
+        part
+        for part in (
+            f"Takes {listed(locks)} locks." if len(locks) > 1 else f"Takes a {locks[0]} lock." if locks else "",
+            f"Which lock {_changes(unknown)} take{'s' if len(unknown) == 1 else ''} is not known." if unknown else "",
+            f"{capitalised(_changes(alone))} cannot run in a transaction block." if alone else "",
+        )
+        if part
+    )
+
+
+def _changes(remedies: Sequence[Remedy]) -> str:
+    """`change 4`, `changes 4 and 5`."""
+    return f"change{'s' if len(remedies) > 1 else ''} {listed([number(remedy.rank) for remedy in remedies], 12)}"
 
 
 def undo_words(remedy: Remedy) -> str:

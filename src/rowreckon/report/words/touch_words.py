@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from rowreckon.document.audit import Remedy
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.numbers import capitalised, listed
@@ -9,20 +11,26 @@ from rowreckon.report.words.sentences import tables_of
 from rowreckon.report.words.ticket_words import short_names
 
 _NAMED = 3
+_TABLES = 8
 
 
-def touch_words(remedy: Remedy, *, has_others: bool, measured: bool = False) -> str:
-    """Which plans it may change; `has_others` where the audit holds further queries, which then are named, unless what
-    became of them was `measured`."""
+def touch_words(remedy: Remedy, *, has_others: bool) -> str:
+    """Which plans it may change; `has_others` where the audit holds further queries, which then are named."""
     said = _whatever_reads(remedy)
-    if measured:
-        return said
     readers = [quote(effect.query, 60) for effect in remedy.side_effects if effect.change != "plan_same"]
     if readers:
         seen = f"Here also {listed(readers, _NAMED)} read{'s' if len(readers) == 1 else ''} {_it(remedy)}."
     else:
         seen = f"No other query here reads {_it(remedy)}." if has_others and remedy.tables else ""
     return " ".join(part for part in (said, seen) if part)
+
+
+def touched_together(remedies: Sequence[Remedy]) -> str:
+    """Which plans several changes may change that are made together: each table is named once."""
+    tables = tuple(dict.fromkeys(table for remedy in remedies for table in remedy.tables))
+    said = [f"May change the plan of every query on {tables_of(short_names(tables), _TABLES)}."] if tables else []
+    others = dict.fromkeys(_whatever_reads(remedy) for remedy in remedies if not remedy.tables)
+    return " ".join(part for part in (*said, *others) if part)
 
 
 def _whatever_reads(remedy: Remedy) -> str:
