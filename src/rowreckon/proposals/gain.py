@@ -34,7 +34,7 @@ class Gain:
 
 def gain_of(audit: PlanAudit, finding: CauseFinding) -> Gain:
     """The gain that one finding's remedy promises in its plan."""
-    joins = [j for j in audit.joins if j.node in finding.finding.joins]
+    joins = audit.joins_at(finding.finding.joins)
     high = expected = 0.0
     timed = False
     ratios: list[float] = []

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from dataclasses import field
+
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseFinding
 from rowreckon.counts import ReckonedTree
@@ -19,6 +22,13 @@ class PlanAudit:
     joins: tuple[Join, ...]
     findings: tuple[CauseFinding, ...]
     own_ms: tuple[float | None, ...]
+    _places: dict[int, int] = field(default_factory=dict, init=False, compare=False, repr=False)
+
+    def joins_at(self, nodes: Iterable[int]) -> list[Join]:
+        """The judged joins among these nodes, in the order of `joins`."""
+        if not self._places:  # a plan may have as many causes as joins: none of them looks at all joins
+            self._places.update({join.node: place for place, join in enumerate(self.joins)})
+        return [self.joins[place] for place in sorted(self._places[n] for n in set(nodes) if n in self._places)]
 
     @property
     def execution_ms(self) -> float | None:

@@ -5,7 +5,7 @@ Every text may carry foreign pieces between isolates (see `escape`); SQL and que
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cached_property
 
 from rowreckon.causes.registry import title_of
@@ -198,19 +198,21 @@ def join_stories(plan: Plan) -> tuple[JoinStory, ...]:
 
 def plan_findings(plan: Plan) -> tuple[FindingStory, ...]:
     """Each cause once, with the joins that suffer from it; those of the worst joins first."""
-    order = {join.node: place for place, join in enumerate(joins_by_weight(plan))}
+    weighed = joins_by_weight(plan)
+    order = {join.node: place for place, join in enumerate(weighed)}
 
     def worst(finding: Finding) -> int:
         return min((order[node] for node in finding.joins if node in order), default=len(order))
 
     ordered = sorted(plan.findings, key=worst)
-    return tuple(finding_story(finding, _harms(plan, finding)) for finding in ordered)
+    return tuple(finding_story(finding, _harms(finding, weighed, order)) for finding in ordered)
 
 
-def _harms(plan: Plan, finding: Finding) -> str:
-    nodes = set(finding.joins)
-    harmed = [join_words.join_title(join) for join in joins_by_weight(plan) if join.node in nodes]
-    return f"Harms {number(len(harmed))} joins, the worst a {harmed[0]}." if len(harmed) > 1 else ""
+def _harms(finding: Finding, weighed: Sequence[Join], order: Mapping[int, int]) -> str:
+    places = [order[node] for node in set(finding.joins) if node in order]
+    if len(places) < 2:
+        return ""
+    return f"Harms {number(len(places))} joins, the worst a {join_words.join_title(weighed[min(places)])}."
 
 
 def elsewhere_lines(plan: Plan) -> tuple[str, ...]:
