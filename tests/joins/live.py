@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import contextlib
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import psycopg
@@ -19,6 +20,15 @@ from rowreckon.server.sweeping.facts import read_catalogs
 
 Connection = psycopg.Connection[Any]
 SERIAL = {"max_parallel_workers_per_gather": "0", "jit": "off"}
+
+
+@contextlib.contextmanager
+def filled(dsn: str, script: str) -> Iterator[Connection]:
+    """A session on a database with these tables, vacuumed and analysed."""
+    with psycopg.connect(dsn, autocommit=True) as session:
+        session.execute(script.encode())
+        session.execute("vacuum analyze")
+        yield session
 
 
 def explain(connection: Connection, query: str, options: str = "") -> ExplainDocument:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
 from rowreckon.cost.units import DISABLE_COST
@@ -16,7 +15,7 @@ from rowreckon.plan import lay_out
 from rowreckon.plan.tree import PlanTree
 from tests.servers.fixtures import MatrixServer
 
-from .live import Connection, apply, capture, explain, judge, only
+from .live import Connection, apply, capture, explain, filled, judge, only
 
 TABLES = """
 create table guest(id int, week int, hut int, pad text);
@@ -73,9 +72,7 @@ CASES = [
 @pytest.fixture(scope="module")
 def connection(matrix_database: MatrixServer) -> Iterator[Connection]:
     """A session on a database with guests, visits and huts."""
-    with psycopg.connect(matrix_database.dsn, autocommit=True) as session:
-        session.execute(TABLES.encode())
-        session.execute("vacuum analyze")
+    with filled(matrix_database.dsn, TABLES) as session:
         yield session
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
 from rowreckon.document.audit import Join
@@ -18,7 +17,9 @@ from rowreckon.plan.nodes import GatherNode
 from rowreckon.plan.tree import PlanTree
 from tests.servers.fixtures import MatrixServer
 
-from .live import Connection, apply, capture, explain, judge
+from .live import Connection, apply, capture, explain, filled, judge
+
+pytestmark = pytest.mark.oldest_and_newest
 
 TABLES = """
 create table guest(id int, week int, season int, hut int, pad text);
@@ -52,13 +53,10 @@ SESSIONS = {
 @pytest.fixture(scope="module")
 def connection(matrix_database: MatrixServer) -> Iterator[Connection]:
     """A session on a database with guests, visits and huts."""
-    with psycopg.connect(matrix_database.dsn, autocommit=True) as session:
-        session.execute(TABLES.encode())
-        session.execute("vacuum analyze")
+    with filled(matrix_database.dsn, TABLES) as session:
         yield session
 
 
-@pytest.mark.oldest_and_newest
 @pytest.mark.parametrize("session", SESSIONS)
 @pytest.mark.parametrize("rows", WRONG)
 @pytest.mark.parametrize("joins", [JOIN, TWO], ids=["two tables", "three tables"])

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
 from rowreckon.cost import CostSettings
@@ -16,7 +15,7 @@ from rowreckon.joins.ways.parallel_rivals import ParallelFloor
 from rowreckon.plan import lay_out
 from rowreckon.plan.base import PlanNode
 
-from .live import SERIAL, Connection, apply, capture, explain, judge, only
+from .live import SERIAL, Connection, apply, capture, explain, filled, judge, only
 
 TABLES = """
 create table hut(id int primary key, region int, pad text);
@@ -37,9 +36,7 @@ SETTINGS = {"jit": "off", "seq_page_cost": "0.1", "random_page_cost": "0.6"}
 @pytest.fixture(scope="module")
 def connection(database: str) -> Iterator[Connection]:
     """A session on a database with huts and stays."""
-    with psycopg.connect(database, autocommit=True) as session:
-        session.execute(TABLES.encode())
-        session.execute("vacuum analyze")
+    with filled(database, TABLES) as session:
         yield session
 
 
