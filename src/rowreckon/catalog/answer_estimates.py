@@ -159,7 +159,7 @@ def clause_facts(
             oid = _oid(scan, names) if scan is not None else None
             relation = relations.get(oid) if oid is not None else None
             if relation is not None:
-                sides.append(_side(wanted, end, relation, told.get(f"{end}_whole")))
+                sides.append(_clause_side(wanted, end, relation, told.get(f"{end}_whole")))
         if len(sides) != 2:
             continue
         left, right = sides
@@ -192,7 +192,7 @@ def clause_facts(
     return found
 
 
-def _side(wanted: WantedClause, end: str, relation: Relation, whole: Row | None) -> ClauseSide:
+def _clause_side(wanted: WantedClause, end: str, relation: Relation, whole: Row | None) -> ClauseSide:
     name = getattr(wanted, f"{end}_column")
     column = relation.column(name) if name is not None else None
     statistics = column.statistics_of(inherited=False) if column else None

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.catalog_facts import CatalogFacts
 from rowreckon.joins.facts.inputs import TURNED_KIND, JoinInput, Point
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
 from rowreckon.joins.facts.settings import settings_of
 from rowreckon.joins.facts.sides import Aliases, join_facts
@@ -93,7 +94,7 @@ class IndexPrices:
             self._shared = settings, CatalogFacts(catalog, tree, settings), Aliases(tree)
         settings, known, aliases = self._shared
         facts = join_facts(self._reckoned, join.node, aliases)
-        straight = catalog_input(settings, self._reckoned, facts, known)
+        straight = catalog_input(JoinAtHand(settings, self._reckoned, facts), known)
         if straight is None:
             return ()
         points = points_of(facts, straight)
@@ -102,10 +103,10 @@ class IndexPrices:
         orders = [straight]
         if straight.kind in TURNED_KIND and not facts.inner.parameterised:
             orders.append(turned_input(straight, facts, known))
-        found = (self._side(settings, facts, o, points.estimate, points.actual, join) for o in orders)
+        found = (self._prices_of(settings, facts, o, points.estimate, points.actual, join) for o in orders)
         return tuple(side for side in found if side is not None)
 
-    def _side(
+    def _prices_of(
         self, settings: CostSettings, facts: JoinFacts, order: JoinInput, estimate: Point, actual: Point, join: Join
     ) -> SidePrices | None:
         side = facts.outer if order.turned else facts.inner

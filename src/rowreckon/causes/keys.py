@@ -27,11 +27,11 @@ def key_pairs(site: Site, context: Context) -> list[KeyPair]:
     for clause in site.joined:
         if not clause.is_equality:
             continue
-        pairs.append(KeyPair(clause, _side(clause.left_column, context), _side(clause.right_column, context)))
+        pairs.append(KeyPair(clause, _key_of(clause.left_column, context), _key_of(clause.right_column, context)))
     return pairs
 
 
-def _side(reference: ColumnReference | None, context: Context) -> Key | None:
+def _key_of(reference: ColumnReference | None, context: Context) -> Key | None:
     return None if reference is None else context.key(reference)
 
 

@@ -33,7 +33,10 @@ def clause_by_statistics(clause: JoinClause, known: CatalogFacts, tree: PlanTree
     """The clause's figures, None where it is no equality of two plain columns or both sides have frequent values."""
     if clause.operator != "=" or clause.outer_column is None or clause.inner_column is None:
         return None
-    outer, inner = _side(clause.outer_column, known, tree), _side(clause.inner_column, known, tree)
+    outer, inner = (
+        _key_input(clause.outer_column, known, tree),
+        _key_input(clause.inner_column, known, tree),
+    )
     if outer is None or inner is None or (outer[1].mcv_freqs and inner[1].mcv_freqs):
         return None
     (outer_key, outer_stats), (inner_key, inner_stats) = outer, inner
@@ -51,7 +54,9 @@ def clause_by_statistics(clause: JoinClause, known: CatalogFacts, tree: PlanTree
     )
 
 
-def _side(reference: ColumnReference, known: CatalogFacts, tree: PlanTree) -> tuple[KeyInput, ColumnStatistics] | None:
+def _key_input(
+    reference: ColumnReference, known: CatalogFacts, tree: PlanTree
+) -> tuple[KeyInput, ColumnStatistics] | None:
     relation = known.by_alias(reference.table)
     if relation is not None:
         return _of_relation(reference, relation)

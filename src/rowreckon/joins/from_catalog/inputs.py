@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from rowreckon.counts.reckon import ReckonedTree
     from rowreckon.joins.facts.catalog_facts import CatalogFacts
     from rowreckon.joins.facts.clauses import JoinClause
+    from rowreckon.joins.facts.join_at_hand import JoinAtHand
     from rowreckon.joins.facts.known_relation import KnownRelation
     from rowreckon.joins.facts.partitioned import PartitionedTable
     from rowreckon.joins.facts.sides import JoinFacts, Side
@@ -38,9 +39,7 @@ _LEAVES = (FunctionScanNode, ValuesScanNode, CteScanNode)
 
 
 def catalog_input(
-    settings: CostSettings,
-    reckoned: ReckonedTree,
-    facts: JoinFacts,
+    case: JoinAtHand,
     known: CatalogFacts,
     below: Mapping[int, LowerJoin] = MappingProxyType({}),
 ) -> JoinInput | None:
@@ -48,14 +47,15 @@ def catalog_input(
 
     `below` are the joins that it stands on, as they would have been priced at their actual rows.
     """
+    reckoned, facts = case.reckoned, case.facts
     clauses: list[ClauseInput] = []
     for clause in facts.clauses:
         given = _clause(clause, known, reckoned) or clause_by_statistics(clause, known, reckoned.tree)
         if given is None:
             return None
         clauses.append(given)
-    outer = _side(settings, reckoned, facts, facts.outer, known, [c.outer for c in clauses], below)
-    inner = _side(settings, reckoned, facts, facts.inner, known, [c.inner for c in clauses], below)
+    outer = _catalog_side(case, facts.outer, known, [c.outer for c in clauses], below)
+    inner = _catalog_side(case, facts.inner, known, [c.inner for c in clauses], below)
     if outer is None or inner is None:
         return None
     scan = reckoned.tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
@@ -101,15 +101,14 @@ def turned_input(join: JoinInput, facts: JoinFacts, known: CatalogFacts | None) 
     )
 
 
-def _side(
-    settings: CostSettings,
-    reckoned: ReckonedTree,
-    facts: JoinFacts,
+def _catalog_side(
+    case: JoinAtHand,
     side: Side,
     known: CatalogFacts,
     keys: list[KeyInput],
     below: Mapping[int, LowerJoin],
 ) -> SideInput | None:
+    settings, reckoned, facts = case.settings, case.reckoned, case.facts
     gathered = _gathered_scan(reckoned, side)
     scan = side.scan if gathered is None else gathered.scan
     relation = known.relation_of(scan) if scan is not None else None
@@ -120,7 +119,7 @@ def _side(
         return None
     rows, workers = _rows(settings, facts, side, relation, table)
     useful = frozenset(key.text for key in keys)
-    whole, partial = printed_ways(settings, reckoned, facts, side, known, [k.text for k in keys], below, workers)
+    whole, partial = printed_ways(case, side, known, [k.text for k in keys], below, workers)
     if relation is not None and relation.complete:
         printed = [p for p in whole[:1] if p.safe]
         whole += catalog_paths(settings, relation, rows, known.total_table_pages)

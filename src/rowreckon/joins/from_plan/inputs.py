@@ -47,8 +47,8 @@ def plan_worlds(case: JoinAtHand, relations: RelationEvidence) -> list[JoinInput
     facts = case.facts
     keys_outer = [c.outer_text or c.text for c in facts.clauses]
     keys_inner = [c.inner_text or c.text for c in facts.clauses]
-    outer = _side(case, facts.outer, keys_outer, relations)
-    inner = _side(case, facts.inner, keys_inner, relations)
+    outer = _plan_side(case, facts.outer, keys_outer, relations)
+    inner = _plan_side(case, facts.inner, keys_inner, relations)
     if outer is None or inner is None:
         return []
     tuples = _tuples(case.reckoned, facts.outer, relations)
@@ -161,7 +161,7 @@ def _tuples(reckoned: ReckonedTree, side: Side, relations: RelationEvidence) -> 
     return seen.tuples if seen is not None else 0.0
 
 
-def _side(
+def _plan_side(
     case: JoinAtHand,
     side: Side,
     keys: list[str],

@@ -59,21 +59,22 @@ def gather(
     excluded = excluded_methods(facts, known.abilities if known is not None else nothing_known, settings)
     planner = planner_figures(capture, reckoned, facts)
     facts = as_semijoin(reckoned, facts, capture.query)
-    join = catalog_input(settings, reckoned, facts, known, below) if known is not None else None
+    case = JoinAtHand(settings, reckoned, facts)
+    join = catalog_input(case, known, below) if known is not None else None
     if join is None:
         unread = reckoned.tables[facts.node] if known is None else known.unread_below(facts.node)
         lacking = prices(unread, asked=known is not None)
-        joins = plan_worlds(JoinAtHand(settings, reckoned, facts), relations)
+        joins = plan_worlds(case, relations)
         if joins:
             wanted = wanted_of(reckoned.tree, facts.node, (), capture.query)
-            models = plan_models(settings, reckoned, facts, joins, excluded, wanted)
+            models = plan_models(case, joins, excluded, wanted)
             return JoinEvidence(facts, tuple(zip(joins, models, strict=True)), excluded, planner, lacking)
         return JoinEvidence(facts, (), excluded, planner, lacking)
     assert known is not None
     delivered = order_of(reckoned.tree, facts.node, known.index_order)
     wanted = wanted_of(reckoned.tree, facts.node, delivered, capture.query)
     join = replace(join, order=wanted.order)
-    model = build_model(settings, reckoned, facts, join, known, excluded, wanted)
+    model = build_model(case, join, known, excluded, wanted)
     return JoinEvidence(facts, ((join, model),), excluded, planner)
 
 

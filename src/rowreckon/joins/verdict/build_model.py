@@ -12,10 +12,11 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document.audit import Method
 from rowreckon.joins.facts.catalog_facts import CatalogFacts
 from rowreckon.joins.facts.inputs import TURNED_KIND, JoinInput, Point
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.joins.from_catalog.inputs import turned_input
 from rowreckon.joins.verdict.shared_work import shared_work
-from rowreckon.joins.ways.all_ways import Way, ways_of
+from rowreckon.joins.ways.all_ways import JoinWay, ways_of
 from rowreckon.joins.ways.below_gather import consistent
 from rowreckon.joins.ways.kinks import kinks
 from rowreckon.joins.ways.model import JoinModel
@@ -27,23 +28,18 @@ from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, MaterializeN
 
 
 def plan_models(
-    settings: CostSettings,
-    reckoned: ReckonedTree,
-    facts: JoinFacts,
+    case: JoinAtHand,
     worlds: list[JoinInput],
     excluded: dict[Method, str],
     wanted: Wanted,
 ) -> list[JoinModel]:
     """A model for each world that the plan allows, with the ways that may exist unseen."""
-    printed = float(reckoned.tree.nodes[facts.node].total_cost or 0.0)
-    hidden = hidden_ways(settings, facts, worlds[0], printed, excluded)
-    return [build_model(settings, reckoned, facts, world, None, excluded, wanted, hidden=hidden) for world in worlds]
+    hidden = hidden_ways(case.settings, case.facts, worlds[0], _printed(case), excluded)
+    return [build_model(case, world, None, excluded, wanted, hidden=hidden) for world in worlds]
 
 
 def build_model(
-    settings: CostSettings,
-    reckoned: ReckonedTree,
-    facts: JoinFacts,
+    case: JoinAtHand,
     join: JoinInput,
     known: CatalogFacts | None,
     excluded: dict[Method, str],
@@ -54,9 +50,9 @@ def build_model(
 
     `hidden` are the ways that may exist unseen. With a catalog the join is priced for one process and for several.
     """
+    settings, reckoned, facts = case.settings, case.reckoned, case.facts
     if known is not None:
-        printed = float(reckoned.tree.nodes[facts.node].total_cost or 0.0)
-        hidden = unpriced_ways(settings, join, printed, excluded)
+        hidden = unpriced_ways(settings, join, _printed(case), excluded)
     base_cost = join.outer_paths[0].path.total_cost if join.outer_paths else 0.0
     given = partial(
         JoinModel,
@@ -74,9 +70,9 @@ def build_model(
             executed=executed_way(reckoned, facts, ways, join.order, None),
             partial=facts.workers > 0,
             kinks=partial(kinks, settings, join),
-            parallel_floor=parallel_floor(settings, reckoned, facts, None),
+            parallel_floor=parallel_floor(case, None),
         )
-    several = shared_work(settings, reckoned, facts, join, known, excluded, _orders(settings, facts, join, known))
+    several = shared_work(case, join, known, excluded, _orders(settings, facts, join, known))
     ways = as_wanted(settings, join, several.ways, wanted)
     executed = executed_way(reckoned, facts, ways, join.order, facts.workers)
     estimate = Point(join.outer.rows, join.inner.rows)
@@ -96,10 +92,15 @@ def build_model(
         by_total=several.by_total,
         gather_setup=settings.parallel_setup_cost if refuses else None,
         kinks=several.kinks,
-        parallel_floor=None if several.complete else parallel_floor(settings, reckoned, facts, known),
+        parallel_floor=None if several.complete else parallel_floor(case, known),
         elsewhere=elsewhere,
         lower=several.lower,
     )
+
+
+def _printed(case: JoinAtHand) -> float:
+    """The join's printed cost."""
+    return float(case.reckoned.tree.nodes[case.facts.node].total_cost or 0.0)
 
 
 def _orders(
@@ -117,8 +118,8 @@ def _orders(
 
 
 def executed_way(
-    reckoned: ReckonedTree, facts: JoinFacts, ways: list[Way], order: tuple[str, ...], workers: int | None
-) -> Way | None:
+    reckoned: ReckonedTree, facts: JoinFacts, ways: list[JoinWay], order: tuple[str, ...], workers: int | None
+) -> JoinWay | None:
     """The way that the plan took; `workers` are those that it has in the model (None: the model has one number)."""
     mine = [w for w in ways if w.method == facts.method and not w.turned and w.existing]
     mine = [w for w in mine if w.unique == facts.made_unique]

@@ -84,7 +84,7 @@ def _judge(
     """One join's document; without `evidence` its counts are right, and nothing is priced."""
     reckoned = whole.reckoned
     count = reckoned.counts[facts.node]
-    outer, inner = _side(reckoned, facts.outer), _side(reckoned, facts.inner)
+    outer, inner = _told_side(reckoned, facts.outer), _told_side(reckoned, facts.inner)
     origins = whole.origins.of(facts.node)
     result: Assessment = (
         unpriced(whole.threshold)
@@ -141,7 +141,7 @@ def _number(value: float | None) -> float | None:
     return None if value is None else float(value)
 
 
-def _side(reckoned: ReckonedTree, side: Side) -> doc.JoinSide:
+def _told_side(reckoned: ReckonedTree, side: Side) -> doc.JoinSide:
     count = reckoned.counts[side.node]
     return doc.JoinSide.trusted(
         {

@@ -10,15 +10,14 @@ from collections.abc import Callable, Iterable
 from functools import partial
 
 from rowreckon.cost import CostSettings
-from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.above import Above, above_of, target_calls
 from rowreckon.joins.facts.catalog_facts import CatalogFacts
 from rowreckon.joins.facts.inputs import JoinInput, Point, SideInput
-from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.verdict.points import points_of
-from rowreckon.joins.ways.all_ways import Way, ways_of
+from rowreckon.joins.ways.all_ways import JoinWay, ways_of
 from rowreckon.joins.ways.below_gather import gathered, output_rows, partial_inputs, partial_ways
 from rowreckon.joins.ways.borders import Kink
 from rowreckon.joins.ways.elsewhere import Elsewhere, LowerWays
@@ -35,7 +34,7 @@ class SharedWork:
     `lower` is what a join above makes use of. `complete` says that no process could do what isn't priced.
     """
 
-    ways: list[Way]
+    ways: list[JoinWay]
     below: bool
     by_total: bool
     elsewhere: Elsewhere | None
@@ -45,15 +44,14 @@ class SharedWork:
 
 
 def shared_work(
-    settings: CostSettings,
-    reckoned: ReckonedTree,
-    facts: JoinFacts,
+    case: JoinAtHand,
     join: JoinInput,
     known: CatalogFacts,
     excluded: dict[Method, str],
     orders: Iterable[JoinInput],
 ) -> SharedWork:
     """The ways of a join in these orders of its sides, for one process and for several."""
+    settings, reckoned, facts = case.settings, case.reckoned, case.facts
     rows = facts.output_rows * facts.processes
     orders = list(orders)
     alone = [w for order in orders for w in ways_of(settings, order) if w.method not in excluded]
@@ -107,7 +105,7 @@ def _elsewhere(
     above: Above,
     rows_at: Callable[[Point], float],
     estimate: Point,
-    ways: list[Way],
+    ways: list[JoinWay],
     *,
     below: bool,
 ) -> Elsewhere:

@@ -10,7 +10,7 @@ from rowreckon.document.audit import Method, Verdict
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import Point
 from rowreckon.joins.verdict.points import Points
-from rowreckon.joins.ways.all_ways import Way
+from rowreckon.joins.ways.all_ways import JoinWay
 from rowreckon.joins.ways.model import JoinModel
 
 World = tuple[JoinModel, Points]
@@ -142,7 +142,7 @@ def trimmed(worlds: list[World]) -> list[World]:
     ]
 
 
-def _identity(way: Way) -> tuple[object, ...]:
+def _identity(way: JoinWay) -> tuple[object, ...]:
     return (way.method, way.access, way.index, way.turned, way.sorts, way.merged, way.shared, way.unique)
 
 

@@ -19,7 +19,7 @@ MadeUnique = Literal["", "inner", "outer"]
 
 
 @frozen
-class Way:
+class JoinWay:
     """One way to run the join.
 
     `cost` gives its path at a point. `existing` is false for a way that needs an index which isn't there: such a way
@@ -48,9 +48,9 @@ class Way:
     whole: CostAt | None = None
 
 
-def _merge(join: JoinInput, built: MergeBuilt, unique: MadeUnique) -> Way:
+def _merge(join: JoinInput, built: MergeBuilt, unique: MadeUnique) -> JoinWay:
     access, sorts, cost, order, merged = built
-    return Way(
+    return JoinWay(
         "merge",
         access,
         None,
@@ -64,7 +64,7 @@ def _merge(join: JoinInput, built: MergeBuilt, unique: MadeUnique) -> Way:
     )
 
 
-def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
+def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[JoinWay]:
     """All ways in this order of the sides, in the order in which the planner tries them."""
     unique: MadeUnique = "inner" if join.inner_made_unique is not None else ""
     if join.outer_made_unique is not None:
@@ -72,7 +72,7 @@ def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
     for merge in sorted_merges(settings, join):
         yield _merge(join, merge, unique)
     for loop in nested_loop_ways(settings, join):
-        yield Way(
+        yield JoinWay(
             "nested_loop",
             loop[0],
             loop[1],
@@ -87,4 +87,4 @@ def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[Way]:
     for merge in presorted_merges(settings, join):
         yield _merge(join, merge, unique)
     for hashed in hash_ways(settings, join):
-        yield Way("hash", hashed[0], None, join.turned, join.basis, hashed[2], shared=hashed[1], unique=unique)
+        yield JoinWay("hash", hashed[0], None, join.turned, join.basis, hashed[2], shared=hashed[1], unique=unique)

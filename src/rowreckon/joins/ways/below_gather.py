@@ -15,7 +15,7 @@ from rowreckon.cost import CostSettings, PathCost, parallel_divisor, partial_row
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.joins.facts.inputs import JoinInput, Point
 from rowreckon.joins.ways.add_path import gather_replaces
-from rowreckon.joins.ways.all_ways import Way
+from rowreckon.joins.ways.all_ways import JoinWay
 
 OnTop = Callable[[Point, PathCost, int], PathCost]
 """From a point, a partial path and its workers to the cost at the place where the planner compares it."""
@@ -40,7 +40,7 @@ def partial_inputs(settings: CostSettings, join: JoinInput, rows: float) -> Iter
         )
 
 
-def partial_ways(join: JoinInput, ways: Iterable[Way]) -> Iterator[Way]:
+def partial_ways(join: JoinInput, ways: Iterable[JoinWay]) -> Iterator[JoinWay]:
     """Of the ways to run a partial join those that the planner tries with this number of workers."""
     first = join.outer.partial_paths[0].workers == join.workers
     for way in ways:
@@ -49,19 +49,21 @@ def partial_ways(join: JoinInput, ways: Iterable[Way]) -> Iterator[Way]:
             yield replace(way, workers=join.workers)
 
 
-def gathered(ways: Iterable[Way], on_top: Callable[[Way], OnTop], order: tuple[str, ...] = ()) -> Iterator[Way]:
+def gathered(
+    ways: Iterable[JoinWay], on_top: Callable[[JoinWay], OnTop], order: tuple[str, ...] = ()
+) -> Iterator[JoinWay]:
     """The partial ways at the place where the planner compares them with those of one process, in an order if asked."""
     for way in ways:
         if way.existing:
             yield replace(way, cost=_topped(way, on_top(way)), whole=way.cost, gathered=True, order=order)
 
 
-def _topped(way: Way, on_top: OnTop) -> Callable[[Point], PathCost]:
+def _topped(way: JoinWay, on_top: OnTop) -> Callable[[Point], PathCost]:
     partial, workers = way.cost, way.workers
     return lambda point: on_top(point, partial(point), workers)
 
 
-def consistent(ways: list[Way], executed: Way | None, estimate: Point, *, by_total: bool) -> list[Way]:
+def consistent(ways: list[JoinWay], executed: JoinWay | None, estimate: Point, *, by_total: bool) -> list[JoinWay]:
     """The ways, without those below a Gather where one of these would have been taken at the estimates: as the planner
     took what it took, they were not at hand (a function that workers may not call, say)."""
     if executed is not None:

@@ -13,15 +13,15 @@ from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import Point, SidePath
 from rowreckon.joins.ways.add_path import replaces
-from rowreckon.joins.ways.all_ways import Way
+from rowreckon.joins.ways.all_ways import JoinWay
 
 
 @frozen
 class LowerWays:
     """A join's ways by their own costs: those for one process, and those that several share."""
 
-    alone: tuple[Way, ...] = ()
-    shared: tuple[Way, ...] = ()
+    alone: tuple[JoinWay, ...] = ()
+    shared: tuple[JoinWay, ...] = ()
 
     def whole(self, estimate: Point, actual: Point) -> SidePath | None:
         """The cheapest way for one process at both points."""
@@ -43,7 +43,7 @@ class Elsewhere:
     estimates; it grows with the join's rows (`grown`).
     """
 
-    ways: tuple[Way, ...]
+    ways: tuple[JoinWay, ...]
     below: bool
     setup: float
     per_row: float
@@ -74,13 +74,13 @@ class Elsewhere:
         return least(self.ways, point) if self.below else _survivor(self.ways, point)
 
 
-def least(ways: tuple[Way, ...], point: Point) -> tuple[Method, PathCost] | None:
+def least(ways: tuple[JoinWay, ...], point: Point) -> tuple[Method, PathCost] | None:
     """The cheapest of ways at a point, by their own costs."""
     found = ((w.method, w.cost(point)) for w in ways)
     return min(found, key=lambda f: f[1].total_cost, default=None)
 
 
-def _survivor(ways: tuple[Way, ...], point: Point) -> tuple[Method, PathCost] | None:
+def _survivor(ways: tuple[JoinWay, ...], point: Point) -> tuple[Method, PathCost] | None:
     held: tuple[Method, PathCost] | None = None
     for way in ways:
         path = way.cost(point)

@@ -11,7 +11,7 @@ from rowreckon.document.audit import Basis, Method
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import Point
 from rowreckon.joins.ways.add_path import gather_replaces, replaces
-from rowreckon.joins.ways.all_ways import Way
+from rowreckon.joins.ways.all_ways import JoinWay
 from rowreckon.joins.ways.borders import Kink
 from rowreckon.joins.ways.elsewhere import Elsewhere, LowerWays
 from rowreckon.joins.ways.parallel_rivals import ParallelFloor
@@ -37,8 +37,8 @@ class JoinModel:
     only further up, `lower` those of which a join above makes use.
     """
 
-    ways: tuple[Way, ...]
-    executed: Way | None
+    ways: tuple[JoinWay, ...]
+    executed: JoinWay | None
     fraction: float
     base_cost: float
     scale: dict[Method, float] = field(default_factory=dict)
@@ -56,7 +56,7 @@ class JoinModel:
     _kept: dict[Point, tuple[tuple[Method, PathCost], ...]] = field(default_factory=dict, repr=False, compare=False)
     _best: dict[Point, dict[Method, PathCost]] = field(default_factory=dict, repr=False, compare=False)
 
-    def with_ways(self, ways: tuple[Way, ...]) -> JoinModel:
+    def with_ways(self, ways: tuple[JoinWay, ...]) -> JoinModel:
         """The same model with other ways, nothing remembered."""
         return JoinModel(  # made by hand, since `replace` takes four times as long and there are thousands
             ways,
@@ -82,15 +82,15 @@ class JoinModel:
         """The weakest evidence behind any way that can decide."""
         return "plan" if any(w.basis == "plan" for w in self.ways) or not self.ways else "catalog"
 
-    def deciding(self) -> tuple[Way, ...]:
+    def deciding(self) -> tuple[JoinWay, ...]:
         """The ways that exist."""
         return tuple(w for w in self.ways if w.existing)
 
-    def path(self, way: Way, point: Point) -> PathCost:
+    def path(self, way: JoinWay, point: Point) -> PathCost:
         """A way's path at a point, calibrated."""
         return self._calibrated(way.method, way.cost(point))
 
-    def cost(self, way: Way, point: Point) -> float:
+    def cost(self, way: JoinWay, point: Point) -> float:
         """A way's cost of the fraction that will be fetched, planner cost."""
         return self.path(way, point).total_cost
 

@@ -27,7 +27,7 @@ from rowreckon.cost.capabilities import has_exact_gather_merge_rows
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.joins.facts.above import Above
 from rowreckon.joins.facts.inputs import Point
-from rowreckon.joins.ways.all_ways import Way
+from rowreckon.joins.ways.all_ways import JoinWay
 from rowreckon.joins.ways.below_gather import OnTop
 
 RowsAt = Callable[[Point], float]
@@ -104,10 +104,10 @@ def _ordered(settings: CostSettings, above: Above, rows_at: RowsAt) -> OnTop:
 
 def merged_on_top(
     settings: CostSettings, width: int, rows_at: RowsAt, order: tuple[str, ...]
-) -> Callable[[Way], OnTop]:
+) -> Callable[[JoinWay], OnTop]:
     """A Gather Merge over a partial join where its order is taken as it comes; `width` is that of its rows (bytes)."""
 
-    def of(way: Way) -> OnTop:
+    def of(way: JoinWay) -> OnTop:
         sorts = not order or order[0] not in way.order
 
         def merged(point: Point, path: PathCost, workers: int) -> PathCost:
@@ -123,7 +123,7 @@ def merged_on_top(
     return of
 
 
-def with_target(settings: CostSettings, ways: Iterable[Way], calls: int, rows_at: RowsAt) -> Iterator[Way]:
+def with_target(settings: CostSettings, ways: Iterable[JoinWay], calls: int, rows_at: RowsAt) -> Iterator[JoinWay]:
     """The ways of a join that evaluates expressions for its output: so many operator calls for each row."""
     per_row = settings.cpu_operator_cost * calls
 

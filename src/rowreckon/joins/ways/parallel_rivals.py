@@ -8,12 +8,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from rowreckon.cost import CostSettings
 from rowreckon.cost.gather import parallel_divisor
-from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.catalog_facts import CatalogFacts
-from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.plan.nodes import ModifyTableNode, ScanNode
 
 
@@ -33,25 +31,21 @@ class ParallelFloor:
         return self.setup + serial / self.divisor
 
 
-def parallel_floor(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, known: CatalogFacts | None
-) -> ParallelFloor | None:
+def parallel_floor(case: JoinAtHand, known: CatalogFacts | None) -> ParallelFloor | None:
     """The bound for rivals of this join; None where no process but one can take part, or the join has them already."""
-    workers = settings.max_parallel_workers_per_gather
-    if workers < 1 or facts.workers > 0 or isinstance(reckoned.tree.nodes[0], ModifyTableNode):
+    settings, workers = case.settings, case.settings.max_parallel_workers_per_gather
+    if workers < 1 or case.facts.workers > 0 or isinstance(case.reckoned.tree.nodes[0], ModifyTableNode):
         return None
-    sizes = list(_pages(settings, reckoned, facts, known))
+    sizes = list(_pages(case, known))
     if None in sizes or not any(pages >= settings.min_parallel_table_scan_size for pages in sizes if pages is not None):
         return None
     return ParallelFloor(settings.parallel_setup_cost, parallel_divisor(settings, workers))
 
 
-def _pages(
-    settings: CostSettings, reckoned: ReckonedTree, facts: JoinFacts, known: CatalogFacts | None
-) -> Iterator[float | None]:
+def _pages(case: JoinAtHand, known: CatalogFacts | None) -> Iterator[float | None]:
     """The pages of each relation below the join, at most; None for one that no worker may read."""
-    tree = reckoned.tree
-    for number in tree.subtree(facts.node):
+    settings, tree = case.settings, case.reckoned.tree
+    for number in tree.subtree(case.facts.node):
         node = tree.nodes[number]
         if not isinstance(node, ScanNode):
             continue

@@ -15,17 +15,14 @@ from rowreckon.joins.ways.side_paths import printed_paths
 from rowreckon.plan.nodes import GatherNode
 
 if TYPE_CHECKING:
-    from rowreckon.cost import CostSettings
-    from rowreckon.counts.reckon import ReckonedTree
     from rowreckon.joins.facts.catalog_facts import CatalogFacts
-    from rowreckon.joins.facts.sides import JoinFacts, Side
+    from rowreckon.joins.facts.join_at_hand import JoinAtHand
+    from rowreckon.joins.facts.sides import Side
     from rowreckon.joins.ways.lower_join import LowerJoin
 
 
 def printed_ways(
-    settings: CostSettings,
-    reckoned: ReckonedTree,
-    facts: JoinFacts,
+    case: JoinAtHand,
     side: Side,
     known: CatalogFacts,
     keys: list[str],
@@ -34,12 +31,12 @@ def printed_ways(
 ) -> tuple[list[SidePath], list[SidePath]]:
     """A side's ways as the plan and a join below tell them: read whole, and shared, where the plan shares it, between
     so many workers."""
-    tree = reckoned.tree
+    tree, facts = case.reckoned.tree, case.facts
     lower = below.get(side.node)
-    printed = list(printed_paths(settings, tree, facts, side, keys, known.index_order))
+    printed = list(printed_paths(case.settings, tree, facts, side, keys, known.index_order))
     if lower is not None:
         printed = [path for p in printed for path in lower.at_actual(p)]
-    shared = side.processes > 1.0 or (facts.workers > 0 and reckoned.parallelism.partial[side.node])
+    shared = side.processes > 1.0 or (facts.workers > 0 and case.reckoned.parallelism.partial[side.node])
     whole: list[SidePath] = []
     partial: list[SidePath] = []
     if shared:
@@ -47,7 +44,7 @@ def printed_ways(
     else:
         safe = not known.parallel.gathers_below(side.node)
         whole = [p._replace(safe=safe) for p in printed]
-        partial = _below_its_gather(settings, reckoned, facts, side, known, keys, below)
+        partial = _below_its_gather(case, side, known, keys, below)
     if lower is not None:
         if lower.whole is not None and (shared or not whole[:1] or not whole[0].safe):
             whole = [*whole, lower.whole]
@@ -57,21 +54,19 @@ def printed_ways(
 
 
 def _below_its_gather(
-    settings: CostSettings,
-    reckoned: ReckonedTree,
-    facts: JoinFacts,
+    case: JoinAtHand,
     side: Side,
     known: CatalogFacts,
     keys: list[str],
     below: Mapping[int, LowerJoin],
 ) -> list[SidePath]:
     """What the Gather that a side is brings together, as each process does it."""
-    tree = reckoned.tree
+    tree = case.reckoned.tree
     node = tree.nodes[side.node]
     if not isinstance(node, GatherNode) or node.single_copy or not node.workers_planned:
         return []
-    child = side_facts(reckoned, tree.inputs(side.node)[0], parameterised=False)
-    printed = list(printed_paths(settings, tree, facts, child, keys, known.index_order))
+    child = side_facts(case.reckoned, tree.inputs(side.node)[0], parameterised=False)
+    printed = list(printed_paths(case.settings, tree, case.facts, child, keys, known.index_order))
     if child.node in below:
         printed = [path for p in printed for path in below[child.node].at_actual(p)]
     return [p._replace(workers=int(node.workers_planned)) for p in printed]

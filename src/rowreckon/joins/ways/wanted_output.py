@@ -16,7 +16,7 @@ from rowreckon.cost.units import clamp_row_est
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import JoinInput, Point
 from rowreckon.joins.facts.limits import wanted_share
-from rowreckon.joins.ways.all_ways import CostAt, Way
+from rowreckon.joins.ways.all_ways import CostAt, JoinWay
 from rowreckon.plan.nodes import (
     AggregateNode,
     GatherNode,
@@ -71,14 +71,14 @@ def _is_taken(tree: PlanTree, number: int, query: str | None) -> bool:
     return query is not None and sorts_rows(query)
 
 
-def as_wanted(settings: CostSettings, join: JoinInput, ways: list[Way], wanted: Wanted) -> list[Way]:
-    """The ways with the cost of what is wanted of them; `Way.whole` keeps the whole one."""
+def as_wanted(settings: CostSettings, join: JoinInput, ways: list[JoinWay], wanted: Wanted) -> list[JoinWay]:
+    """The ways with the cost of what is wanted of them; `JoinWay.whole` keeps the whole one."""
     if wanted.share is None and not wanted.order:
         return ways
     expected = max(join.output_rows * (join.processes if join.workers > 0 else 1.0), 1.0)
     fetched = None if wanted.share is None else max(wanted.share * expected, 1.0)
     rows_at = _output_rows(join, expected)
-    found: list[Way] = []
+    found: list[JoinWay] = []
     for way in ways:
         sorted_width = 0 if _delivers(way, wanted) else max(wanted.width, 1)
         cost = _cost(settings, way.cost, rows_at, fetched, sorted_width)
@@ -86,7 +86,7 @@ def as_wanted(settings: CostSettings, join: JoinInput, ways: list[Way], wanted: 
     return found
 
 
-def _delivers(way: Way, wanted: Wanted) -> bool:
+def _delivers(way: JoinWay, wanted: Wanted) -> bool:
     return not wanted.order or wanted.order[0] in way.order
 
 
