@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import psycopg
 import pytest
 
+import rowreckon
 from rowreckon.sql.names import author_names, built_in_names, with_names
 from tests.servers.fixtures import MatrixServer
 
@@ -23,7 +26,15 @@ def test_what_a_server_has_built_in_is_known(matrix_server: MatrixServer) -> Non
         there = {str(row[0]) for row in connection.execute(_BUILT_IN).fetchall()}
 
     assert len(there) > 2000
-    assert there - built_in_names() == set()
+    assert sorted(there - built_in_names()) == []
+
+
+def test_the_list_is_in_order() -> None:
+    """Each name once and sorted, so that a new release's come in as so many lines."""
+    path = Path(rowreckon.__file__).parent / "sql" / "built_in_names.txt"
+    names = path.read_text("utf-8").split("\n")
+
+    assert names == [*sorted(built_in_names()), ""]
 
 
 @pytest.mark.parametrize(
