@@ -27,6 +27,7 @@ from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.names import full_name
 from rowreckon.plan.nodes import OtherNode
 from rowreckon.plan.tree import PlanTree
+from rowreckon.plan_head import head_of, plan_without_explain, session_of
 from rowreckon.proposals import PlanAudit, missing_for, propose
 from rowreckon.time_split import time_by, whole_time_by
 
@@ -90,7 +91,7 @@ def audit_capture(
     """One capture's plan, audited, and what the remedies over all plans need of it (None without a plan)."""
     explain = capture.explain
     if explain is None:
-        return _plan_without_explain(capture), None
+        return plan_without_explain(capture), None
     reckoned = with_probes(reckoned_of(capture), capture.probes)
     tree = reckoned.tree
     origins = find_origins(reckoned)
@@ -109,7 +110,7 @@ def audit_capture(
         own_ms=tuple(own_ms),
     )
     plan = doc.Plan(
-        **_header(capture),
+        **head_of(capture),
         notes=(*capture.notes, *_unknown_notes(explain, tree)),
         analyzed=explain.analyzed,
         planning_ms=_number(explain.planning_time),
@@ -121,7 +122,7 @@ def audit_capture(
         time_elsewhere=time_elsewhere(explain, reckoned, own_ms, verdicts.joins) if explain.analyzed else (),
         joins_ms=judged_ms(reckoned, own_ms, verdicts.joins),
         time_by=time_by(explain, reckoned, own_ms, verdicts.joins) if explain.analyzed else None,
-        session=_session(capture),
+        session=session_of(capture),
         missing=(*verdicts.missing, *(m for m in missing_for(evidence) if m not in verdicts.missing)),
     )
     return plan, evidence
@@ -147,29 +148,6 @@ def summarize(plans: Sequence[doc.Plan], *, threshold: float) -> doc.Summary:
     )
 
 
-def _header(capture: Capture) -> dict[str, object]:
-    explain = capture.explain
-    return {
-        "source": capture.name,
-        "query": capture.query,
-        "query_id": None if explain is None or explain.query_identifier is None else str(explain.query_identifier),
-        "captured_at": capture.captured_at,
-        "server_version": capture.server_version,
-        "outcome": capture.outcome,
-        "sqlstate": capture.sqlstate,
-        "line": capture.line,
-        "reason": capture.reason,
-        "runs_ms": capture.runs_ms,
-        "cache": capture.cache,
-    }
-
-
-def _plan_without_explain(capture: Capture) -> doc.Plan:
-    return doc.Plan.model_validate(
-        {**_header(capture), "notes": capture.notes, "analyzed": False, "session": _session(capture)}
-    )
-
-
 def _unknown_notes(explain: ExplainDocument, tree: PlanTree) -> tuple[str, ...]:
     """Names of keys and node types that this release keeps but does not know."""
     keys: dict[str, None] = dict.fromkeys(explain.unknown_keys)
@@ -185,19 +163,6 @@ def _unknown_notes(explain: ExplainDocument, tree: PlanTree) -> tuple[str, ...]:
     if keys:
         notes.append(f"keys kept without being understood: {', '.join(keys)}")
     return tuple(notes)
-
-
-def _session(capture: Capture) -> doc.Session | None:
-    facts = capture.session
-    if facts is None:
-        return None if capture.settings is None else doc.Session(settings=dict(capture.settings))
-    return doc.Session(
-        role=facts.role,
-        database=facts.database,
-        search_path=facts.search_path,
-        row_security=facts.row_security,
-        settings={**(capture.settings or {}), **facts.settings},
-    )
 
 
 def _execution_ms(explain: ExplainDocument, tree: PlanTree) -> float | None:

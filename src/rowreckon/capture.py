@@ -18,6 +18,8 @@ else:
 
 WITHOUT_FACTS = "without catalog facts: "
 """How the note of a capture begins whose facts were asked for and not had; the reason follows."""
+NOT_ASKED = "the planner could not be asked about other join methods: "
+"""How the note of a capture begins whose query was given for that; its facts stay, the reason follows."""
 
 Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
 

@@ -186,3 +186,14 @@ def test_without_values_nothing_changes_but_literals() -> None:
     assert masked.undo == {}
     assert masked.audit.plans[0].nodes[2].relation == "bookings"
     assert "b.season" in (masked.audit.plans[0].joins[0].condition or "")
+
+
+def test_a_querys_name_is_masked_whole() -> None:
+    """Not the half of it that is a table's name; where no name stands in it, it stays. The undo map gives it back."""
+    named = f.audit(f.crossed_plan(source="lists/bookings-to-inspect.capture.json"), f.crossed_plan(source="evening"))
+    masked = mask_names(named, KEY)
+    shown = masked.audit.plans[0].source
+
+    assert "to-inspect" not in masked.audit.to_json()
+    assert masked.audit.plans[1].source == "evening"
+    assert unmask_text(shown, masked.undo) == "lists/bookings-to-inspect.capture.json"

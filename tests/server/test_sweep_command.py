@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -158,6 +159,38 @@ def test_a_pasted_plan_gets_the_servers_facts(huts: str, tmp_path: Path) -> None
     told = {m for m, c in asked["joins"][0]["costs"].items() if c["basis_at_estimate"] == "planner"}
     assert "hash" in told
     assert rowreckon("audit", str(plan), "--query", str(query)).returncode == 2
+
+
+def test_a_query_that_may_not_be_planned_keeps_the_facts(huts: str, tmp_path: Path) -> None:
+    """Only the question to the planner is dropped; the report says so, and the exit status."""
+    plan, query = tmp_path / "plan.json", tmp_path / "q.sql"
+    plan.write_text(explained(huts, MISESTIMATED))
+    query.write_text("vacuum")
+    done = rowreckon("audit", str(plan), "--dsn", huts, "--query", str(query), "--format", "json")
+    (kept,) = json.loads(done.stdout)["plans"]
+
+    assert done.returncode == 2
+    assert "could not be asked about other join methods" in done.stderr
+    assert any("could not be asked about other join methods" in note for note in kept["notes"])
+    assert kept["joins"][0]["basis"] == "catalog"
+
+
+def test_a_pasted_plan_says_where_its_facts_are_from(huts: str, tmp_path: Path) -> None:
+    """The minor release and the database as the server itself tells them, and when they were read."""
+    plan = tmp_path / "plan.json"
+    plan.write_text(explained(huts, MISESTIMATED))
+    (known,) = run_json("audit", str(plan), "--dsn", huts)["plans"]
+    with psycopg.connect(huts) as connection:
+        version, database, now = connection.execute(
+            "select current_setting('server_version_num')::int, current_database()::text, now()"
+        ).fetchone() or (0, "", None)
+    read_at = datetime.fromisoformat(known["facts_read_at"])
+
+    assert known["server_version"] == version
+    assert known["session"]["database"] == database
+    assert now is not None
+    assert read_at <= now
+    assert known["captured_at"] is None
 
 
 def test_costs_that_disagree_with_todays_facts_are_said(huts: str, tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from rowreckon.bounded import MOST_TEXT, read_bytes
 from rowreckon.capture import Capture
-from rowreckon.cli.running.status import Happened, lacking_facts
+from rowreckon.cli.running.status import Happened, lacking_facts, planner_not_asked
 from rowreckon.cli.server_options import confirm, connector
 from rowreckon.document.audit import Rejected
 from rowreckon.errors import UsageError
@@ -56,8 +56,11 @@ def facts_of_server(
 
 
 def without_facts(inputs: Inputs, dsn: str | None) -> Happened:
-    """Which of the captures lack the facts that a server was to give, where there was one to give them."""
-    return Happened() if dsn is None else lacking_facts(item for item in inputs if isinstance(item, Capture))
+    """Which of the captures lack what a server was to give, its facts or its planner's answers, where there was one."""
+    if dsn is None:
+        return Happened()
+    captures = [item for item in inputs if isinstance(item, Capture)]
+    return lacking_facts(captures).add(planner_not_asked(captures))
 
 
 def facts_of_answer(inputs: Inputs, answer: Path, most_bytes: int = MOST_TEXT) -> Inputs:

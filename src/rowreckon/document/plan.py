@@ -136,6 +136,8 @@ class Plan(Part):
     query: MaybeText = None
     query_id: MaybeText = None
     captured_at: MaybeText = None
+    facts_read_at: MaybeText = None
+    """When the facts of a server were read that the verdicts rest on."""
     server_version: MaybeInt = None
     analyzed: bool
     planning_ms: MaybeFloat = None

@@ -42,6 +42,7 @@ _OWN_BELOW = {
     "where": ("trial", "trials", "rejected"),
 }
 _SOURCES = frozenset(("source", "join_order_before", "join_order_after"))
+_ENDINGS = (".capture.json", ".json", ".txt", ".xml", ".yaml", ".yml", ".sql", ".log")
 _NAMED_QUERIES = ("side_effects", "queries")
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\d[ T][\d:.+Z-]*|never|yes|no|true|false")
 
@@ -76,8 +77,21 @@ def mask_names(audit: Audit, key: bytes) -> Masked:
             known.update((text, *text.split(".")) if field != "search_path" else _parted(text))
         elif field in _CONDITIONS or (field in _QUERIES and text not in sources):
             known |= author_names(text)
-    masker = NameMasker(key, frozenset(known - {"", UNREAD}))
+    known -= {"", UNREAD}
+    known |= _query_names(NameMasker(key, frozenset(known)), audit)
+    masker = NameMasker(key, frozenset(known))
     return Masked(Audit.model_validate(_Renaming(masker).walk(document, "", "")), masker)
+
+
+def _query_names(masker: NameMasker, audit: Audit) -> set[str]:
+    """The names of queries and files in which a known name stands: they are masked whole, not in halves."""
+    sources = [*(plan.source for plan in audit.plans), *(one.source for one in audit.rejected)]
+    parts = {_without_ending(part) for source in sources for part in source.split("/")}
+    return {part for part in parts if part not in masker.names and masker.prose(part) != part}
+
+
+def _without_ending(name: str) -> str:
+    return next((name.removesuffix(end) for end in _ENDINGS if name.endswith(end)), name)
 
 
 def mask_document(audit: Audit) -> Audit:
@@ -180,7 +194,7 @@ class _Leaving(_Walk):
             return masked_name(text)
         if field in _NAMES:
             return text
-        if field == "captured_at":
+        if field in ("captured_at", "facts_read_at"):
             return text if _MOMENT.fullmatch(text) else UNREAD
         if field == "value":
             return text if text in self.names or _MOMENT.fullmatch(text) else MASK

@@ -70,12 +70,26 @@ def lacking_facts(captures: Iterable[Capture]) -> Happened:
     """Facts that a server was asked for and did not give, a sentence for each reason."""
     from rowreckon.capture import WITHOUT_FACTS
 
+    return _noted((capture for capture in captures if capture.catalog is None), WITHOUT_FACTS)
+
+
+def planner_not_asked(captures: Iterable[Capture]) -> Happened:
+    """Why a planner that was to be asked about a query could not be, a sentence for each reason."""
+    from rowreckon.capture import NOT_ASKED
+
+    return _noted(captures, NOT_ASKED)
+
+
+def _noted(captures: Iterable[Capture], start: str) -> Happened:
+    """The notes that begin so, each with the captures that have it."""
+
     reasons: dict[str, list[str]] = {}
     for capture in captures:
-        if capture.explain is not None and capture.catalog is None:
-            for note in capture.notes:
-                if note.startswith(WITHOUT_FACTS):
-                    reasons.setdefault(note, []).append(capture.name)
+        if capture.explain is None:
+            continue
+        for note in capture.notes:
+            if note.startswith(start):
+                reasons.setdefault(note, []).append(capture.name)
     return Happened(
         undone=[
             f"{names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}: {note}"

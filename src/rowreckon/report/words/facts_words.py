@@ -19,7 +19,8 @@ def facts_words(plans: Sequence[Plan], tool_version: str) -> list[str]:
 
 
 def captured_words(plans: Sequence[Plan]) -> list[str]:
-    """`PostgreSQL 18.6`, `database huts`, `at 2026-11-25 08:38 UTC`, each as far as it is known."""
+    """`PostgreSQL 18.6`, `database huts`, `at 2026-11-25 08:38 UTC`, each as far as it is known; of plans that do not
+    tell when they were captured, when the server's facts were read."""
     facts = []
     releases = sorted({plan.server_version for plan in plans if plan.server_version is not None})
     if releases:
@@ -35,6 +36,9 @@ def captured_words(plans: Sequence[Plan]) -> list[str]:
         facts.append(f"at {quote(moments[0], 40)}")
     elif moments:
         facts.append(f"from {quote(moments[0], 40)} to {quote(moments[-1], 40)}")
+    if not moments:
+        read = sorted({_moment(plan.facts_read_at) for plan in plans if plan.facts_read_at})
+        facts += [f"facts of {quote(read[-1], 40)}"] if read else []
     return facts
 
 

@@ -10,9 +10,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from rowreckon.capture import WITHOUT_FACTS, Capture
+from rowreckon.capture import NOT_ASKED, WITHOUT_FACTS, Capture
 from rowreckon.catalog.drift import drift_notes
-from rowreckon.errors import RowreckonError, StatementRefused
+from rowreckon.errors import RowreckonError
 from rowreckon.joins.facts.misestimated import misestimated_joins
 from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.plan.tree import lay_out
@@ -38,7 +38,7 @@ def add_facts(
 
     The planner's settings that a plan prints are put in force for it. `item` is the query of the one plan: the planner
     is then asked about other methods for its misestimated joins. Where the plan's figures disagree with today's facts,
-    its notes say so; where facts cannot be read they say why. Raises StatementRefused where the query is none.
+    its notes say so; where facts cannot be read, or the query may not be planned, they say why.
     """
     out = list(captures)
     groups: dict[tuple[tuple[str, str], ...], list[int]] = {}
@@ -80,9 +80,7 @@ def _asked(
     root = capture.explain.plan
     capture = capture.model_copy(update={"query": capture.query or item.written or item.text})
     if today.planned is None:
-        if today.outcome in ("refused", "skipped"):
-            raise StatementRefused(f"the query of --query cannot be planned: {today.reason}", where=f"line {item.line}")
-        return _noted(capture, f"the planner could not be asked about other join methods: {today.reason}")
+        return _noted(capture, f"{NOT_ASKED}{today.reason} (line {item.line} of its list)")
     now = today.planned[0]["Plan"]
     printed, cost = float(root.total_cost or 0), float(now["Total Cost"])
     if root.node_type != now["Node Type"] or abs(printed - cost) > 0.01 * max(printed, cost):
@@ -98,7 +96,7 @@ def _asked(
     capture = capture.model_copy(update={"alternatives": found})
     if ending.reason is None:
         return capture
-    return _noted(capture, f"the planner could not be asked about other join methods: {ending.reason}")
+    return _noted(capture, f"{NOT_ASKED}{ending.reason}")
 
 
 def _noted(capture: Capture, *notes: str) -> Capture:
