@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import psycopg
 import pytest
@@ -10,6 +11,7 @@ import pytest
 from rowreckon.capture import Capture
 from rowreckon.counts import find_origins
 from rowreckon.document.audit import Missing
+from rowreckon.intake import read_path
 from rowreckon.joins import judge_joins
 from rowreckon.joins.facts.own_workers import reckoned_of
 from tests.servers.databases import run_script
@@ -23,6 +25,7 @@ OTHERS = (
     " and not exists (select from visit v where v.guest = s.guest and v.nights <> s.id)"
     " and exists (select from visit v where v.guest = s.guest and v.nights <> s.id)"
 )
+SAMPLES = Path(__file__).parents[2] / "sample_plans"
 PARALLEL = {
     "jit": "off",
     "min_parallel_table_scan_size": "0",
@@ -64,6 +67,17 @@ def test_only_the_tables_that_were_not_read_are_missing(captured: Capture) -> No
 
     assert missing.what == "the sizes, statistics and indexes of public.visit"
     assert missing.why == "they were not all readable"
+
+
+def test_what_is_no_table_has_no_size_to_ask_for() -> None:
+    """A function's rows and a common table expression, in plans of an 18: only the tables beside them are named."""
+    for sample in ("function-row-default.18.json", "cte-read-partly.18.json"):
+        (taken,) = read_path(SAMPLES / sample)
+        assert isinstance(taken, Capture)
+
+        assert [m.what for m in _missing(taken) if "sizes" in m.what] == [
+            "the sizes, statistics and indexes of public.payments"
+        ]
 
 
 def test_without_a_catalog_all_tables_are_missing(captured: Capture) -> None:

@@ -12,6 +12,7 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
+from rowreckon.plan.tree import base_name
 
 _Name = tuple[str | None, str]
 """A relation's schema, where the plan tells it, and its name."""
@@ -32,10 +33,19 @@ class RelationEvidence:
         self._settings = settings
         self._reckoned = reckoned
         self._seen: dict[_Name, SeenRelation | None] = {}
+        self._others: frozenset[str] | None = None
         self._scans: dict[_Name, list[int]] = {}
         for number, node in enumerate(reckoned.tree.nodes):
             if node.node_type == "Seq Scan" and isinstance(node, ScanNode) and node.relation_name:
                 self._scans.setdefault((node.schema_name, node.relation_name), []).append(number)
+
+    def stored(self, names: tuple[str, ...]) -> tuple[str, ...]:
+        """Of what leaves read the relations: a function, a CTE or a list of values has no statistics to ask for."""
+        if self._others is None:
+            read = [(base_name(node), bool(getattr(node, "relation_name", None))) for node in self._reckoned.tree.nodes]
+            relations = {name for name, is_stored in read if is_stored}
+            self._others = frozenset(name for name, _ in read if name is not None and name not in relations)
+        return tuple(name for name in names if name not in self._others) if self._others else names
 
     def of(self, node: ScanNode) -> SeenRelation | None:
         """The size of the relation that a node scans, None where the plan never scans it from end to end."""

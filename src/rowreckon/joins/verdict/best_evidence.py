@@ -62,7 +62,7 @@ def gather(
     case = JoinAtHand(settings, reckoned, facts)
     join = catalog_input(case, known, below) if known is not None else None
     if join is None:
-        unread = reckoned.tables[facts.node] if known is None else known.unread_below(facts.node)
+        unread = relations.stored(reckoned.tables[facts.node] if known is None else known.unread_below(facts.node))
         lacking = prices(unread, asked=known is not None)
         joins = plan_worlds(case, relations)
         if joins:
