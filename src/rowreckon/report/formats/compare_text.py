@@ -73,19 +73,13 @@ def sides(comparison: Comparison) -> list[tuple[str, str]]:
 def _sections(comparison: Comparison, *, verbose: bool) -> list[tuple[str, list[str]]]:
     """(title, lines) of all that is told."""
     shown = told(comparison, verbose=verbose)
-    return [*((query_title(plan), plan_lines(plan)) for plan in shown), *other_sections(comparison, len(shown))]
+    return [*((query_title(plan), plan_lines(plan)) for plan in shown), *other_sections(comparison)]
 
 
-def other_sections(comparison: Comparison, shown: int) -> list[tuple[str, list[str]]]:
-    """(title, lines) of what is told beside so many queries: how many are alike, which only one audit has."""
-    sections: list[tuple[str, list[str]]] = []
-    hidden = len(comparison.plans) - shown
-    if hidden:
-        sections.append((f"{count_of(hidden, 'query', 'queries')} without a difference beyond noise", []))
-    for title, plans in (("Only before", comparison.only_before), ("Only after", comparison.only_after)):
-        if plans:
-            sections.append((title, [quote(plan.source) for plan in plans]))
-    return sections
+def other_sections(comparison: Comparison) -> list[tuple[str, list[str]]]:
+    """(title, lines) of the queries that only one audit has; how many are alike stands at the top."""
+    alone = (("Only before", comparison.only_before), ("Only after", comparison.only_after))
+    return [(title, [quote(plan.source) for plan in plans]) for title, plans in alone if plans]
 
 
 def render_comparison(comparison: Comparison, console: Console, *, verbose: bool = False) -> None:

@@ -43,7 +43,7 @@ def comparison_html(comparison: Comparison, *, verbose: bool = False) -> str:
         lines=comparison_ticket(comparison),
         legend_parts=swatches(_summed(splits)),
         plans=[_compared(item, scale) for item in shown],
-        others=other_sections(comparison, len(shown)),
+        others=other_sections(comparison),
     )
 
 
