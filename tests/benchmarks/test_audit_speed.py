@@ -26,6 +26,9 @@ from rowreckon.intake import read_text
 from rowreckon.joins import JoinVerdicts, judge_joins
 from tests.benchmarks.plans import plan_of
 
+START_BAR = 1.3
+"""Times the bare imports: where the start of one plan's audit is to get to. The test fails at twice the imports."""
+
 
 def _seconds(work: Callable[[], object], runs: int = 5) -> float:
     times = []
@@ -98,6 +101,8 @@ def test_command_starts_within_twice_its_imports(form: str) -> None:
     command = [sys.executable, "-m", "rowreckon", "audit", str(plan), "--format", form]
     imports = [sys.executable, "-c", "import pydantic, typer, rich.console, postgast"]
     ratios = [_cpu_seconds(command) / _cpu_seconds(imports) for _ in range(11)]
-    print(f"{form}: {statistics.median(ratios):.2f} times the bare imports ({min(ratios):.2f} to {max(ratios):.2f})")
+    ratio = statistics.median(ratios)
+    missed = f", misses the bar of {START_BAR} by {ratio - START_BAR:.2f}" if ratio > START_BAR else ""
+    print(f"{form}: {ratio:.2f} times the bare imports ({min(ratios):.2f} to {max(ratios):.2f}){missed}")
 
-    assert statistics.median(ratios) <= 2
+    assert ratio <= 2
