@@ -166,13 +166,27 @@ def of_sources(root: Path) -> Iterator[tuple[str, str]]:
     for path in sorted(root.rglob("*.py")):
         tree = ast.parse(path.read_text("utf-8"))
         documented = {id(node.value) for node in ast.walk(tree) if isinstance(node, ast.Expr)}
-        for line, text in _literals(tree, documented):
+        for line, text in [*_literals(tree, documented), *_errors(tree)]:
             yield from ((f"{path.relative_to(root)}:{line}", said) for said in sentences(text) if not _is_code(said))
 
 
 def _is_code(sentence: str) -> bool:
     """Whether it is no prose; what has neither full stop nor comma is a list of names."""
     return bool(_CODE.search(sentence)) or not _POINTS.search(sentence)
+
+
+def _errors(tree: ast.AST) -> Iterator[tuple[int, str]]:
+    """What an error says with its advice behind a semicolon, as `rowreckon.errors` joins them."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and node.args:
+            told = {keyword.arg: keyword.value for keyword in node.keywords}
+            parts = [node.args[0], told.get("hint")]
+            if all(isinstance(part, ast.Constant | ast.JoinedStr) for part in parts):
+                where = f" at {NAME}" if "where" in told else ""
+                what, advice = (
+                    _written(part) or "" for part in parts if isinstance(part, ast.Constant | ast.JoinedStr)
+                )
+                yield node.lineno, f"rowreckon: {what}{where}; {advice}"
 
 
 def _literals(node: ast.AST, left_out: set[int]) -> Iterator[tuple[int, str]]:

@@ -143,6 +143,14 @@ def test_a_long_sentence_is_found_in_every_format(part: str) -> None:
         assert any(LONG in found for found in s.too_long(said))
 
 
+def test_an_error_is_counted_with_its_advice(tmp_path: Path) -> None:
+    """Neither half is long, and both stand in one sentence on stderr."""
+    (tmp_path / "one.py").write_text(f'raise UsageError("{"first " * 12}", where=path, hint="{"second " * 12}")')
+    (found,) = s.too_long(s.of_sources(tmp_path))
+
+    assert found.startswith("27 words, one.py:1: rowreckon: first")
+
+
 def test_a_long_sentence_is_found_in_the_sources(tmp_path: Path) -> None:
     """With an inserted value as one word; documentation, SQL and lists of names are left out."""
     names = "one two three " * 10

@@ -145,9 +145,9 @@ class _Watch:
                 self.lost()
                 if not self._answered
                 else CannotConnect(
-                    "the Dask cluster has no worker, or none that is left",
+                    "the Dask cluster has no worker, or none is left",
                     where=self._scheduler,
-                    hint="start workers for this scheduler, and look at the logs of those that ended",
+                    hint="start workers for it, and see the logs of ended ones",
                 )
             )
 

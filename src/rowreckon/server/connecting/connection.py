@@ -120,7 +120,7 @@ def cannot_connect(dsn: str, error: psycopg.Error) -> CannotConnect:
         told = f" (SQLSTATE {error.sqlstate})" if error.sqlstate else ""
         return CannotConnect(
             f"no connection could be made with the parameters of service {service!r}{told}",
-            hint="check its entry in the service file: psql with the same service says more",
+            hint="check its entry in the service file; psql with it says more",
             sqlstate=error.sqlstate,
         )
     message = without_secrets(first_line(error), dsn)

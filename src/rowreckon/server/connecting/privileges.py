@@ -61,10 +61,10 @@ def require_plain_role(connection: Connection, *, allowed: bool, confirm: Callab
     who = f"the role of {place(connection)} is {' and '.join(found)}"
     if confirm is None:
         raise StatementRefused(
-            f"{who}: nothing bounds what a query may set off, and nobody can be asked",
-            hint="connect as a plain role (`rowreckon check` writes its SQL), or give --allow-privileged-role",
+            f"{who}: nothing bounds its queries, and nobody can be asked",
+            hint="connect as a plain role (see `rowreckon check`), or give --allow-privileged-role",
         )
-    if not confirm(f"{who}: nothing bounds what a query may set off. Go on?"):
+    if not confirm(f"{who}: nothing bounds what a query may do. Go on?"):
         raise StatementRefused("nothing was executed", hint="connect as a plain role: `rowreckon check` writes its SQL")
 
 

@@ -59,16 +59,15 @@ def require_permission(
     """Nothing where queries may be run on this server; raises StatementRefused where they may not."""
     if in_recovery(connection) and not standby:
         raise StatementRefused(
-            f"{place(connection)} is a standby: long queries there delay replay or are cancelled by it, and its"
-            " counters are empty",
-            hint="sweep a development copy of the primary, or give --allow-standby",
+            f"{place(connection)} is a standby: long queries delay replay or are cancelled, and counters are empty",
+            hint="sweep a primary's copy, or give --allow-standby",
         )
     if yes or on_this_machine(connection) or is_allowed(connection, allow):
         return
     where = place(connection)
     if confirm is None:
         raise StatementRefused(
-            f"{where} is not on this machine, and nobody can be asked whether queries may be executed there",
+            f"{where} is not on this machine, and nobody can be asked about it",
             hint="give --yes, or name the server in the configuration's allow list",
         )
     question = f"{where} is not on this machine. Every query of the list will be executed there. Go on?"

@@ -50,9 +50,9 @@ def bind(items: Sequence[QueryItem], sets: Sets, path: Path) -> tuple[QueryItem,
     unknown = sorted(set(sets) - {item.name for item in items if item.parameters})
     if unknown:
         raise UsageError(
-            f"there are parameters for {', '.join(unknown)}, but no query of that name with $1 in it",
+            f"there are parameters for {', '.join(unknown)}, but no query of that name with $1",
             where=str(path),
-            hint="name the query with a line '-- name: …' above it",
+            hint="name it by a line '-- name: …' above",
         )
     out: list[QueryItem] = []
     for item in items:

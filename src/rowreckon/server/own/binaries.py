@@ -67,7 +67,7 @@ def find_binaries(root: Path, account: Account, cache: Path) -> ServerBinaries:
     except PermissionError:
         raise CannotStart(
             f"the account that the server runs under may not execute {copied / 'bin' / 'postgres'}",
-            hint="check the permissions of that folder, or run the command as an ordinary user",
+            hint="check the permissions of that folder, or run it as an ordinary user",
         ) from None
 
 

@@ -52,8 +52,8 @@ def read_price(connection: Connection) -> Price:
             name, size_kb, may_copy, may_create, encoding = neutral_rows(connection, _DATABASE)[0]
         if encoding == "SQL_ASCII":
             raise StatementRefused(
-                f"nothing is tried in {name}: its encoding is SQL_ASCII, so nobody can tell what its texts say",
-                hint="load a dump of it into a database in UTF8, and try there",
+                f"nothing is tried in {name}: its encoding is SQL_ASCII, so its texts are unknown",
+                hint="try on a dump loaded into a UTF8 database",
             )
         obstacles = []
         if in_recovery(connection):
