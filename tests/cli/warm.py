@@ -2,7 +2,8 @@
 
 A run is a process of its own, with its own arguments, variables, folder, umask, streams and exit status; only the
 loading, half a second of processor time, is done once. `cold` runs the command as a person does, from nothing, and
-with all else that a process takes from the one that starts it (limits, ignored signals).
+with all else that a process takes from the one that starts it (limits, ignored signals). What measures a run takes
+`cold`: a warm run loads nothing, and its processor time is not counted among that of the test's children.
 
 `python -m tests.cli.warm FD` is that process; FD is a socket on which it is asked, and with whose end it ends.
 """
