@@ -102,8 +102,12 @@ def write_changes(out: Writer, audit: Audit) -> None:
         out.say(no_change_words(audit.plans), 2)
         return
     groups = change_groups(audit)
+    above = "\n".join(line.command for line in list_ticket(audit))
     for number, line in enumerate(groups.shown):
-        _change(out, line, with_sql=number < _CHANGES_WITH_SQL)
+        sql = statements(line.remedy.sql)
+        is_above = bool(sql) and sql in above
+        above = above.replace(sql, "", 1) if is_above else above
+        _change(out, line, with_sql=number < _CHANGES_WITH_SQL and not is_above)
     if groups.folded:
         out.blank()
         out.say(f"{groups.fold}:", 2)

@@ -48,6 +48,7 @@ def render_list(audit: Audit, folder: str) -> str:
     story = remedies_story(audit.remedies[:_CHANGES], audit.plans)
     headline = list_headline(audit)
     whole = whole_split(audit)
+    lines = list_ticket(audit)
     return audit_page(
         "list.html.j2",
         audit,
@@ -58,7 +59,8 @@ def render_list(audit: Audit, folder: str) -> str:
         evidence=evidence,
         headline=headline,
         facts=facts_words(audit.plans, audit.tool_version),
-        lines=list_ticket(audit),
+        lines=lines,
+        told_above=any(line.command for line in lines),
         time_sentence="" if whole is not None else list_time_sentence(audit),
         list_title=LIST_TITLE,
         list_note=list_note(audit),
