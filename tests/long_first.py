@@ -21,6 +21,10 @@ LONG_FIRST: Final = (
     "security/test_lists.py",
     "trial/test_objects.py",
     "plan/test_round_trip.py",
+    "joins/test_parallel_flips.py",
+    "catalog/test_files_plan_nothing_of_yours.py",
+    "catalog/test_estimates.py",
+    "fuzz/test_structured.py",
     "reading/test_logs.py",
 )
 """Longer than half a minute on a machine of two cores (`--durations`), in no order that matters."""
