@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 
 import pytest
 from rich.console import Console
@@ -13,6 +14,7 @@ from rowreckon.report.formats.junit import render_junit
 from rowreckon.report.formats.markdown import render_markdown
 from rowreckon.report.formats.terminal import render_terminal
 from rowreckon.report.mask import Masked, mask_document, mask_names, unmask_text
+from rowreckon.report.mask_words import NameMasker
 from tests.report import factories as f
 
 KEY = b"a key of the test's own"
@@ -197,3 +199,10 @@ def test_a_querys_name_is_masked_whole() -> None:
     assert "to-inspect" not in masked.audit.to_json()
     assert masked.audit.plans[1].source == "evening"
     assert unmask_text(shown, masked.undo) == "lists/bookings-to-inspect.capture.json"
+
+
+def test_a_name_of_two_letters_is_masked_in_sentences() -> None:
+    """A column `hr` is told nowhere; a table named as a word of sentences leaves these readable."""
+    masker = NameMasker(KEY, frozenset({"hr", "id", "of"}))
+    told = masker.prose("An UPDATE of pay, hr also changes the index on id")
+    assert re.fullmatch(r"An UPDATE of pay, n_\w+ also changes the index on n_\w+", told)

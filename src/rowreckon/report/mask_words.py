@@ -19,6 +19,9 @@ _OUR_NUMBERS = ("statistics", "rows", "cost")
 _OUR_OPTIONS = ("n_distinct", "n_distinct_inherited", "autovacuum_analyze_scale_factor")
 _KEPT_NAMES = frozenset({"public", "pg_catalog"})
 
+# Two-letter words and units of which sentences are made: a table of such a name can't be told from the word there.
+_OF_SENTENCES = frozenset("am an as at be by do go if in is it no of on or so to up us we kB MB GB TB ms".split())
+
 
 def mask_remedy(text: str, names: frozenset[str]) -> str:
     """A statement of a remedy without literals of the data: what the remedy itself sets stays, and so do `names` that
@@ -68,9 +71,9 @@ class NameMasker:
     undo: dict[str, str] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        long = frozenset(name for name in self.names if len(name) >= 3)
-        self._named = _alternation(long)
-        self._part = _alternation(long, "_")
+        telling = frozenset(name for name in self.names if len(name) >= 2) - _OF_SENTENCES
+        self._named = _alternation(telling)
+        self._part = _alternation(telling, "_")
 
     def name(self, text: str) -> str:
         """A name's pseudonym; dotted names part by part."""
