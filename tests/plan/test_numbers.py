@@ -35,3 +35,10 @@ def test_at_the_bounds(width: float) -> None:
     result = audit([capture])
     assert len(result.plans) == 1
     json.loads(result.to_json(), parse_constant=lambda word: pytest.fail(f"{word} in the report"))
+
+
+def test_half_a_loop() -> None:
+    """A node ran never, or once at least (InstrEndLoop in PostgreSQL's instrument.c counts whole loops)."""
+    with pytest.raises(BrokenPlan) as caught:
+        parse_document({"Plan": {**PLAN, "Actual Loops": 0.5}})
+    assert "0.5 is smaller than any number but 0" in caught.value.sentence()

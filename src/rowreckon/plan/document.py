@@ -13,7 +13,7 @@ from pydantic import Field, ValidationError
 
 from rowreckon.errors import BrokenPlan
 from rowreckon.plan.base import Buffers, ExplainPart, PlanNode
-from rowreckon.plan.keys import LEAST, MOST, AsItIs, MaybeNumber, MaybeSigned, MaybeText, Text
+from rowreckon.plan.keys import MOST, AsItIs, MaybeNumber, MaybeSigned, MaybeText, Text
 from rowreckon.plan.nodes import FAMILIES, OtherNode
 
 
@@ -163,8 +163,8 @@ def _broken(error: ValidationError, place: str) -> BrokenPlan:
         "less_than_equal": "this number is larger than any that PostgreSQL prints",
         "finite_number": f"{value!r} is not a finite number",
     }.get(first["type"], f"{_kind(value)} has the wrong type here")
-    if isinstance(value, float) and 0 < value < LEAST:
-        problem = f"{value!r} is smaller than any number that PostgreSQL prints"
+    if isinstance(value, int | float) and value > 0 and first["type"] == "greater_than_equal":
+        problem = f"{value!r} is smaller than any number but 0 that PostgreSQL prints here"
     if isinstance(value, int | float) and value < -MOST:
         problem = "this number is further below zero than any that PostgreSQL prints"
     if isinstance(value, float) and value != value:

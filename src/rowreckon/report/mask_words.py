@@ -20,7 +20,28 @@ _OUR_OPTIONS = ("n_distinct", "n_distinct_inherited", "autovacuum_analyze_scale_
 _KEPT_NAMES = frozenset({"public", "pg_catalog"})
 
 # Two-letter words and units of which sentences are made: a table of such a name can't be told from the word there.
-_OF_SENTENCES = frozenset("am an as at be by do go if in is it no of on or so to up us we kB MB GB TB ms".split())
+_WORDS = (
+    "am",
+    "an",
+    "as",
+    "at",
+    "be",
+    "by",
+    "do",
+    "go",
+    "if",
+    "in",
+    "is",
+    "it",
+    "no",
+    "of",
+    "on",
+    "or",
+    "so",
+    "to",
+    "up",
+)
+_OF_SENTENCES = frozenset((*_WORDS, "us", "we", "kB", "MB", "GB", "TB", "ms"))
 
 
 def mask_remedy(text: str, names: frozenset[str]) -> str:
