@@ -163,7 +163,7 @@ def _broken(error: ValidationError, place: str) -> BrokenPlan:
         "less_than_equal": "this number is larger than any that PostgreSQL prints",
         "finite_number": f"{value!r} is not a finite number",
     }.get(first["type"], f"{_kind(value)} has the wrong type here")
-    if isinstance(value, int | float) and value > 0 and first["type"] == "greater_than_equal":
+    if isinstance(value, float) and 0 < value < 1 and first["type"] in _OUT_OF_BOUNDS:
         problem = f"{value!r} is smaller than any number but 0 that PostgreSQL prints here"
     if isinstance(value, int | float) and value < -MOST:
         problem = "this number is further below zero than any that PostgreSQL prints"
