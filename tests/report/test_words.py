@@ -28,7 +28,7 @@ from tests.report import factories as f
 def test_the_verdict_is_told_in_short_sentences() -> None:
     """A crossed join: what was expected, what came, where the border lies, what it costs."""
     expected = (
-        "expected 12 outer rows, got 48,310. From 840 on a hash join is cheaper. "
+        "expected 12 outer rows, got 48,310. From 840 on, a hash join is cheaper. "
         "The nested loop costs 38 times the hash join at the actual rows"
     )
 
@@ -44,7 +44,7 @@ def test_an_overestimate_names_the_border_from_the_other_side() -> None:
         loss_factor=9.0,
     )
 
-    assert "Below 840 a nested loop is cheaper" in verdict_sentence(join)
+    assert "Below 840, a nested loop is cheaper" in verdict_sentence(join)
 
 
 def test_a_wrong_inner_side_names_the_border_that_it_crossed() -> None:
@@ -52,7 +52,7 @@ def test_a_wrong_inner_side_names_the_border_that_it_crossed() -> None:
     said = verdict_sentence(f.inner_wrong_join())
 
     assert "Expected 50 inner rows, got 90,000" in said
-    assert "From 1,400 inner rows on a hash join is cheaper" in said
+    assert "From 1,400 inner rows on, a hash join is cheaper" in said
 
 
 def test_held_says_from_where_on_another_method_would_be_cheaper() -> None:

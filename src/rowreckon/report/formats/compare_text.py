@@ -34,9 +34,8 @@ def comparison_headline(comparison: Comparison) -> str:
     groups = (
         (
             f"{number(len(changed))} of {count_of(len(comparison.plans), 'query', 'queries')} "
-            f"differ{'s' if len(changed) == 1 else ''}",
+            f"differ{'s' if len(changed) == 1 else ''}{_in_time(faster, slower, len(changed))}",
         ),
-        (f"{number(faster)} faster" if faster else "", f"{number(slower)} slower" if slower else ""),
         (
             f"{count_of(methods, 'change')} of join method" if methods else "",
             f"{count_of(verdicts, 'verdict')} changed" if verdicts else "",
@@ -52,6 +51,17 @@ def comparison_headline(comparison: Comparison) -> str:
         ),
     )
     return in_sentences(listed([part for part in group if part]) for group in groups) + "."
+
+
+def _in_time(faster: int, slower: int, changed: int) -> str:
+    """`: 1 is faster, 3 show no difference in time`, so that none of what differs is taken for faster."""
+    alike = changed - faster - slower
+    parts = (
+        f"{number(faster)} {'is' if faster == 1 else 'are'} faster" if faster else "",
+        f"{number(slower)} {'is' if slower == 1 else 'are'} slower" if slower else "",
+        f"{number(alike)} {'shows' if alike == 1 else 'show'} no difference in time" if alike else "",
+    )
+    return f": {', '.join(part for part in parts if part)}" if faster or slower else ""
 
 
 def told(comparison: Comparison, *, verbose: bool) -> list[PlanComparison]:

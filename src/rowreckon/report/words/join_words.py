@@ -115,11 +115,11 @@ def _from_words(border: Border, *, above: bool) -> str:
 
 
 def border_words(join: Join) -> str:
-    """'from 840 on a hash join is cheaper', for the border that a crossed join was carried over; else empty."""
+    """'from 840 on, a hash join is cheaper', for the border that a crossed join was carried over; else empty."""
     border = deciding_border(join)
     if border is None or join.best_at_actual is None:
         return ""
-    words = f"{_from_words(border, above=border.above == join.best_at_actual)} a {method_name(join.best_at_actual)}"
+    words = f"{_from_words(border, above=border.above == join.best_at_actual)}, a {method_name(join.best_at_actual)}"
     if border.side == "outer" and border.inner_at == "actual" and inner_differs(join):
         return f"{words} is cheaper, {with_rows(join.inner, 'inner')}"
     return f"{words} is cheaper"

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from rowreckon.document.audit import Join, Plan, TimeElsewhere
-from rowreckon.report.words.escape import clean
+from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.headline import joins_by_weight
 from rowreckon.report.words.join_words import loss_factor_words
-from rowreckon.report.words.numbers import milliseconds, number
+from rowreckon.report.words.numbers import listed, milliseconds, number
+from rowreckon.report.words.ticket_words import rows_words, short_names
 from rowreckon.report.words.time_words import elsewhere_place, elsewhere_sorted, join_time, judged_joins
 
 
@@ -36,12 +37,23 @@ def _of_the_one_shown(plan: Plan, wrong: list[Join]) -> str:
     if not others or len(others) == len(wrong) or mine.share is None or rest.share is None:
         return ""
     if shown.verdict != "crossed":
-        return f" The one shown takes {mine.share}."
+        return f" The one shown takes {mine.share}.{_undecided(plan, others)}"
     worst = max(others, key=lambda join: join.loss_factor or 1.0)
     loss = loss_factor_words(worst)
     whom, most = ("The other takes", "") if len(others) == 1 else ("The others take", "up to ")
     dear = f", at {most}{loss} the cheapest method's cost" if loss else ""
     return f" The one shown takes {mine.share} and loses most time. {whom} {rest.share}{dear}."
+
+
+def _undecided(plan: Plan, others: list[Join]) -> str:
+    """The first of the other joins whose verdict is open, and how far its estimate was off: it may have crossed."""
+    first = next((join for join in joins_by_weight(plan) if join in others and join.verdict == "undecided"), None)
+    if first is None:
+        return ""
+    inner = listed([quote(name, 60) for name in short_names(first.inner.tables)], 3)
+    whom = f"The join with {inner}" if inner else "Another join"
+    rows = rows_words(first)
+    return f" {whom} is undecided: {rows[:1].lower()}{rows[1:]}."
 
 
 def _elsewhere(plan: Plan) -> str:

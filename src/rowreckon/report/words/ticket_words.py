@@ -89,7 +89,7 @@ def _cheaper(join: Join, best: str) -> str:
         return f"a {best} is cheaper" + (f", {factor}" if factor else "")
     where = f"{border_figure(border)}{'' if border.side == 'outer' else ' inner rows'}"
     said = f"from {where} on" if border.above == join.best_at_actual else f"below {where}"
-    return f"{said} a {best} is cheaper" + (f", {factor}" if factor else "")
+    return f"{said}, a {best} is cheaper" + (f", {factor}" if factor else "")
 
 
 def rows_words(join: Join) -> str:
