@@ -20,6 +20,7 @@ from rowreckon.intake import read_path, read_text
 from rowreckon.report.formats.markdown import render_markdown
 from rowreckon.report.formats.terminal import render_terminal
 from rowreckon.report.story.ticket import Ticket, ticket
+from rowreckon.report.words import ticket_time
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.headline import joins_by_weight
 from rowreckon.report.words.sql_lines import wrapped_sql
@@ -115,6 +116,23 @@ def test_a_factor_that_the_costs_do_not_support_is_not_said() -> None:
     assert "here 38 times" in ticket(f.one_join_audit(f.crossed_join()), 0).sentence
     assert "here at least 3.4 times" in ticket(f.one_join_audit(bounded), 0).sentence
     assert "times" not in ticket(f.one_join_audit(unknown), 0).sentence
+
+
+def test_what_came_as_expected_is_not_told_as_a_mistake() -> None:
+    """Nothing came instead of anything where the estimate was right."""
+    assert ticket(f.one_join_audit(f.accurate_join()), 0).sentence == (
+        "13 outer rows came, near enough to the 12 expected. No join method is in doubt."
+    )
+
+
+def test_a_held_join_does_not_hide_one_that_is_open() -> None:
+    """Which other join may have crossed, and by how much its rows were off."""
+    quick = tuple(n.model_copy(update={"own_ms": 0.1}) if n.id == 4 else n for n in f.crossed_nodes())
+    told = ticket(f.one_join_audit(f.held_join()), 0)
+    both = ticket_time.time_line(f.crossed_plan(nodes=quick, joins=(f.held_join(), f.undecided_join(node=4))))
+
+    assert "undecided" not in told.time
+    assert "The join with huts is undecided: at least 5,001 outer rows came, 12 were expected." in bare(both)
 
 
 def test_the_command_is_the_one_that_decides_where_nothing_can_be_tried() -> None:

@@ -72,14 +72,15 @@ def _of_join(join: Join) -> str:
         case "undecided":
             return f"{rows}. It is not known whether another method than the {chosen} is cheaper."
         case _:
-            return f"{rows}{_near_enough(rows)}. No join method is in doubt."
+            return f"{_near_enough(rows)}. No join method is in doubt."
 
 
 def _near_enough(rows: str) -> str:
-    """Why what came is no misestimate, behind `rows_words`."""
+    """`rows_words`, and why what came is no misestimate."""
     if rows.startswith("At least "):
-        return ". Reading stopped early, which is no misestimate"
-    return "" if rows.endswith(" as expected") else ", near enough to the estimate"
+        return f"{rows}. Reading stopped early, which is no misestimate"
+    came, instead, expected = rows.partition(" instead of ")
+    return f"{came}, near enough to the {expected} expected" if instead else rows
 
 
 def _cheaper(join: Join, best: str) -> str:
