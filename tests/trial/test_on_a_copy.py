@@ -50,7 +50,7 @@ def test_the_source_is_as_it_was(huts: Scene, tmp_path: Path) -> None:
     assert "new logins to that database wait" in done.stderr
     assert "How they were tried" in done.stdout
     said = " ".join(done.stdout.split())
-    assert "Refresh the statistics on stale_new_status.bookings [helped] stale_new_status: " in said
+    assert "Refresh the statistics on stale_new_status.bookings [helped] stale_new_status, tried alone: " in said
     assert said.startswith("Verdict The whole list took ")
     audit = json.loads((tmp_path / "r.json").read_text())
     errors = [("stderr", line) for line in done.stderr.splitlines()]

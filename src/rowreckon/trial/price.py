@@ -43,7 +43,7 @@ def price_lines(price: Price, copies: int) -> tuple[str, ...]:
     each = size(price.size_kb)
     lines = [
         f"A copy of database {price.database} takes {each}, {_copies_words(copies, each, price.size_kb)}",
-        "While it is made, new logins to that database wait, and no other session may be on it; a running autovacuum"
+        "While it is made, new logins to that database wait, and no other session may be on it. A running autovacuum"
         " of it is interrupted.",
         "The copies are dropped afterwards; the source keeps its rows, statistics and sizes.",
     ]
