@@ -138,3 +138,13 @@ def test_names_and_captures_exclude_each_other(planted: Path, tmp_path: Path) ->
     assert done.returncode == 2
     assert "--save" in done.stderr
     assert not (tmp_path / "k").exists()
+
+
+def test_an_option_is_no_key_file(planted: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the file was forgotten, the option behind it is not taken for one: nothing is written."""
+    monkeypatch.chdir(tmp_path)
+    before = sorted(tmp_path.iterdir())
+    done = rowreckon("audit", str(planted), "--mask-names", "--report", "r.html")
+    assert done.returncode == 2
+    assert "--mask-names needs a file for its key, not the option --report" in " ".join(done.stderr.split())
+    assert sorted(tmp_path.iterdir()) == before

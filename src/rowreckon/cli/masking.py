@@ -154,6 +154,12 @@ def masking_of(mask: bool, key_file: Path | None, save: Path | None = None) -> M
         return Masking(None) if mask else None
     if save is not None:
         raise UsageError("--mask-names leaves no name, and captures need them", hint="leave out --save, or use --mask")
+    if str(key_file).startswith("-"):
+        # else the key would go into a file of that name, and the option that was meant would be lost
+        raise UsageError(
+            f"--mask-names needs a file for its key, not the option {key_file}",
+            hint="name one before it, such as names.key",
+        )
     from rowreckon.files import try_file
 
     if key_file.exists():
