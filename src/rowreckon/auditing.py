@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from math import fsum
 
-from rowreckon import __version__
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseEvidence, find_causes
 from rowreckon.collector import collector_paused
@@ -30,6 +29,7 @@ from rowreckon.plan.tree import PlanTree
 from rowreckon.plan_head import head_of, plan_without_explain, session_of
 from rowreckon.proposals import PlanAudit, missing_for, propose
 from rowreckon.time_split import time_by, whole_time_by
+from rowreckon.version import __version__
 
 DEFAULT_THRESHOLD = 10.0
 """The q-error from which on a row count is called misestimated: an order of magnitude."""

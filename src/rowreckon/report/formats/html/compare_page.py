@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from rowreckon import __version__
 from rowreckon.document.audit import Plan, TimeBy
 from rowreckon.frozen import frozen
 from rowreckon.report.comparing.compare import Comparison, PlanComparison
@@ -18,6 +17,7 @@ from rowreckon.report.words.escape import bare
 from rowreckon.report.words.list_splits import as_long_as
 from rowreckon.report.words.numbers import milliseconds
 from rowreckon.report.words.part_words import PARTS_OF_TIME, split_of, whole_of
+from rowreckon.version import __version__
 
 
 @frozen
