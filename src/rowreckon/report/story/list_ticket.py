@@ -56,7 +56,9 @@ def _to_try(audit: Audit, told: Ticket) -> ListLine | None:
         told = ticket(audit, audit.remedies[0].findings[0].plan) if audit.remedies[0].findings else told
     if told.rank is None:
         if told.missing is not None:
-            return ListLine("Next", f"{told.lead}.", told.command, is_sql=False)
+            if not told.command:
+                return ListLine("Next", f"{told.lead}.")
+            return ListLine("Next", "", told.command, is_sql=False, note=f"{told.lead}.")
         return (
             None if told.verdict in ("crossed", "held", "undecided") else ListLine("Try", no_change_words(audit.plans))
         )
