@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 
-from rowreckon.document.audit import Join, Plan
+from rowreckon.document.audit import Join, Plan, Verdict
 from rowreckon.report.words.escape import quote
 from rowreckon.report.words.headline import joins_by_weight
 from rowreckon.report.words.join_words import loss_factor_words
@@ -13,7 +13,7 @@ from rowreckon.report.words.sentences import method_name
 from rowreckon.report.words.ticket_words import rows_words, short_names
 from rowreckon.report.words.time_words import join_time
 
-_ORDER = ("crossed", "undecided", "held")
+_ORDER: tuple[Verdict, ...] = ("crossed", "undecided", "held")
 
 
 def other_joins_words(plan: Plan) -> str:
@@ -28,7 +28,7 @@ def _named(plan: Plan, join: Join) -> str:
     whom = f"{capitalised(method_name(join.method))}{f' with {inner}' if inner else ''}"
     part = join_time(plan, [join]).share
     loss = loss_factor_words(join) if join.verdict == "crossed" else ""
-    known = [join.verdict]
+    known: list[str] = [join.verdict]
     known += [f"{part} of the time"] if part is not None else []
     known += [f"{loss} the cheapest cost"] if loss else []
     rows = rows_words(join, plan)

@@ -116,8 +116,10 @@ def rows_words(join: Join, plan: Plan) -> str:
     """`5,286 outer rows came instead of 83`, of the side that was further off, or of what the join delivered."""
     own = output_off(join, plan)
     if own is not None:
-        came, expected = per_process(own.actual_rows, own), per_process(own.estimated_rows, own)
-        return f"{count_of(came, 'row')} came out of the join{in_each(own)} instead of {number(expected)}"
+        delivered = count_of(per_process(own.actual_rows, own), "row")
+        return (
+            f"{delivered} came out of the join{in_each(own)} instead of {number(per_process(own.estimated_rows, own))}"
+        )
     side, name = side_told(join)
     expected = number(per_process(side.estimated_rows, side)) if side.estimated_rows is not None else ""
     if side.count == "not_run":
