@@ -88,6 +88,17 @@ def test_a_cure_shows_in_method_misestimate_switch_point_and_time() -> None:
     assert "faster" in said[0]
 
 
+def test_one_row_is_told_as_one() -> None:
+    """The verb and the noun agree with a figure of one on either side of the change."""
+    before, after = _timed(1398.0), cured()
+    (scan,) = [node for node in before.nodes if node.relation == "bookings"]
+    one = scan.model_copy(update={"estimated_rows": 1.0, "estimated_rows_low": 0.5, "estimated_rows_high": 1.5})
+    before = before.model_copy(update={"nodes": tuple(one if node is scan else node for node in before.nodes)})
+    (plan,) = compare(f.audit(before), f.audit(after)).plans
+
+    assert any("1 row was expected and 48,310 came" in bare(line) for line in plan_lines(plan))
+
+
 def test_a_changed_verdict_is_a_change() -> None:
     """Though method, rows, switch points and times stay as they were."""
     held = f.crossed_join(verdict="held", best_at_actual="nested_loop", loss_factor=1.0)
