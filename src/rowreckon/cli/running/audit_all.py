@@ -1,4 +1,4 @@
-"""The audit of all inputs, as far as it comes: stopped in between, of those before; without what rowreckon fails at."""
+"""The audit of all inputs; after a stop of those before it, and without those at which rowreckon itself fails."""
 
 from __future__ import annotations
 

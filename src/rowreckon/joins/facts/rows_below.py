@@ -14,7 +14,7 @@ _STILL = 0.01
 
 
 def moved_with(side: SideInput, rows: float, estimated: float, actual: float | None) -> float:
-    """The factor on a relation's estimated rows once its side has so many `rows`; 1 where nothing tells.
+    """The factor on a relation's estimated rows once its side has `rows` rows; 1 where nothing tells.
 
     One relation alone is its side. Otherwise the factor is actual / estimated where the side has its actual rows, 1
     at its estimate. Beyond either a relation that moved further than its side, or against it, stays where it was.

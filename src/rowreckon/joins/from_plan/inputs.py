@@ -279,14 +279,14 @@ class Counted(NamedTuple):
     came: float | None = None
 
     def distinct(self, values: float) -> float:
-        """Distinct keys among the tuples, at most so many."""
+        """Distinct keys among the tuples, at most `values`."""
         whole = max(self.tuples, self.rows)
         per_value = self.per_value if self.per_value is not None else whole / min(values, whole)
         return max(whole / max(per_value, 1.0), 1.0)
 
 
 def _key(clause: JoinClause, inner: bool, side: Counted, ndistinct: float, fuller: float) -> KeyInput:
-    """A key; its most frequent value is so many times as frequent as the average one (0: none is known)."""
+    """A key. Its most frequent value is `fuller` times as frequent as the average one; 0 where none is known."""
     share = ndistinct / side.rows if side.came is not None and side.rows else None
     known = side.rows if side.tuples or share is not None else 0.0
     return KeyInput(

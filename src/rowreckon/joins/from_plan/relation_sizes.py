@@ -157,7 +157,7 @@ def bitmap_sizes(
 
 
 def _bitmap_pages(settings: CostSettings, cost: float, found: float, loops: float) -> float | None:
-    """Table pages at which the pages of one execution cost so much, None where no number of pages does."""
+    """Table pages at which the pages of one execution come to `cost`; None where no number of pages does."""
     low, high = 1.0, _MOST_PAGES
     if not _bitmap_cost(settings, low, found, loops) <= cost < _bitmap_cost(settings, high, found, loops):
         return None
@@ -226,7 +226,7 @@ def descents(settings: CostSettings, startup: float) -> Iterator[tuple[int, int]
 
 
 def descent_cost(settings: CostSettings, height: int, bits: int) -> float:
-    """Planner cost of one descent: so many levels below the root, so many comparisons."""
+    """Planner cost of one descent through `height` levels below the root with `bits` comparisons."""
     return ((height + 1) * _PAGE_CPU + bits) * settings.cpu_operator_cost
 
 
@@ -260,7 +260,7 @@ def _between(
     charged_pages: tuple[float, float],
     height: int,
 ) -> _Span | None:
-    """The tuples and pages that make for so many pages read; pages read never get fewer with more of either."""
+    """The tuples and pages that lead to the pages charged; more of either never means fewer pages read."""
     low, high = tuples
     least, most = charged_pages
     loops, found = charged.loops, charged.found

@@ -17,7 +17,7 @@ World = tuple[JoinModel, Points]
 """One state of affairs that the evidence allows: the model and the points at which it is asked."""
 
 HOPELESS = 2.0
-"""A way that costs so many times the cheapest all over is not tried in between."""
+"""A way that costs this many times the cheapest everywhere is not tried in between."""
 
 _FUZZ_OVER_JOIN = STD_FUZZ_FACTOR**3
 """The planner's tolerance for a join, its outer side and that one's inputs together (common practice, no source)."""
