@@ -14,7 +14,7 @@ import rowreckon
 
 SOURCE = Path(rowreckon.__file__).parent
 CORE = (
-    *("document", "plan", "counts", "cost", "joins", "remedies", "causes", "proposals", "trial"),
+    *("document", "plan", "counts", "cost", "learned", "joins", "remedies", "causes", "proposals", "trial"),
     *("auditing.py", "elsewhere.py", "capture.py"),
 )
 IO = {"os", "sys", "pathlib", "socket", "subprocess", "time", "datetime", "random", "io", "tempfile", "shutil"}
@@ -66,7 +66,7 @@ HALLS = {"causes"}
 FLOORS = {
     "server": ("own", "connecting", "lists", "judging", "executing", "sweeping", "trials"),
     "report": ("words", "comparing", "drawings", "story", "formats"),
-    "joins": ("facts", "ways", "from_plan", "from_catalog", "verdict"),
+    "joins": ("facts", "ways", "from_plan", "from_catalog", "learning", "verdict"),
 }
 """Rooms of a folder from the ground up: one may import those before it, never one after it."""
 

@@ -45,6 +45,15 @@ def audit_command(
         list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="SET LOCAL.", rich_help_panel=_FACTS)
     ] = None,
     with_values: Annotated[bool, typer.Option(help="Keep sampled values.", rich_help_panel=_FACTS)] = False,
+    one_database: Annotated[
+        bool | None,
+        typer.Option(
+            "--one-database/--many-databases",
+            help="Whether all plans are of one: they then tell of each other's tables.",
+            show_default=False,
+            rich_help_panel=_FACTS,
+        ),
+    ] = None,
     save: Annotated[Path | None, typer.Option(help="Folder for capture files: plans with their facts.")] = None,
     mask: MaskOption = False,
     mask_names: MaskNamesOption = None,
@@ -146,7 +155,8 @@ def audit_command(
     happened.add(without_facts(inputs, dsn))
     if save is not None:
         save_captures(inputs, save)
-    result = audit_all(inputs, threshold=threshold, curves=holds_curves(output, reports))
+    curves = holds_curves(output, reports)
+    result = audit_all(inputs, threshold=threshold, curves=curves, one_database=one_database)
     happened.undone += not_analyzed(result)
     if masking is not None:
         with held():

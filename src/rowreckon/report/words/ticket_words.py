@@ -10,7 +10,7 @@ from rowreckon.report.words.escape import quote
 from rowreckon.report.words.headline import hardly_matters, joins_by_weight, outcome_words
 from rowreckon.report.words.join_words import border_figure, loss_factor_words, rows_factor
 from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number
-from rowreckon.report.words.sentences import CAUTIONS, in_each, method_name, node_label, per_process
+from rowreckon.report.words.sentences import CAUTIONS, in_each, method_name, node_label, per_process, with_others
 from rowreckon.report.words.time_words import plan_map
 
 MOST_WORDS = 25
@@ -174,6 +174,8 @@ def basis_words(plan: Plan) -> str:
     joins = joins_by_weight(plan)
     if not joins or not joins[0].costs or not plan.analyzed:
         return ""
+    if joins[0].learned_from:
+        return f"Costs are modelled from {with_others(joins[0].learned_from)}."
     return f"Costs are {_COSTS_ARE[joins[0].basis]}."
 
 
