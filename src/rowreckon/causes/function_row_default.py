@@ -125,6 +125,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
         works=0.95,
         check_first=None if old is not None else checks.functions(function),
         lock=None,
+        function=function,
         cautions=("every query that calls the function is planned with this number, whatever its arguments",),
     )
     return (draft if unreadable is None else without_statements(draft, unreadable),)

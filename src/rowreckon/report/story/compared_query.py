@@ -137,8 +137,9 @@ def _gone(change: ErrorChange) -> str:
     said = f"Of {_what(before)} {_rows_expected(before.estimated_rows, 'was', 'were')} and {_rows(before)} came"
     if after is None or after.estimated_rows is None:
         return f"{said}, which the new plan no longer reads so."
-    came = "" if number(after.actual_rows) == number(before.actual_rows) else f" and {_rows(after)} come"
-    return f"{said}, now {_figure(after.estimated_rows, 'is', 'are')} expected{came}."
+    if number(after.actual_rows) != number(before.actual_rows):
+        return f"{said}. The new plan reads it otherwise: {number(after.estimated_rows)} expected, {_rows(after)} came."
+    return f"{said}, now {_figure(after.estimated_rows, 'is', 'are')} expected."
 
 
 def _come(change: ErrorChange) -> str:

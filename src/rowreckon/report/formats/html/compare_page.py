@@ -9,7 +9,7 @@ from rowreckon.frozen import frozen
 from rowreckon.report.comparing.compare import Comparison, PlanComparison
 from rowreckon.report.drawings.time_bars import longest
 from rowreckon.report.drawings.time_bars_svg import swatches, time_bar, time_patterns
-from rowreckon.report.formats.compare_text import comparison_headline, other_sections, sides, told
+from rowreckon.report.formats.compare_text import comparison_counts, comparison_headline, other_sections, sides, told
 from rowreckon.report.formats.html.environment import LIST_STYLE, page
 from rowreckon.report.story.compared_query import plan_lines, query_title
 from rowreckon.report.story.comparison_ticket import comparison_ticket
@@ -40,6 +40,7 @@ def comparison_html(comparison: Comparison, *, verbose: bool = False) -> str:
         sides=sides(comparison),
         tool_version=__version__,
         headline=comparison_headline(comparison),
+        counts=comparison_counts(comparison),
         lines=comparison_ticket(comparison),
         legend_parts=swatches(_summed(splits)),
         plans=[_compared(item, scale) for item in shown],
