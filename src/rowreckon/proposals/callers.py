@@ -37,5 +37,5 @@ def _written(query: str) -> tuple[tuple[str | None, str], ...]:
         tree = parse(query)
     except NotSql:
         return ()
-    named = (strings(message.funcname) for message in every_message(tree) if kind_of(message) == "FuncCall")  # type: ignore[attr-defined]
+    named = (strings(message.funcname) for message in every_message(tree) if kind_of(message) == "FuncCall")
     return tuple((parts[-2] if len(parts) > 1 else None, parts[-1]) for parts in named if parts)
