@@ -13,7 +13,7 @@ from .tables import add_column, add_constraint, attach, set_not_null
 from .trees import options_of, type_text
 from .working import CannotApply, Column, Index, Table
 
-PASSED_OVER: Final = frozenset(
+_PASSED_OVER: Final = frozenset(
     {
         Sub.AT_ColumnDefault,
         Sub.AT_CookedColumnDefault,
@@ -60,11 +60,12 @@ def alter_table(schema: Schema, statement: Any, place: str) -> None:
         for command in statement.cmds:
             _alter_index(schema, *found, command.alter_table_cmd)
         return
-    if statement.missing_ok and schema.found_table(name.schemaname, name.relname) is None:
+    told = [c for c in statement.cmds if c.alter_table_cmd.subtype not in _PASSED_OVER]
+    if not told or (statement.missing_ok and schema.found_table(name.schemaname, name.relname) is None):
         return
     table = schema.table(name.schemaname, name.relname)
     troubles: list[str] = []
-    for command in statement.cmds:
+    for command in told:
         try:
             _subcommand(schema, table, command.alter_table_cmd, place, recurse=name.inh)
         except CannotApply as error:
@@ -95,7 +96,7 @@ def _subcommand(schema: Schema, table: Table, command: Any, place: str, *, recur
         _ON_TABLE[kind](table, given)
     elif kind in (Sub.AT_AttachPartition, Sub.AT_DetachPartition, Sub.AT_AddInherit, Sub.AT_DropInherit):
         _family(schema, table, kind, given)
-    elif kind not in PASSED_OVER:
+    else:
         raise CannotApply(f"{Sub.Name(kind)} is not known here")
 
 
@@ -212,4 +213,3 @@ _ON_TABLE: Final[dict[int, Callable[[Table, Any], None]]] = {
     Sub.AT_SetLogged: lambda table, _: _persistence(table, logged=True),
     Sub.AT_SetUnLogged: lambda table, _: _persistence(table, logged=False),
 }
-

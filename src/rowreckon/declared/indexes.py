@@ -155,8 +155,7 @@ def _key(element: Any) -> Key:
         column=element.name or None,
         tree=kept(element.expr) if element.HasField("expr") else None,
         descending=descending,
-        nulls_first=nulls == SortByNulls.SORTBY_NULLS_FIRST
-        or (descending and nulls != SortByNulls.SORTBY_NULLS_LAST),
+        nulls_first=nulls == SortByNulls.SORTBY_NULLS_FIRST or (descending and nulls != SortByNulls.SORTBY_NULLS_LAST),
         opclass=".".join(strings(element.opclass)) or None,
         collation=".".join(strings(element.collation)) or None,
     )

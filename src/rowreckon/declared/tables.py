@@ -96,7 +96,9 @@ def create_view(schema: Schema, statement: Any, place: str) -> None:
 def add_column(schema: Schema, table: Table, definition: Any, place: str) -> None:
     """A column with its constraints, in the partitions and heirs too. Raises CannotApply."""
     serial = serial_type(definition.type_name)
-    column = Column(definition.colname, type_text(definition.type_name), not_null=bool(serial) or definition.is_not_null)
+    column = Column(
+        definition.colname, type_text(definition.type_name), not_null=bool(serial) or definition.is_not_null
+    )
     inherited = table.columns.get(column.name)
     if inherited is not None:
         column.not_null = column.not_null or inherited.not_null
@@ -236,7 +238,9 @@ def _like_rest(schema: Schema, table: Table, clause: Any, place: str) -> None:
 
 def _copy_statistics(schema: Schema, table: Table, made: StatisticsObject) -> None:
     name = statistics_name(schema, table, made.columns, made.trees)
-    own = StatisticsObject(table.schema, name, table, made.kinds, list(made.columns), made.trees, Uses(made.uses.written))
+    own = StatisticsObject(
+        table.schema, name, table, made.kinds, list(made.columns), made.trees, Uses(made.uses.written)
+    )
     schema.statistics[(table.schema, name)] = table.statistics[(table.schema, name)] = own
 
 

@@ -86,7 +86,7 @@ def type_text(type_name: Any) -> str:
         return "unknown"
     own = names[-1] if names[0] == "pg_catalog" or len(names) == 1 else ".".join(names)
     base = _SERIAL.get(own) or _TYPES.get(own, own)
-    if own == "char" and names[0] == "pg_catalog":
+    if own == "char":
         base = '"char"'
     modifiers = [_number(m) for m in type_name.typmods]
     if own == "interval":

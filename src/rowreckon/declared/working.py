@@ -163,5 +163,3 @@ class Function:
     returns_set: bool = False
     options: dict[str, str] = field(default_factory=dict)
     support: str | None = None
-
-
