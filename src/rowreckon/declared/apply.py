@@ -18,13 +18,9 @@ from .schema import Schema
 from .tables import create_table, create_table_as, create_view
 from .working import CannotApply
 
-_READ: Final = frozenset(
-    {"create", "alter", "drop", "select", "set", "reset", "do", "call", "with", "rollback", "execute"}
-)
+_READ: Final = frozenset("create alter drop select set reset do call with rollback execute".split())
 """The first words of statements that may say something; rows, comments, rights and transactions do not."""
-_HARMLESS: Final = frozenset(
-    {"setval", "nextval", "currval", "now", "version", "count", "set_config", RELATION, ATTRIBUTE}
-)
+_HARMLESS: Final = frozenset("setval nextval currval now version count set_config".split())
 _LONGEST_PATH: Final = 100
 _WORDS: Final = re.compile(r"[^\W\d][\w$]*")
 
@@ -62,10 +58,10 @@ def _apply(schema: Schema, which: str, value: Any, statement: str, place: str) -
         _create_schema(schema, value, statement, place)
     elif which in ("do_stmt", "call_stmt", "execute_stmt"):
         _doubt_code(schema, statement, whole=which == "execute_stmt")
-        raise CannotApply("what it runs is not known, so the tables that it may change are not relied on")
+        raise CannotApply("what it runs is unknown, so the tables that it may change are not relied on")
     elif which == "transaction_stmt" and statement.split()[0].lower() == "rollback":
         schema.doubt(None)
-        raise CannotApply("what it takes back is not known, so no index counts as absent")
+        raise CannotApply("what it takes back is unknown, so no index counts as absent")
 
 
 def _create_schema(schema: Schema, value: Any, statement: str, place: str) -> None:
@@ -92,7 +88,7 @@ def _select(schema: Schema, value: Any, place: str) -> None:
         elif names[-1:] in ((RELATION,), (ATTRIBUTE,)):
             restore(schema, names[-1], arguments)
         elif names[:1] != ("pg_catalog",) and names[-1] not in _HARMLESS and not value.from_clause:
-            raise CannotApply(f"what {names[-1]} does is not known, so the tables that it names are not relied on")
+            raise CannotApply(f"what {names[-1]} does is unknown, so the tables that it names are not relied on")
 
 
 def _set_config(schema: Schema, arguments: Any) -> None:

@@ -57,11 +57,18 @@ class DeclaredIndex(Fact):
     keys: Annotated[tuple[DeclaredKey, ...], Field(max_length=1_700)]
     included: Annotated[tuple[Name, ...], Field(max_length=1_700)] = ()
     predicate: Text | None = None
+    uses: Annotated[tuple[Name, ...], Field(max_length=1_700)] = ()
+    """The columns that its expressions and its predicate take."""
     constraint: Name | None = None
     fillfactor: FillFactor | None = None
     relpages: Pages | None = None
     reltuples: Rows | None = None
     place: Name = ""
+
+    @property
+    def columns(self) -> frozenset[str]:
+        """The columns that it finds rows by, those in its expressions too."""
+        return frozenset((*(k.column for k in self.keys if k.column is not None), *self.uses))
 
 
 class DeclaredStatistics(Fact):

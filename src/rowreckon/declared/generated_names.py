@@ -69,7 +69,9 @@ def expression_name(tree: Any) -> str:
 def _figured(node: Any) -> tuple[str | None, int]:
     """A name that an expression lends, and how good it is (0 none, 1 a type's, 2 a name)."""
     which = node.WhichOneof("node")
-    value = getattr(node, which) if which else None
+    if which is None:
+        return None, 0
+    value = getattr(node, which)
     if which == "column_ref":
         return (strings(value.fields) or (None,))[-1], 2
     if which == "func_call":
@@ -88,7 +90,7 @@ def _figured(node: Any) -> tuple[str | None, int]:
     if which == "case_expr":
         name, strength = _figured(value.defresult) if value.HasField("defresult") else (None, 0)
         return ("case", 1) if strength <= 1 else (name, strength)
-    fixed = {"coalesce_expr": "coalesce", "a_array_expr": "array", "row_expr": "row"}.get(which or "")
+    fixed = {"coalesce_expr": "coalesce", "a_array_expr": "array", "row_expr": "row"}.get(which)
     if which == "min_max_expr":
         fixed = "greatest" if value.op == MinMaxOp.IS_GREATEST else "least"
     return (fixed, 2) if fixed else (None, 0)

@@ -86,7 +86,7 @@ def give_to_partition(schema: Schema, partition: Table, index: Index) -> None:
 
 
 def of_constraint(schema: Schema, table: Table, constraint: Any, place: str, *, recurse: bool = True) -> None:
-    """The index of a PRIMARY KEY, UNIQUE or EXCLUDE, or the index that the constraint takes over. Raises CannotApply."""
+    """The index of a PRIMARY KEY, UNIQUE or EXCLUDE, a new one or one that it takes over. Raises CannotApply."""
     primary = constraint.contype == ConstrType.CONSTR_PRIMARY
     immediate = not constraint.deferrable
     if constraint.indexname:

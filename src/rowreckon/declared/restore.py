@@ -1,6 +1,6 @@
 """Statistics dumps of PostgreSQL 18: calls of pg_restore_relation_stats and pg_restore_attribute_stats.
 
-They are pairs of a name and a value; the values are read as the text that they are, and checked when the facts are made.
+They are pairs of a name and a value; the values are kept as their text, and checked when the facts are made.
 Source: the PostgreSQL 18 manual, "Database Object Statistics Manipulation Functions".
 """
 

@@ -153,6 +153,7 @@ def _index(index: Index) -> DeclaredIndex:
         keys=tuple(_key(k, index.uses) for k in index.keys),
         included=tuple(index.included),
         predicate=_printed(index.predicate, index.uses),
+        uses=tuple(sorted(index.uses.written)),
         constraint=index.constraint,
         fillfactor=_whole(index.options.get("fillfactor"), 10, 100),
         relpages=index.relpages,

@@ -16,7 +16,7 @@ from .generated_names import free_name, object_name, of_columns
 from .indexes import KEYS, add, give_to_partition, of_constraint
 from .schema import Schema
 from .trees import options_of, serial_type, type_text
-from .working import CannotApply, Column, ForeignKey, StatisticsObject, Table, Uses
+from .working import Column, ForeignKey, StatisticsObject, Table, Uses
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Persistence, RelationKind
@@ -96,9 +96,8 @@ def create_view(schema: Schema, statement: Any, place: str) -> None:
 def add_column(schema: Schema, table: Table, definition: Any, place: str) -> None:
     """A column with its constraints, in the partitions and heirs too. Raises CannotApply."""
     serial = serial_type(definition.type_name)
-    column = Column(
-        definition.colname, type_text(definition.type_name), not_null=bool(serial) or definition.is_not_null
-    )
+    not_null = serial is not None or definition.is_not_null
+    column = Column(definition.colname, type_text(definition.type_name), not_null)
     inherited = table.columns.get(column.name)
     if inherited is not None:
         column.not_null = column.not_null or inherited.not_null
@@ -238,9 +237,8 @@ def _like_rest(schema: Schema, table: Table, clause: Any, place: str) -> None:
 
 def _copy_statistics(schema: Schema, table: Table, made: StatisticsObject) -> None:
     name = statistics_name(schema, table, made.columns, made.trees)
-    own = StatisticsObject(
-        table.schema, name, table, made.kinds, list(made.columns), made.trees, Uses(made.uses.written)
-    )
+    uses = Uses(dict(made.uses.written))
+    own = StatisticsObject(table.schema, name, table, made.kinds, list(made.columns), made.trees, uses)
     schema.statistics[(table.schema, name)] = table.statistics[(table.schema, name)] = own
 
 

@@ -152,21 +152,21 @@ def columns_in(tree: Any) -> set[str]:
     found: set[str] = set()
     for message in every_message(tree):
         if kind_of(message) == "ColumnRef":
-            found.update(strings(message.fields)[-1:])  # type: ignore[attr-defined]
+            found.update(strings(message.fields)[-1:])
     return found
 
 
 def functions_in(tree: Any) -> set[str]:
     """The names of the functions that an expression calls, without their schemas."""
     calls = (m for m in every_message(tree) if kind_of(m) == "FuncCall")
-    return {strings(call.funcname)[-1] for call in calls if strings(call.funcname)}  # type: ignore[attr-defined]
+    return {strings(call.funcname)[-1] for call in calls if strings(call.funcname)}
 
 
 def rename_columns(tree: Node, names: dict[str, str]) -> Node:
     """An expression of one table with other names for its columns, by the names written; changed in place."""
     for message in every_message(tree):
         if kind_of(message) == "ColumnRef":
-            last = message.fields[-1]  # type: ignore[attr-defined]
+            last = message.fields[-1]
             if last.HasField("string") and last.string.sval in names:
                 last.string.sval = names[last.string.sval]
     return tree
