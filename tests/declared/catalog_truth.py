@@ -202,9 +202,12 @@ def _statistics(connection: psycopg.Connection[Any], oid: int) -> dict[str, Any]
 
 
 def _foreign_keys(connection: psycopg.Connection[Any], oid: int) -> dict[str, Any]:
-    names = "array(select a.attname from unnest({}) with ordinality u (k, o) join pg_attribute a on a.attrelid = {} and a.attnum = k order by o)::text[]"
+    names = (
+        "array(select a.attname from unnest({}) with ordinality u (k, o) join pg_attribute a on a.attrelid = {} "
+        "and a.attnum = k order by o)::text[]"
+    )
     rows = connection.execute(
-        f"select k.conname, {names.format('k.conkey', 'k.conrelid')}, n.nspname || '.' || c.relname, "  # noqa: S608
+        f"select k.conname, {names.format('k.conkey', 'k.conrelid')}, n.nspname || '.' || c.relname, "
         f"{names.format('k.confkey', 'k.confrelid')}, k.convalidated from pg_constraint k join pg_class c "
         "on c.oid = k.confrelid join pg_namespace n on n.oid = c.relnamespace where k.contype = 'f' "
         "and k.conrelid = %s and k.conparentid = 0",

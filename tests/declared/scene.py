@@ -62,7 +62,8 @@ insert into huts.visits (guest, came, left_on) select 'guest ' || n % 70, d, d +
 
 FROM_14 = """
 create statistics huts.of_expression on lower(guest), (came - left_on) from huts.visits;
-create function huts.atomic(n int) returns int language sql begin atomic select n; select case when n > 0 then 1 else 2 end; end;
+create function huts.atomic(n int) returns int language sql
+    begin atomic select n; select case when n > 0 then 1 else 2 end; end;
 create index parted_only on only "Trail Log"."Report" (hut_id, day);
 """
 

@@ -20,7 +20,6 @@ from .facts import Declared, DeclaredRelation
 _SYSTEM: Final = frozenset({"ctid", "xmin", "xmax", "cmin", "cmax", "tableoid", "oid"})
 _WRAPPERS: Final = frozenset({"Hash", "Sort", "Incremental Sort", "Materialize", "Memoize"})
 _SCANNED: Final = frozenset({"table", "materialized_view", "foreign_table", "toast_table"})
-_CONDITIONS: Final = ("index_cond", "recheck_cond")
 
 Name = tuple[str | None, str]
 """A relation as the plan names it: its schema, where that is printed, and its name."""

@@ -18,9 +18,11 @@ from .schema import Schema
 from .tables import create_table, create_table_as, create_view
 from .working import CannotApply
 
-_READ: Final = frozenset("create alter drop select set reset do call with rollback execute".split())
+_READ: Final = frozenset(
+    {"create", "alter", "drop", "select", "set", "reset", "do", "call", "with", "rollback", "execute"}
+)
 """The first words of statements that may say something; rows, comments, rights and transactions do not."""
-_HARMLESS: Final = frozenset("setval nextval currval now version count set_config".split())
+_HARMLESS: Final = frozenset({"setval", "nextval", "currval", "now", "version", "count", "set_config"})
 _LONGEST_PATH: Final = 100
 _WORDS: Final = re.compile(r"[^\W\d][\w$]*")
 
