@@ -38,7 +38,8 @@ def audit_command(
         Path | None, typer.Option(help="The plan's query, to ask the planner itself.", rich_help_panel=_FACTS)
     ] = None,
     facts: Annotated[
-        Path | None, typer.Option(help="What the script of `rowreckon ask` printed.", rich_help_panel=_FACTS)
+        list[Path] | None,
+        typer.Option(help="What the script of `rowreckon ask` printed, or schema files.", rich_help_panel=_FACTS),
     ] = None,
     role: Annotated[str | None, typer.Option(help="Role to read facts as.", rich_help_panel=_FACTS)] = None,
     set_: Annotated[
@@ -89,7 +90,7 @@ def audit_command(
 ) -> Happened:
     """Audit captured plans."""
     from rowreckon.archive.detect import is_archive
-    from rowreckon.cli.facts_from import facts_of_answer, facts_of_server, save_captures, without_facts
+    from rowreckon.cli.facts_from import facts_of_files, facts_of_server, save_captures, without_facts
     from rowreckon.cli.inputs import read_inputs
     from rowreckon.cli.masking import masking_of
     from rowreckon.cli.running.audit_all import audit_all
@@ -106,7 +107,7 @@ def audit_command(
     dsn = chosen_dsn(dsn, dsn_file)
     if dsn is None and (query is not None or role is not None or set_):
         raise UsageError("--query, --role and --set need a server", hint="give --dsn or --dsn-file as well")
-    if dsn is not None and facts is not None:
+    if dsn is not None and facts:
         raise UsageError("--dsn and --facts both bring facts", hint="give one of them")
     if save is not None:
         from rowreckon.files import try_folder
@@ -120,7 +121,7 @@ def audit_command(
 
         known = baseline_of(baseline, wanted, masking, threshold, limits)
     folded = jobs is not None or scheduler is not None or keep is not None or before is not None or not judge
-    alone = dsn is None and facts is None and save is None and known is None
+    alone = dsn is None and not facts and save is None and known is None
     if folded and not alone:
         raise UsageError(
             "archives are folded as they are, without facts, capture files or a baseline",
@@ -148,8 +149,9 @@ def audit_command(
             happened.undone.append(f"the plans are audited without a server's facts: {said}")
         except KeyboardInterrupt:
             happened.undone.append("interrupted while the server's facts were read: the plans are audited without them")
-    if facts is not None:
-        inputs = facts_of_answer(inputs, facts, max_bytes)
+    if facts:
+        inputs, unread = facts_of_files(inputs, facts, max_bytes)
+        happened.add(unread)
     if masking is not None:
         inputs = masking.inputs(inputs)
     happened.add(without_facts(inputs, dsn))

@@ -1,18 +1,25 @@
-"""Facts for plans that came without: from a server, or from what a colleague's psql printed; and saving both."""
+"""Facts for plans that came without: of a server, of what a colleague's psql printed, of schema files; saving both."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rowreckon.bounded import MOST_TEXT, read_bytes
 from rowreckon.capture import Capture
 from rowreckon.cli.running.status import Happened, lacking_facts, planner_not_asked
 from rowreckon.cli.server_options import confirm, connector
 from rowreckon.document.audit import Rejected
-from rowreckon.errors import UsageError
+from rowreckon.errors import InputError, UsageError
+from rowreckon.files import shown
+
+if TYPE_CHECKING:
+    from rowreckon.declared.reading import SchemaFiles
 
 Inputs = list[Capture | Rejected]
+
+_ANSWER = b'"facts_md5"'
 
 
 def facts_of_server(
@@ -95,6 +102,67 @@ def facts_of_answer(inputs: Inputs, answer: Path, most_bytes: int = MOST_TEXT) -
         notes = (*item.notes, *drift_notes(tree, catalog))
         found.append(item.model_copy(update={"catalog": catalog, "server_version": version, "notes": notes}))
     return found
+
+
+def facts_of_files(inputs: Inputs, paths: Sequence[Path], most_bytes: int) -> tuple[Inputs, Happened]:
+    """The inputs with what the files tell, and a sentence for each schema file that could not be read.
+
+    Raises UsageError where an answer stands beside other files, the errors of `facts_of_answer` for an answer, and
+    InputError where no schema file could be read.
+    """
+    contents: list[tuple[str, bytes]] = []
+    errors: list[InputError] = []
+    for path in paths:
+        try:
+            contents.append((shown(path), read_bytes(path, most_bytes, "the file of facts")))
+        except InputError as error:
+            errors.append(error)
+    answers = [name for name, content in contents if _ANSWER in content]
+    if answers and len(paths) > 1:
+        raise UsageError(
+            "an answer to `rowreckon ask` needs no other file of facts",
+            where=answers[0],
+            hint="give it alone, or schema files alone",
+        )
+    if answers:
+        return facts_of_answer(inputs, paths[0], most_bytes), Happened()
+    return _of_schema_files(inputs, contents, errors)
+
+
+def _of_schema_files(
+    inputs: Inputs, contents: Sequence[tuple[str, bytes]], errors: list[InputError]
+) -> tuple[Inputs, Happened]:
+    from rowreckon.declared.reading import SchemaFiles, decoded, read_text
+
+    files = SchemaFiles()
+    for name, content in contents:
+        try:
+            read_text(files, name, decoded(content, name))
+        except InputError as error:
+            errors.append(error)
+    if not files.files:
+        raise errors[0]
+    undone = [f"the facts of a file are not used: {error.sentence()}" for error in errors]
+    return [_with_declared(item, files) if isinstance(item, Capture) else item for item in inputs], Happened(
+        undone=undone
+    )
+
+
+def _with_declared(capture: Capture, files: SchemaFiles) -> Capture:
+    """A plan with what the files say of its relations, as far as it does not contradict them."""
+    from rowreckon.declared.agreement import agreeing
+    from rowreckon.declared.result import declared_of
+    from rowreckon.plan.nodes import FunctionScanNode, ScanNode
+    from rowreckon.plan.tree import lay_out
+
+    if capture.explain is None:
+        return capture
+    tree = lay_out(capture.explain.plan)
+    names = {n.relation_name for n in tree.nodes if isinstance(n, ScanNode) and n.relation_name}
+    functions = {n.function_name for n in tree.nodes if isinstance(n, FunctionScanNode) and n.function_name}
+    left = agreeing(declared_of(files, names, functions), tree)
+    notes = (*capture.notes, *files.notes, *left.notes)
+    return capture.model_copy(update={"declared": left.declared, "notes": notes})
 
 
 def save_captures(inputs: Inputs, folder: Path) -> None:

@@ -97,7 +97,7 @@ def _subcommand(schema: Schema, table: Table, command: Any, place: str, *, recur
     elif kind in (Sub.AT_AttachPartition, Sub.AT_DetachPartition, Sub.AT_AddInherit, Sub.AT_DropInherit):
         _family(schema, table, kind, given)
     else:
-        raise CannotApply(f"{Sub.Name(kind)} is not known here")
+        raise CannotApply("one of its actions is not known here")
 
 
 def _family(schema: Schema, table: Table, kind: int, given: Any) -> None:
@@ -121,7 +121,7 @@ def _alter_index(schema: Schema, table: Table, index: Index, command: Any) -> No
         name = given.partition_cmd.name
         part = schema.indexes.get(schema.name_of(name.schemaname, name.relname))
         if part is None:
-            raise CannotApply(f"there is no index {name.relname}")
+            raise CannotApply("no file makes its index")
         part[1].parent = index
         if all(any(i.parent is index for i in child.indexes.values()) for child in table.children.values()):
             index.valid = True
@@ -135,7 +135,7 @@ def _column(table: Table, command: Any) -> Column:
     found = table.columns.get(command.name)
     if found is None:
         if table.columns_whole:
-            raise CannotApply(f"{table.schema}.{table.name} has no column {command.name}")
+            raise CannotApply("no file makes its column")
         return Column(command.name, "unknown")
     return found
 

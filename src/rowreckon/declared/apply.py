@@ -6,6 +6,8 @@ import re
 from collections.abc import Callable
 from typing import Any, Final
 
+from postgast.pg_query_pb2 import TransactionStmtKind
+
 from rowreckon.sql.grammar import NotSql, parse
 from rowreckon.sql.tree import every_message, kind_of, strings
 
@@ -18,10 +20,16 @@ from .schema import Schema
 from .tables import create_table, create_table_as, create_view
 from .working import CannotApply
 
-_READ: Final = frozenset(
-    {"create", "alter", "drop", "select", "set", "reset", "do", "call", "with", "rollback", "execute"}
+_PASSED_OVER: Final = frozenset(
+    {
+        *("insert", "update", "delete", "merge", "copy", "truncate", "values", "table", "comment", "grant", "revoke"),
+        *("begin", "start", "commit", "end", "savepoint", "release", "lock", "analyze", "vacuum", "reindex", "cluster"),
+        *("refresh", "notify", "listen", "unlisten", "security", "import", "explain", "show", "reassign", "discard"),
+        *("checkpoint", "load", "declare", "fetch", "move", "close", "prepare", "deallocate"),
+    }
 )
-"""The first words of statements that may say something; rows, comments, rights and transactions do not."""
+"""The first words of statements that say nothing of a schema: rows, comments, rights, transactions, upkeep."""
+_TAKING_BACK: Final = frozenset({TransactionStmtKind.TRANS_STMT_ROLLBACK, TransactionStmtKind.TRANS_STMT_ROLLBACK_TO})
 _HARMLESS: Final = frozenset({"setval", "nextval", "currval", "now", "version", "count", "set_config"})
 _LONGEST_PATH: Final = 100
 _WORDS: Final = re.compile(r"[^\W\d][\w$]*")
@@ -31,16 +39,16 @@ Handler = Callable[[Schema, Any, str], None]
 
 def needs_reading(words: tuple[str, ...]) -> bool:
     """Whether a statement that begins with these words may say something of a schema."""
-    return words[:1] == () or words[0] in _READ
+    return not words or words[0] not in _PASSED_OVER
 
 
 def apply(schema: Schema, statement: str, place: str) -> None:
     """Read a statement and apply it. Raises CannotApply, after which the schema is as far as it could be applied."""
     try:
         tree = parse(statement)
-    except NotSql as error:
+    except NotSql:
         schema.doubt(_names(statement))
-        raise CannotApply(f"it can't be read: {error.reason}") from None
+        raise CannotApply("PostgreSQL's grammar can't read it") from None
     for each in tree.stmts:
         which = each.stmt.WhichOneof("node")
         value = getattr(each.stmt, which) if which else None
@@ -61,7 +69,7 @@ def _apply(schema: Schema, which: str, value: Any, statement: str, place: str) -
     elif which in ("do_stmt", "call_stmt", "execute_stmt"):
         _doubt_code(schema, statement, whole=which == "execute_stmt")
         raise CannotApply("what it runs is unknown, so the tables that it may change are not relied on")
-    elif which == "transaction_stmt" and statement.split()[0].lower() == "rollback":
+    elif which == "transaction_stmt" and value.kind in _TAKING_BACK:
         schema.doubt(None)
         raise CannotApply("what it takes back is unknown, so no index counts as absent")
 
@@ -83,14 +91,14 @@ def _select(schema: Schema, value: Any, place: str) -> None:
     for message in every_message(value):
         if kind_of(message) != "FuncCall":
             continue
-        names = strings(message.funcname)  # type: ignore[attr-defined]
-        arguments = message.args  # type: ignore[attr-defined]
+        names = strings(message.funcname)
+        arguments = message.args
         if names[-1:] == ("set_config",):
             _set_config(schema, arguments)
         elif names[-1:] in ((RELATION,), (ATTRIBUTE,)):
             restore(schema, names[-1], arguments)
         elif names[:1] != ("pg_catalog",) and names[-1] not in _HARMLESS and not value.from_clause:
-            raise CannotApply(f"what {names[-1]} does is unknown, so the tables that it names are not relied on")
+            raise CannotApply("what its function does is unknown, so the tables that it names are not relied on")
 
 
 def _set_config(schema: Schema, arguments: Any) -> None:

@@ -81,7 +81,7 @@ def rename(schema: Schema, statement: Any) -> None:
         elif found in schema.tables:
             schema.move(schema.tables[found], found[0], name)
         elif not statement.missing_ok:
-            raise CannotApply(f"the files make no {found[0]}.{found[1]}")
+            raise CannotApply("no file makes what it names")
     elif kind == ObjectType.OBJECT_STATISTIC_EXT:
         names = strings(statement.object.list.items)
         key = _statistics_key(schema, names)
@@ -122,7 +122,7 @@ def set_schema(schema: Schema, statement: Any) -> None:
         if found in schema.tables:
             schema.move(schema.tables[found], statement.newschema, found[1])
         elif not statement.missing_ok:
-            raise CannotApply(f"the files make no {found[0]}.{found[1]}")
+            raise CannotApply("no file makes what it names")
     elif statement.object_type == ObjectType.OBJECT_STATISTIC_EXT:
         key = _statistics_key(schema, strings(statement.object.list.items))
         made = schema.statistics.pop(key, None)

@@ -56,7 +56,7 @@ def alter_function(schema: Schema, statement: Any) -> None:
     arguments = argument_types(statement.func.objfuncargs)
     found = known.get(arguments) or (next(iter(known.values())) if len(known) == 1 else None)
     if found is None:
-        raise CannotApply(f"the files make no function {names[-1]}({arguments})")
+        raise CannotApply("no file makes its function")
     found.options = {**found.options, **options_of(statement.actions)}
     found.support = _support(statement.actions) or found.support
 
@@ -99,7 +99,7 @@ def alter_statistics(schema: Schema, statement: Any) -> None:
             made.target = None if value < 0 else value
             return
     if not statement.missing_ok:
-        raise CannotApply(f"the files make no statistics object {names[-1]}")
+        raise CannotApply("no file makes its statistics object")
 
 
 def _support(options: Any) -> str | None:

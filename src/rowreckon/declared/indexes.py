@@ -139,7 +139,7 @@ def uses_of(trees: list[Any]) -> Uses:
 def _take_over(schema: Schema, table: Table, constraint: Any, *, primary: bool, immediate: bool) -> None:
     found = table.indexes.get(constraint.indexname)
     if found is None:
-        raise CannotApply(f"{table.schema}.{table.name} has no index {constraint.indexname}")
+        raise CannotApply("no file makes its index")
     found.unique, found.primary, found.immediate = True, primary, immediate
     found.constraint = constraint.conname or found.name
     if found.constraint != found.name:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import takewhile
 from pathlib import Path
 from typing import Final
 
@@ -43,7 +44,13 @@ _OF_NO_MATTER: Final = frozenset(
 )
 _CUSTOM: Final = b"PGDMP"
 _SHOWN: Final = 3
-_LONGEST_HEAD: Final = 5
+_BRINGS: Final = frozenset({"\\i", "\\ir", "\\include", "\\include_relative", "\\gexec", "\\if", "\\g"})
+_HEADS: Final = frozenset(
+    {
+        *("create", "alter", "drop", "do", "call", "select", "with", "set", "rollback", "execute", "or", "replace"),
+        *("unique", "index", "table", "only", "view", "materialized", "function", "schema", "statistics", "unlogged"),
+    }
+)
 
 
 @dataclass(slots=True)
@@ -111,7 +118,7 @@ def _take(found: SchemaFiles, part: Part, place: str) -> str | None:
         if part.command in _OF_NO_MATTER:
             return None
         found.schema.doubt(None)
-        return "what this command of psql brings is not known, so no index counts as absent"
+        return "what it brings is unknown, so no index counts as absent"
     if part.trouble is not None:
         found.schema.doubt(None)
         return f"{part.trouble}, so no index counts as absent"
@@ -125,6 +132,8 @@ def _take(found: SchemaFiles, part: Part, place: str) -> str | None:
 
 
 def _head(part: Part) -> str:
-    """The first words of a part, by which a reader finds it."""
-    words = part.text[:200].split()[:_LONGEST_HEAD]
-    return " ".join(words)[:60]
+    """The key words with which a part begins; never names or values of it, which nobody could mask in a note."""
+    if part.command is not None:
+        return part.command if part.command in _BRINGS else "a command of psql"
+    words = list(takewhile(_HEADS.__contains__, part.words))
+    return " ".join(words).upper() or "a statement"

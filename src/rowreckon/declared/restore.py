@@ -25,7 +25,7 @@ def restore(schema: Schema, function: str, arguments: Any) -> None:
     given = _pairs(arguments)
     home, name = given.get("schemaname"), given.get("relname")
     if home is None or name is None:
-        raise CannotApply(f"{function} does not say of which relation")
+        raise CannotApply("it does not say of which relation")
     if function == RELATION:
         _relation(schema, home, name, given)
     else:
@@ -49,12 +49,12 @@ def _attribute(schema: Schema, home: str, name: str, given: dict[str, str]) -> N
         return  # an expression's statistics, which have no place among the facts of columns
     column_name = given.get("attname")
     if column_name is None:
-        raise CannotApply(f"{ATTRIBUTE} does not say of which column")
+        raise CannotApply("it does not say of which column")
     table = schema.table(home, name)
     column = table.columns.get(column_name)
     if column is None:
         if table.columns_whole:
-            raise CannotApply(f"{home}.{name} has no column {column_name}")
+            raise CannotApply("no file makes its column")
         column = Column(column_name, "unknown")
         schema.add_column(table, column)
     inherited = is_on(given.get("inherited", "false"))
@@ -99,5 +99,5 @@ def _number(given: dict[str, str], name: str, most: float, least: float = 0.0) -
     except ValueError:
         value = math.nan
     if not least <= value <= most:
-        raise CannotApply(f"{name} is no possible number")
+        raise CannotApply("one of its numbers is none that a server writes")
     return value

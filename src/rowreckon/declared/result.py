@@ -132,7 +132,7 @@ def _row(given: dict[str, str], inherited: bool) -> Iterable[ColumnStatistics]:
                 "correlation": given.get("correlation"),
                 "most_common_freqs": _floats(given.get("most_common_freqs")),
                 "n_histogram": _length(given.get("histogram_bounds")),
-                "elem_count_average": (_floats(given.get("elem_count_histogram")) or [None])[-1],
+                "elem_count_average": next(reversed(_floats(given.get("elem_count_histogram"))), None),
             }
         )
     except (ValidationError, ValueError):

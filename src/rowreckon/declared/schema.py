@@ -72,7 +72,7 @@ class Schema:
         """
         found = self.name_of(schema, name)
         if found in self.indexes:
-            raise CannotApply(f"{found[0]}.{found[1]} is an index")
+            raise CannotApply("what it names is an index")
         if found not in self.tables:
             self.add_table(Table(*found))
         return self.tables[found]

@@ -17,10 +17,10 @@ from rowreckon.sql.statements import StatementEnd
 _FIRST_WINDOW: Final = 4 * 1024
 _WIDEST: Final = 64 * 1024
 """What is scanned at once beyond what one statement needs (characters)."""
-_SCANNED_AGAIN: Final = 40
+_SCANNED_AGAIN: Final = 8
 """How often the file may be scanned over in all, in its own lengths; what is left then is not read."""
 _FREE: Final = 4 * 1024 * 1024
-_COPY_ENDS: Final = re.compile(r"^\\\.[ \t]*$", re.M)
+_COPY_ENDS: Final = re.compile(r"^\\\.[ \t\r]*$", re.M)
 _BLANK: Final = re.compile(r"\s*")
 
 
@@ -73,7 +73,7 @@ def _window(text: str, at: int, window: int, lines: _Lines) -> tuple[list[Part],
         tokens, _ = _tokens(text[at:backslash])
         spent = backslash - at
         found, after = _statements(text, at, tokens, lines)
-        if found:
+        if found or after > at:
             return found, after, spent
     while True:
         end = min(at + window, len(text))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from rowreckon.document import audit as doc
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.catalog_facts import CatalogFacts
+from rowreckon.joins.facts.declared_indexes import DeclaredIndexes
 from rowreckon.joins.facts.missing_evidence import MissingList
 from rowreckon.joins.facts.row_visits import row_visits
 from rowreckon.joins.facts.settings import settings_of
@@ -62,7 +63,8 @@ def judge_joins(
     whole = SharedByJoins(reckoned, origins, paths, tuple(lacking), threshold, learned, capture.name)
     priced = joins_to_price(reckoned, found, threshold=threshold, own_ms=own_ms)
     needed = found if known is not None else [facts for facts in found if facts.node in priced]
-    evidence = gather_all(settings, capture, reckoned, needed, known, relations)
+    declared = DeclaredIndexes(capture.declared, reckoned.tree) if capture.declared is not None else None
+    evidence = gather_all(settings, capture, reckoned, needed, known, relations, declared)
     joins: list[doc.Join] = []
     for facts in found:
         drawn = curves and len(joins) < MOST_CURVES
