@@ -6,6 +6,7 @@ import pytest
 
 from rowreckon.declared import script
 from rowreckon.declared.script import parts
+from rowreckon.sql.grammar import Token, scan
 
 ROWS = "COPY t (a, b) FROM stdin;\n1\tit's\n2\t\\N ; drop\n\\.\n"
 
@@ -56,11 +57,10 @@ def test_what_never_ends_hides_nothing_before_it(opening: str) -> None:
 def scanned(text: str, monkeypatch: pytest.MonkeyPatch) -> int:
     """How many characters the scanner was given for a file."""
     given: list[int] = []
-    real = script.scan
 
-    def counting(piece: str) -> tuple[script.Token, ...]:
+    def counting(piece: str) -> tuple[Token, ...]:
         given.append(len(piece))
-        return real(piece)
+        return scan(piece)
 
     with monkeypatch.context() as patched:
         patched.setattr(script, "scan", counting)

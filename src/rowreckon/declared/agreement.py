@@ -35,24 +35,30 @@ class Agreement:
 
 def agreeing(declared: Declared, tree: PlanTree) -> Agreement:
     """The facts of the plan's relations, without those that the plan contradicts."""
-    names = {(n.schema_name, n.relation_name): None for n in tree.nodes if isinstance(n, ScanNode) and n.relation_name}
+    scans = (node for node in tree.nodes if isinstance(node, ScanNode))
+    names = dict.fromkeys((scan.schema_name, scan.relation_name) for scan in scans if scan.relation_name)
     notes: list[str] = []
     doubted: set[tuple[str, str]] = set()
     unread: list[str] = []
     known = _Plan(tree)
     for schema, name in names:
-        relation = declared.relation(name or "", schema)
+        relation = declared.relation(name, schema)
         if relation is None:
-            unread.append(name or "")
+            unread.append(name)
             continue
-        why = next(known.contradictions((schema, name or ""), relation), None)
+        why = next(known.contradictions((schema, name), relation), None)
         if why is not None:
             doubted.add((relation.schema_, relation.name))
-            notes.append(f"what the schema files say of {relation.qualified_name} is not used: {why}")
+            notes.append(f"what the schema files say of {_shown((schema, name or ''))} is not used: {why}")
     if unread:
         shown = ", ".join(dict.fromkeys(unread))
         notes.append(f"the schema files tell nothing certain of {shown}")
     return Agreement(_without(declared, doubted), tuple(notes))
+
+
+def _shown(name: Name) -> str:
+    """A relation as the plan names it."""
+    return ".".join(part for part in name if part)
 
 
 def _without(declared: Declared, doubted: set[tuple[str, str]]) -> Declared:
@@ -88,15 +94,15 @@ class _Plan:
         if relation.kind not in _SCANNED and any(
             self._tree.nodes[n].node_type == "Seq Scan" for n in self._scans[name]
         ):
-            yield f"the plan scans it, and the files make it a {relation.kind.replace('_', ' ')}"
+            yield f"the plan scans it, and they make it a {relation.kind.replace('_', ' ')}"
         if relation.columns_whole:
             for column in self._named.get(name, {}):
                 if relation.column(column) is None and column not in _SYSTEM:
-                    yield f"the plan reads its column {column}, which the files lack"
+                    yield f"the plan reads its column {column}, which they lack"
         if relation.whole:
             yield from self._of_indexes(name, relation)
             if not self._unique_enough(name, relation):
-                yield "the plan proves a unique index on it, which the files lack"
+                yield "the plan proves a unique index on it, which they lack"
 
     def _of_indexes(self, name: Name, relation: DeclaredRelation) -> Iterator[str]:
         for number in self._scans[name]:
@@ -105,12 +111,12 @@ class _Plan:
                 used = index_of(node)
                 index = relation.index(used) if used is not None else None
                 if used is not None and index is None:
-                    yield f"the plan reads its index {used}, which the files lack"
+                    yield f"the plan reads its index {used}, which they lack"
                 elif index is not None:
                     asked = {c.column for c in parse_condition(getattr(node, "index_cond", None) or "").columns}
                     own = asked & {c.name for c in relation.columns}
                     if own and not own & index.columns:
-                        yield f"the plan searches its index {used} by other columns than the files give it"
+                        yield f"the plan searches its index {used} by other columns than they give it"
 
     def _readers(self, number: int) -> Iterator[int]:
         """The nodes of a scan that read an index: itself, or those below a bitmap scan."""
