@@ -24,7 +24,7 @@ PostgreSQL documentation, CREATE FUNCTION (ROWS), "Function Optimization Informa
 from __future__ import annotations
 
 from rowreckon.capture import Capture
-from rowreckon.causes.finding import PROVEN, STRONG, Candidate, fact
+from rowreckon.causes.finding import PROVEN, STRONG, Candidate, apart, fact
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import count, rows_sentence
 from rowreckon.plan.nodes import FunctionScanNode
@@ -68,6 +68,7 @@ def check(site: Site, context: Context) -> Candidate | None:
         summary=f"The planner does not know how many rows {name or 'the function'} returns and takes "
         f"{count(expected)} for each call. {rows_sentence(site)}",
         evidence=tuple(evidence),
+        explains=apart(expected, per_call),
         subject=Subject(
             function=function,
             rows=per_call,
