@@ -27,6 +27,8 @@ from rowreckon.report.words.touch_words import touch_words
 
 _QUERY_SHOWN = 150
 _QUERY_ON_A_PHONE = 77
+_SAID_BY_THE_SUMMARY = ("unexplained", "function_row_default")
+"""Causes that no table or column tells: the summary's first sentence has what was looked at, and which function."""
 _TITLE = 60  # letters of the query in a page's title
 
 
@@ -196,17 +198,12 @@ def _cause(plan: Plan, worst: Join | None, remedy: Remedy | None) -> str:
 
 
 def _named(finding: Finding) -> str:
-    if finding.code == "unexplained":
-        return _unexplained(finding)
+    if finding.code in _SAID_BY_THE_SUMMARY:
+        said = clean(finding.summary).partition(". ")[0].rstrip(".")
+        return f"{capitalised(clean(title_of(finding.code)))}{f'. {capitalised(said)}' if said else ''}."
     where = f" on {tables_of(ticket_words.short_names(finding.tables))}" if finding.tables else ""
     columns = f" ({', '.join(quote(c, 80) for c in finding.columns[:4])})" if finding.columns else ""
     return f"{capitalised(clean(title_of(finding.code)))}{where}{columns}."
-
-
-def _unexplained(finding: Finding) -> str:
-    """What was looked at in vain: the finding's first sentence says where, and why no cause is named."""
-    said = clean(finding.summary).partition(". ")[0].rstrip(".")
-    return f"Unexplained. {capitalised(said)}." if said else "Unexplained."
 
 
 def _tried(remedy: Remedy) -> str:
