@@ -12,6 +12,7 @@ from rowreckon.report.formats.markdown import render_markdown
 from rowreckon.report.story.ticket import Ticket, ticket
 from rowreckon.report.words.commands import for_plan, is_command
 from rowreckon.report.words.escape import bare
+from rowreckon.report.words.sources import with_short_sources
 from tests.report import factories as f
 
 AS_EXPECTED = JoinSide(node=2, estimated_rows=12, actual_rows=12, count="exact", tables=("public.bookings",))
@@ -92,12 +93,13 @@ def test_a_command_is_set_alone_and_prose_is_not_set_as_one() -> None:
 
     def told(how: str) -> Ticket:
         missing = (Missing(what="the sizes of huts", why="the plan does not tell", how=how),)
-        return ticket(f.audit(f.crossed_plan(joins=(f.undecided_join(),), missing=missing)), 0)
+        plan = f.crossed_plan(source="plans/winter.json", joins=(f.undecided_join(),), missing=missing)
+        return ticket(with_short_sources(f.audit(plan))[0], 0)
 
     asked, advised = told("rowreckon ask PLAN -o ask.sql"), told("read the catalog as the table's owner")
 
     assert (asked.command, asked.lead) == (
-        "rowreckon ask winter-bookings.json -o ask.sql",
+        "rowreckon ask plans/winter.json -o ask.sql",
         "This finds out the sizes of huts",
     )
     assert (advised.command, advised.lead) == ("", "Find out the sizes of huts: read the catalog as the table's owner")

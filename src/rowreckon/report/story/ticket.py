@@ -15,7 +15,7 @@ from rowreckon.report.story.gain_basis import gain_basis
 from rowreckon.report.story.other_joins import other_joins_words
 from rowreckon.report.story.ticket_ruler import off_the_ruler, titled
 from rowreckon.report.words import remedy_words, ticket_words
-from rowreckon.report.words.commands import for_plan, is_command
+from rowreckon.report.words.commands import is_command
 from rowreckon.report.words.escape import bare, clean, clean_lines, quote, shorten
 from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.headline import joins_by_weight
@@ -95,7 +95,7 @@ def ticket(audit: Audit, index: int) -> Ticket:
     worst = joins[0] if joins else None
     remedy = _remedy(audit, index, worst)
     missing = _missing(plan, worst)
-    lead, command = _command(remedy, missing, plan.source)
+    lead, command = _command(remedy, missing)
     drawn = _deciding(worst) if worst is not None else ()
     return Ticket(
         query=_query(plan),
@@ -173,7 +173,7 @@ def _missing(plan: Plan, worst: Join | None) -> Missing | None:
     return next(iter([*wanted, *plan.missing]), None)
 
 
-def _command(remedy: Remedy | None, missing: Missing | None, source: str) -> tuple[str, str]:
+def _command(remedy: Remedy | None, missing: Missing | None) -> tuple[str, str]:
     """What is tried, and the SQL; else how the evidence that is missing is got, by a command where there is one."""
     if remedy is not None:
         brief = remedy.model_copy(update={"columns": (), "tables": ticket_words.short_names(remedy.tables)})
@@ -183,7 +183,7 @@ def _command(remedy: Remedy | None, missing: Missing | None, source: str) -> tup
     if missing is not None:
         what, how = clean(missing.what).rstrip("."), clean_lines(missing.how)
         if is_command(how):
-            return f"This finds out {what}", for_plan(how, source)
+            return f"This finds out {what}", how
         return f"Find out {what}: {how.rstrip('.')}", ""
     return "", ""
 
