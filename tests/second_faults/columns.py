@@ -109,7 +109,8 @@ analyze pods;
         + """
 create table spares (spare int primary key, run int not null references runs, sent date not null,
   received date not null);
-insert into spares select i, i, date '2025-01-01' + i % 60, date '2025-01-02' + i % 60 from generate_series(1, 30000) i;
+insert into spares select i, 1 + (i * 7919) % 30000, date '2025-01-01' + i % 60, date '2025-01-02' + i % 60
+  from generate_series(1, 12000) i;
 analyze spares;
 """,
         query="select r.line, count(*) from spares s join runs r on r.run = s.run"
@@ -122,19 +123,19 @@ analyze spares;
 
 TARGETS: Final = (
     Fault(
-        name="collector number 195 of many",
+        name="collector number 125 of many",
         code="column_target_too_low",
         source=_TARGET,
         schema=SEEDS
         + """
 create table labels (label int primary key, accession int not null references accessions, collector text not null);
 insert into labels select row_number() over (), 1 + (row_number() over ()) % 30000, collector from (
-  select 'team ' || j as collector from generate_series(1, 200) j, generate_series(1, 300 - j)
+  select 'team ' || j as collector from generate_series(1, 130) j, generate_series(1, 1200 - 6 * j)
   union all select 'person ' || i from generate_series(1, 20100) i) made;
 analyze labels;
 """,
         query="select a.country, count(*) from labels b join accessions a on a.accession = b.accession"
-        " join trials t on t.accession = a.accession where b.collector = 'team 195' group by a.country",
+        " join trials t on t.accession = a.accession where b.collector = 'team 125' group by a.country",
         place=at("b"),
         cure=("alter table labels alter column collector set statistics 1000", "analyze labels"),
         others={**SEEDS_OTHERS, "a person": "select label from labels where collector = 'person 500'"},
@@ -167,12 +168,12 @@ do $$ begin execute format('alter database %I set default_statistics_target = 5'
 set default_statistics_target = 5;
 create table bookings (booking int primary key, call int not null references calls, agent text not null);
 insert into bookings select row_number() over (), 1 + (row_number() over ()) % 30000, agent from (
-  select 'agency ' || j as agent from generate_series(1, 40) j, generate_series(1, 700 - 10 * j)
+  select 'agency ' || j as agent from generate_series(1, 12) j, generate_series(1, 2500 - 100 * j)
   union all select 'agent ' || i from generate_series(1, 10000) i) made;
 analyze bookings;
 """,
         query="select c.berth, count(*) from bookings b join calls c on c.call = b.call"
-        " join cargo k on k.call = c.call where b.agent = 'agency 30' group by c.berth",
+        " join cargo k on k.call = c.call where b.agent = 'agency 11' group by c.berth",
         place=at("b"),
         cure=("alter table bookings alter column agent set statistics 200", "analyze bookings"),
         others={**HARBOUR_OTHERS, "an agent": "select booking from bookings where agent = 'agent 500'"},
@@ -187,7 +188,7 @@ EXPRESSIONS: Final = (
         schema=SEEDS
         + """
 create table sowings (sowing int primary key, accession int not null references accessions, sown timestamp not null);
-insert into sowings select i, i, timestamp '2026-01-01' + i * interval '3 minutes' from generate_series(1, 30000) i;
+insert into sowings select i, i, timestamp '2026-01-01' + i * interval '6 minutes' from generate_series(1, 15000) i;
 analyze sowings;
 """,
         query="select a.country, count(*) from sowings s join accessions a on a.accession = s.accession"
@@ -204,7 +205,7 @@ analyze sowings;
         + """
 create table messages (message int primary key, run int not null references runs, body jsonb not null);
 insert into messages select i, i, jsonb_build_object('kind', case when i % 5 < 3 then 'delay' else 'note' end, 'n', i)
-  from generate_series(1, 30000) i;
+  from generate_series(1, 12000) i;
 analyze messages;
 """,
         query="select r.line, count(*) from messages m join runs r on r.run = m.run"
@@ -216,8 +217,8 @@ analyze messages;
     Fault(
         name="difference of two draughts",
         code="expression_without_statistics",
-        source="PostgreSQL documentation, CREATE STATISTICS on expressions; that an inequality without statistics gets a"
-        " third: src/include/utils/selfuncs.h, DEFAULT_INEQ_SEL",
+        source="PostgreSQL documentation, CREATE STATISTICS on expressions; that an inequality without statistics gets"
+        " a third: src/include/utils/selfuncs.h, DEFAULT_INEQ_SEL",
         schema=HARBOUR
         + """
 create table draughts (draught int primary key, call int not null references calls, fore int not null,

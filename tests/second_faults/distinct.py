@@ -23,7 +23,7 @@ create table walks (walk int primary key, district int not null, valley int not 
   seeds int not null);
 insert into walks select i, i % 60, 500 + i % 60, 900 + i % 60, i % 17 from generate_series(1, 30000) i;
 create table valleys (valley int primary key, height int not null);
-insert into valleys select i, i * 3 from generate_series(1, 9000) i;
+insert into valleys select i, i * 3 from generate_series(1, 120000) i;
 analyze walks; analyze valleys;
 """,
         query="select v.height, g.seeds from (select district, valley, slope, sum(seeds) as seeds from walks"
@@ -41,10 +41,12 @@ analyze walks; analyze valleys;
 create table duties (duty int primary key, tram int not null, yard int not null, foreman int not null,
   hours int not null);
 insert into duties select i, 1 + i % 100, (i % 100) / 2, 7000 + (i % 100) / 4, i % 9 from generate_series(1, 30000) i;
-analyze duties;
+create table people (foreman int primary key, trade int not null);
+insert into people select i, i % 30 from generate_series(1, 120000) i;
+analyze duties; analyze people;
 """,
-        query="select t.depot, sum(g.hours) from (select tram, yard, foreman, sum(hours) as hours from duties"
-        " group by tram, yard, foreman) g join trams t on t.tram = g.tram group by t.depot",
+        query="select p.trade, sum(g.hours) from (select tram, yard, foreman, sum(hours) as hours from duties"
+        " group by tram, yard, foreman) g join people p on p.foreman = g.foreman group by p.trade",
         place=at("duties", grouping=True),
         cure=("create statistics own_duties (ndistinct) on tram, yard, foreman from duties", "analyze duties"),
         others={**TRAMS_OTHERS, "a yard": "select sum(hours) from duties where yard = 7"},
@@ -58,11 +60,11 @@ analyze duties;
 create table lifts (lift int primary key, dock int not null, crane int not null, tons int not null);
 insert into lifts select i, i % 120, 5000 + i % 120, i % 30 from generate_series(1, 30000) i;
 create table cranes (crane int primary key, made int not null);
-insert into cranes select i, 1950 + i % 70 from generate_series(1, 8000) i;
+insert into cranes select i, 1950 + i % 70 from generate_series(1, 120000) i;
 analyze lifts; analyze cranes;
 """,
-        query="select n.made, sum(g.tons) from (select dock, crane, sum(tons) as tons from lifts group by dock, crane) g"
-        " join cranes n on n.crane = g.crane group by n.made",
+        query="select n.made, sum(g.tons) from (select dock, crane, sum(tons) as tons from lifts group by dock, crane)"
+        " g join cranes n on n.crane = g.crane group by n.made",
         place=at("lifts", grouping=True),
         cure=("create statistics own_lifts (ndistinct) on dock, crane from lifts", "analyze lifts"),
         others={**HARBOUR_OTHERS, "a dock": "select sum(tons) from lifts where dock = 3"},
@@ -100,7 +102,7 @@ create table packets (packet int primary key, batch int not null, seeds int not 
 insert into packets select i, 1 + i % 15000, i % 80 from generate_series(1, 30000) i;
 alter table packets alter column batch set (n_distinct = 50);
 create table batches (batch int primary key, shelf int not null);
-insert into batches select i, i % 40 from generate_series(1, 15000) i;
+insert into batches select i, i % 40 from generate_series(1, 100000) i;
 analyze packets; analyze batches;
 """,
         query="select b.shelf, sum(g.seeds) from (select batch, sum(seeds) as seeds from packets group by batch) g"
@@ -119,11 +121,11 @@ create table shifts (shift int primary key, driver int not null, minutes int not
 insert into shifts select i, 1 + i % 30, i % 480 from generate_series(1, 30000) i;
 alter table shifts alter column driver set (n_distinct = -1);
 create table drivers (driver int primary key, hired int not null);
-insert into drivers select i, 1980 + i % 45 from generate_series(1, 6000) i;
+insert into drivers select i, 1980 + i % 45 from generate_series(1, 120000) i;
 analyze shifts; analyze drivers;
 """,
-        query="select d.hired, sum(g.minutes) from (select driver, sum(minutes) as minutes from shifts group by driver) g"
-        " join drivers d on d.driver = g.driver group by d.hired",
+        query="select d.hired, sum(g.minutes) from (select driver, sum(minutes) as minutes from shifts group by driver)"
+        " g join drivers d on d.driver = g.driver group by d.hired",
         place=at("shifts", grouping=True),
         cure=("alter table shifts alter column driver reset (n_distinct)", "analyze shifts"),
         others={**TRAMS_OTHERS, "a shift": "select minutes from shifts where shift = 31"},

@@ -8,12 +8,12 @@ from .model import STATISTICS_KINDS, Fault, at
 from .schemas import HARBOUR, HARBOUR_OTHERS, SEEDS, SEEDS_OTHERS, TRAMS, TRAMS_OTHERS
 
 _REFERENCING = (
-    "PostgreSQL documentation, 'Foreign Keys': no index on the referencing columns is made by itself, often it is a good"
-    " idea to make one"
+    "PostgreSQL documentation, 'Foreign Keys': no index on the referencing columns is made by itself, often it is a"
+    " good idea to make one"
 )
 _MORE_INDEXES = (
-    "V. Leis et al., 'How Good Are Query Optimizers, Really?', PVLDB 9(3), 2015: with more indexes, underestimates lead to"
-    " nested loops that lose; pgsql-hackers, 'optimizer stats for joins/foreignkeys', 2025-12"
+    "V. Leis et al., 'How Good Are Query Optimizers, Really?', PVLDB 9(3), 2015: with more indexes, underestimates lead"
+    " to nested loops that lose; pgsql-hackers, 'optimizer stats for joins/foreignkeys', 2025-12"
 )
 _LURED = frozenset({"unexplained", "cross_table_correlation"})
 

@@ -16,8 +16,8 @@ _BOTH_SIDES = (
     " 'Single-Column Statistics' (a longer list for columns with irregular distributions)"
 )
 _ACROSS = (
-    "pgsql-hackers, 'Is there value in having optimizer stats for joins/foreignkeys?', 2025-12; V. Leis et al., 'How Good"
-    " Are Query Optimizers, Really?', PVLDB 9(3), 2015"
+    "pgsql-hackers, 'Is there value in having optimizer stats for joins/foreignkeys?', 2025-12; V. Leis et al., 'How"
+    " Good Are Query Optimizers, Really?', PVLDB 9(3), 2015"
 )
 _NO_STATISTICS = frozenset({"unexplained", "cross_table_correlation"})
 
@@ -72,8 +72,8 @@ insert into slots select i % 30, date '2024-01-01' + (i / 30), (i * 7 + i / 30) 
   from generate_series(0, 14999) i;
 create table reserved (reservation int primary key, call int not null references calls, berth int not null,
   day date not null, slot int not null);
-insert into reserved select i, i, i % 30, date '2024-01-01' + ((i % 15000) / 30), ((i % 15000) * 7 + (i % 15000) / 30) % 90
-  from generate_series(1, 29999) i;
+insert into reserved select i, i, i % 30, date '2024-01-01' + ((i % 15000) / 30),
+  ((i % 15000) * 7 + (i % 15000) / 30) % 90 from generate_series(1, 29999) i;
 analyze slots; analyze reserved;
 """,
         query="select c.state, sum(s.price) from reserved v join slots s on s.berth = v.berth and s.day = v.day"
@@ -94,10 +94,11 @@ def _uneven(left: str, right: str, numbers: tuple[int, int, int, int, int, int, 
     common, in_left, in_right, alone, in_alone, once_left, once_right = numbers
     table, key = home
     return f"""
-create table {left} ({left}_row int primary key, {key} int not null references {table}, code int not null);
-insert into {left} select row_number() over (), 1 + (row_number() over ()) % 1500, code from (
+create table {left} ({left}_row int primary key, {key} int not null references {table}, day int not null,
+  code int not null);
+insert into {left} select n, 1 + (n * 7919) % 60000, n % 100, code from (select row_number() over () as n, code from (
   select j as code from generate_series(1, {common}) j, generate_series(1, {in_left})
-  union all select 100000 + i from generate_series(1, {once_left}) i) made;
+  union all select 100000 + i from generate_series(1, {once_left}) i) made) numbered;
 create table {right} ({right}_row int primary key, code int not null, mark int not null);
 insert into {right} select row_number() over (), code, (row_number() over ()) % 11 from (
   select j as code from generate_series(1, {common}) j, generate_series(1, {in_right})
@@ -121,9 +122,9 @@ SKEW: Final = (
         name="alarms and their messages",
         code="join_key_skew",
         source=_BOTH_SIDES,
-        schema=TRAMS + _uneven("alarms", "replies", (120, 100, 40, 120, 60, 12000, 12000), ("trams", "tram")),
-        query="select t.depot, count(*) from alarms a join replies y on y.code = a.code"
-        " join trams t on t.tram = a.tram group by t.depot",
+        schema=TRAMS + _uneven("alarms", "replies", (120, 100, 50, 120, 60, 12000, 12000), ("tickets", "ticket")),
+        query="select k.zone, count(*) from alarms a join replies y on y.code = a.code"
+        " join tickets k on k.ticket = a.ticket where a.day = 7 group by k.zone",
         place=at("a", "y"),
         cure=_longer("alarms", "replies"),
         others={**TRAMS_OTHERS, "a mark": "select count(*) from replies where mark = 4"},
@@ -132,10 +133,9 @@ SKEW: Final = (
         name="pests seen and treated",
         code="join_key_skew",
         source=_BOTH_SIDES,
-        schema=SEEDS
-        + _uneven("sightings", "treatments", (150, 100, 40, 130, 80, 13000, 13000), ("species", "species")),
-        query="select s.family, count(*) from sightings g join treatments m on m.code = g.code"
-        " join species s on s.species = g.species group by s.family",
+        schema=SEEDS + _uneven("sightings", "treatments", (150, 100, 60, 110, 90, 13000, 11000), ("trials", "trial")),
+        query="select t.kind, count(*) from sightings g join treatments m on m.code = g.code"
+        " join trials t on t.trial = g.trial where g.day = 7 group by t.kind",
         place=at("g", "m"),
         cure=_longer("sightings", "treatments"),
         others={**SEEDS_OTHERS, "a mark": "select count(*) from treatments where mark = 4"},
@@ -144,9 +144,9 @@ SKEW: Final = (
         name="signals sent and seen",
         code="join_key_skew",
         source=_BOTH_SIDES,
-        schema=HARBOUR + _uneven("signals", "seen", (100, 150, 50, 110, 60, 12000, 14000), ("ships", "ship")),
-        query="select s.flag, count(*) from signals g join seen e on e.code = g.code"
-        " join ships s on s.ship = g.ship group by s.flag",
+        schema=HARBOUR + _uneven("signals", "seen", (100, 150, 50, 110, 60, 12000, 14000), ("cargo", "cargo")),
+        query="select k.goods, count(*) from signals g join seen e on e.code = g.code"
+        " join cargo k on k.cargo = g.cargo where g.day = 7 group by k.goods",
         place=at("g", "e"),
         cure=_longer("signals", "seen"),
         others={**HARBOUR_OTHERS, "a mark": "select count(*) from seen where mark = 4"},
@@ -172,7 +172,8 @@ analyze routes; analyze journeys;
         " where u.name = 'route 17' group by n.line",
         place=at("u", "j"),
         cure=(),
-        cured_query="select n.line, count(*) from journeys j join runs n on n.run = j.run where j.route = 17 group by n.line",
+        cured_query="select n.line, count(*) from journeys j join runs n on n.run = j.run where j.route = 17"
+        " group by n.line",
         cured_place=at("j"),
         never_first=STATISTICS_KINDS | INDEX_KINDS,
         others={

@@ -33,13 +33,14 @@ class Seen:
         return max(estimated / actual, actual / estimated)
 
 
-def explained(connection: psycopg.Connection[Any], query: str, place: Place) -> Seen:
-    """Run the query under EXPLAIN ANALYZE and look at the place. Raises LookupError where the plan has no such place."""
+def explained(connection: psycopg.Connection[Any], query: str, place: Place | None = None) -> Seen:
+    """Run the query under EXPLAIN ANALYZE and look at the place, or at the top. Raises LookupError where the plan has
+    no such place."""
     row = connection.execute(f"explain (analyze, buffers, timing off, format json) {query}".encode()).fetchone()
     assert row is not None
     top = row[0][0]
-    node = _found(top["Plan"], place)
     plan = top["Plan"]
+    node = _found(plan, place) if place is not None else plan
     pages = int(plan.get("Shared Hit Blocks", 0)) + int(plan.get("Shared Read Blocks", 0))
     return Seen(float(node["Plan Rows"]), float(node["Actual Rows"]), pages, float(top["Execution Time"]), plan)
 
@@ -48,6 +49,11 @@ def shape(plan: dict[str, Any]) -> tuple[Any, ...]:
     """What tells two plans apart: nodes, relations and indexes, in their order."""
     own = (plan["Node Type"], plan.get("Alias"), plan.get("Index Name"))
     return (*own, *(shape(child) for child in plan.get("Plans", ())))
+
+
+def join_methods(plan: dict[str, Any]) -> tuple[str, ...]:
+    """The methods of a plan's joins, from the top."""
+    return tuple(node["Node Type"] for node in _nodes(plan) if node["Node Type"] in _JOINS)
 
 
 def _found(plan: dict[str, Any], place: Place) -> dict[str, Any]:

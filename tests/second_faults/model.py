@@ -68,8 +68,8 @@ class Fault:
 class Trap:
     """A plan that looks faulty, where the obvious remedy is wrong.
 
-    `never_first` are the kinds of remedy that must not come first; None: no remedy at all may be offered for this query.
-    `looks_off`: the plan prints estimated and actual rows at `place` that lie at least ten times apart.
+    `never_first` are the kinds of remedy that must not come first; None: no remedy at all may be offered for this
+    query. `looks_off`: the plan prints estimated and actual rows at `place` that lie at least ten times apart.
     `useless` is the obvious remedy: the test shows that it leaves what it should have mended as it was.
     """
 

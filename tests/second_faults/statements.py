@@ -15,23 +15,27 @@ _CUSTOM = ("set plan_cache_mode = force_custom_plan",)
 
 FUNCTIONS: Final = (
     Fault(
-        name="calls that a tide table permits",
+        name="log entries that a tide table names",
         code="function_row_default",
         source=_ROWS,
         schema=HARBOUR
         + """
-create function tide_calls(lowest int) returns setof int language plpgsql stable as
-  $$ begin return query select i from generate_series(lowest, lowest + 27999) i; end $$;
+create table logbook (entry int primary key, call int not null references calls, watch int not null);
+insert into logbook select i, 1 + i % 30000, i % 6 from generate_series(1, 300000) i;
+analyze logbook;
+create function tide_entries(lowest int) returns setof int language plpgsql stable as
+  $$ begin return query select i from generate_series(lowest, lowest + 79999) i; end $$;
 """,
-        query="select c.berth, count(*) from tide_calls(1) t join calls c on c.call = t group by c.berth",
+        query="select b.watch, count(*) from tide_entries(1) t join logbook b on b.entry = t group by b.watch",
         place=at("t"),
-        cure=("alter function tide_calls(int) rows 28000",),
+        cure=("alter function tide_entries(int) rows 80000",),
         others=HARBOUR_OTHERS,
     ),
     Fault(
         name="five accessions on loan",
         code="function_row_default",
-        source=_ROWS + "; Daniel Westermann, 'Telling the PostgreSQL optimizer more about your functions', dbi services",
+        source=_ROWS
+        + "; Daniel Westermann, 'Telling the PostgreSQL optimizer more about your functions', dbi services",
         schema=SEEDS
         + """
 create function on_loan() returns table (accession int) language plpgsql stable as
@@ -136,8 +140,8 @@ alter table fees enable row level security;
 create policy own_office on fees using (office = 1);
 grant select on all tables in schema public to {_ROLE};
 """,
-        query="select c.berth, sum(f.amount) from fees f join calls c on c.call = f.call join cargo k on k.call = c.call"
-        " where f.amount > 29960 group by c.berth",
+        query="select c.berth, sum(f.amount) from fees f join calls c on c.call = f.call"
+        " join cargo k on k.call = c.call where f.amount > 29960 group by c.berth",
         place=at("f"),
         cure=("alter function numeric_gt(numeric, numeric) leakproof",),
         others=HARBOUR_OTHERS,

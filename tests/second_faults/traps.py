@@ -48,7 +48,7 @@ analyze left_marks; analyze right_marks;
 """,
         prelude=("set enable_hashjoin = off", "set enable_nestloop = off"),
         query="select count(*) from left_marks l join right_marks r on r.mark = l.mark",
-        place=at("r"),
+        place=at("l"),
         others=TRAMS_OTHERS,
     ),
     Trap(
@@ -103,8 +103,13 @@ create table entries (entry int primary key, accession int not null);
 insert into entries select i, 1 + i % 30000 from generate_series(1, 3000) i;
 analyze prizes; analyze entries;
 """,
-        prelude=("set enable_hashjoin = off", "set enable_mergejoin = off", "set enable_seqscan = off",
-                 "set enable_material = off", "set enable_memoize = off"),
+        prelude=(
+            "set enable_hashjoin = off",
+            "set enable_mergejoin = off",
+            "set enable_seqscan = off",
+            "set enable_material = off",
+            "set enable_memoize = off",
+        ),
         query="select sum(p.year) from entries e left join prizes p on p.accession = e.accession",
         place=at("p"),
         looks_off=False,
@@ -235,8 +240,8 @@ analyze faults_seen;
     ),
     Trap(
         name="an order by that hopes to find them early",
-        source="PostgreSQL bug #18834; Christophe Pettus, 'When LIMIT Attacks', 2014; Laurenz Albe, 'Index decreases SELECT"
-        " performance', 2018",
+        source="PostgreSQL bug #18834; Christophe Pettus, 'When LIMIT Attacks', 2014; Laurenz Albe, 'Index decreases"
+        " SELECT performance', 2018",
         schema=HARBOUR
         + """
 create table sightings (sighting int primary key, call int not null references calls, whale bool not null,
@@ -254,8 +259,8 @@ analyze sightings;
     ),
     Trap(
         name="a recursive query",
-        source="src/backend/optimizer/path/costsize.c, cost_recursive_union: ten times the start; PostgreSQL documentation,"
-        " recursive_worktable_factor",
+        source="src/backend/optimizer/path/costsize.c, cost_recursive_union: ten times the start; PostgreSQL"
+        " documentation, recursive_worktable_factor",
         schema=TRAMS
         + """
 create table bosses (clerk int primary key, boss int not null);
