@@ -68,9 +68,9 @@ def _found(plan: dict[str, Any], place: Place) -> dict[str, Any]:
 
 
 def _bears(node: dict[str, Any], place: Place) -> bool:
-    kind = node["Node Type"]
+    kind = str(node["Node Type"])
     if place.grouping:
-        return kind == "Aggregate" or kind == "Group"
+        return kind in ("Aggregate", "Group")
     if len(place.aliases) > 1:
         return kind in _JOINS
     return kind not in ("Aggregate", "Group", "Limit")
