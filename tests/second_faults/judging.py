@@ -25,7 +25,8 @@ _RUNS: Final = 7
 class Judged:
     """What came of one fault; `helped` is None where no remedy was offered, or none that could be run.
 
-    `turns`: this bench's own cure brings other join methods, so that there is something to win.
+    `turns`: this bench's own cure brings other join methods, so that there is something to win; asked where the product
+    offers nothing.
     """
 
     fault: Fault
@@ -46,6 +47,13 @@ class Judged:
         return (self.cause or "unexplained") in self.fault.right
 
     @property
+    def line(self) -> str:
+        """The whole of it in one line."""
+        said = f"{self.cause} ({self.cause_confidence:.2f}); {self.remedy} ({self.remedy_confidence:.2f})"
+        marks = f"right {self.right}, helped {self.helped}, turns {self.turns}, kept off {self.kept_off}"
+        return f"{self.fault.name} [{self.fault.code}]: {said}; {marks}; slowed {self.slowed}; {self.note}"
+
+    @property
     def counts(self) -> bool:
         """Whether a remedy was to be expected: statistics can help, and the error turned the plan; or one was given."""
         return self.remedy is not None or (self.turns and "unexplained" not in self.fault.right)
@@ -61,13 +69,17 @@ class TrapJudged:
     confidence: float
     cause: str | None
 
+    @property
+    def line(self) -> str:
+        return f"{self.trap.name} [trap]: {self.cause}; {self.offered} ({self.confidence:.2f}); avoided {self.avoided}"
+
 
 def judged(server: str, fault: Fault, folder: Path) -> Judged:
     """Ask the product about the fault, then do what it says first and look again."""
-    with seeded(server, fault) as dsn, seeded(server, fault) as changed, seeded(server, fault) as cured:
+    with seeded(server, fault) as dsn, seeded(server, fault) as changed:
         told = answer("sweep", dsn, fault, folder)
         cause, remedy = told.first_cause, told.first_remedy
-        turns = _turns(dsn, cured, fault)
+        turns = remedy is not None or _turns(dsn, changed, fault)
         helped, note = (None, "") if remedy is None else _helped(dsn, changed, fault, remedy)
         slowed = _slowed(dsn, changed, fault) if helped is not None else ()
     return Judged(
@@ -123,8 +135,8 @@ def _helped(dsn: str, changed: str, fault: Fault, remedy: Remedy) -> tuple[bool 
     return well.q_error <= MENDED, f"q-error {ill.q_error:.0f}, then {well.q_error:.1f}"
 
 
-def _turns(dsn: str, cured: str, fault: Fault) -> bool:
-    well = after(cured, fault, fault.cure, query=fault.cured_query, place=fault.cured_place)
+def _turns(dsn: str, changed: str, fault: Fault) -> bool:
+    well = after(changed, fault, fault.cure, query=fault.cured_query, place=fault.cured_place)
     return join_methods(before(dsn, fault).plan) != join_methods(well.plan)
 
 

@@ -18,7 +18,7 @@ from .model import Fault, Place, Trap
 
 @contextlib.contextmanager
 def seeded(server: str, case: Fault | Trap) -> Iterator[str]:
-    """DSN of a database that holds the case; the role that it makes goes with it."""
+    """DSN of a database that holds the case; the role that it makes goes with the last that knows it."""
     role = case.role if isinstance(case, Fault) else None
     try:
         with fresh_database(server, prefix="second_faults") as dsn:
@@ -26,7 +26,10 @@ def seeded(server: str, case: Fault | Trap) -> Iterator[str]:
             yield dsn
     finally:
         if role is not None:
-            with psycopg.connect(server, autocommit=True) as admin:
+            with (
+                psycopg.connect(server, autocommit=True) as admin,
+                contextlib.suppress(psycopg.errors.DependentObjectsStillExist),
+            ):
                 admin.execute(sql.SQL("drop role if exists {}").format(sql.Identifier(role)))
 
 

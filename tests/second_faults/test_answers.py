@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeVar
 
 import pytest
 
@@ -20,6 +20,8 @@ MAJORS: Final = (16, releases.NEWEST)
 CAUSE_FIRST: Final = 0.95
 FIRST_HELPS: Final = 0.95
 CALIBRATION: Final = 0.05
+
+Came = TypeVar("Came", Judged, TrapJudged)
 
 
 @dataclass(frozen=True)
@@ -40,12 +42,18 @@ def test_a_fault_drawn_by_lot_is_found_and_mended(servers: Servers, fault: Fault
     assert came.helped or not came.counts, (came.remedy, came.note)
 
 
+def _told(came: Came) -> Came:
+    """Printed as it comes: a long run shows where it is."""
+    print(came.line, flush=True)
+    return came
+
+
 @pytest.fixture(scope="module", params=MAJORS, ids=lambda major: f"pg{major}")
 def bench(request: pytest.FixtureRequest, servers: Servers, tmp_path_factory: pytest.TempPathFactory) -> Bench:
     """The whole bench on one release; its report is printed (`-s`)."""
     server, folder = servers(request.param).dsn, tmp_path_factory.mktemp("lists")
-    faults = tuple(judged(server, fault, folder) for fault in FAULTS)
-    traps = tuple(trap_judged(server, trap, folder) for trap in TRAPS)
+    faults = tuple(_told(judged(server, fault, folder)) for fault in FAULTS)
+    traps = tuple(_told(trap_judged(server, trap, folder)) for trap in TRAPS)
     print(f"\n{report(request.param, faults, traps)}\n")
     return Bench(faults, traps)
 
