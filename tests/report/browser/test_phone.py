@@ -34,7 +34,7 @@ ENDS = """() => Math.max(...[...document.querySelectorAll('#verdict pre, #verdic
 def test_the_command_is_seen_whole(opened: Callable[..., Opened], name: str) -> None:
     """With what it touches, below verdict, ruler and cause."""
     audited = audit(read_path(ROOT / name), curves=False)
-    plan = audited.plans[0].model_copy(update={"query": LONG})
+    plan = audited.plans[0].model_copy(update={"query": LONG, "source": name})
     page = opened(audited.model_copy(update={"plans": (plan,)}), width=390, height=844).page
 
     assert page.evaluate("document.querySelectorAll('#verdict pre').length") == 1

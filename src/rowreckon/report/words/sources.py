@@ -8,7 +8,7 @@ from rowreckon.document.audit import Audit, Plan, Rejected, Remedy, SideEffect, 
 from rowreckon.report.words.commands import for_plan
 from rowreckon.report.words.escape import quote
 
-_PATH_ROOM = 150
+_PATH_ROOM = 60
 _ENDING = ".capture.json"
 
 
