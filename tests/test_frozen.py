@@ -18,11 +18,25 @@ class Hut:
     name: str
     bunks: int = 12
     log: tuple[str, ...] = field(default=(), compare=False, repr=False)
+    guests: list[str] = field(default_factory=list, compare=False, repr=False)
 
 
 @frozen
 class Nothing:
     """No field at all."""
+
+
+@frozen
+class Walk:
+    """A walk, and how long it takes."""
+
+    kilometres: float
+    hours: float = field(init=False)
+    rests: list[float] = field(default_factory=list, init=False)
+    alone: bool = field(default=True, init=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "hours", self.kilometres / 3.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +46,7 @@ class Reference:
     name: str
     bunks: int = 12
     log: tuple[str, ...] = field(default=(), compare=False, repr=False)
+    guests: list[str] = field(default_factory=list, compare=False, repr=False)
 
 
 ARGUMENTS = [("Upper", 12, ()), ("Upper", 12, ("snow",)), ("Upper", 8, ()), ("Lower", 12, ())]
@@ -68,7 +83,29 @@ def test_the_tools_of_dataclasses_serve() -> None:
     assert copy.deepcopy(hut).log == pickle.loads(pickle.dumps(hut)).log == ("snow",)
 
 
+def test_a_field_of_its_own_making_is_no_argument() -> None:
+    """`init=False` and `__post_init__`, as with the reference."""
+    walk = Walk(4.5)
+
+    assert (walk.hours, walk.rests, walk.alone) == (1.5, [], True)
+    with pytest.raises(TypeError):
+        Walk(4.5, 2.0)  # type: ignore[call-arg]
+
+
 def test_no_attribute_beyond_the_fields() -> None:
     """Slots: a misspelt name is an error, as with the reference."""
     with pytest.raises(AttributeError):
         object.__setattr__(Hut("Upper"), "bunk", 3)
+
+
+def test_arguments_are_taken_as_a_dataclass_takes_them() -> None:
+    """By place and by name, defaults made anew, and the same words where one is missing, unknown or given twice."""
+    assert Hut(bunks=8, name="Upper", guests=["Ann"]).guests == ["Ann"]
+    assert Hut(bunks=8, name="Upper") == Hut("Upper", 8)
+    assert Hut("Upper").guests is not Hut("Upper").guests
+    for values, named in (((), {}), (("Upper",), {"name": "Upper"}), (("Upper",), {"beds": 2}), (range(5), {})):
+        with pytest.raises(TypeError) as expected:
+            Reference(*values, **named)
+        with pytest.raises(TypeError) as raised:
+            Hut(*values, **named)
+        assert str(raised.value) == str(expected.value).replace("Reference", "Hut")

@@ -1,6 +1,7 @@
 """Captures in, one audit out: the list of steps, each a pure function of what came before.
 
-Nothing here reads a file, a clock or a server; the same captures give the same audit.
+Nothing here reads a file, a clock or a server; the same captures give the same audit. What is made here has its fields'
+types already: checking it again would need pydantic's validators of the whole document, for one plan's few values.
 """
 
 from __future__ import annotations
@@ -102,7 +103,7 @@ class Auditing:
     def result(self) -> doc.Audit:
         """The audit of what was added so far."""
         plans = [plan for plan, _ in self._plans]
-        return doc.Audit(
+        return doc.Audit.model_construct(
             tool_version=__version__,
             plans=tuple(plans),
             remedies=propose([evidence for _, evidence in self._plans if evidence is not None]),
@@ -140,7 +141,7 @@ def audit_capture(
         findings=found,
         own_ms=tuple(own_ms),
     )
-    plan = doc.Plan(
+    plan = doc.Plan.model_construct(
         **head_of(capture),
         notes=(*capture.notes, *_unknown_notes(explain, tree), *contradictions(learned)),
         analyzed=explain.analyzed,
@@ -167,7 +168,7 @@ def summarize(plans: Sequence[doc.Plan], *, threshold: float) -> doc.Summary:
     wrong = sum(
         1 for plan in plans for node in plan.nodes if node.q_error_low is not None and node.q_error_low >= threshold
     )
-    return doc.Summary(
+    return doc.Summary.model_construct(
         plans=len(plans),
         joins=len(verdicts),
         crossed=verdicts.count("crossed"),

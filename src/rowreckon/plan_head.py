@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import rowreckon.document.audit as doc
 from rowreckon.capture import Capture, SessionFacts
 
 
-def head_of(capture: Capture) -> dict[str, object]:
+def head_of(capture: Capture) -> dict[str, Any]:
     """The first fields of a plan of the document, by name."""
     explain = capture.explain
     read_at = capture.catalog.read_at if capture.catalog is not None else None

@@ -16,7 +16,7 @@ from pydantic import ValidationError
 
 from rowreckon.archive.literals import Remembered
 from rowreckon.plan.keys import MOST
-from rowreckon.plan.nodes import FAMILIES, OtherNode
+from rowreckon.plan.nodes import FAMILIES, OtherNode, model_of
 
 Raw = dict[str, Any]
 Walked = tuple[tuple[Any, ...], list[Raw], bool]
@@ -238,8 +238,8 @@ def _check(node: Raw) -> None:
     plans = node.get("Plans", [])
     if not isinstance(kind, str) or not isinstance(plans, list):
         raise NotPlain
-    family = FAMILIES.get(kind, OtherNode)
+    model = model_of(FAMILIES.get(kind, OtherNode))
     try:
-        family.model_validate({name: value for name, value in node.items() if name != "Plans"})
+        model.model_validate({name: value for name, value in node.items() if name != "Plans"})
     except ValidationError:
         raise NotPlain from None

@@ -16,6 +16,7 @@ from rowreckon.catalog.facts import Catalog
 from rowreckon.declared.facts import Declared
 from rowreckon.plan.base import ExplainPart
 from rowreckon.plan.document import ExplainDocument, parse_document
+from rowreckon.plan.nodes import FAMILIES, model_of
 from rowreckon.sql.masking import UNREAD, mask_expression, mask_statement
 
 # Keys of EXPLAIN whose strings are names or PostgreSQL's own words; those whose strings are expressions or statements.
@@ -168,6 +169,8 @@ def _masked_text(text: str, key: str) -> str:
 def _known_keys() -> frozenset[str]:
     """The keys of EXPLAIN that this release knows."""
     found: set[str] = set()
+    for family in FAMILIES.values():
+        model_of(family)
     waiting = [ExplainPart]
     while waiting:
         part = waiting.pop()

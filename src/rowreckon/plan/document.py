@@ -14,7 +14,7 @@ from pydantic import Field, ValidationError
 from rowreckon.errors import BrokenPlan
 from rowreckon.plan.base import Buffers, ExplainPart, PlanNode
 from rowreckon.plan.keys import MOST, AsItIs, MaybeNumber, MaybeSigned, MaybeText, Text
-from rowreckon.plan.nodes import FAMILIES, OtherNode
+from rowreckon.plan.nodes import FAMILIES, OtherNode, model_of
 
 
 class Trigger(ExplainPart):
@@ -116,9 +116,10 @@ def build_plan(raw: dict[str, Any]) -> PlanNode:
 def _typed_node(node: dict[str, Any], children: tuple[PlanNode, ...]) -> PlanNode:
     node_type = node.get("Node Type")
     family = FAMILIES.get(node_type, OtherNode) if isinstance(node_type, str) else OtherNode
+    model = model_of(family)
     if "Plans" in node:
-        return family.model_validate({**node, "Plans": children})
-    return family.model_validate(node)
+        return model.model_validate({**node, "Plans": children})
+    return model.model_validate(node)
 
 
 def rebuild_plan(root: PlanNode) -> dict[str, Any]:

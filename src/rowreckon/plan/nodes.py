@@ -2,13 +2,35 @@
 
 A family groups the nodes that carry the same keys. A Node Type without an entry in `FAMILIES` becomes an `OtherNode`:
 kept, named, counted, never fatal.
+
+The families here only say which keys there are, and are what `isinstance` is asked about. pydantic's model of a family
+takes longer to make than a plan takes to read, and most plans have nodes of a few families: see `model_of`.
 """
+
+from functools import cache
+from typing import TYPE_CHECKING, Any, cast
+
+from pydantic import create_model
 
 from rowreckon.plan.base import ExplainPart, PlanNode, SortGroups
 from rowreckon.plan.keys import MaybeFlag, MaybeNumber, MaybeText, Text
 
+if TYPE_CHECKING:
+    Family = PlanNode  # what a node of a family is, once it was read
+else:
 
-class ScanNode(PlanNode):
+    class Family:
+        """What `model_of` joins with `PlanNode`."""
+
+
+@cache
+def model_of(family: type[PlanNode]) -> type[PlanNode]:
+    """The model that reads nodes of a family, made when it is first asked for."""
+    made: Any = create_model(family.__name__, __base__=(family, PlanNode), __module__=__name__)
+    return cast("type[PlanNode]", made)
+
+
+class ScanNode(Family):
     """Reads one relation: Seq Scan, Sample Scan, Tid Scan, Tid Range Scan."""
 
     relation_name: MaybeText = None
@@ -32,7 +54,7 @@ class IndexScanNode(ScanNode):
     index_searches: MaybeNumber = None  # total, from 18
 
 
-class BitmapIndexScanNode(PlanNode):
+class BitmapIndexScanNode(Family):
     """Collects row pointers of one index into a bitmap."""
 
     index_name: MaybeText = None
@@ -49,17 +71,17 @@ class BitmapHeapScanNode(ScanNode):
     lossy_heap_blocks: MaybeNumber = None
 
 
-class BitmapCombineNode(PlanNode):
+class BitmapCombineNode(Family):
     """BitmapAnd, BitmapOr: the executor does not count rows here."""
 
 
-class SubqueryScanNode(PlanNode):
+class SubqueryScanNode(Family):
     """Reads the output of a subquery."""
 
     alias: MaybeText = None
 
 
-class FunctionScanNode(PlanNode):
+class FunctionScanNode(Family):
     """Reads a set-returning function or a table function (XMLTABLE, JSON_TABLE)."""
 
     alias: MaybeText = None
@@ -72,13 +94,13 @@ class FunctionScanNode(PlanNode):
     maximum_storage: MaybeNumber = None  # kB, from 18
 
 
-class ValuesScanNode(PlanNode):
+class ValuesScanNode(Family):
     """Reads a VALUES list."""
 
     alias: MaybeText = None
 
 
-class CteScanNode(PlanNode):
+class CteScanNode(Family):
     """Reads a common table expression, a recursive query's work table, or a trigger's transition table."""
 
     alias: MaybeText = None
@@ -97,7 +119,7 @@ class ForeignScanNode(ScanNode):
     custom_plan_provider: MaybeText = None
 
 
-class JoinNode(PlanNode):
+class JoinNode(Family):
     """Nested Loop, Hash Join, Merge Join; rows removed are per loop."""
 
     join_type: MaybeText = None
@@ -108,7 +130,7 @@ class JoinNode(PlanNode):
     rows_removed_by_join_filter: MaybeNumber = None
 
 
-class HashNode(PlanNode):
+class HashNode(Family):
     """Builds the hash table of a hash join."""
 
     hash_buckets: MaybeNumber = None
@@ -118,7 +140,7 @@ class HashNode(PlanNode):
     peak_memory_usage: MaybeNumber = None  # kB
 
 
-class SortNode(PlanNode):
+class SortNode(Family):
     """Sorts its whole input before the first row comes out."""
 
     sort_key: tuple[Text, ...] | None = None
@@ -127,7 +149,7 @@ class SortNode(PlanNode):
     sort_space_type: MaybeText = None
 
 
-class IncrementalSortNode(PlanNode):
+class IncrementalSortNode(Family):
     """Sorts group by group an input that is already sorted by a prefix of the key."""
 
     sort_key: tuple[Text, ...] | None = None
@@ -136,14 +158,14 @@ class IncrementalSortNode(PlanNode):
     pre_sorted_groups: SortGroups | None = None
 
 
-class MaterializeNode(PlanNode):
+class MaterializeNode(Family):
     """Keeps its input for repeated reading."""
 
     storage: MaybeText = None  # from 18
     maximum_storage: MaybeNumber = None  # kB, from 18
 
 
-class MemoizeNode(PlanNode):
+class MemoizeNode(Family):
     """Caches the inner rows of a nested loop by parameter value; from 14."""
 
     cache_key: MaybeText = None
@@ -165,7 +187,7 @@ class GroupingSet(ExplainPart):
     hash_keys: tuple[tuple[Text, ...], ...] | None = None
 
 
-class AggregateNode(PlanNode):
+class AggregateNode(Family):
     """Aggregate (Plain, Sorted, Hashed, Mixed) and Group."""
 
     strategy: MaybeText = None
@@ -178,7 +200,7 @@ class AggregateNode(PlanNode):
     disk_usage: MaybeNumber = None  # kB
 
 
-class WindowAggNode(PlanNode):
+class WindowAggNode(Family):
     """Computes window functions."""
 
     window: MaybeText = None  # from 18
@@ -187,18 +209,18 @@ class WindowAggNode(PlanNode):
     maximum_storage: MaybeNumber = None  # kB, from 18
 
 
-class SetOpNode(PlanNode):
+class SetOpNode(Family):
     """INTERSECT or EXCEPT, with or without ALL."""
 
     strategy: MaybeText = None
     command: MaybeText = None
 
 
-class LimitNode(PlanNode):
+class LimitNode(Family):
     """Stops its input early."""
 
 
-class GatherNode(PlanNode):
+class GatherNode(Family):
     """Gather, Gather Merge: collects the rows of parallel workers."""
 
     workers_planned: MaybeNumber = None
@@ -207,14 +229,14 @@ class GatherNode(PlanNode):
     params_evaluated: tuple[Text, ...] | None = None  # up to 16
 
 
-class AppendNode(PlanNode):
+class AppendNode(Family):
     """Append, Merge Append; members that pruning removed at start-up are only counted."""
 
     subplans_removed: MaybeNumber = None
     sort_key: tuple[Text, ...] | None = None
 
 
-class RecursiveUnionNode(PlanNode):
+class RecursiveUnionNode(Family):
     """The steps of a recursive query."""
 
     storage: MaybeText = None  # from 18
@@ -233,7 +255,7 @@ class TargetTable(ExplainPart):
     batch_size: MaybeNumber = None
 
 
-class ModifyTableNode(PlanNode):
+class ModifyTableNode(Family):
     """INSERT, UPDATE, DELETE, MERGE; rows are counted only with RETURNING."""
 
     operation: MaybeText = None
@@ -254,17 +276,17 @@ class ModifyTableNode(PlanNode):
     target_tables: tuple[TargetTable, ...] | None = None
 
 
-class ResultNode(PlanNode):
+class ResultNode(Family):
     """Computes rows without reading a relation, or guards its input by a one-time condition."""
 
     one_time_filter: MaybeText = None
 
 
-class PassNode(PlanNode):
+class PassNode(Family):
     """Hands rows on: Unique, LockRows, ProjectSet."""
 
 
-class OtherNode(PlanNode):
+class OtherNode(Family):
     """A node type that this release does not know; kept with everything that it carried."""
 
 
