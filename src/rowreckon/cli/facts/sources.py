@@ -1,0 +1,137 @@
+"""Facts for plans that came without: from a server, or from what a colleague's psql printed; and saving both."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from rowreckon.bounded import MOST_TEXT, read_bytes
+from rowreckon.capture import Capture
+from rowreckon.cli.running.status import Happened, lacking_facts, planner_not_asked
+from rowreckon.cli.server_options import confirm, connector
+from rowreckon.document.audit import Rejected
+from rowreckon.errors import UsageError
+
+Inputs = list[Capture | Rejected]
+
+
+def check_facts_options(dsn: str | None, facts: Path | None, query: Path | None, *, needs_server: bool) -> None:
+    """Raises UsageError where options want a server, or facts, that the command line does not name."""
+    if dsn is None and needs_server:
+        raise UsageError("--role and --set need a server", hint="give --dsn or --dsn-file as well")
+    if dsn is None and facts is None and query is not None:
+        raise UsageError("--query needs a server, or facts for a stand-in", hint="give --dsn, --dsn-file or --facts")
+    if dsn is not None and facts is not None:
+        raise UsageError("--dsn and --facts both bring facts", hint="give one of them")
+
+
+def facts_of_server(
+    inputs: Inputs,
+    dsn: str,
+    query: Path | None,
+    role: str | None,
+    settings: Sequence[str],
+    threshold: float,
+    *,
+    with_values: bool,
+    privileged: bool,
+) -> Inputs:
+    """The inputs with a server's facts; nothing is executed there. Raises UsageError, CannotConnect and their kin, and
+    StatementRefused for a role that nothing bounds, unless `privileged` permits it or somebody says so."""
+    from rowreckon.server.connecting.privileges import require_plain_role
+    from rowreckon.server.lists.lists import read_lists
+    from rowreckon.server.lists.options import setting_statements
+    from rowreckon.server.sweeping.enrich import add_facts
+
+    captures = [item for item in inputs if isinstance(item, Capture)]
+    statements = setting_statements(role, settings)
+    item = None
+    if query is not None:
+        lists = read_lists([query])
+        items = lists.items
+        if len(items) != 1 or lists.unread or len(captures) != 1:
+            raise UsageError(
+                f"--query goes with one plan and holds one statement; here are {len(captures)} and {len(items)}",
+                hint="audit the plans one by one",
+            )
+        item = items[0]
+    if not captures:
+        return inputs
+    with connector(dsn)() as connection:
+        require_plain_role(connection, allowed=privileged, confirm=confirm())
+        found = iter(
+            add_facts(connection, captures, statements, threshold=threshold, item=item, with_values=with_values)
+        )
+    return [next(found) if isinstance(item, Capture) else item for item in inputs]
+
+
+def without_facts(inputs: Inputs, dsn: str | None) -> Happened:
+    """Which of the captures lack what a server was to give, its facts or its planner's answers, where there was one."""
+    if dsn is None:
+        return Happened()
+    captures = [item for item in inputs if isinstance(item, Capture)]
+    return lacking_facts(captures).add(planner_not_asked(captures))
+
+
+def facts_of_answer(inputs: Inputs, answer: Path, most_bytes: int = MOST_TEXT) -> tuple[Inputs, str]:
+    """The inputs with the facts of an answer to `rowreckon ask`, which was asked about the same plans in this order.
+
+    Gives the answer's text as well. `most_bytes` bounds it. Raises UnreadableFile, InputTooLarge, NotAPlan or
+    BrokenPlan for it, and UsageError where it was about other plans.
+    """
+    from rowreckon.catalog.ask import read_answers
+    from rowreckon.catalog.drift import drift_notes
+    from rowreckon.catalog.wanted import wanted_facts
+    from rowreckon.plan.tree import lay_out
+
+    planned = [c for c in inputs if isinstance(c, Capture) and c.explain is not None]
+    text = read_bytes(answer, most_bytes, "the answer").decode("utf-8", "replace")
+    catalogs = read_answers(text, plans=len(planned))
+    found: Inputs = []
+    rest = iter(catalogs)
+    for item in inputs:
+        if isinstance(item, Rejected) or item.explain is None:
+            found.append(item)
+            continue
+        catalog, tree = next(rest), lay_out(item.explain.plan)
+        asked = {(r.schema_name, r.name) for r in wanted_facts([tree]).relations}
+        if asked != {(n.schema_, n.name) for n in catalog.names}:
+            raise UsageError(
+                f"the answer is about other tables than the plan {item.name}",
+                where=str(answer),
+                hint="give the same plans, in the same order, as to `rowreckon ask`",
+            )
+        version = item.server_version or catalog.server_version
+        notes = (*item.notes, *drift_notes(tree, catalog))
+        found.append(item.model_copy(update={"catalog": catalog, "server_version": version, "notes": notes}))
+    return found, text
+
+
+def with_stand_in(
+    inputs: Inputs, answer: str, query: Path | None, threshold: float, servers: Path | None, *, wanted: bool
+) -> Inputs:
+    """The inputs with what a stand-in said of them, where the answer holds what one is built from and it is `wanted`.
+
+    Raises BrokenPlan for the answer, UsageError for a query that nothing is asked about.
+    """
+    from rowreckon.cli.facts.stand_in import asked_of_stand_in, facts_in
+
+    facts = facts_in(answer) if wanted else None
+    if facts is not None:
+        return asked_of_stand_in(inputs, facts, query, threshold, servers)
+    if query is not None:
+        raise UsageError(
+            "--query is for a stand-in, and the facts hold none",
+            hint="write the script with `rowreckon ask --stand-in`, or leave out --query",
+        )
+    return inputs
+
+
+def save_captures(inputs: Inputs, folder: Path) -> None:
+    """Save the captures among the inputs, as they are, as files of a folder. Raises UsageError."""
+    from rowreckon.captures.capture_folder import CaptureFolder
+
+    store = CaptureFolder(folder)
+    for item in inputs:
+        if isinstance(item, Capture):
+            store.save(item.model_copy(update={"name": Path(item.name).name if item.name != "-" else "plan"}))
