@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from rowreckon.api import Audit, Capture, Format, Rejected, audit, read_path, read_text, render
 
-__version__ = "0.1.0"
+from rowreckon.version import __version__
 
 __all__ = ["Audit", "Capture", "Format", "Rejected", "__version__", "audit", "read_path", "read_text", "render"]
 

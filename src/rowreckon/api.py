@@ -25,13 +25,15 @@ def audit(
     *,
     threshold: float = DEFAULT_THRESHOLD,
     curves: bool = True,
+    one_database: bool | None = None,
 ) -> NotebookAudit:
     """Audit plans, given as their text, as the path of a file or a folder, or as captures.
 
     A string is EXPLAIN output, unless it is one line and names what exists: then it is a path. For the rest see
     `rowreckon.auditing.audit`. In a notebook the result shows itself as the HTML report.
     """
-    return NotebookAudit.of(auditing.audit(_captures(inputs), threshold=threshold, curves=curves))
+    audited = auditing.audit(_captures(inputs), threshold=threshold, curves=curves, one_database=one_database)
+    return NotebookAudit.of(audited)
 
 
 def _captures(inputs: str | bytes | Path | Capture | Iterable[Capture | Rejected]) -> Iterable[Capture | Rejected]:

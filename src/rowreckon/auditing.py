@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from math import fsum
 
-from rowreckon import __version__
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseEvidence, find_causes
 from rowreckon.collector import collector_paused
@@ -21,7 +20,11 @@ from rowreckon.document import audit as doc
 from rowreckon.elsewhere import judged_ms, time_elsewhere
 from rowreckon.joins import judge_joins
 from rowreckon.joins.facts.own_workers import reckoned_of
+from rowreckon.joins.learning.fellows import Fellows
+from rowreckon.joins.learning.order import in_order
+from rowreckon.joins.learning.used import contradictions
 from rowreckon.joins.verdict.contested import with_contests
+from rowreckon.learned.facts import NOTHING_LEARNED, LearnedFacts
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.details import conditions, figures, own_blocks
 from rowreckon.plan.document import ExplainDocument
@@ -31,30 +34,50 @@ from rowreckon.plan.tree import PlanTree
 from rowreckon.plan_head import head_of, plan_without_explain, session_of
 from rowreckon.proposals import PlanAudit, missing_for, propose
 from rowreckon.time_split import time_by, whole_time_by
+from rowreckon.version import __version__
 
 DEFAULT_THRESHOLD = 10.0
 """The q-error from which on a row count is called misestimated: an order of magnitude."""
 
 
 def audit(
-    inputs: Iterable[Capture | doc.Rejected], *, threshold: float = DEFAULT_THRESHOLD, curves: bool = True
+    inputs: Iterable[Capture | doc.Rejected],
+    *,
+    threshold: float = DEFAULT_THRESHOLD,
+    curves: bool = True,
+    one_database: bool | None = None,
 ) -> doc.Audit:
     """Audit captures; `Rejected` inputs are carried along. `threshold` is a q-error of at least 1.
 
     Without `curves` the joins' cost curves are left out: sampling them takes a fifth of judging, and only HTML and JSON
-    hold them.
+    hold them. `one_database` says whether all plans are of one, so that each tells of the others' tables; None leaves
+    it to what they hold. Plans that tell of each other are listed by name, whatever the order of the inputs.
     """
-    work = Auditing(threshold=threshold, curves=curves)
-    for item in inputs:
+    ordered, fellows = together(list(inputs), one_database=one_database)
+    work = Auditing(threshold=threshold, curves=curves, fellows=fellows)
+    for item in ordered:
         work.add(item)
     return work.result()
+
+
+def together(
+    inputs: list[Capture | doc.Rejected], *, one_database: bool | None
+) -> tuple[list[Capture | doc.Rejected], Fellows | None]:
+    """The inputs in the order in which they are audited, and what their plans tell each other (None: nothing)."""
+    fellows = Fellows([item for item in inputs if isinstance(item, Capture)], one_database=one_database)
+    if not fellows.any_learn:
+        return inputs, None
+    return sorted(inputs, key=lambda i: in_order(i.name if isinstance(i, Capture) else i.source)), fellows
 
 
 class Auditing:
     """An audit that grows by one input at a time, so that what is done can be told whenever it has to end."""
 
-    def __init__(self, *, threshold: float = DEFAULT_THRESHOLD, curves: bool = True) -> None:
-        """As for `audit`."""
+    def __init__(
+        self, *, threshold: float = DEFAULT_THRESHOLD, curves: bool = True, fellows: Fellows | None = None
+    ) -> None:
+        """As for `audit`; `fellows` are what `together` found."""
+        self.fellows = fellows
         self.threshold = threshold
         self.curves = curves
         self.rejected: list[doc.Rejected] = []
@@ -66,7 +89,10 @@ class Auditing:
             self.rejected.append(item)
             return
         with collector_paused():
-            audited = audit_capture(item, index=len(self._plans), threshold=self.threshold, curves=self.curves)
+            learned = self.fellows.facts_for(item) if self.fellows is not None else NOTHING_LEARNED
+            audited = audit_capture(
+                item, index=len(self._plans), threshold=self.threshold, curves=self.curves, learned=learned
+            )
         self._plans.append(audited)
 
     @property
@@ -87,7 +113,12 @@ class Auditing:
 
 
 def audit_capture(
-    capture: Capture, *, index: int = 0, threshold: float = DEFAULT_THRESHOLD, curves: bool = True
+    capture: Capture,
+    *,
+    index: int = 0,
+    threshold: float = DEFAULT_THRESHOLD,
+    curves: bool = True,
+    learned: LearnedFacts = NOTHING_LEARNED,
 ) -> tuple[doc.Plan, PlanAudit | None]:
     """One capture's plan, audited, and what the remedies over all plans need of it (None without a plan)."""
     explain = capture.explain
@@ -97,7 +128,7 @@ def audit_capture(
     tree = reckoned.tree
     origins = find_origins(reckoned)
     own_ms = own_times(reckoned)
-    judged = judge_joins(capture, reckoned, origins, threshold=threshold, curves=curves, own_ms=own_ms)
+    judged = judge_joins(capture, reckoned, origins, threshold=threshold, curves=curves, own_ms=own_ms, learned=learned)
     verdicts = with_contests(judged, capture.contests)
     found = find_causes(
         CauseEvidence(capture=capture, reckoned=reckoned, origins=origins, joins=verdicts.joins, threshold=threshold)
@@ -112,7 +143,7 @@ def audit_capture(
     )
     plan = doc.Plan.model_construct(
         **head_of(capture),
-        notes=(*capture.notes, *_unknown_notes(explain, tree)),
+        notes=(*capture.notes, *_unknown_notes(explain, tree), *contradictions(learned)),
         analyzed=explain.analyzed,
         planning_ms=_number(explain.planning_time),
         execution_ms=_execution_ms(explain, tree),
@@ -125,6 +156,7 @@ def audit_capture(
         time_by=time_by(explain, reckoned, own_ms, verdicts.joins) if explain.analyzed else None,
         session=session_of(capture),
         missing=(*verdicts.missing, *(m for m in missing_for(evidence) if m not in verdicts.missing)),
+        learned_from=tuple(sorted({name for join in verdicts.joins for name in join.learned_from}, key=in_order)),
     )
     return plan, evidence
 

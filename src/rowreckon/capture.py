@@ -12,9 +12,10 @@ from rowreckon.plan.keys import AsItIs
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Catalog
+    from rowreckon.declared.facts import Declared
 else:
     # Most captures come without facts, and the models of facts take longer to make than a plan takes to read.
-    Catalog = Any
+    Catalog = Declared = Any
 
 WITHOUT_FACTS = "without catalog facts: "
 """How the note of a capture begins whose facts were asked for and not had; the reason follows."""
@@ -95,6 +96,7 @@ class Capture(BaseModel):
     `settings` is what EXPLAIN (SETTINGS) or the server told: None means unknown, an empty dict means that every
     planner setting has its built-in default. `explain` is None where a query never got a plan. `runs_ms` are
     execution times of repeated runs, ms. `notes` say what was mended while reading, or what the form lacks.
+    `declared` is what schema files say of the plan's relations, without what the plan contradicts.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
@@ -108,6 +110,7 @@ class Capture(BaseModel):
     form: Literal["json", "text", "yaml", "xml"] = "json"
     session: SessionFacts | None = None
     catalog: Annotated[Catalog | None, AsItIs()] = None
+    declared: Annotated[Declared | None, AsItIs()] = None
     alternatives: tuple[Alternative, ...] = ()
     probes: tuple[Probe, ...] = ()
     contests: tuple[Contest, ...] = ()

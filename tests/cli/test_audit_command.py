@@ -116,3 +116,35 @@ def test_reports_are_written_in_the_format_of_their_suffix(tmp_path: Path) -> No
     assert Audit.model_validate_json(names[2].read_text())
     assert names[3].read_text().startswith("<?xml")
     assert rowreckon("audit", str(ALL[0]), "--report", str(tmp_path / "r.doc")).returncode == 2
+
+
+TOGETHER = (SAMPLES / "wrong-distinct-count.18.json", SAMPLES / "correlated-range.18.json")
+"""Two plans of one server's sample database: the second reads whole the table that the first looks up rows in."""
+
+
+def test_plans_of_one_database_tell_each_other_in_any_order() -> None:
+    """Told so or inferred, both orders give the same bytes; told otherwise each stands alone, in the order given."""
+    both = [str(path) for path in TOGETHER]
+    there = rowreckon("audit", *both, "--one-database", "--format", "json").stdout
+    back = rowreckon("audit", *reversed(both), "--one-database", "--format", "json").stdout
+    inferred = rowreckon("audit", *reversed(both), "--format", "json").stdout
+    alone = json.loads(rowreckon("audit", *both, "--many-databases", "--format", "json").stdout)
+    plan = next(p for p in json.loads(there)["plans"] if p["source"] == both[0])
+
+    assert there == back == inferred
+    assert plan["joins"][0]["verdict"] == "crossed"
+    assert plan["joins"][0]["basis"] == "plan"
+    assert plan["joins"][0]["learned_from"] == plan["learned_from"] == [both[1]]
+    assert [p["source"] for p in alone["plans"]] == both
+    assert alone["plans"][0]["joins"][0]["verdict"] == "undecided"
+    assert alone["plans"][0]["learned_from"] == []
+
+
+def test_a_report_says_from_how_many_plans_costs_are_modelled() -> None:
+    """In words, and with names masked the other plan's is too."""
+    both = [str(path) for path in TOGETHER]
+    told = " ".join(rowreckon("audit", *both, "--one-database", "--verbose").stdout.split())
+    masked = rowreckon("audit", *both, "--one-database", "--mask-names", "--format", "json").stdout
+
+    assert "the cost model over this plan and 1 other" in told or "modelled from this plan and 1 other" in told
+    assert all("supply_flights" not in line for line in masked.splitlines())

@@ -27,7 +27,7 @@ from rowreckon.captures.masking import mask_capture
 from rowreckon.catalog import ask as asking
 from rowreckon.catalog.answer import catalogs_from_answer
 from rowreckon.catalog.facts import Catalog
-from rowreckon.cli.facts.sources import facts_of_answer
+from rowreckon.cli.facts_from import facts_of_answer
 from rowreckon.errors import RowreckonError
 from rowreckon.intake import read_path, read_text
 from rowreckon.plan.tree import lay_out
@@ -149,7 +149,7 @@ def _answer_status(data: bytes, plans: str, folder: Path, *, thorough: bool) -> 
     (folder / "answer.txt").write_bytes(data)
 
     def work() -> None:
-        inputs, _ = facts_of_answer(list(read_path(folder / "plan.json")), folder / "answer.txt")
+        inputs = facts_of_answer(list(read_path(folder / "plan.json")), folder / "answer.txt")
         _whole(inputs, thorough=thorough)
 
     return _status(work)

@@ -10,10 +10,11 @@ from typing import Any
 from rich.console import Console
 
 from rowreckon.document.audit import Audit, GainMs, Plan, SwitchPoint
-from rowreckon.report.comparing.compare import compare, times
+from rowreckon.report.comparing.compare import Comparison, compare, times
 from rowreckon.report.comparing.compare_document import comparison_document
 from rowreckon.report.formats.compare_text import (
     NO_DIFFERENCE,
+    comparison_counts,
     comparison_headline,
     comparison_markdown,
     render_comparison,
@@ -21,6 +22,7 @@ from rowreckon.report.formats.compare_text import (
 from rowreckon.report.formats.html.compare_page import comparison_html
 from rowreckon.report.story.compared_query import plan_lines, query_title, times_words
 from rowreckon.report.story.comparison_ticket import by_change, comparison_ticket
+from rowreckon.report.story.list_ticket import ListLine
 from rowreckon.report.words.escape import bare
 from tests.report import factories as f
 
@@ -88,6 +90,17 @@ def test_a_cure_shows_in_method_misestimate_switch_point_and_time() -> None:
     assert "faster" in said[0]
 
 
+def test_one_row_is_told_as_one() -> None:
+    """The verb and the noun agree with a figure of one on either side of the change."""
+    before, after = _timed(1398.0), cured()
+    (scan,) = [node for node in before.nodes if node.relation == "bookings"]
+    one = scan.model_copy(update={"estimated_rows": 1.0, "estimated_rows_low": 0.5, "estimated_rows_high": 1.5})
+    before = before.model_copy(update={"nodes": tuple(one if node is scan else node for node in before.nodes)})
+    (plan,) = compare(f.audit(before), f.audit(after)).plans
+
+    assert any("1 row was expected and 48,310 came" in bare(line) for line in plan_lines(plan))
+
+
 def test_a_changed_verdict_is_a_change() -> None:
     """Though method, rows, switch points and times stay as they were."""
     held = f.crossed_join(verdict="held", best_at_actual="nested_loop", loss_factor=1.0)
@@ -96,7 +109,7 @@ def test_a_changed_verdict_is_a_change() -> None:
 
     assert comparison.differs
     assert "The join of bookings and huts was crossed, now it is held." in [bare(line) for line in plan_lines(plan)]
-    assert "1 verdict changed" in comparison_headline(comparison)
+    assert "1 verdict changed" in comparison_counts(comparison)
     assert comparison_document(comparison, "1").plans[0].verdicts[0].after == "held"
 
 
@@ -221,9 +234,43 @@ def test_what_changed_most_stands_first_and_says_by_how_much() -> None:
     lines = {line.label: bare(line.said) for line in comparison_ticket(comparison)}
 
     assert [bare(query_title(plan)) for plan in by_change(comparison.plans)] == ["omega", "alpha"]
-    assert lines["Most"].startswith("omega, 6,150 ms before, 3,150 ms after: 1.95 times faster.")
+    assert lines["Changed most"].startswith("omega, 6,150 ms before, 3,150 ms after: 1.95 times faster.")
     assert lines["Slower"] == "alpha."
     assert lines["Next"] == "Find out why alpha got slower, before you keep the change."
+
+
+def _line(comparison: Comparison, label: str) -> ListLine:
+    return next(line for line in comparison_ticket(comparison) if line.label == label)
+
+
+def test_who_is_faster_is_named_in_the_headline() -> None:
+    """And further queries that differ are named below, as is the join that is crossed still."""
+    other = {"query": "select 1", "source": "other"}
+    crossed = f.crossed_plan(nodes=cured().nodes, **other)
+    before = f.audit(_timed(1398.0, 1410.0, 1431.0, 1402.0, source="winter"), f.crossed_plan(**other))
+    comparison = compare(before, f.audit(cured().model_copy(update={"source": "winter"}), crossed))
+
+    assert bare(comparison_headline(comparison)) == (
+        "2 of 2 queries differ: winter is faster, 1 shows no difference in time."
+    )
+    assert bare(_line(comparison, "Changed too").said) == (
+        "Another plan or verdict, without a difference in time: other."
+    )
+    assert bare(_line(comparison, "Next").said) == (
+        "Keep what was changed. other still has a crossed join. It is the nested loop of bookings (outer) with huts "
+        "(inner): 48,310 outer rows came instead of 12. No change is proposed for it."
+    )
+    assert _line(comparison, "Was done").said == "The audits do not tell what was changed between them."
+
+
+def test_another_setting_is_told_as_what_was_done() -> None:
+    """As far as both captures hold their settings."""
+    session = f.crossed_plan().session
+    assert session is not None
+    changed = session.model_copy(update={"settings": {"work_mem": "64MB"}})
+    comparison = compare(f.audit(f.crossed_plan()), f.audit(cured().model_copy(update={"session": changed})))
+
+    assert bare(_line(comparison, "Was done").said) == "work_mem was 4MB, now it is 64MB."
 
 
 def test_a_change_that_is_done_is_not_shown_as_one_to_try() -> None:
@@ -234,8 +281,11 @@ def test_a_change_that_is_done_is_not_shown_as_one_to_try() -> None:
     not_done = compare(proposing, proposing)
 
     assert "is no longer proposed" in bare(plan_lines(done.plans[0])[-1])
-    assert comparison_ticket(done)[-1].command == ""
-    step = comparison_ticket(not_done)[-1]
+    assert _line(done, "Next").command == ""
+    assert bare(_line(done, "Was done").said).startswith(
+        "Perhaps change 2 of the first audit, which is no longer proposed: build an index on weather_logs (hut_id)."
+    )
+    step = _line(not_done, "Next")
     assert bare(step.said).startswith("Try change")
     assert step.command.startswith("CREATE INDEX")
 

@@ -69,7 +69,9 @@ def test_a_worst_query_without_a_change_says_that_it_has_none() -> None:
     lines = _lines(audited)
 
     assert "No change is proposed" in bare(lines["Worst"].said)
-    assert bare(lines["Try"].said).startswith("Change 1, for short.")
+    assert bare(lines["Try"].said).startswith(
+        "Change 1, for another query, short: 48,310 outer rows came instead of 12 (crossed)."
+    )
     assert [row.lacks_change for row in list_rows(audited)] == [True, False, False]
 
 
@@ -88,7 +90,7 @@ def test_what_did_not_run_and_what_was_not_read_is_named() -> None:
     lines = _lines(audited)
 
     assert bare(lines["Not run"].said) == "Failed: broken."
-    assert bare(lines["Not read"].said).startswith("cut-off.json.")
+    assert bare(lines["Not read"].said) == "cut-off.json: not valid JSON."
     assert "1 input could not be read." in list_headline(audited)
     assert "1 query did not run to the end." in list_headline(audited)
 
@@ -113,9 +115,9 @@ def test_a_trial_says_what_helped_what_did_not_and_who_got_slower() -> None:
     """One pair of figures for a query: that of the changes together."""
     lines = _lines(_tried())
 
-    assert bare(lines["Helped"].said) == "Change 1: a 300 ms before, 50 ms after."
+    assert bare(lines["Helped"].said) == "Change 1, tried on a copy: a 300 ms before, 50 ms after."
     assert "Slower: c. 1 other query keeps its plan." in bare(lines["Helped"].note)
-    assert lines["Others"].said == "Change 2 had no effect."
+    assert bare(lines["Also tried"].said).startswith("Change 2, for b, had no effect: gather more statistics on")
 
 
 def test_the_bars_of_a_trial_add_up_to_its_headline() -> None:
@@ -156,3 +158,40 @@ def test_several_changes_name_each_table_and_each_lock_once() -> None:
 
     assert note.startswith("May change the plan of every query on bookings, huts and guests. ")
     assert note.endswith("Takes SHARE and SHARE ROW EXCLUSIVE locks. Change 2 cannot run in a transaction block.")
+
+
+def test_each_of_several_changes_says_for_which_query_it_is() -> None:
+    """By its number beside the query and above its statements; that the worst query has none of them is said."""
+    tried = _tried()
+    account = tried.trials
+    assert account is not None
+    assert account.combination is not None
+    both = (
+        TrialQuery(query="b", before_ms=300.0, after_ms=50.0, time="faster"),
+        TrialQuery(query="c", before_ms=90.0, after_ms=40.0, time="faster"),
+    )
+    trial = account.combination.trial.model_copy(update={"queries": both})
+    combined = account.combination.model_copy(update={"ranks": (1, 2), "trial": trial, "side_effects": ()})
+    remedies = tuple(
+        tried.remedies[0].model_copy(
+            update={"rank": rank, "findings": (f.FindingRef(plan=rank, finding=0),), "sql": (sql,)}
+        )
+        for rank, sql in ((1, "ANALYZE bookings"), (2, "ANALYZE huts"))
+    )
+    trials = account.model_copy(update={"combination": combined})
+    line = _lines(tried.model_copy(update={"remedies": remedies, "trials": trials}))["Helped"]
+
+    assert bare(line.said) == (
+        "Changes 1 and 2 together, tried on a copy: b (change 1) 300 ms before, 50 ms after. "
+        "c (change 2) 90 ms before, 40 ms after. None of them is for a."
+    )
+    assert line.command == "-- change 1\nANALYZE bookings;\n-- change 2\nANALYZE huts;"
+
+
+def test_one_query_that_did_not_run_says_why() -> None:
+    """Of several the names alone; the list has each reason."""
+    reasons = {"x": "division by zero", "y": "no such column"}
+    ended = [_ended(name, "failed").model_copy(update={"reason": why}) for name, why in reasons.items()]
+
+    assert bare(_lines(f.audit(f.crossed_plan(), ended[0]))["Not run"].said) == "Failed: x (division by zero)."
+    assert bare(_lines(f.audit(f.crossed_plan(), *ended))["Not run"].said) == "Failed: x and y."

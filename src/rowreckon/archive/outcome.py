@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from heapq import nlargest
 
-from rowreckon import __version__
 from rowreckon.archive.folds import FoldSum, Place
 from rowreckon.archive.partial import MOST_REJECTED, Partial
 from rowreckon.archive.store import FoldStore, Item
@@ -15,6 +14,7 @@ from rowreckon.document import audit as doc
 from rowreckon.errors import InputError
 from rowreckon.intake import capture_of
 from rowreckon.reading.raw import RawPlan
+from rowreckon.version import __version__
 
 MOST_FOLDS = 50
 MOST_PLANS = 20

@@ -10,7 +10,7 @@ from rowreckon.archive.digest import Digest
 from rowreckon.archive.folds import FoldSum, Place
 
 MOST_REJECTED = 1_000
-"""So many inputs that could not be read are named; of the others the number is given."""
+"""The most unreadable inputs that are named; of the others the number is given."""
 
 
 @dataclass(frozen=True, slots=True, order=True)

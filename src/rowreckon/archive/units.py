@@ -16,7 +16,7 @@ from rowreckon.errors import InputError
 from rowreckon.reading.logs.files import MARK, is_log
 
 UNIT_BYTES = 8 << 20
-"""About so many bytes of a log make a unit: small enough to share out, large enough to be worth sending."""
+"""About how many bytes of a log make a unit: small enough to share out, large enough to be worth sending."""
 
 _PIECE = 1 << 20
 _SEARCHED = 64 << 20

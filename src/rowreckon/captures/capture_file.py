@@ -1,7 +1,8 @@
 """Capture files (`*.capture.json`): one plan with its facts, enough to audit it again offline on another machine.
 
-The document's `explain` is PostgreSQL's own JSON, rebuilt key for key; `catalog` is the Catalog snapshot. It holds no
-connection string, hence no password; sampled values only where the capture was asked to keep them.
+The document's `explain` is PostgreSQL's own JSON, rebuilt key for key; `catalog` is the Catalog snapshot, `declared`
+what schema files say. It holds no connection string, hence no password; sampled values only where the capture was asked
+to keep them.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from pydantic import ValidationError
 from rowreckon.bounds import check_bounds
 from rowreckon.capture import Alternative, Capture, Contest, Probe, SessionFacts
 from rowreckon.catalog.facts import Catalog
+from rowreckon.declared.facts import Declared
 from rowreckon.errors import BrokenPlan, UnreadableFile
 from rowreckon.files import write_whole
 from rowreckon.json_text import escaped
@@ -43,7 +45,7 @@ _PLAIN = (
 
 def capture_to_document(capture: Capture) -> dict[str, Any]:
     """The JSON document of a capture; `capture_from_document` gives the same capture back."""
-    catalog = capture.catalog
+    catalog, declared = capture.catalog, capture.declared
     return {
         "schema": CAPTURE_SCHEMA,
         "name": capture.name,
@@ -51,6 +53,7 @@ def capture_to_document(capture: Capture) -> dict[str, Any]:
         "explain": _explain_out(capture.explain),
         "session": capture.session.model_dump(mode="json") if capture.session else None,
         "catalog": catalog.model_dump(mode="json") if isinstance(catalog, Catalog) else None,
+        **({"declared": declared.model_dump(mode="json")} if isinstance(declared, Declared) else {}),
         "alternatives": [
             {"switched_off": list(a.switched_off), "explain": _explain_out(a.explain)} for a in capture.alternatives
         ],
@@ -81,6 +84,7 @@ def capture_from_document(document: Mapping[str, Any], *, name: str | None = Non
             explain=_explain_in(document.get("explain"), "explain"),
             session=SessionFacts.model_validate(s) if (s := document.get("session")) is not None else None,
             catalog=Catalog.model_validate(c) if (c := document.get("catalog")) is not None else None,
+            declared=Declared.model_validate(d) if (d := document.get("declared")) is not None else None,
             alternatives=_alternatives(_listed(document, "alternatives")),
             probes=tuple(Probe.model_validate(p) for p in _listed(document, "probes")),
             contests=tuple(Contest.model_validate(c) for c in _listed(document, "contests")),

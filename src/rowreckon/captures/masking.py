@@ -13,6 +13,7 @@ from typing import Any
 from rowreckon.capture import Alternative, Capture, SessionFacts
 from rowreckon.captures.masked_words import masked_name, masked_reason, masked_sentence, masked_setting
 from rowreckon.catalog.facts import Catalog
+from rowreckon.declared.facts import Declared
 from rowreckon.plan.base import ExplainPart
 from rowreckon.plan.document import ExplainDocument, parse_document
 from rowreckon.plan.nodes import FAMILIES, model_of
@@ -50,7 +51,8 @@ _CATALOG_NAMES = frozenset(
         "right_type", "owner", "role", "database", "search_path", "unit", "source", "relation", "index", "node_type",
         "asked", "support", "language", "collation", "constraint", "access_method", "kind", "kinds", "persistence",
         "height_known_by", "volatility", "parallel", "restriction_estimator", "join_estimator", "operator",
-        "statistics_missing",
+        "statistics_missing", "column", "opclass", "uses", "included", "referenced_schema", "referenced_name",
+        "referenced_columns", "parents", "partition_strategy", "partition_columns",
     }
 )  # fmt: skip
 _CATALOG_EXPRESSIONS = frozenset(
@@ -60,12 +62,14 @@ _CATALOG_EXPRESSIONS = frozenset(
     }
 )  # fmt: skip
 _CATALOG_STATEMENTS = frozenset({"definition"})
+_CHOSEN_NAMES = frozenset({"files", "place"})
 _SAMPLED = frozenset({"most_common_vals", "histogram_bounds"})
 
 
 def mask_capture(capture: Capture) -> Capture:
     """The capture without literals and sampled values; nothing else changes."""
     catalog, settings, session = capture.catalog, capture.settings, capture.session
+    declared = capture.declared
     return capture.model_copy(
         update={
             "name": masked_name(capture.name),
@@ -76,6 +80,7 @@ def mask_capture(capture: Capture) -> Capture:
             "session": None if session is None else _masked_session(session),
             "explain": None if capture.explain is None else mask_explain(capture.explain),
             "catalog": mask_catalog(catalog) if isinstance(catalog, Catalog) else None,
+            "declared": mask_declared(declared) if isinstance(declared, Declared) else None,
             "alternatives": tuple(
                 Alternative(switched_off=a.switched_off, explain=mask_explain(a.explain)) for a in capture.alternatives
             ),
@@ -87,6 +92,12 @@ def mask_catalog(catalog: Catalog) -> Catalog:
     """The catalog without sampled values, and without literals in predicates, bounds and conditions."""
     document = {key: _masked_fact(value, key) for key, value in catalog.model_dump(mode="python").items()}
     return Catalog.model_validate(document)
+
+
+def mask_declared(declared: Declared) -> Declared:
+    """What schema files declare, without literals in predicates and expressions."""
+    document = {key: _masked_fact(value, key) for key, value in declared.model_dump(mode="python").items()}
+    return Declared.model_validate(document)
 
 
 def mask_explain(explain: ExplainDocument) -> ExplainDocument:
@@ -181,6 +192,8 @@ def _masked_fact(value: Any, key: str) -> Any:
         return tuple(_masked_fact(item, key) for item in value)
     if not isinstance(value, str) or key in _CATALOG_NAMES:
         return value
+    if key in _CHOSEN_NAMES:
+        return masked_name(value)
     if key in _CATALOG_EXPRESSIONS:
         return mask_expression(value)
     if key in _CATALOG_STATEMENTS:

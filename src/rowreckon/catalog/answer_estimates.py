@@ -58,7 +58,7 @@ def _selectivity(answer: Row | None, tuples: float) -> float | None:
 
 
 def _with_match(answer: Row | None, rows: float) -> float | None:
-    """Share of so many rows that have a match, by the estimate of those that have none, which never falls below one.
+    """The share of `rows` that have a match, from the estimate of the rows without one, which is never below one.
 
     None where the rows are none: the planner sees that a condition holds for no row.
     """

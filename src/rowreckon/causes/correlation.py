@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from math import prod
 from typing import TYPE_CHECKING
 
-from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, fact
+from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, apart, fact
 from rowreckon.causes.restrictions import Restriction, age_of, exceeds, lacks_statistics, share_of_clause
 from rowreckon.causes.wording import listed, rows_sentence, share
 from rowreckon.remedies.subject import Subject
@@ -46,7 +47,10 @@ def correlated(
     if code.endswith("_range"):
         weight *= 0.8
     singles = [s for r in plain if (s := share_of_clause(site, context, r.clause)) is not None]
+    explains = None
     if len(singles) == len(plain) and site.kept is not None:
+        rows = site.total_rows or 0.0
+        explains = apart(site.kept * rows, prod(singles) * rows)  # by multiplying shares that go together
         evidence.append(fact("smallest share that one clause alone was expected to keep", min(singles), "catalog"))
         if site.direction == "under" and exceeds(site, context, min(singles)):
             return None  # more came than one clause alone was expected to keep: not the product is wrong
@@ -69,6 +73,7 @@ def correlated(
         summary=f"{listed(columns)} of {site.table} go together. The planner multiplies their shares as if they "
         f"did not. {rows_sentence(site)[:-1]}{keep}.",
         evidence=tuple(evidence),
+        explains=explains,
         subject=Subject(
             table=site.table,
             relation=relation,

@@ -20,7 +20,11 @@ WEAK = 0.4
 
 @frozen
 class Candidate:
-    """One cause that may explain an error, with the weight of its evidence against its rivals'."""
+    """One cause that may explain an error, with the weight of its evidence against its rivals'.
+
+    `explains` is the factor of the error that it accounts for by figures of the plan and the catalog, None where they
+    do not tell.
+    """
 
     code: str
     weight: float
@@ -28,6 +32,13 @@ class Candidate:
     summary: str
     evidence: tuple[Evidence, ...]
     subject: Subject
+    explains: float | None = None
+
+
+def apart(one: float, other: float) -> float:
+    """The factor between two counts, at least 1; below one row none is told apart."""
+    low, high = sorted((max(one, 1.0), max(other, 1.0)))
+    return high / low
 
 
 @frozen

@@ -24,7 +24,7 @@ PostgreSQL documentation, CREATE FUNCTION (ROWS), "Function Optimization Informa
 from __future__ import annotations
 
 from rowreckon.capture import Capture
-from rowreckon.causes.finding import PROVEN, STRONG, Candidate, fact
+from rowreckon.causes.finding import PROVEN, STRONG, Candidate, apart, fact
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import count, rows_sentence
 from rowreckon.plan.nodes import FunctionScanNode
@@ -68,6 +68,7 @@ def check(site: Site, context: Context) -> Candidate | None:
         summary=f"The planner does not know how many rows {name or 'the function'} returns and takes "
         f"{count(expected)} for each call. {rows_sentence(site)}",
         evidence=tuple(evidence),
+        explains=apart(expected, per_call),
         subject=Subject(
             function=function,
             rows=per_call,
@@ -125,6 +126,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
         works=0.95,
         check_first=None if old is not None else checks.functions(function),
         lock=None,
+        function=function,
         cautions=("every query that calls the function is planned with this number, whatever its arguments",),
     )
     return (draft if unreadable is None else without_statements(draft, unreadable),)

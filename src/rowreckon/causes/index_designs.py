@@ -28,7 +28,7 @@ _COVERING = 1.5
 """The same for included columns, which are copies of data for the sake of few queries."""
 
 _HARDLY = 0.9
-"""A condition that lets so many of the rows pass is no use in an index."""
+"""The share of rows from which on a condition that lets them pass is no use in an index."""
 
 _SELDOM = 0.5
 """A predicate has to leave out at least half of the rows (common practice, no source)."""

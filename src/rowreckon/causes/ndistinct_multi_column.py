@@ -23,7 +23,7 @@ PostgreSQL documentation, "Multivariate N-Distinct Counts" (1,000 groups expecte
 from __future__ import annotations
 
 from rowreckon.capture import Capture
-from rowreckon.causes.finding import LIKELY, PROVEN, STRONG, Candidate, fact
+from rowreckon.causes.finding import LIKELY, PROVEN, STRONG, Candidate, apart, fact
 from rowreckon.causes.groups import number_is_off
 from rowreckon.causes.keys import group_keys
 from rowreckon.causes.site import Context, Key, Site
@@ -49,7 +49,7 @@ def check(site: Site, context: Context) -> Candidate | None:
     keys = several[0]
     table, relation = keys[0].table, keys[0].relation
     columns = tuple(dict.fromkeys(k.column for k in keys))
-    weight = STRONG
+    weight, explains = STRONG, None
     evidence = [
         fact("grouped by", ", ".join(site.group_keys), "plan"),
         fact("groups expected", site.groups_expected, "plan"),
@@ -65,6 +65,7 @@ def check(site: Site, context: Context) -> Candidate | None:
             distinct = statistics.n_distinct
             product *= distinct if distinct > 0 else -distinct * (relation.reltuples or 1.0)
         evidence.append(fact("product of the columns' distinct values", product, "catalog"))
+        explains = apart(product, site.groups_came)
         weight = PROVEN if (product > site.groups_came) == (site.direction == "over") else LIKELY
         numbers = {c.attnum for name in columns if (c := relation.column(name)) is not None}
         if any(s.built and numbers <= set(s.columns) and "ndistinct" in s.kinds for s in relation.extended_statistics):
@@ -78,6 +79,7 @@ def check(site: Site, context: Context) -> Candidate | None:
         summary=f"{listed(columns)} of {table} depend on each other. The planner multiplies their numbers of "
         f"distinct values. {rows_sentence(site)}",
         evidence=tuple(evidence),
+        explains=explains,
         subject=Subject(table=table, relation=relation, columns=columns, distinct=site.groups_came),
     )
 

@@ -28,7 +28,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.capture import Capture
-from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, Candidate, fact
+from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, Candidate, apart, fact
 from rowreckon.causes.groups import near_default, number_is_off
 from rowreckon.causes.keys import group_keys, join_keys
 from rowreckon.causes.wording import count, rows_sentence
@@ -81,7 +81,7 @@ def _groups(site: Site, context: Context) -> Candidate | None:
         weight = STRONG if (off > 2 and site.direction == "over") or (off < 0.5 and site.direction == "under") else 0.0
         if not weight:
             return None
-    return _candidate(site, key, counted, weight, evidence)
+    return _candidate(site, key, counted, stored, weight, evidence)
 
 
 def _join(site: Site, context: Context) -> Candidate | None:
@@ -99,10 +99,10 @@ def _join(site: Site, context: Context) -> Candidate | None:
                 fact("distinct values in the statistics", stored, "catalog"),
                 fact("distinct values that the plan itself counted", known, "plan"),
             ]
-            return _candidate(site, key, known, STRONG, evidence)
+            return _candidate(site, key, known, stored, STRONG, evidence)
     inner = getattr(site.node, "join_type", None) == "Inner"
     if inner and len(keys) in (1, 2) and site.direction == "over" and not any(k.relation for k in keys):
-        return _candidate(site, keys[0], None, POSSIBLE, [fact("rows expected", site.estimate, "plan")])
+        return _candidate(site, keys[0], None, None, POSSIBLE, [fact("rows expected", site.estimate, "plan")])
     return None
 
 
@@ -139,7 +139,9 @@ def _counted_keys(tree: PlanTree) -> dict[tuple[str, str], float]:
     return found
 
 
-def _candidate(site: Site, key: Key, counted: float | None, weight: float, evidence: list[Evidence]) -> Candidate:
+def _candidate(
+    site: Site, key: Key, counted: float | None, stored: float | None, weight: float, evidence: list[Evidence]
+) -> Candidate:
     told = f": {count(counted)} were counted" if counted is not None else ""
     return Candidate(
         code="ndistinct_wrong",
@@ -148,6 +150,7 @@ def _candidate(site: Site, key: Key, counted: float | None, weight: float, evide
         summary=f"The number of distinct values of {key.table}.{key.column} is wrong in the statistics{told}. "
         + rows_sentence(site),
         evidence=tuple(evidence),
+        explains=apart(counted, stored) if counted is not None and stored is not None else None,
         subject=Subject(
             table=key.table,
             relation=key.relation,

@@ -117,6 +117,7 @@ def _document(candidate: Candidate, site: Site, share: float, joins: Sequence[Jo
         basis=candidate.basis,
         summary=candidate.summary + (_NOTE[harms] if candidate.code != "unexplained" else ""),
         evidence=candidate.evidence,
+        explains=None if candidate.explains is None else round(max(min(candidate.explains, site.factor), 1.0), 2),
     )
 
 

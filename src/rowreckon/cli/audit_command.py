@@ -38,23 +38,23 @@ def audit_command(
         Path | None, typer.Option(help="The plan's query, to ask the planner itself.", rich_help_panel=_FACTS)
     ] = None,
     facts: Annotated[
-        Path | None, typer.Option(help="What the script of `rowreckon ask` printed.", rich_help_panel=_FACTS)
-    ] = None,
-    stand_in: Annotated[
-        bool,
-        typer.Option(
-            "--stand-in/--no-stand-in", help="Ask an empty server built from the facts.", rich_help_panel=_FACTS
-        ),
-    ] = True,
-    servers: Annotated[
-        Path | None,
-        typer.Option(metavar="FOLDER", help="Server programs for the stand-in, by release.", rich_help_panel=_FACTS),
+        list[Path] | None,
+        typer.Option(help="What the script of `rowreckon ask` printed, or schema files.", rich_help_panel=_FACTS),
     ] = None,
     role: Annotated[str | None, typer.Option(help="Role to read facts as.", rich_help_panel=_FACTS)] = None,
     set_: Annotated[
         list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="SET LOCAL.", rich_help_panel=_FACTS)
     ] = None,
     with_values: Annotated[bool, typer.Option(help="Keep sampled values.", rich_help_panel=_FACTS)] = False,
+    one_database: Annotated[
+        bool | None,
+        typer.Option(
+            "--one-database/--many-databases",
+            help="Whether all plans are of one: they then tell of each other's tables.",
+            show_default=False,
+            rich_help_panel=_FACTS,
+        ),
+    ] = None,
     save: Annotated[Path | None, typer.Option(help="Folder for capture files: plans with their facts.")] = None,
     mask: MaskOption = False,
     mask_names: MaskNamesOption = None,
@@ -90,14 +90,7 @@ def audit_command(
 ) -> Happened:
     """Audit captured plans."""
     from rowreckon.archive.detect import is_archive
-    from rowreckon.cli.facts.sources import (
-        check_facts_options,
-        facts_of_answer,
-        facts_of_server,
-        save_captures,
-        with_stand_in,
-        without_facts,
-    )
+    from rowreckon.cli.facts_from import facts_of_files, facts_of_server, save_captures, without_facts
     from rowreckon.cli.inputs import read_inputs
     from rowreckon.cli.masking import masking_of
     from rowreckon.cli.running.audit_all import audit_all
@@ -112,7 +105,10 @@ def audit_command(
     reports = report or []
     check_report_paths(reports)
     dsn = chosen_dsn(dsn, dsn_file)
-    check_facts_options(dsn, facts, query, needs_server=role is not None or bool(set_))
+    if dsn is None and (query is not None or role is not None or set_):
+        raise UsageError("--query, --role and --set need a server", hint="give --dsn or --dsn-file as well")
+    if dsn is not None and facts:
+        raise UsageError("--dsn and --facts both bring facts", hint="give one of them")
     if save is not None:
         from rowreckon.files import try_folder
 
@@ -125,7 +121,7 @@ def audit_command(
 
         known = baseline_of(baseline, wanted, masking, threshold, limits)
     folded = jobs is not None or scheduler is not None or keep is not None or before is not None or not judge
-    alone = dsn is None and facts is None and save is None and known is None
+    alone = dsn is None and not facts and save is None and known is None
     if folded and not alone:
         raise UsageError(
             "archives are folded as they are, without facts, capture files or a baseline",
@@ -153,15 +149,16 @@ def audit_command(
             happened.undone.append(f"the plans are audited without a server's facts: {said}")
         except KeyboardInterrupt:
             happened.undone.append("interrupted while the server's facts were read: the plans are audited without them")
-    if facts is not None:
-        inputs, answer = facts_of_answer(inputs, facts, max_bytes)
-        inputs = with_stand_in(inputs, answer, query, threshold, servers, wanted=stand_in)
+    if facts:
+        inputs, unread = facts_of_files(inputs, facts, max_bytes)
+        happened.add(unread)
     if masking is not None:
         inputs = masking.inputs(inputs)
     happened.add(without_facts(inputs, dsn))
     if save is not None:
         save_captures(inputs, save)
-    result = audit_all(inputs, threshold=threshold, curves=holds_curves(output, reports))
+    curves = holds_curves(output, reports)
+    result = audit_all(inputs, threshold=threshold, curves=curves, one_database=one_database)
     happened.undone += not_analyzed(result)
     if masking is not None:
         with held():

@@ -82,8 +82,8 @@ def _print(comparison: Comparison, output: OutputFormat, *, verbose: bool) -> No
 
 def _text(comparison: Comparison, form: str, *, verbose: bool) -> str:
     if form == "json":
-        from rowreckon import __version__
         from rowreckon.report.comparing.compare_document import comparison_document
+        from rowreckon.version import __version__
 
         return comparison_document(comparison, __version__).to_json()
     if form == "html":

@@ -28,8 +28,8 @@ def demo_command(
     """Run the demonstration and print its audit."""
     from rowreckon.auditing import audit
     from rowreckon.captures.capture_file import SUFFIX, write_capture
-    from rowreckon.cli.progress import progress_bar
     from rowreckon.cli.running.output import OutputFormat, print_audit, write_reports
+    from rowreckon.cli.running.progress import progress_bar
     from rowreckon.files import make_folder, try_folder
     from rowreckon.server.sweeping.demo import run_demo
 

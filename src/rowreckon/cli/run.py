@@ -41,7 +41,7 @@ app = typer.Typer(
 
 def _version(shown: bool) -> None:
     if shown:
-        from rowreckon import __version__
+        from rowreckon.version import __version__
 
         typer.echo(f"rowreckon {__version__}")
         raise typer.Exit

@@ -9,12 +9,12 @@ from rowreckon.capture import Capture
 from rowreckon.captures.capture_folder import CaptureFolder
 from rowreckon.cli.config import read_config
 from rowreckon.cli.masking import Masking
-from rowreckon.cli.progress import progress_bar
 from rowreckon.cli.resuming import known_captures
 from rowreckon.cli.running.audit_all import audit_all
 from rowreckon.cli.running.auditing_meanwhile import AuditingMeanwhile
 from rowreckon.cli.running.ending import ReadBaseline, end_audit
 from rowreckon.cli.running.output import OutputFormat
+from rowreckon.cli.running.progress import progress_bar
 from rowreckon.cli.running.status import Happened, lacking_facts
 from rowreckon.cli.server_options import confirm, connector, tell_named, warn
 from rowreckon.document.audit import Audit, Rejected

@@ -10,11 +10,11 @@ from rowreckon.capture import Capture
 from rowreckon.captures.capture_folder import CaptureFolder
 from rowreckon.cli.config import read_config
 from rowreckon.cli.masking import Masking
-from rowreckon.cli.progress import progress_bar
 from rowreckon.cli.resuming import known_captures
 from rowreckon.cli.running.audit_all import audit_all
 from rowreckon.cli.running.ending import end_audit
 from rowreckon.cli.running.output import OutputFormat
+from rowreckon.cli.running.progress import progress_bar
 from rowreckon.cli.running.status import Happened
 from rowreckon.cli.server_options import confirm, connector, tell_named, warn
 from rowreckon.document.audit import Audit, Rejected

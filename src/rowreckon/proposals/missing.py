@@ -9,6 +9,7 @@ from rowreckon.causes.registry import BY_CODE
 from rowreckon.causes.scans import table_of
 from rowreckon.causes.wording import listed
 from rowreckon.document.audit import Missing
+from rowreckon.joins.facts.missing_evidence import ASK
 from rowreckon.remedies import checks
 
 if TYPE_CHECKING:
@@ -42,13 +43,14 @@ def _missing(plan: PlanAudit) -> Iterator[Missing]:
         yield Missing(
             what=f"the catalog's facts of {tables} (age of the statistics, frequencies, statistics objects, indexes)",
             why="from the plan alone rival causes look the same",
-            how="rowreckon sweep with --dsn, or rowreckon ask PLAN for a colleague who may connect",
+            how=ASK,
         )
         if explain.plan.shared_hit_blocks is None and any(f.subject.table for f in doubtful):
             yield Missing(
                 what="how many pages each scan read",
                 why="with the page count a scan's cost tells how many rows the planner took the table to hold",
-                how="EXPLAIN (ANALYZE, BUFFERS, VERBOSE, SETTINGS, FORMAT JSON)",
+                how="-- runs the query, so use a development copy:\n"
+                "EXPLAIN (ANALYZE, BUFFERS, VERBOSE, SETTINGS, FORMAT JSON) SELECT …;",
             )
     for finding in plan.findings:
         yield from _of_finding(finding)

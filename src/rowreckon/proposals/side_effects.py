@@ -1,4 +1,5 @@
-"""Side effects without a trial: which other audited queries read the tables, and what may happen to their plans."""
+"""Side effects without a trial: which other audited queries read the tables or call the function, and what may happen
+to their plans."""
 
 from __future__ import annotations
 
@@ -9,18 +10,25 @@ from rowreckon.document.audit import SideEffect
 from rowreckon.plan.node_texts import conditions_at, keys_at
 from rowreckon.plan.nodes import ScanNode
 from rowreckon.plan.tree import index_of
+from rowreckon.proposals.callers import calls
 from rowreckon.proposals.plan_audit import PlanAudit
 from rowreckon.remedies.draft import Draft
 from rowreckon.sql.spelling import names_of
 
 
 def side_effects(draft: Draft, plans: Sequence[PlanAudit], treated: frozenset[int]) -> tuple[SideEffect, ...]:
-    """The other plans that read the remedy's tables, in input order; `treated` are the plans that it is meant for."""
+    """The other plans that read the remedy's tables or call its function, in input order; `treated` are the plans that
+    it is meant for."""
     found: list[SideEffect] = []
     for plan in plans:
-        if plan.index in treated or not _reads(plan, draft.tables):
+        if plan.index in treated:
             continue
-        change, basis = _change(draft, plan)
+        if draft.function is not None and calls(plan.capture.query, plan.reckoned.tree.nodes, draft.function):
+            change, basis = "unknown", "the function is called there; a trial tells"
+        elif _reads(plan, draft.tables):
+            change, basis = _change(draft, plan)
+        else:
+            continue
         found.append(SideEffect.model_validate({"query": plan.capture.name, "change": change, "basis": basis}))
     return tuple(found)
 

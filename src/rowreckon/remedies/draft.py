@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from rowreckon.capture import Capture
 from rowreckon.document.audit import RemedyKind
 from rowreckon.frozen import frozen
-from rowreckon.remedies.subject import Subject, TableName
+from rowreckon.remedies.subject import FunctionName, Subject, TableName
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
@@ -35,7 +35,7 @@ class Draft:
     """A change to try. `works` is the chance that it helps if its cause is right; names in `tables` are raw.
 
     `keys` are a new index's key columns where it covers the whole table, so that an index with more can replace it.
-    `title` is for what its kind does not name.
+    `title` is for what its kind does not name, `function` the one that it alters.
     """
 
     kind: RemedyKind
@@ -51,6 +51,7 @@ class Draft:
     tables: tuple[TableName, ...] = ()
     columns: tuple[str, ...] = ()
     index: str | None = None
+    function: FunctionName | None = None
     title: str | None = None
     keys: tuple[str, ...] = ()
     cautions: tuple[str, ...] = field(default=())

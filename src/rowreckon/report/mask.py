@@ -41,7 +41,7 @@ _OWN_BELOW = {
     "name": ("nodes",),
     "where": ("trial", "trials", "rejected"),
 }
-_SOURCES = frozenset(("source", "join_order_before", "join_order_after"))
+_SOURCES = frozenset(("source", "join_order_before", "join_order_after", "learned_from"))
 _ENDINGS = (".capture.json", ".json", ".txt", ".xml", ".yaml", ".yml", ".sql", ".log")
 _NAMED_QUERIES = ("side_effects", "queries")
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\d[ T][\d:.+Z-]*|never|yes|no|true|false")

@@ -12,7 +12,7 @@ from typing import Any, Final, Literal
 from rowreckon.sql.grammar import Token, parse
 
 LAST_POSITION: Final = 1664
-"""A position in ORDER BY names one of at most so many columns (MaxTupleAttributeNumber); a larger number is a value."""
+"""The most columns that a position in ORDER BY can name (MaxTupleAttributeNumber); a larger number is a value."""
 
 _What = Literal["kept", "values", "numbers"]
 _MODIFIER: Final = "modifier"

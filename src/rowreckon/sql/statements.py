@@ -53,34 +53,47 @@ class _Bit:
 
 
 @dataclass(slots=True)
+class StatementEnd:
+    """Where a statement ends: at a semicolon outside of brackets and of the body of a function in SQL."""
+
+    _first: list[Token] = field(default_factory=list)
+    _brackets: int = 0
+    _blocks: int = 0
+
+    def reached(self, token: Token) -> bool:
+        """Whether the statement ends with this token, the next of it (no comment)."""
+        if token.pg == _SEMICOLON and self._brackets <= 0 and not self._blocks:
+            return True
+        if len(self._first) < _FIRST_WORDS:
+            self._first.append(token)
+        if token.kind == "symbol":
+            self._brackets += {"(": 1, ")": -1}.get(token.text, 0)
+        elif self._brackets <= 0 and token.kind == "word" and self._makes_routine():
+            if token.says("begin") or (token.says("case") and self._blocks):
+                self._blocks += 1
+            elif token.says("end") and self._blocks:
+                self._blocks -= 1
+        return False
+
+    def _makes_routine(self) -> bool:
+        words = self._first
+        if not words[0].says("create"):
+            return False
+        at = 3 if len(words) > 2 and words[1].says("or") and words[2].says("replace") else 1
+        return len(words) > at and words[at].says("function", "procedure")
+
+
+_FIRST_WORDS: Final = 4
+
+
+@dataclass(slots=True)
 class _Statement:
     """The statement being read: its bits without comments, and what decides where it ends."""
 
     name: str | None = None
     about: list[str] = field(default_factory=list)
     bits: list[_Bit] = field(default_factory=list)
-    brackets: int = 0
-    blocks: int = 0
-
-    def add(self, bit: _Bit) -> None:
-        self.bits.append(bit)
-        token = bit.token
-        if token is None:
-            return
-        if token.kind == "symbol":
-            self.brackets += {"(": 1, ")": -1}.get(token.text, 0)
-        elif self.brackets <= 0 and token.kind == "word" and self._makes_routine():
-            if token.says("begin") or (token.says("case") and self.blocks):
-                self.blocks += 1
-            elif token.says("end") and self.blocks:
-                self.blocks -= 1
-
-    def _makes_routine(self) -> bool:
-        words = [bit.token for bit in self.bits[:4] if bit.token is not None]
-        if not words or not words[0].says("create"):
-            return False
-        at = 3 if len(words) > 2 and words[1].says("or") and words[2].says("replace") else 1
-        return len(words) > at and words[at].says("function", "procedure")
+    end: StatementEnd = field(default_factory=StatementEnd)
 
 
 def pieces(text: str) -> Iterator[Piece]:
@@ -91,15 +104,15 @@ def pieces(text: str) -> Iterator[Piece]:
         if token is not None and token.kind == "comment":
             _comment(now, token.text)
             continue
-        ends = token is not None and token.pg == _SEMICOLON and now.brackets <= 0 and not now.blocks
+        ends = token is not None and now.end.reached(token)
         if not ends:
-            now.add(bit)
+            now.bits.append(bit)
         if now.bits and (ends or bit.ends_statement):
             piece = _piece(text, now)
             yield piece
             now = _Statement(now.name, now.about) if piece.sets else _Statement()
         elif ends:
-            now.brackets = 0
+            now.end = StatementEnd()
     if now.bits:
         yield _piece(text, now)
 

@@ -1,10 +1,10 @@
-"""The audit of all inputs, as far as it comes: stopped in between, of those before; without what rowreckon fails at."""
+"""The audit of all inputs; after a stop of those before it, and without those at which rowreckon itself fails."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rowreckon.auditing import DEFAULT_THRESHOLD, Auditing
+from rowreckon.auditing import DEFAULT_THRESHOLD, Auditing, together
 from rowreckon.capture import Capture
 from rowreckon.cli.running.status import defect_sentence
 from rowreckon.document.audit import Audit, Rejected
@@ -14,17 +14,38 @@ STOPPED = "interrupted before it was audited"
 
 
 def audit_all(
-    inputs: Sequence[Capture | Rejected], *, threshold: float = DEFAULT_THRESHOLD, curves: bool = True
+    inputs: Sequence[Capture | Rejected],
+    *,
+    threshold: float = DEFAULT_THRESHOLD,
+    curves: bool = True,
+    one_database: bool | None = None,
 ) -> Audit:
-    """The audit; what could not be audited is named in its `rejected`."""
+    """The audit; what could not be audited is named in its `rejected`. For `one_database` see `auditing.audit`."""
     work = Auditing(threshold=threshold, curves=curves)
+    ordered, failed = list(inputs), None
     try:
-        for item in inputs:
+        ordered, failed = _learn_safely(work, ordered, one_database=one_database)
+        for item in ordered:
             add_safely(work, item)
     except KeyboardInterrupt:
-        for item in inputs[work.done :]:
+        for item in ordered[work.done :]:
             work.add(unaudited(item))
+    if failed is not None:
+        work.add(failed)
     return work.result()
+
+
+def _learn_safely(
+    work: Auditing, inputs: list[Capture | Rejected], *, one_database: bool | None
+) -> tuple[list[Capture | Rejected], Rejected | None]:
+    """The inputs in the order of the audit, which knows from then on what they tell each other; where this program
+    fails at that, what names it, and each is audited by itself."""
+    try:
+        ordered, work.fellows = together(inputs, one_database=one_database)
+    except Exception as error:
+        reason = defect_sentence(error, "reading what the plans tell of each other's tables")
+        return inputs, Rejected(source="all plans together", reason=reason, defect=True)
+    return ordered, None
 
 
 def add_safely(work: Auditing, item: Capture | Rejected) -> None:

@@ -60,7 +60,7 @@ def _between(here: PathCost, there: PathCost, way: float) -> PathCost:
 
 
 def _handed_over(path: PathCost, rows: float, more: float) -> PathCost:
-    """The path if it delivered another number of rows, which costs so much more."""
+    """The path if it delivered another number of rows, at a cost that differs by `more`."""
     startup, total, _, width, again_startup, again_total, disabled, kind = path
     return made_path((startup, total + more, rows, width, again_startup, again_total + more, disabled, kind))
 
@@ -174,7 +174,7 @@ class KeyInput:
         return rows if rows < DEFAULT_NUM_DISTINCT else None
 
     def tuples(self, rows: float) -> float:
-        """The relation's tuples where so many rows are expected of it."""
+        """The relation's tuples where `rows` rows are expected of it."""
         return rows if self.without_statistics or self.share is not None else self.relation_tuples
 
     def hash_key(self, moved: float = 1.0) -> HashKey:
@@ -221,7 +221,7 @@ class ClauseInput:
 class ParameterisedAccess:
     """The executed nested loop's inner side, where only the plan tells of it.
 
-    `at` gives one execution's path for so many executions. `exact` says that its printed cost is precise enough to
+    `at` gives one execution's path, for a number of executions. `exact` says that its printed cost is precise enough to
     reckon the join's from it, without the join's own.
     """
 
@@ -237,7 +237,7 @@ class Uniqueness(Protocol):
     """How many rows of a side are left once duplicates of its keys are removed."""
 
     def rows(self, side_rows: float) -> float:
-        """Rows that are left of so many."""
+        """The rows that are left of `side_rows`."""
         ...
 
 

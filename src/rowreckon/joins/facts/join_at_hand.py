@@ -5,13 +5,26 @@ from __future__ import annotations
 from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
-from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.joins.facts.declared_indexes import DeclaredIndexes
+from rowreckon.joins.facts.sides import JoinFacts, Side
 
 
 @frozen
 class JoinAtHand:
-    """The planner's settings, the plan with its counts, and the facts of the join that is looked at."""
+    """The planner's settings, the plan with its counts, and the facts of the join that is looked at.
+
+    `declared` is what schema files say of the indexes, None where there are no such files.
+    """
 
     settings: CostSettings
     reckoned: ReckonedTree
     facts: JoinFacts
+    declared: DeclaredIndexes | None = None
+
+    def no_index_finds(self, side: Side) -> bool:
+        """Whether surely no index finds the rows of a side by a value of the other's."""
+        return self.declared is not None and self.declared.none_finds(self.facts, side)
+
+    def no_index_orders(self, side: Side) -> bool:
+        """Whether surely no index gives a side in the order of a join column."""
+        return self.declared is not None and self.declared.none_orders(self.facts, side)

@@ -4,20 +4,28 @@ from __future__ import annotations
 
 from rowreckon.document.audit import Missing
 
+_NAMED = 3
+ASK = """rowreckon ask PLAN -o ask.sql
+psql -X -f ask.sql -o answer.txt  # by whoever may connect; it only reads
+rowreckon audit PLAN --facts answer.txt"""
+"""How a server's facts are got, where need be by a colleague who may connect."""
+_EXPLAIN = """-- runs the query, so use a development copy:
+EXPLAIN (ANALYZE, BUFFERS, SETTINGS, FORMAT JSON) SELECT …;"""
+
 NOT_ANALYZED = Missing(
     what="the actual row counts",
     why="the plan was not executed, so that only its estimates are known",
-    how="EXPLAIN (ANALYZE, BUFFERS, SETTINGS, FORMAT JSON) followed by the query; it runs the statement",
+    how=_EXPLAIN,
 )
 SETTINGS = Missing(
     what="the planner's settings",
     why="the plan does not list them, so that the defaults of its release were reckoned with",
-    how="EXPLAIN (ANALYZE, BUFFERS, SETTINGS, FORMAT JSON) followed by the query; it runs the statement",
+    how=_EXPLAIN,
 )
 METHOD_TIMES = Missing(
     what="what the join takes by its other methods",
     why="the catalog was read, and does not price all of them",
-    how="rowreckon sweep QUERIES --contest runs the query by each method in turn; on a development copy",
+    how="# runs the query by each method in turn: use a development copy\nrowreckon sweep QUERIES --contest",
 )
 VERSION = Missing(
     what="the server's version",
@@ -31,7 +39,7 @@ def complete_count(side: str, stopped_by: str | None) -> Missing:
     return Missing(
         what=f"the complete number of rows of the {side} side",
         why=f"it was stopped by {stopped_by}" if stopped_by else "it was not read to its end",
-        how="EXPLAIN (ANALYZE, FORMAT JSON) of the side alone, or SELECT count(*) over it; both run it to its end",
+        how=f"-- the {side} side alone, which then runs to its end:\nEXPLAIN (ANALYZE, FORMAT JSON) SELECT …;",
     )
 
 
@@ -42,11 +50,12 @@ def prices(unread: tuple[str, ...], *, asked: bool) -> Missing:
     """
     if asked and not unread:
         return METHOD_TIMES
-    names = ", ".join(unread) if unread else "the relations"
+    more = f" and {len(unread) - _NAMED} more" if len(unread) > _NAMED else ""
+    names = ", ".join(unread[:_NAMED]) + more if unread else "the relations"
     return Missing(
         what=f"the sizes, statistics and indexes of {names}",
         why="they were not all readable" if asked else "the plan alone does not tell them",
-        how="rowreckon ask PLAN prints a read-only psql script; read its output with rowreckon audit PLAN --facts FILE",
+        how=ASK,
     )
 
 

@@ -20,6 +20,7 @@ _COMBINED = frozenset(
 )
 """Aggregates with a function that combines the states of several processes (pg_aggregate, releases 13 to 18)."""
 
+_OF_A_COLUMN = frozenset({"Node", "ColumnRef", "String"})
 _COMBINED_FROM_16 = frozenset({"string_agg", "array_agg"})
 
 
@@ -49,6 +50,21 @@ def evaluated(texts: Iterable[str], server_major: int) -> int:
     different = {text.strip("() "): text for text in texts}  # grouped by, they are printed in brackets once more
     found = [calls_in(text, server_major) for text in different.values()]
     return sum(calls.operators + len(calls.functions) for calls in found if calls is not None)
+
+
+@lru_cache(maxsize=4096)
+def is_column(text: str) -> bool:
+    """Whether an expression, as EXPLAIN prints it, is a column as it is."""
+    if text.replace(".", "").replace("_", "").isalnum():
+        return True
+    from rowreckon.sql.expression import read_expression
+    from rowreckon.sql.grammar import NotSql
+    from rowreckon.sql.tree import every_message, kind_of
+
+    try:
+        return {kind_of(message) for message in every_message(read_expression(text).node)} <= _OF_A_COLUMN
+    except NotSql:
+        return False
 
 
 @lru_cache(maxsize=1024)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from rowreckon.joins.facts.sides import Side
 
 _SIGMAS = 3.0
-"""Rows kept that lie within so many standard deviations of the expected ones prove nothing (common practice)."""
+"""Rows kept prove nothing within this many standard deviations of those expected (common practice, no source)."""
 
 
 def own_factor(reckoned: ReckonedTree, side: Side, relation: KnownRelation) -> float:

@@ -12,12 +12,14 @@ from typing import NamedTuple
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.sides import JoinFacts, Side
+from rowreckon.joins.from_plan.agreeing_sizes import agreeing_sizes
 from rowreckon.joins.from_plan.candidate_counts import widening
 from rowreckon.joins.from_plan.execution_cost import ROUNDING
 from rowreckon.joins.from_plan.found_rows import came_per_scan
 from rowreckon.joins.from_plan.relation_sizes import Charged, SizeGuess, bitmap_sizes, possible_sizes, tree_levels
 from rowreckon.joins.from_plan.row_shape import RowShape, row_shape
 from rowreckon.joins.from_plan.swept_index import swept_sizes
+from rowreckon.joins.from_plan.whole_table_scans import SeenRelation
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import BitmapHeapScanNode, BitmapIndexScanNode, IndexScanNode, ScanNode
 
@@ -44,7 +46,10 @@ def sizes_by_cost(
     cost: tuple[float, float] | None,
     candidates: Sequence[float],
     asked: Asked,
+    seen: SeenRelation | None = None,
 ) -> list[SizeGuess]:
+    """The sizes that the cost of an execution leaves, empty where none; `seen` is the relation's own where it is known,
+    with which the sizes of its index are left."""
     settings = case.settings
     constants = range_quals_of(case.reckoned, case.facts)
     if constants is None or (constants and isinstance(scan, BitmapHeapScanNode)):
@@ -53,6 +58,8 @@ def sizes_by_cost(
     middle, play = (printed, ROUNDING) if cost is None else cost
     per_heap_row = settings.cpu_tuple_cost + settings.cpu_operator_cost * asked.filters
     if isinstance(scan, BitmapHeapScanNode):
+        if seen is not None:
+            return []
         found = candidates[0]
         heap = middle - startup - found * (per_heap_row + settings.cpu_operator_cost * asked.quals)
         play += ROUNDING
@@ -72,6 +79,8 @@ def sizes_by_cost(
         for found in candidates
         for loops in asked.whole or (asked.loops,)
     ]
+    if seen is not None:
+        return agreeing_sizes(settings, readings, seen, shape) if not constants else []
     found_by_key = possible_sizes(settings, readings, shape) if not constants else []
     if found_by_key:
         return found_by_key

@@ -61,6 +61,7 @@ def plan_worlds(case: JoinAtHand, relations: RelationEvidence) -> list[JoinInput
     turned = searches(case, facts.outer, relations)
     if turned and turned[0].taken:
         outer = replace(outer, paths=tuple(p._replace(order=turned[0].proven.keys) for p in outer.paths))
+    may_be_ordered = any(side.scan is None or not case.no_index_orders(side) for side in (facts.outer, facts.inner))
     inner_worlds = _inner_worlds(case, inner, relations, keys_inner)
     for number, world in enumerate(inner_worlds):
         side, access = world.side, world.access
@@ -69,7 +70,7 @@ def plan_worlds(case: JoinAtHand, relations: RelationEvidence) -> list[JoinInput
             # fuller buckets make a hash join dearer, as a larger relation does
             modes = _MODES if len(inner_worlds) == 1 else {0: _MODES[:2], 2: _MODES[::2]}.get(number, _MODES[:1])
         for mode in modes:
-            ordered = mode == "ordered"
+            ordered = mode == "ordered" and may_be_ordered
             worlds.append(
                 JoinInput(
                     turned=False,
@@ -211,7 +212,7 @@ def _in_order(
     """The side as if its relation had an index in the order of the join columns; at no extra cost where its size is
     not known."""
     facts = case.facts
-    if not given.single:
+    if not given.single or case.no_index_orders(side):
         return given
     inner = side is facts.inner
     keys = [(c.inner_text if inner else c.outer_text) or c.text for c in facts.clauses]
@@ -279,14 +280,14 @@ class Counted(NamedTuple):
     came: float | None = None
 
     def distinct(self, values: float) -> float:
-        """Distinct keys among the tuples, at most so many."""
+        """Distinct keys among the tuples, at most `values`."""
         whole = max(self.tuples, self.rows)
         per_value = self.per_value if self.per_value is not None else whole / min(values, whole)
         return max(whole / max(per_value, 1.0), 1.0)
 
 
 def _key(clause: JoinClause, inner: bool, side: Counted, ndistinct: float, fuller: float) -> KeyInput:
-    """A key; its most frequent value is so many times as frequent as the average one (0: none is known)."""
+    """A key. Its most frequent value is `fuller` times as frequent as the average one; 0 where none is known."""
     share = ndistinct / side.rows if side.came is not None and side.rows else None
     known = side.rows if side.tuples or share is not None else 0.0
     return KeyInput(

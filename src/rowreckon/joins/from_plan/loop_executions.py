@@ -81,11 +81,12 @@ def loop_evidence(case: JoinAtHand, relations: RelationEvidence) -> LoopEvidence
     if isinstance(scan, ScanNode):
         shape = shape_of_scan(reckoned, facts, scan, found)
         seen = relations.of(scan)
+        cost = (solved, play) if believable and not facts.inner.memoized else None
+        asked = None if loops is None else Asked(max(quals, 1), filters, loops.rows, visible, loops.whole)
         if seen is not None:
-            sizes = seen_sizes(seen, shape)
-        elif loops is not None:
-            cost = (solved, play) if believable and not facts.inner.memoized else None
-            asked = Asked(max(quals, 1), filters, loops.rows, visible, loops.whole)
+            agreeing = sizes_by_cost(case, scan, shape, cost, candidates, asked, seen) if asked is not None else []
+            sizes = agreeing or seen_sizes(seen, shape)
+        elif loops is not None and asked is not None:
             sizes = sizes_by_cost(case, scan, shape, cost, candidates, asked)
             executed = _executed(
                 case.settings,

@@ -91,7 +91,7 @@ def seen_sizes(seen: SeenRelation, shape: RowShape) -> list[SizeGuess]:
     for entries, order in ((likely, 0.5), (most, 1.0), (fewest, 0.0)):
         # a lone leaf is split when it is full, not when it is as full as a built one
         height = 0 if order == 1.0 and seen.tuples <= shape.full_leaf else _height(seen.tuples, entries)
-        found.append(SizeGuess(seen.pages, seen.tuples, _index_pages(seen.tuples, entries, height), height, order))
+        found.append(SizeGuess(seen.pages, seen.tuples, index_pages(seen.tuples, entries, height), height, order))
     return found
 
 
@@ -157,7 +157,7 @@ def bitmap_sizes(
 
 
 def _bitmap_pages(settings: CostSettings, cost: float, found: float, loops: float) -> float | None:
-    """Table pages at which the pages of one execution cost so much, None where no number of pages does."""
+    """Table pages at which the pages of one execution come to `cost`; None where no number of pages does."""
     low, high = 1.0, _MOST_PAGES
     if not _bitmap_cost(settings, low, found, loops) <= cost < _bitmap_cost(settings, high, found, loops):
         return None
@@ -206,10 +206,10 @@ def scan_cost(settings: CostSettings, guess: SizeGuess, *, index_only: bool) -> 
 
 def _guess(tuples: float, rows: float, entries: float, height: int, order: float, found: float) -> SizeGuess:
     tuples = float(round(tuples))
-    return SizeGuess(float(ceil(tuples / rows)), tuples, _index_pages(tuples, entries, height), height, order, found)
+    return SizeGuess(float(ceil(tuples / rows)), tuples, index_pages(tuples, entries, height), height, order, found)
 
 
-def _index_pages(tuples: float, entries: float, height: int) -> float:
+def index_pages(tuples: float, entries: float, height: int) -> float:
     """Pages of a B-tree: the meta page and a root that is the only leaf, or a root above two leaves at least."""
     return max(float(ceil(tuples / entries)), 2.0) + 2.0 if height else 2.0
 
@@ -226,7 +226,7 @@ def descents(settings: CostSettings, startup: float) -> Iterator[tuple[int, int]
 
 
 def descent_cost(settings: CostSettings, height: int, bits: int) -> float:
-    """Planner cost of one descent: so many levels below the root, so many comparisons."""
+    """Planner cost of one descent through `height` levels below the root with `bits` comparisons."""
     return ((height + 1) * _PAGE_CPU + bits) * settings.cpu_operator_cost
 
 
@@ -260,7 +260,7 @@ def _between(
     charged_pages: tuple[float, float],
     height: int,
 ) -> _Span | None:
-    """The tuples and pages that make for so many pages read; pages read never get fewer with more of either."""
+    """The tuples and pages that lead to the pages charged; more of either never means fewer pages read."""
     low, high = tuples
     least, most = charged_pages
     loops, found = charged.loops, charged.found
@@ -271,7 +271,7 @@ def _between(
     of_table = together if order else scattered
 
     def read(count: float, rows: float, entries: float) -> float:
-        index = _shared(of_index, _index_pages(count, entries, height))
+        index = _shared(of_index, index_pages(count, entries, height))
         if charged.unseen <= 0.0:
             return index
         heap = _shared(of_table, count / rows)
@@ -287,7 +287,7 @@ def _between(
         high = _edge(lambda n: read(n, most_rows, most_entries) > most, low, high)[0]
     corners: list[tuple[float, float, float]] = []
     for count in (low, high):
-        small, large = (_index_pages(count, entries, height) for entries in (most_entries, fewest_entries))
+        small, large = (index_pages(count, entries, height) for entries in (most_entries, fewest_entries))
         fewest, many = count / most_rows, count / fewest_rows
         if charged.unseen >= 1.0 and order != _DAMPED:
             fewest = min(max(fewest, _pages_read(of_table, least - 1.0 - _shared(of_index, large))), many)

@@ -80,7 +80,7 @@ def row_shape(
 
 
 def index_pages_of(tuples: float, width: int) -> float:
-    """Pages of an index as built that holds columns of so many bytes."""
+    """Pages of a newly built index whose columns take the given number of bytes."""
     return ceil(tuples / max(_LEAF_USABLE * _FILLED[1] // (_ENTRY_OVERHEAD + maxalign(width)), 1.0)) + 1.0
 
 

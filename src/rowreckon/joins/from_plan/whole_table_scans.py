@@ -10,6 +10,7 @@ from __future__ import annotations
 from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
+from rowreckon.learned.facts import NOTHING_LEARNED, LearnedFacts
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
 from rowreckon.plan.tree import base_name
@@ -20,17 +21,19 @@ _Name = tuple[str | None, str]
 
 @frozen
 class SeenRelation:
-    """Pages and tuples of a relation that the plan scans from end to end."""
+    """Pages and tuples of a relation that the plan scans from end to end; `learned` where other plans tell them."""
 
     pages: float
     tuples: float
+    learned: bool = False
 
 
 class RelationEvidence:
     """Sizes of the relations of one plan, by name; each is worked out when it is first asked for."""
 
-    def __init__(self, settings: CostSettings, reckoned: ReckonedTree) -> None:
+    def __init__(self, settings: CostSettings, reckoned: ReckonedTree, learned: LearnedFacts = NOTHING_LEARNED) -> None:
         self._settings = settings
+        self._learned = learned
         self._reckoned = reckoned
         self._seen: dict[_Name, SeenRelation | None] = {}
         self._others: frozenset[str] | None = None
@@ -48,12 +51,18 @@ class RelationEvidence:
         return tuple(name for name in names if name not in self._others) if self._others else names
 
     def of(self, node: ScanNode) -> SeenRelation | None:
-        """The size of the relation that a node scans, None where the plan never scans it from end to end."""
+        """The size of the relation that a node scans: as learned, else by a scan from end to end, else None."""
         name = (node.schema_name, node.relation_name or "")
         if name not in self._seen:
             found = (_whole_scan(self._settings, self._reckoned, at) for at in self._scans.get(name, ()))
-            self._seen[name] = next((seen for seen in found if seen is not None), None)
+            self._seen[name] = self._told(*name) or next((seen for seen in found if seen is not None), None)
         return self._seen[name]
+
+    def _told(self, schema: str | None, name: str) -> SeenRelation | None:
+        fact = self._learned.size(schema, name)
+        if fact is None or not fact.size.exact or fact.size.pages.low <= 0.0:
+            return None
+        return SeenRelation(fact.size.pages.low, fact.size.rows.low, learned=True)
 
 
 def _whole_scan(settings: CostSettings, reckoned: ReckonedTree, number: int) -> SeenRelation | None:

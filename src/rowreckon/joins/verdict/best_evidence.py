@@ -12,6 +12,7 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document.audit import Method, Missing
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.catalog_facts import CatalogFacts
+from rowreckon.joins.facts.declared_indexes import DeclaredIndexes
 from rowreckon.joins.facts.inputs import JoinInput
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.missing_evidence import prices
@@ -54,12 +55,13 @@ def gather(
     known: CatalogFacts | None,
     relations: RelationEvidence,
     below: Mapping[int, LowerJoin] = MappingProxyType({}),
+    declared: DeclaredIndexes | None = None,
 ) -> JoinEvidence:
     """The evidence for one join; `below` are the joins that it stands on, as far as they can be priced anew."""
     excluded = excluded_methods(facts, known.abilities if known is not None else nothing_known, settings)
     planner = planner_figures(capture, reckoned, facts)
     facts = as_semijoin(reckoned, facts, capture.query)
-    case = JoinAtHand(settings, reckoned, facts)
+    case = JoinAtHand(settings, reckoned, facts, declared)
     join = catalog_input(case, known, below) if known is not None else None
     if join is None:
         unread = relations.stored(reckoned.tables[facts.node] if known is None else known.unread_below(facts.node))
@@ -85,12 +87,13 @@ def gather_all(
     joins: Sequence[JoinFacts],
     known: CatalogFacts | None,
     relations: RelationEvidence,
+    declared: DeclaredIndexes | None = None,
 ) -> dict[int, JoinEvidence]:
     """The evidence for these joins, given in pre-order, by node: from the lowest up, as prices rest on those below."""
     found: dict[int, JoinEvidence] = {}
     below: dict[int, LowerJoin] = {}
     for facts in reversed(joins):
-        evidence = gather(settings, capture, reckoned, facts, known, relations, below)
+        evidence = gather(settings, capture, reckoned, facts, known, relations, below, declared)
         found[facts.node] = evidence
         lower = lower_join(reckoned, evidence.facts, evidence.worlds) if known is not None else None
         if lower is not None:

@@ -34,7 +34,7 @@ def plan_models(
     wanted: Wanted,
 ) -> list[JoinModel]:
     """A model for each world that the plan allows, with the ways that may exist unseen."""
-    hidden = hidden_ways(case.settings, case.facts, worlds[0], _printed(case), excluded)
+    hidden = hidden_ways(case, worlds[0], _printed(case), excluded)
     return [build_model(case, world, None, excluded, wanted, hidden=hidden) for world in worlds]
 
 

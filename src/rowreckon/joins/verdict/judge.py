@@ -8,16 +8,19 @@ from typing import TYPE_CHECKING, Any
 from rowreckon.document import audit as doc
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.catalog_facts import CatalogFacts
+from rowreckon.joins.facts.declared_indexes import DeclaredIndexes
 from rowreckon.joins.facts.missing_evidence import MissingList
 from rowreckon.joins.facts.row_visits import row_visits
 from rowreckon.joins.facts.settings import settings_of
 from rowreckon.joins.facts.sides import Aliases, JoinFacts, Side, join_facts
 from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
+from rowreckon.joins.learning.used import plans_used
 from rowreckon.joins.verdict.assess import Assessment, assess, unpriced
 from rowreckon.joins.verdict.best_evidence import JoinEvidence, gather_all
 from rowreckon.joins.verdict.curve import MOST_CURVES
 from rowreckon.joins.verdict.why import sentence
 from rowreckon.joins.verdict.worth_pricing import joins_to_price
+from rowreckon.learned.facts import NOTHING_LEARNED, LearnedFacts
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
@@ -41,24 +44,27 @@ def judge_joins(
     threshold: float = 10.0,
     curves: bool = True,
     own_ms: Sequence[float | None] | None = None,
+    learned: LearnedFacts = NOTHING_LEARNED,
 ) -> JoinVerdicts:
     """The verdict on every join of a plan.
 
     `threshold` is the q-error from which a side or an output counts as misestimated; `curves` asks for those of
-    the first joins; `own_ms` is each node's own time, where it was worked out already. Never raises on a plan that was
-    parsed; pure.
+    the first joins; `own_ms` is each node's own time, where it was worked out already; `learned` is what other
+    plans tell of this one's relations. Never raises on a plan that was parsed; pure.
     """
     missing = MissingList()
     settings, lacking = settings_of(capture, reckoned.tree)
     catalog = capture.catalog
     known = CatalogFacts(catalog, reckoned.tree, settings) if catalog is not None else None
     aliases = Aliases(reckoned.tree)
-    relations = RelationEvidence(settings, reckoned)
+    relations = RelationEvidence(settings, reckoned, learned)
     found = [join_facts(reckoned, number, aliases) for number in reckoned.tree.joins()]
-    whole = SharedByJoins(reckoned, origins, reckoned.tree.paths() if found else [], tuple(lacking), threshold)
+    paths = reckoned.tree.paths() if found else []
+    whole = SharedByJoins(reckoned, origins, paths, tuple(lacking), threshold, learned, capture.name)
     priced = joins_to_price(reckoned, found, threshold=threshold, own_ms=own_ms)
     needed = found if known is not None else [facts for facts in found if facts.node in priced]
-    evidence = gather_all(settings, capture, reckoned, needed, known, relations)
+    declared = DeclaredIndexes(capture.declared, reckoned.tree) if capture.declared is not None else None
+    evidence = gather_all(settings, capture, reckoned, needed, known, relations, declared)
     joins: list[doc.Join] = []
     for facts in found:
         drawn = curves and len(joins) < MOST_CURVES
@@ -76,6 +82,8 @@ class SharedByJoins:
     paths: Sequence[tuple[int, ...]]
     lacking: tuple[doc.Missing, ...]
     threshold: float
+    learned: LearnedFacts
+    name: str
 
 
 def _judge(
@@ -100,6 +108,8 @@ def _judge(
             drawn=drawn,
         )
     )
+    rests = evidence is not None and result.basis == "plan"
+    learned_from = plans_used(whole.learned, reckoned, facts, whole.name) if rests else ()
     values: dict[str, Any] = {
         "node": facts.node,
         "path": whole.paths[facts.node],
@@ -129,7 +139,7 @@ def _judge(
         "missing": tuple(missing.add(m) for m in result.missing),
         "origin": tuple(e.node for e in origins),
         "safe_origins": result.safe_origins,
-        "learned_from": (),
+        "learned_from": learned_from,
         "turns_at": (),
         "asked_of": None,
     }

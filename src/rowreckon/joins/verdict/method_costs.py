@@ -15,7 +15,7 @@ STOPS = frozenset({"Semi", "Anti", "Right Semi", "Right Anti"})
 _OPEN: tuple[None, None] = (None, None)
 
 MOST_PLAY = 2.5
-"""A figure is given where the dearest reading of the evidence is at most so many times the cheapest."""
+"""A figure is given where the dearest reading of the evidence is at most this many times the cheapest."""
 
 
 def method_costs(

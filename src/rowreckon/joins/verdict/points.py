@@ -25,7 +25,7 @@ class Points:
     one_line: bool = False
 
     def along(self, outer: float, *, inner_actual: bool) -> Point:
-        """The point at so many outer rows, the inner side at its actual or at its estimate.
+        """The point at `outer` outer rows, the inner side at its actual or at its estimate.
 
         With the inner side at its actual, pairs match as often as they did, and as estimated with it at its estimate;
         on one line the match ratio moves from the one to the other, so that it ends where the verdict stands.

@@ -19,7 +19,7 @@ from rowreckon.joins.ways.model import JoinModel
 _BEYOND = 1000.0
 _LEAST_HIGH = 1.0e5
 _ABSURD = 20.0
-"""A way that costs so many times the cheapest at both ends, at the estimate and at the actual is not tried between."""
+"""A way this many times dearer than the cheapest at both ends, the estimate and the actual is not tried between."""
 _MOST_ROWS = 1.0e9
 _WOBBLE = 1.1
 _CLOSE = 0.12
@@ -135,7 +135,7 @@ def _lead(paths: Sequence[tuple[Method, PathCost]]) -> Lead:
 
 
 def _not_hopeless(priced: Sequence[Sequence[tuple[Method, PathCost]]], factor: float) -> list[int]:
-    """Positions of the ways that somewhere cost less than so many times the cheapest."""
+    """Positions of the ways that somewhere cost less than `factor` times the cheapest."""
     kept: set[int] = set()
     for paths in priced:
         least = min((path.total_cost for _, path in paths), default=0.0)

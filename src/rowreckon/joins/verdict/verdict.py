@@ -17,7 +17,7 @@ World = tuple[JoinModel, Points]
 """One state of affairs that the evidence allows: the model and the points at which it is asked."""
 
 HOPELESS = 2.0
-"""A way that costs so many times the cheapest all over is not tried in between."""
+"""A way that costs this many times the cheapest everywhere is not tried in between."""
 
 _FUZZ_OVER_JOIN = STD_FUZZ_FACTOR**3
 """The planner's tolerance for a join, its outer side and that one's inputs together (common practice, no source)."""
@@ -77,6 +77,7 @@ def decide(
         return Decision("undecided", best, loss, reason)
     open_above = _decided_above(model, points, method, best)
     if found == {"crossed"}:
+        open_above = open_above or _executed_shared(model, points.actual, method)
         return Decision("undecided", best, loss, open_above) if open_above else Decision("crossed", best, loss)
     if "lacking" in found:
         lacking = permitted - {w.method for w in model.deciding()}
@@ -190,6 +191,16 @@ def _shared(model: JoinModel, point: Point, method: Method) -> Method | None:
         if other != method and least is not None and mine > STD_FUZZ_FACTOR * least:
             return other
     return None
+
+
+def _executed_shared(model: JoinModel, point: Point, method: Method) -> str:
+    """Why it is open whether the executed method is beaten, where several processes could do its work for less than the
+    cheapest other method costs by one; empty where they could not."""
+    least = model.least_if_shared(method, point)
+    rivals = [cost for other, cost in model.costs(point).items() if other != method]
+    if least is None or not rivals or least > min(rivals):
+        return ""
+    return f"a {_name(method)} by several processes could be cheaper still, and was not priced"
 
 
 def _unseen(model: JoinModel, point: Point, method: Method) -> str | None:

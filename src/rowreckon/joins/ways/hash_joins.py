@@ -19,8 +19,8 @@ from rowreckon.cost import (
 from rowreckon.cost.capabilities import has_parallel_right_hash_join, has_right_anti_join, has_right_semi_join
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.joins.facts.inputs import JoinInput, KeyInput, Point, SidePath
+from rowreckon.joins.facts.rows_below import moved_with
 from rowreckon.joins.ways.match_factors import Matching, factors_of, matching_of
-from rowreckon.joins.ways.rows_below import moved_with
 
 Built = tuple[str, bool, Callable[[Point], PathCost]]
 

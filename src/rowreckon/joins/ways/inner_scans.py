@@ -24,9 +24,9 @@ from rowreckon.cost.units import clamp_row_est
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import ClauseInput, JoinInput, KnownIndex, Point
 from rowreckon.joins.facts.known_relation import KnownRelation
+from rowreckon.joins.facts.rows_below import moved_with
 from rowreckon.joins.ways.add_path import replaces
 from rowreckon.joins.ways.index_match import Match, hypothetical_index, match_index, parameter_selectivity
-from rowreckon.joins.ways.rows_below import moved_with
 
 _PLAINLY_OFF = log(2.0)
 CostAt = Callable[[Point], PathCost]

@@ -13,8 +13,8 @@ from rowreckon.cost.selectivity import GroupRelation, estimate_num_groups
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.joins.facts.inputs import ClauseInput, JoinInput, KeyInput
+from rowreckon.joins.facts.rows_below import moved_with
 from rowreckon.joins.facts.sides import JoinFacts
-from rowreckon.joins.ways.rows_below import moved_with
 from rowreckon.plan.nodes import AggregateNode, MemoizeNode
 
 _STILL = 0.01

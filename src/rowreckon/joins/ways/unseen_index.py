@@ -14,8 +14,8 @@ from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
 from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import JoinInput, Point
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.known_relation import KnownRelation, UnpricedIndex
-from rowreckon.joins.facts.sides import JoinFacts
 
 _UNSEEN = "the plan does not tell whether there is an index on the {} side's join columns"
 
@@ -31,9 +31,11 @@ class HiddenWay:
 
 
 def hidden_ways(
-    settings: CostSettings, facts: JoinFacts, join: JoinInput, executed_cost: float, excluded: dict[Method, str]
+    case: JoinAtHand, join: JoinInput, executed_cost: float, excluded: dict[Method, str]
 ) -> tuple[HiddenWay, ...]:
-    """What an index on either side's join columns could have brought, where the choice does not rule it out."""
+    """What an index on either side's join columns could have brought, where neither the choice nor a schema file rules
+    it out."""
+    settings, facts = case.settings, case.facts
     equality = any(c.operator == "=" for c in join.clauses)
     if not equality or not join.outer_paths:
         return ()
@@ -42,12 +44,14 @@ def hidden_ways(
     if "nested_loop" not in excluded and not facts.inner.parameterised:
         outer_cost = join.outer_paths[0].path.total_cost
         known, told = join.executed_inner is not None, join.turned_inner is not None
-        if facts.kind in ("Inner", "Left", "Semi", "Anti") and facts.inner.scan is not None and not known:
+        may_find = facts.inner.scan is not None and not known and not case.no_index_finds(facts.inner)
+        if facts.kind in ("Inner", "Left", "Semi", "Anti") and may_find:
             per_outer = facts.output_rows / max(facts.outer.planner_rows, 1.0)
             if not _ruled_out(settings, bound, outer_cost, join.outer.rows / join.processes, per_outer):
                 low = _driven(settings, bound, outer_cost, join.outer.rows, join.inner.rows, turned=False)
                 found.append(HiddenWay("nested_loop", _UNSEEN.format("inner"), low))
-        if facts.kind in ("Inner", "Right", "Right Semi", "Right Anti") and facts.outer.scan is not None and not told:
+        may_find = facts.outer.scan is not None and not told and not case.no_index_finds(facts.outer)
+        if facts.kind in ("Inner", "Right", "Right Semi", "Right Anti") and may_find:
             inner_cost = join.inner.paths[0].path.total_cost if join.inner.paths else 0.0
             per_inner = facts.output_rows / max(join.inner.rows, 1.0)
             if not _ruled_out(settings, bound, inner_cost, join.inner.rows, per_inner):

@@ -1,7 +1,7 @@
 """What is wanted of a join's output: only the first rows of it, and perhaps in an order.
 
-A LIMIT wants so many rows, whatever the estimate: which fraction that is depends on how many the join gives. Where an
-ORDER BY, a grouping or a merge join above takes the join's order as it comes, a way without it would be sorted first.
+A LIMIT wants a fixed number of rows, whatever the estimate; their fraction depends on how many the join gives. Where an
+ORDER BY, a grouping or a merge join above relies on the join's order, a way without that order would be sorted first.
 Source: preprocess_limit and create_ordered_paths in optimizer/plan/planner.c, get_cheapest_fractional_path and
 match_unsorted_outer in optimizer/path, releases 13 to 18.
 """
@@ -97,7 +97,7 @@ def _cost(
     fetched: float | None,
     sorted_width: int,
 ) -> CostAt:
-    """A way's cost for so many rows of its output (None: all), sorted first where a width (bytes) is given."""
+    """A way's cost for the first `fetched` rows (None: all); sorted first where a width in bytes is given."""
 
     def cost(point: Point) -> PathCost:
         path, rows = whole(point), rows_at(point)

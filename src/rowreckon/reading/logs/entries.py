@@ -18,7 +18,7 @@ _PIECE = 1 << 20
 _WORDS = b" ms  plan:"
 _MARK_LENGTH = 64
 MOST_PREFIX = 1 << 20
-"""So much of a line before the words is kept, in bytes: a prefix or the fields of a CSV or JSON log are far shorter."""
+"""The most bytes kept of a line before its words: a prefix, or the fields of a CSV or JSON log, are far shorter."""
 
 # How far behind lines of other processes the rest of a plan is looked for.
 _MIXED = 1 << 16

@@ -15,7 +15,7 @@ from rowreckon.report.drawings.ruler import Ruler, Tick
 NARROWEST = 280  # px: the line's width on the narrowest screen that is cared for, set in where a change is told
 LETTER = 7.5  # px: a letter of the label's size
 SHIFT = 6  # px: from a stem to its label
-_TURNED = 5  # so many marks may turn their labels either way: each more doubles the ways
+_TURNED = 5  # the most marks whose labels are tried on either side: each further mark doubles the arrangements
 
 
 @frozen

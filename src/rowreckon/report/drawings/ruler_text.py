@@ -36,10 +36,11 @@ _TOO_CLOSE = 3  # columns: marks nearer than this share a label
 
 
 def ruler_text(ruler: Ruler, width: int, *, ascii_only: bool = False) -> list[str]:
-    """The ruler in lines of at most `width` columns (24 at least): names, the line with its marks, labels."""
+    """The ruler in lines of at most `width` columns (24 at least): its title if it has one, names, the line with its
+    marks, labels."""
     width = max(width, _MIN_WIDTH)
     glyphs = _ASCII if ascii_only else _UNICODE
-    lines = [ruler.title]
+    lines = [ruler.title] if ruler.title else []
     lines += _axis(ruler, width)
     names, all_named = _names(ruler, width)
     if names:

@@ -16,7 +16,7 @@ def short_decade(exponent: int) -> str:
 
 
 def fitting(spans: Sequence[Span], gap: float) -> list[int]:
-    """The places of the labels that fit with so much `gap` between them; `spans`, at least one, say where each begins
+    """The places of the labels that fit with `gap` between them; `spans`, at least one, say where each begins
     and ends, in rising order. The last is always among them: the largest counts stand there."""
     kept: list[int] = []
     free, last = float("-inf"), spans[-1][0] - gap

@@ -48,7 +48,7 @@ def percent(fraction: float) -> str:
 
 
 def decade_labels(marks: Sequence[tuple[float, str]], y: int, widths: tuple[float, float]) -> list[Markup]:
-    """The labels (where, from 0 to 1; text) of a line that is at least so many pixels wide on a narrow screen and on a
+    """The labels (where, from 0 to 1; text) of a line with at least these pixels on a narrow screen and on a
     wide one: what fits on the wide one only is of the class `roomy`."""
     narrow, wide = (
         set(fitting([centred(at * width, len(text) * _DIGIT, width) for at, text in marks], _DIGIT)) for width in widths

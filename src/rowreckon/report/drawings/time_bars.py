@@ -29,7 +29,7 @@ def longest(splits: Sequence[TimeBy | None]) -> float:
 
 
 def bar(split: TimeBy, scale: float) -> tuple[Stretch, ...]:
-    """The stretches of one query on a scale of so many ms."""
+    """The stretches of one query, on a scale of `scale` ms."""
     if scale <= 0:
         return ()
     found: list[Stretch] = []

@@ -19,23 +19,27 @@ NO_DIFFERENCE = "No difference beyond noise."
 
 
 def comparison_headline(comparison: Comparison) -> str:
-    """The finding in one sentence."""
+    """The finding in one sentence: how many queries differ, and which are faster or slower now."""
     if not comparison.plans and not comparison.only_before and not comparison.only_after:
         return "Nothing to compare: neither side holds a plan."
     if not comparison.differs:
         return NO_DIFFERENCE
+    if not comparison.plans:
+        return "No query stands in both audits."
     changed = [plan for plan in comparison.plans if plan.differs]
-    faster = sum(plan.times.difference == "faster" for plan in changed)
-    slower = sum(plan.times.difference == "slower" for plan in changed)
+    queries = count_of(len(comparison.plans), "query", "queries")
+    differ = f"differ{'s' if len(changed) == 1 else ''}"
+    return f"{number(len(changed))} of {queries} {differ}{_in_time(changed)}."
+
+
+def comparison_counts(comparison: Comparison) -> str:
+    """How many methods, verdicts, switch points and misestimates changed; empty where none did."""
+    changed = [plan for plan in comparison.plans if plan.differs]
     methods = sum(len(plan.methods) for plan in changed)
     verdicts = sum(len(plan.verdicts) for plan in changed)
     moved = sum(len(plan.moves) for plan in changed)
     gone, come = (sum(len(getattr(plan, name)) for plan in changed) for name in ("gone", "come"))
     groups = (
-        (
-            f"{number(len(changed))} of {count_of(len(comparison.plans), 'query', 'queries')} "
-            f"differ{'s' if len(changed) == 1 else ''}{_in_time(faster, slower, len(changed))}",
-        ),
         (
             f"{count_of(methods, 'change')} of join method" if methods else "",
             f"{count_of(verdicts, 'verdict')} changed" if verdicts else "",
@@ -50,18 +54,28 @@ def comparison_headline(comparison: Comparison) -> str:
             f"{number(len(comparison.only_after))} only after" if comparison.only_after else "",
         ),
     )
-    return in_sentences(listed([part for part in group if part]) for group in groups) + "."
+    said = capitalised(in_sentences(listed([part for part in group if part]) for group in groups))
+    return f"{said}." if said else ""
 
 
-def _in_time(faster: int, slower: int, changed: int) -> str:
-    """`: 1 is faster, 3 show no difference in time`, so that none of what differs is taken for faster."""
-    alike = changed - faster - slower
+def _in_time(changed: list[PlanComparison]) -> str:
+    """`: night-huts is faster, 3 show no difference in time`, so that none of what differs is taken for faster."""
+    faster = [plan for plan in changed if plan.times.difference == "faster"]
+    slower = [plan for plan in changed if plan.times.difference == "slower"]
+    alike = len(changed) - len(faster) - len(slower)
     parts = (
-        f"{number(faster)} {'is' if faster == 1 else 'are'} faster" if faster else "",
-        f"{number(slower)} {'is' if slower == 1 else 'are'} slower" if slower else "",
+        f"{_counted(faster)} faster" if faster else "",
+        f"{_counted(slower)} slower" if slower else "",
         f"{number(alike)} {'shows' if alike == 1 else 'show'} no difference in time" if alike else "",
     )
     return f": {', '.join(part for part in parts if part)}" if faster or slower else ""
+
+
+def _counted(plans: list[PlanComparison]) -> str:
+    """`night-huts is`, `3 are`: one or two queries by name, more by their number."""
+    if len(plans) > 2:
+        return f"{number(len(plans))} are"
+    return f"{listed([query_title(plan) for plan in plans])} {'is' if len(plans) == 1 else 'are'}"
 
 
 def told(comparison: Comparison, *, verbose: bool) -> list[PlanComparison]:
@@ -107,6 +121,8 @@ def render_comparison(comparison: Comparison, console: Console, *, verbose: bool
             console.print(margin.append_text(line), highlight=False, soft_wrap=True)
 
     say(comparison_headline(comparison), style="bold")
+    if counts := comparison_counts(comparison):
+        say(counts)
     for side, facts in sides(comparison):
         say(f"{side}: {facts}.")
     for line in comparison_ticket(comparison):
@@ -129,6 +145,7 @@ def comparison_markdown(comparison: Comparison, *, verbose: bool = False) -> str
     from rowreckon.report.formats.markdown_pieces import line_block
 
     found = ["# Comparison of two audits", f"**{markdown(comparison_headline(comparison))}**"]
+    found += [markdown(counts)] if (counts := comparison_counts(comparison)) else []
     found += [markdown(f"{side}: {facts}.") for side, facts in sides(comparison)]
     blocks = [Block("\n\n".join(found), "the finding"), *map(line_block, comparison_ticket(comparison))]
     for title, lines in _sections(comparison, verbose=verbose):

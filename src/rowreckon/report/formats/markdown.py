@@ -34,7 +34,7 @@ def render_markdown(audit: Audit, *, limit: int = LIMIT) -> str:
 
 
 def _evidence(audit: Audit, limit: int, written: int) -> list[Block]:
-    """The plans' evidence, the worst first, after so many characters; what cannot be kept is only named."""
+    """The plans' evidence, worst first, below `written` characters of other text; what no longer fits is only named."""
     blocks: list[Block] = []
     for index in plans_by_weight(audit):
         if written > 2 * limit:

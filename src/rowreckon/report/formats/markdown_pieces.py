@@ -43,7 +43,7 @@ def head(audit: Audit, finding: str, *further: str) -> Block:
 
 def line_block(line: ListLine) -> Block:
     """A line of the first screen, with its statements and what is said of them."""
-    parts = [f"**{line.label}:** {markdown(line.said)}"]
+    parts = [f"**{line.label}:** {markdown(line.said)}".rstrip()]
     if line.command:
         parts.append(markdown_fence(line.command, "sql" if line.is_sql else "text"))
     if line.note:

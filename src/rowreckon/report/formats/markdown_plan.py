@@ -47,19 +47,25 @@ def ticket_blocks(audit: Audit, folder: str) -> list[Block]:
     lines.append(markdown(", ".join(told.facts) + "." + folder_words(audit, folder)))
     blocks = [Block("\n\n".join(lines), "the verdict")]
     if told.rulers:
-        blocks.append(Block(f"{markdown(told.join)}:\n\n{drawn_rulers(told.rulers)}", "the ruler of the worst join"))
+        off = f" **{markdown(told.off)}.**" if told.off else ""
+        which = f"{markdown(told.join)}{'.' if off else ':'}{off}"
+        blocks.append(Block(f"{which}\n\n{drawn_rulers(told.rulers)}", "the ruler of the worst join"))
     if told.cause:
         blocks.append(Block(f"**Cause:** {markdown(told.cause)}", "the cause"))
     if told.no_change:
         blocks.append(Block(f"**Try:** {markdown(told.no_change)}", "why no change is proposed"))
-    if told.command:
-        word, language = ("Try", "sql") if told.is_remedy else ("Next", "text")
-        command = markdown_fence(told.command, language)
-        blocks.append(Block(f"**{word}:** {markdown(told.lead)}.\n\n{command}", "the command to try"))
-    if told.touches:
-        blocks.append(Block(markdown(f"{told.touches} {told.caution}".rstrip()), "what the change touches"))
+    if told.is_remedy:
+        command = markdown_fence(told.command, "sql")
+        blocks.append(Block(f"**Try:** {markdown(told.lead)}.\n\n{command}", "the command to try"))
+    elif told.lead:
+        command = f"\n\n{markdown_fence(told.command, 'text')}\n\n" if told.command else " "
+        blocks.append(Block(f"**Next:**{command}{markdown(told.lead)}.", "the command that finds out more"))
+    if told.beside:
+        blocks.append(Block(markdown(told.beside), "what the change touches"))
     if told.tried:
         blocks.append(Block(f"**Tried:** {markdown(told.tried)}", "what trying it brought"))
+    if told.also:
+        blocks.append(Block(f"**Also:** {markdown(told.also)}", "the other misestimated joins"))
     compared = baseline_lines(audit)
     if compared:
         blocks.append(Block(items(compared), "the comparison with the baseline"))

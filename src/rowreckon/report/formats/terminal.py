@@ -30,9 +30,12 @@ if TYPE_CHECKING:
     from rowreckon.document.audit import Audit
 
 
+_PATH_ROOM = 38  # letters: so long a path leaves each command on one line of 80 columns
+
+
 def render_terminal(audit: Audit, console: Console, *, verbose: bool = False) -> None:
     """Print the audit; `verbose` shows every plan, join and node."""
-    audit, folder = with_short_sources(audit)
+    audit, folder = with_short_sources(audit, path_room=_PATH_ROOM)
     out = Writer(console, verbose=verbose)
     if not audit.plans:
         out.label("Verdict", nothing_audited(audit))

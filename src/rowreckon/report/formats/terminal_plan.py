@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.report.drawings.plan_picture import FoldLine
@@ -22,7 +23,7 @@ from rowreckon.report.story.story import (
     plan_findings,
 )
 from rowreckon.report.story.ticket import Ticket
-from rowreckon.report.words.escape import clean, quote
+from rowreckon.report.words.escape import bare, clean, quote
 from rowreckon.report.words.numbers import capitalised, count_of
 from rowreckon.report.words.sentences import in_sentences
 from rowreckon.report.words.ticket_words import SELDOM_WANTED, TOLD_BY_TICKET
@@ -43,29 +44,45 @@ def write_ticket(out: Writer, ticket: Ticket) -> None:
         if line:
             out.say(line)
     if ticket.query:
-        out.say(ticket.query, 2)
+        out.say(f"{ticket.query_start}…" if ticket.also and ticket.query_rest else ticket.query, 2)
     out.say(", ".join(ticket.facts), 2, "dim")
     if ticket.rulers:
         out.blank()
-        out.say(ticket.join, 2, "bold")
-        for ruler in ticket.rulers:
-            write_ruler(out, ruler, 2)
-    if ticket.cause or ticket.no_change or ticket.command or ticket.tried:
-        out.blank()
+        _write_hero(out, ticket)
+    if (ticket.cause or ticket.no_change or ticket.lead or ticket.tried) and not ticket.also:
+        out.blank()  # with one more line below, all has to fit into 24
     if ticket.cause:
         out.label("Cause", ticket.cause)
     if ticket.no_change:
         out.label("Try", ticket.no_change)
-    if ticket.command:
-        out.label("Try" if ticket.is_remedy else "Next", f"{ticket.lead}.")
-        if ticket.is_remedy:
-            out.sql(ticket.command, 7)
-        else:
-            _command(out, ticket.command, 7)
-    if ticket.touches:
-        out.say(f"{ticket.touches} {ticket.caution}".rstrip(), 5)
+    if ticket.lead and ticket.is_remedy:
+        out.label("Try", f"{ticket.lead}.")
+        out.sql(ticket.command, 7)
+        out.say(ticket.beside, 5)
+    elif ticket.command:
+        out.label("Next", f"{ticket.lead}:")
+        _command(out, ticket.command, 7)
+    elif ticket.lead:
+        out.label("Next", f"{ticket.lead}.")
     if ticket.tried:
         out.label("Tried", ticket.tried)
+    if ticket.also:
+        out.label("Also", ticket.also)
+
+
+def _write_hero(out: Writer, ticket: Ticket) -> None:
+    """The deciding ruler below the join's name, its title on the same line where both fit."""
+    for ruler in ticket.rulers:
+        together = f"{ticket.join}. {ruler.title}"
+        if ticket.off:
+            out.say(ticket.join, 2, "bold")
+            out.say(f"{ticket.off}. {ruler.title}", 2, "bold")
+        elif len(bare(together)) <= out.width - 2:
+            out.say(together, 2, "bold")
+        else:
+            out.say(ticket.join, 2, "bold")
+            out.say(ruler.title, 2)
+        write_ruler(out, replace(ruler, title=""), 2)
 
 
 def write_picture(out: Writer, plan: Plan) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rowreckon.document.audit import Node, Remedy
+from rowreckon.plural import agreeing, noun
 from rowreckon.report.comparing.compare import ErrorChange, MethodChange, Move, PlanComparison, Times, VerdictChange
 from rowreckon.report.words.escape import quote
 from rowreckon.report.words.headline import outcome_words
@@ -133,21 +134,30 @@ def _gone(change: ErrorChange) -> str:
     before, after = change.before, change.after
     if before is None or before.estimated_rows is None or before.actual_rows is None:
         return f"A misestimate is gone: {_as_q_error(change)}."
-    said = f"Of {_what(before)} {number(before.estimated_rows)} rows were expected and {_rows(before)} came"
+    said = f"Of {_what(before)} {_rows_expected(before.estimated_rows, 'was', 'were')} and {_rows(before)} came"
     if after is None or after.estimated_rows is None:
         return f"{said}, which the new plan no longer reads so."
-    came = "" if number(after.actual_rows) == number(before.actual_rows) else f" and {_rows(after)} come"
-    return f"{said}, now {number(after.estimated_rows)} are expected{came}."
+    if number(after.actual_rows) != number(before.actual_rows):
+        return f"{said}. The new plan reads it otherwise: {number(after.estimated_rows)} expected, {_rows(after)} came."
+    return f"{said}, now {_figure(after.estimated_rows, 'is', 'are')} expected."
 
 
 def _come(change: ErrorChange) -> str:
     before, after = change.before, change.after
     if after is None or after.estimated_rows is None or after.actual_rows is None:
         return f"{_as_q_error(change)}."
-    said = f"of {_what(after)} {number(after.estimated_rows)} rows are expected and {_rows(after)} come"
+    said = f"of {_what(after)} {_rows_expected(after.estimated_rows, 'is', 'are')} and {_rows(after)} come"
     if before is None or before.estimated_rows is None:
         return f"{said}, which the plan before did not read so."
-    return f"{said}, before {number(before.estimated_rows)} were expected."
+    return f"{said}, before {_figure(before.estimated_rows, 'was', 'were')} expected."
+
+
+def _figure(rows: float, one: str, several: str) -> str:
+    return noun(number(rows), one, several)
+
+
+def _rows_expected(rows: float, one: str, several: str) -> str:
+    return f"{noun(number(rows), 'row')} {agreeing(number(rows), one, several)} expected"
 
 
 def _rows(node: Node) -> str:

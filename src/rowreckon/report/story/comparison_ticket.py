@@ -6,8 +6,11 @@ from rowreckon.document.audit import Remedy
 from rowreckon.report.comparing.compare import Comparison, PlanComparison
 from rowreckon.report.story.compared_query import error_lines, join_lines, query_title, speed_words
 from rowreckon.report.story.list_ticket import ListLine
+from rowreckon.report.story.what_was_changed import what_was_changed
 from rowreckon.report.words import remedy_words
+from rowreckon.report.words.headline import joins_by_weight
 from rowreckon.report.words.numbers import capitalised, listed, milliseconds, number
+from rowreckon.report.words.ticket_words import joined_words, rows_words
 from rowreckon.report.words.touch_words import touch_words
 
 _NAMED = 4
@@ -28,7 +31,14 @@ def comparison_ticket(comparison: Comparison) -> tuple[ListLine, ...]:
     """The lines between the headline and the queries; none where there is nothing to compare."""
     if not comparison.plans:
         return ()
-    lines = (_most(comparison), _slower(comparison), _alike(comparison), _next(comparison))
+    lines = (
+        _most(comparison),
+        _slower(comparison),
+        what_was_changed(comparison),
+        _next(comparison),
+        _others(comparison),
+        _alike(comparison),
+    )
     return tuple(line for line in lines if line is not None)
 
 
@@ -46,7 +56,19 @@ def _most(comparison: Comparison) -> ListLine | None:
     if medians is not None:
         seen = speed or "no difference beyond the spread of the runs"
         said = [f"{query_title(top)}, {milliseconds(medians[0])} before, {milliseconds(medians[1])} after: {seen}."]
-    return ListLine("Most", " ".join([*said, *error_lines(top)[:1], *join_lines(top)[:2]]))
+    return ListLine("Changed most", " ".join([*said, *error_lines(top)[:1], *join_lines(top)[:2]]))
+
+
+def _others(comparison: Comparison) -> ListLine | None:
+    """The further queries that differ, by what became of their times."""
+    others = [plan for plan in by_change(comparison.plans)[1:] if plan.differs]
+    faster = [plan for plan in others if plan.times.difference == "faster"]
+    alike = [plan for plan in others if not plan.times.differ]
+    said = (
+        f"Faster too: {_names(faster)}." if faster else "",
+        f"Another plan or verdict, without a difference in time: {_names(alike)}." if alike else "",
+    )
+    return ListLine("Changed too", " ".join(part for part in said if part)) if faster or alike else None
 
 
 def _slower(comparison: Comparison) -> ListLine:
@@ -73,9 +95,8 @@ def _next(comparison: Comparison) -> ListLine:
         return _still_to_try(plans[first[1]], first[0])
     crossed = [plan for plan in plans if any(join.verdict == "crossed" for join in plan.after.joins)]
     if crossed:
-        verb = "has" if len(crossed) == 1 else "have"
         kept = "Keep what was changed. " if comparison.differs else ""
-        return ListLine("Next", f"{kept}{_names(crossed)} still {verb} a crossed join, with no change proposed for it.")
+        return ListLine("Next", f"{kept}{_still_crossed(crossed)} No change is proposed for it.")
     few = [plan for plan in plans if plan.times.difference == "too_few_runs"]
     if few:
         runs = number(few[0].times.runs_needed)
@@ -84,6 +105,17 @@ def _next(comparison: Comparison) -> ListLine:
         )
     kept = "Keep what was changed" if comparison.differs else "Nothing is left to try"
     return ListLine("Next", f"{kept}: no query got slower, and no join is crossed now.")
+
+
+def _still_crossed(plans: list[PlanComparison]) -> str:
+    """Which queries have a crossed join now, and of the first of them which join."""
+    join = joins_by_weight(plans[0].after)[0]
+    verb, whose = ("has", "") if len(plans) == 1 else ("have", f" of {query_title(plans[0])}")
+    rows = rows_words(join, plans[0].after)
+    return (
+        f"{_names(plans)} still {verb} a crossed join. It is the {joined_words(join)}{whose}: "
+        f"{rows[:1].lower()}{rows[1:]}."
+    )
 
 
 def _still_to_try(plan: PlanComparison, rank: int) -> ListLine:

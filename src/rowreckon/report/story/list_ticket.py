@@ -8,7 +8,7 @@ from rowreckon.frozen import frozen
 from rowreckon.report.story.change_lines import CHANGE_VERDICTS
 from rowreckon.report.story.ticket import Ticket, ticket
 from rowreckon.report.words import remedy_words, ticket_words
-from rowreckon.report.words.escape import quote
+from rowreckon.report.words.escape import clean, quote, shorten
 from rowreckon.report.words.headline import joins_by_weight, plans_by_weight
 from rowreckon.report.words.no_change_words import no_change_words
 from rowreckon.report.words.numbers import capitalised, count_of, in_one_unit, listed, number
@@ -16,6 +16,7 @@ from rowreckon.report.words.touch_words import touched_together
 from rowreckon.report.words.trial_headline import TrialResult, changes_words, trial_result, was_tried
 
 _NAMED = 3
+_REASON = 90  # letters
 _ENDINGS = {"timed_out": "Timed out", "failed": "Failed", "refused": "Refused", "skipped": "Skipped"}
 
 
@@ -46,25 +47,42 @@ def _worst(plan: Plan, told: Ticket) -> ListLine | None:
     joins = joins_by_weight(plan)
     if not joins or joins[0].verdict == "accurate":
         return None
-    said = f"{told.source}, {ticket_words.joined_words(joins[0])}. {told.sentence} {told.no_change}"
-    return ListLine("Open" if joins[0].verdict == "undecided" else "Worst", said.rstrip())
+    cause = f"Cause: {told.cause[:1].lower()}{told.cause[1:]}" if told.cause and told.no_change else ""
+    parts = (f"{told.source}, {ticket_words.joined_words(joins[0])}.", told.sentence, cause, told.no_change)
+    said = " ".join(part for part in parts if part)
+    return ListLine("Open" if joins[0].verdict == "undecided" else "Worst", said)
 
 
 def _to_try(audit: Audit, told: Ticket) -> ListLine | None:
     """The change for the worst query, else the first of all, else the evidence that is missing."""
-    if not told.is_remedy and audit.remedies:
-        told = ticket(audit, audit.remedies[0].findings[0].plan) if audit.remedies[0].findings else told
+    for_another = ""
+    if not told.is_remedy and audit.remedies and audit.remedies[0].findings:
+        index = audit.remedies[0].findings[0].plan
+        told = ticket(audit, index)
+        for_another = _of_another(audit.plans[index])
     if told.rank is None:
         if told.missing is not None:
-            return ListLine("Next", f"{told.lead}.", told.command, is_sql=False)
+            if not told.command:
+                return ListLine("Next", f"{told.lead}.")
+            return ListLine("Next", "", told.command, is_sql=False, note=f"{told.lead}.")
         return (
             None if told.verdict in ("crossed", "held", "undecided") else ListLine("Try", no_change_words(audit.plans))
         )
-    said = f"Change {number(told.rank)}, for {told.source}. {told.lead}."
+    query = f"another query, {told.source}{for_another}" if for_another else f"{told.source}"
+    said = f"Change {number(told.rank)}, for {query}. {told.lead}."
     more = len(audit.remedies) - 1
     further = f"{count_of(more, 'further change')} below." if more else ""
     note = " ".join(part for part in (told.touches, told.caution, further) if part)
     return ListLine("Try", said, told.command, note=note)
+
+
+def _of_another(plan: Plan) -> str:
+    """What was wrong in a query that is not the one told above."""
+    joins = joins_by_weight(plan)
+    if not joins:
+        return " "
+    rows = ticket_words.rows_words(joins[0], plan)
+    return f": {rows[:1].lower()}{rows[1:]} ({joins[0].verdict})"
 
 
 def _results(audit: Audit) -> list[ListLine | None]:
@@ -72,25 +90,60 @@ def _results(audit: Audit) -> list[ListLine | None]:
     help."""
     result = trial_result(audit)
     idle = [r for r in audit.remedies if r.trial is not None and (result is None or r.rank not in result.ranks)]
-    others = ListLine("Others", _idle_words(idle)) if idle else None
+    others = ListLine("Also tried", _idle_words(idle, audit)) if idle else None
     if result is None:
         return [others]
     best = [remedy for remedy in audit.remedies if remedy.rank in result.ranks]
-    command = "\n".join(remedy_words.statements(remedy.sql) for remedy in best)
-    said = f"{capitalised(changes_words(result.ranks))}: {_gains(result.queries)}."
+    said = f"{capitalised(changes_words(result.ranks))}{_where(audit)}: {_gains(result.queries, best, audit)}."
     note = " ".join(part for part in (touched_together(best), _effects(result), remedy_words.locks_words(best)) if part)
-    return [ListLine("Helped", said, command, note=note), others]
+    return [ListLine("Helped", f"{said}{_not_for_the_worst(audit, best)}", _numbered(best), note=note), others]
 
 
-def _gains(queries: tuple[TrialQuery, ...]) -> str:
-    """`stale-statistics 403 ms before, 149 ms after`, of those that were timed."""
+def _where(audit: Audit) -> str:
+    """Where they were tried: nothing of it stays."""
+    if audit.trials is None:
+        return ""
+    return ", tried on a copy" if audit.trials.where == "copy" else ", tried and rolled back"
+
+
+def _not_for_the_worst(audit: Audit, best: list[Remedy]) -> str:
+    """That the changes are for other queries than the one told above."""
+    first = plans_by_weight(audit)[0]
+    joins = joins_by_weight(audit.plans[first])
+    meant = {ref.plan for remedy in best for ref in remedy.findings}
+    if not meant or first in meant or not joins or joins[0].verdict == "accurate":
+        return ""
+    whom = quote(audit.plans[first].source, 80)
+    return f" None of them is for {whom}." if len(best) > 1 else f" It is not for {whom}."
+
+
+def _numbered(best: list[Remedy]) -> str:
+    """The statements of the changes, each change's number above its own where there are several."""
+    if len(best) == 1:
+        return remedy_words.statements(best[0].sql)
+    return "\n".join(f"-- change {remedy.rank}\n{remedy_words.statements(remedy.sql)}" for remedy in best)
+
+
+def _gains(queries: tuple[TrialQuery, ...], best: list[Remedy], audit: Audit) -> str:
+    """`stale-statistics (change 2) 403 ms before, 149 ms after`, of those that were timed."""
+    ranks = _ranks_by_query(best, audit) if len(best) > 1 else {}
     timed = [(q.query, q.before_ms, q.after_ms) for q in queries if q.before_ms is not None and q.after_ms is not None]
     said = [
-        f"{quote(name, 80)} {in_one_unit(before, before)} before, {in_one_unit(after, before)} after"
+        f"{quote(name, 80)}{ranks.get(name, '')} {in_one_unit(before, before)} before, "
+        f"{in_one_unit(after, before)} after"
         for name, before, after in sorted(timed, key=lambda one: one[2] - one[1])[:_NAMED]
     ]
     more = [f"{count_of(len(timed) - _NAMED, 'further query', 'further queries')}"] if len(timed) > _NAMED else []
     return ". ".join([*said, *more])
+
+
+def _ranks_by_query(remedies: list[Remedy], audit: Audit) -> dict[str, str]:
+    """` (change 2)`, by the name of the query that it is meant for."""
+    found: dict[str, list[str]] = {}
+    for remedy in remedies:
+        for index in dict.fromkeys(ref.plan for ref in remedy.findings if ref.plan < len(audit.plans)):
+            found.setdefault(audit.plans[index].source, []).append(number(remedy.rank))
+    return {name: f" (change{'s' if len(ranks) > 1 else ''} {listed(ranks, 6)})" for name, ranks in found.items()}
 
 
 def _effects(result: TrialResult) -> str:
@@ -106,8 +159,14 @@ def _keeps_its_plan(effect: SideEffect) -> bool:
     return effect.change == "plan_same"
 
 
-def _idle_words(remedies: list[Remedy]) -> str:
-    """`Change 3 had no effect. Changes 4 and 5 did harm.`"""
+def _idle_words(remedies: list[Remedy], audit: Audit) -> str:
+    """`Change 3, for night-huts, had no effect.`, or of several `Change 3 had no effect. Changes 4 and 5 did harm.`"""
+    if len(remedies) == 1 and remedies[0].trial is not None and remedies[0].findings:
+        meant = dict.fromkeys(ref.plan for ref in remedies[0].findings if ref.plan < len(audit.plans))
+        names = listed([quote(audit.plans[index].source, 60) for index in meant], _NAMED)
+        title = remedy_words.remedy_title(remedies[0])
+        verdict = CHANGE_VERDICTS[remedies[0].trial.verdict]
+        return f"Change {number(remedies[0].rank)}, for {names}, {verdict}: {title[:1].lower()}{title[1:]}."
     ranks: dict[str, list[int]] = {}
     for remedy in remedies:
         if remedy.trial is not None:
@@ -121,19 +180,27 @@ def _idle_words(remedies: list[Remedy]) -> str:
 
 def _not_run(audit: Audit) -> ListLine | None:
     """The queries that did not run to their end, by name."""
-    names: dict[str, list[str]] = {}
+    ended: dict[str, list[Plan]] = {}
     for plan in audit.plans:
         if plan.outcome != "ran":
-            names.setdefault(_ENDINGS[plan.outcome], []).append(quote(plan.source, 60))
-    said = [f"{how}: {listed(who, _NAMED)}." for how, who in names.items()]
+            ended.setdefault(_ENDINGS[plan.outcome], []).append(plan)
+    said = [f"{how}: {_who(plans)}." for how, plans in ended.items()]
     return ListLine("Not run", " ".join(said)) if said else None
+
+
+def _who(plans: list[Plan]) -> str:
+    """The names; of one query alone why it did not run, too."""
+    named = listed([quote(plan.source, 60) for plan in plans], _NAMED)
+    reason = clean(plans[0].reason).rstrip(".") if len(plans) == 1 and plans[0].reason else ""
+    return f"{named} ({shorten(reason, _REASON)})" if reason else named
 
 
 def _unread(audit: Audit) -> ListLine | None:
     """The inputs that could not be read, by name."""
     if not audit.rejected:
         return None
-    named = [quote(one.source, 60) for one in audit.rejected]
-    return ListLine(
-        "Not read", f"{listed(named, _NAMED)}. The reason{'s stand' if len(named) > 1 else ' stands'} below."
-    )
+    first, *others = audit.rejected
+    why = shorten(clean(first.reason).rstrip("."), _REASON)
+    named = [quote(one.source, 60) for one in others]
+    more = f" Also {listed(named, _NAMED)}." if named else ""
+    return ListLine("Not read", f"{quote(first.source, 60)}: {why}.{more}")

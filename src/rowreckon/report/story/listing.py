@@ -110,7 +110,8 @@ def letters_legend(audit: Audit) -> str:
 
 def list_note(audit: Audit) -> str:
     """What the bars show, for who sees them first."""
-    said = "All bars are on one scale; planning is part of them. Numbers beside a query name the changes meant for it."
+    said = "All bars are on one scale; planning is part of them."
+    said += " The numbers at a line's end are the changes meant for its query."
     if _after(audit):
         said += " The line below a bar, and 'now', is the time with the changes that helped."
         said += " Such a query's bar is as long as it took beside that run, without them."

@@ -18,7 +18,7 @@ from rowreckon.report.words.headline import joins_by_weight, outcome_words
 from rowreckon.report.words.numbers import capitalised, listed, milliseconds, number, times
 from rowreckon.report.words.once import once_a_plan
 from rowreckon.report.words.remedy_words import confidence_words
-from rowreckon.report.words.sentences import BASIS_WORDS, node_label, tables_of
+from rowreckon.report.words.sentences import BASIS_WORDS, node_label, tables_of, with_others
 from rowreckon.report.words.time_words import elsewhere_line, elsewhere_sorted, plan_map
 
 
@@ -257,7 +257,10 @@ def measured_rows(plan: Plan) -> tuple[tuple[str, str], ...]:
     rows.append(("Cache", {"cold": "cold", "warm": "warm", "unknown": "not known"}[plan.cache]))
     bases = sorted({join.basis for join in plan.joins})
     if bases:
-        rows.append(("Verdicts rest on", listed([BASIS_WORDS[b] for b in bases])))
+        words = dict(BASIS_WORDS)
+        if plan.learned_from:
+            words["plan"] = f"the cost model over {with_others(plan.learned_from)}"
+        rows.append(("Verdicts rest on", listed([words[b] for b in bases])))
     if plan.query_id:
         rows.append(("Query id", quote(plan.query_id, 60)))
     session = plan.session

@@ -11,8 +11,12 @@ from rowreckon.causes.registry import title_of
 from rowreckon.document.audit import Audit, Finding, Join, Missing, Plan, Remedy
 from rowreckon.frozen import frozen
 from rowreckon.report.drawings.ruler import FAR_OFF, Ruler, deciding, rulers
+from rowreckon.report.story.gain_basis import gain_basis
+from rowreckon.report.story.other_joins import other_joins_words
+from rowreckon.report.story.ticket_ruler import off_the_ruler, titled
 from rowreckon.report.words import remedy_words, ticket_words
-from rowreckon.report.words.escape import clean, clean_lines, quote, shorten
+from rowreckon.report.words.commands import is_command
+from rowreckon.report.words.escape import bare, clean, clean_lines, quote, shorten
 from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.headline import joins_by_weight
 from rowreckon.report.words.no_change_words import no_change_words
@@ -22,6 +26,9 @@ from rowreckon.report.words.ticket_time import time_line
 from rowreckon.report.words.touch_words import touch_words
 
 _QUERY_SHOWN = 150
+_QUERY_ON_A_PHONE = 77
+_SAID_BY_THE_SUMMARY = ("unexplained", "function_row_default")
+"""Causes that no table or column tells: the summary's first sentence has what was looked at, and which function."""
 _TITLE = 60  # letters of the query in a page's title
 
 
@@ -30,8 +37,10 @@ class Ticket:
     """What stands on the first screen; a part that is not known is empty or None.
 
     `query` is the start of the SQL on one line, `verdict` the word and `sentence` the finding. `rulers` holds the
-    deciding ruler of the worst join, `lead` says what the `command` is for, `touches` what else it may change. Without
-    a change to try `no_change` says why, and the command is the one that gets what is `missing`.
+    deciding ruler of the worst join, `off` the rows that were off where it does not show them, `also` the other
+    misestimated joins. `lead` says what the `command` is for, `gain_basis` what its gain is reckoned of, `touches` what
+    else it may change. Without a change to try `no_change` says why, and the command is the one that gets what is
+    `missing`, if there is one.
     """
 
     query: str
@@ -42,17 +51,36 @@ class Ticket:
     outcome: str
     time: str
     join: str
+    off: str
     rulers: tuple[Ruler, ...]
+    also: str
     cause: str
     no_change: str
     lead: str
     command: str
+    gain_basis: str
     caution: str
     touches: str
     tried: str
     title: str
     rank: int | None
     missing: Missing | None
+
+    @property
+    def query_start(self) -> str:
+        """Of the query what two lines of a phone hold, and one of a terminal."""
+        text = bare(self.query)
+        return text if len(text) <= _QUERY_ON_A_PHONE else text[:_QUERY_ON_A_PHONE].rsplit(" ", 1)[0]
+
+    @property
+    def query_rest(self) -> str:
+        """What of the query is shown where there is more room."""
+        return bare(self.query).removeprefix(self.query_start)
+
+    @property
+    def beside(self) -> str:
+        """What is said of the change, of a remedy: its gain, what it touches, its lock."""
+        return " ".join(part for part in (self.gain_basis, self.touches, self.caution) if part)
 
     @property
     def is_remedy(self) -> bool:
@@ -68,6 +96,7 @@ def ticket(audit: Audit, index: int) -> Ticket:
     remedy = _remedy(audit, index, worst)
     missing = _missing(plan, worst)
     lead, command = _command(remedy, missing)
+    drawn = _deciding(worst) if worst is not None else ()
     return Ticket(
         query=_query(plan),
         source=quote(plan.source, 120),
@@ -77,11 +106,14 @@ def ticket(audit: Audit, index: int) -> Ticket:
         outcome=ticket_words.outcome_line(plan),
         time=_time(plan),
         join=capitalised(ticket_words.joined_words(worst)) if worst is not None else "",
-        rulers=_deciding(worst) if worst is not None else (),
+        off=off_the_ruler(worst, plan, drawn) if worst is not None else "",
+        rulers=drawn,
+        also=other_joins_words(plan),
         cause=_cause(plan, worst, remedy),
         no_change=no_change_words((plan,)) if remedy is None else "",
         lead=lead,
         command=command,
+        gain_basis=gain_basis(plan, index, worst, remedy) if remedy is not None else "",
         caution=remedy_words.lock_words(remedy) if remedy is not None else "",
         touches=touch_words(remedy, has_others=len(audit.plans) > 1) if remedy is not None else "",
         tried=_tried(remedy) if remedy is not None else "",
@@ -98,9 +130,8 @@ def _time(plan: Plan) -> str:
 
 def _deciding(join: Join) -> tuple[Ruler, ...]:
     """The ruler that decides, without a word on borders that are far off."""
-    return tuple(
-        replace(ruler, note="") if ruler.note.startswith(FAR_OFF) else ruler for ruler in deciding(rulers(join))
-    )
+    drawn = (titled(ruler, join) for ruler in deciding(rulers(join)))
+    return tuple(replace(ruler, note="") if ruler.note.startswith(FAR_OFF) else ruler for ruler in drawn)
 
 
 def _query(plan: Plan) -> str:
@@ -143,14 +174,17 @@ def _missing(plan: Plan, worst: Join | None) -> Missing | None:
 
 
 def _command(remedy: Remedy | None, missing: Missing | None) -> tuple[str, str]:
-    """What is tried, and the SQL; else how the evidence that is missing is got."""
+    """What is tried, and the SQL; else how the evidence that is missing is got, by a command where there is one."""
     if remedy is not None:
         brief = remedy.model_copy(update={"columns": (), "tables": ticket_words.short_names(remedy.tables)})
         gain = remedy_words.gain_words(remedy) if remedy.trial is None else ""
         title = capitalised(remedy_words.remedy_title(brief))
         return f"{title}: {gain}" if gain else title, remedy_words.statements(remedy.sql)
     if missing is not None:
-        return f"Find out {clean(missing.what).rstrip('.')}", clean_lines(missing.how)
+        what, how = clean(missing.what).rstrip("."), clean_lines(missing.how)
+        if is_command(how):
+            return f"This finds out {what}", how
+        return f"Find out {what}: {how.rstrip('.')}", ""
     return "", ""
 
 
@@ -164,6 +198,9 @@ def _cause(plan: Plan, worst: Join | None, remedy: Remedy | None) -> str:
 
 
 def _named(finding: Finding) -> str:
+    if finding.code in _SAID_BY_THE_SUMMARY:
+        said = clean(finding.summary).partition(". ")[0].rstrip(".")
+        return f"{capitalised(clean(title_of(finding.code)))}{f'. {capitalised(said)}' if said else ''}."
     where = f" on {tables_of(ticket_words.short_names(finding.tables))}" if finding.tables else ""
     columns = f" ({', '.join(quote(c, 80) for c in finding.columns[:4])})" if finding.columns else ""
     return f"{capitalised(clean(title_of(finding.code)))}{where}{columns}."

@@ -29,6 +29,7 @@ from rowreckon.report.words.sentences import (
     method_name,
     per_process,
     tables_of,
+    with_others,
 )
 
 # A reason that starts with the rows is the verdict sentence over again.
@@ -258,7 +259,8 @@ def per_outer_words(join: Join) -> str:
 
 def residual_words(join: Join) -> str:
     """How near the model comes to the cost that the server printed for the chosen method."""
-    basis = f"Costs and switch points rest on {BASIS_WORDS[join.basis]}"
+    rests = f"the cost model over {with_others(join.learned_from)}" if join.learned_from else BASIS_WORDS[join.basis]
+    basis = f"Costs and switch points rest on {rests}"
     if join.residual is None:
         return f"{basis}. The plan prints no cost to check the model against."
     return f"{basis}. By it the {method_name(join.method)} costs {join.residual:.4f} times what the plan prints."

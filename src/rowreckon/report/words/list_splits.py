@@ -32,7 +32,7 @@ def whole_split(audit: Audit) -> TimeBy | None:
 
 
 def as_long_as(split: TimeBy, ms: float | None) -> TimeBy:
-    """The same parts, together as long as so many ms; as they are where that is not known."""
+    """The same parts, scaled so that their sum is `ms`; unchanged where that is not known."""
     whole = whole_of(split)
     if ms is None or whole <= 0:
         return split

@@ -13,6 +13,7 @@ from rowreckon.report.words.sentences import in_sentences, method_name
 from rowreckon.report.words.trial_words import trial_details
 
 _NO_LOCK = ("function_rows", "query_rewrite", "statement_setting", "other")
+_UNKNOWN_LOCK = "Which lock it takes is not known"
 _CHANGES = {"plan_same": "same plan", "plan_changed": "another plan", "unknown": "not known"}
 _TIMES = {"same": "as fast as before", "faster": "faster", "slower": "slower", "not_measured": "not measured"}
 _MEASURED = ("helped", "no_effect", "harmed")
@@ -83,15 +84,15 @@ def _words(sentence: str) -> set[str]:
 def lock_words(remedy: Remedy) -> str:
     """The strongest lock taken, and whether a transaction may hold it."""
     if remedy.lock is None and remedy.kind in _NO_LOCK and remedy.transactional:
-        return ""
-    lock = f"Takes a {clean(remedy.lock)} lock" if remedy.lock else "Which lock it takes is not known"
+        return "Takes no lock on a table." if remedy.kind == "function_rows" else ""
+    lock = f"Takes a {clean(remedy.lock)} lock" if remedy.lock else _UNKNOWN_LOCK
     return lock + ("." if remedy.transactional else ". It cannot run in a transaction block.")
 
 
 def locks_words(remedies: Sequence[Remedy]) -> str:
     """The locks that several changes take, each kind once, and which changes no transaction may hold."""
     locks = list(dict.fromkeys(clean(remedy.lock) for remedy in remedies if remedy.lock))
-    unknown = [remedy for remedy in remedies if remedy.lock is None and lock_words(remedy)]
+    unknown = [remedy for remedy in remedies if remedy.lock is None and lock_words(remedy).startswith(_UNKNOWN_LOCK)]
     alone = [remedy for remedy in remedies if not remedy.transactional]
     return " ".join(
         part

@@ -10,6 +10,7 @@ import re
 from collections.abc import Iterable
 
 from rowreckon.document.audit import CountState, Direction, JoinSide, Node
+from rowreckon.plural import noun
 from rowreckon.report.words.escape import quote
 from rowreckon.report.words.numbers import around, capitalised, listed, number, orders, times
 
@@ -27,10 +28,16 @@ _JOIN_TYPES = {
 }
 
 BASIS_WORDS = {
-    "planner": "the planner's own figures",
+    "planner": "the live planner's own figures",
     "catalog": "the cost model with the catalog's facts",
     "plan": "the cost model with the plan alone",
 }
+
+
+def with_others(learned_from: tuple[str, ...]) -> str:
+    """`this plan and 14 others`: the plans that a modelled cost rests on."""
+    return f"this plan and {noun(number(len(learned_from)), 'other')}"
+
 
 COUNT_WORDS: dict[CountState, str] = {
     "exact": "counted to the end",

@@ -5,13 +5,20 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 
 from rowreckon.document.audit import Audit, Plan, Rejected, Remedy, SideEffect, Trial, TrialAccount
+from rowreckon.report.words.commands import for_plan
 from rowreckon.report.words.escape import quote
 
+_PATH_ROOM = 60
 _ENDING = ".capture.json"
 
 
-def with_short_sources(audit: Audit) -> tuple[Audit, str]:
-    """The audit with its plans named without the folder that they share, and that folder ("" where there is none)."""
+def with_short_sources(audit: Audit, *, path_room: int = _PATH_ROOM) -> tuple[Audit, str]:
+    """The audit with its plans named without the folder that they share, and that folder ("" where there is none).
+
+    Commands that a plan's missing evidence asks for then name its file, as it was given; where its path is longer than
+    `path_room` letters they say PLAN.
+    """
+    audit = audit.model_copy(update={"plans": tuple(_with_own_file(plan, path_room) for plan in audit.plans)})
     sources = [*(p.source for p in audit.plans), *(r.source for r in audit.rejected)]
     folder = _shared_folder(sources)
     end = _ENDING if sources and all(source.endswith(_ENDING) for source in sources) else ""
@@ -27,6 +34,14 @@ def with_short_sources(audit: Audit) -> tuple[Audit, str]:
     remedies = tuple(_remedy(remedy, short) for remedy in audit.remedies)
     named = {"plans": plans, "rejected": rejected, "remedies": remedies, "trials": _account(audit.trials, short)}
     return audit.model_copy(update=named), folder
+
+
+def _with_own_file(plan: Plan, room: int) -> Plan:
+    """The plan with its file in the commands that get what is missing."""
+    if len(plan.source) > room or not any("PLAN" in one.how for one in plan.missing):
+        return plan
+    lacking = (one.model_copy(update={"how": for_plan(one.how, plan.source)}) for one in plan.missing)
+    return plan.model_copy(update={"missing": tuple(lacking)})
 
 
 def folder_words(audit: Audit, folder: str) -> str:

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from rowreckon.document.audit import Join, JoinSide, Plan
+from typing import Literal
+
+from rowreckon.document.audit import Join, JoinSide, Node, Plan
 from rowreckon.report.words.borders import deciding_border
 from rowreckon.report.words.escape import quote
 from rowreckon.report.words.headline import hardly_matters, joins_by_weight, outcome_words
 from rowreckon.report.words.join_words import border_figure, loss_factor_words, rows_factor
 from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number
-from rowreckon.report.words.sentences import CAUTIONS, in_each, method_name, node_label, per_process
+from rowreckon.report.words.sentences import CAUTIONS, in_each, method_name, node_label, per_process, with_others
+from rowreckon.report.words.time_words import plan_map
 
 MOST_WORDS = 25
+_OFF = 2.0  # the factor from which on a count is told as off
 TOLD_BY_TICKET = ("PostgreSQL", "Database", "Execution", "Run with ANALYZE", "Outcome", "Verdicts rest on")
 """How a plan was measured, as far as the ticket says it."""
 SELDOM_WANTED = ("Role", "Search path", "Row security", "Query id", "Planning")
@@ -20,7 +24,7 @@ TICKET_CAUTIONS = (CAUTIONS[0], CAUTIONS[3])
 """What stands in the shortest report as well; that a change touches other queries stands with the change."""
 
 _COSTS_ARE = {
-    "planner": "the planner's own",
+    "planner": "the live planner's own",
     "catalog": "modelled with the catalog's facts",
     "plan": "modelled from the plan alone",
 }
@@ -41,7 +45,7 @@ def verdict_words(plan: Plan) -> str:
         return "There is no join to judge." + (f" {_slowest(plan)}" if plan.analyzed else "")
     if not plan.analyzed:
         return "The query was planned but not run. How many rows come is not known, so no join is judged."
-    return _fitting(_of_join(joins[0]), _others(plan, joins[0]))
+    return _fitting(_of_join(joins[0], plan), _others(plan, joins[0]))
 
 
 def _fitting(said: str, more: str) -> str:
@@ -55,8 +59,8 @@ def _others(plan: Plan, worst: Join) -> str:
     return f"{number(same)} more {'join is' if same == 1 else 'joins are'} {worst.verdict}."
 
 
-def _of_join(join: Join) -> str:
-    rows = rows_words(join)
+def _of_join(join: Join, plan: Plan) -> str:
+    rows = rows_words(join, plan)
     chosen = method_name(join.method)
     best = method_name(join.best_at_actual) if join.best_at_actual and join.best_at_actual != join.method else ""
     match join.verdict:
@@ -93,10 +97,30 @@ def _cheaper(join: Join, best: str) -> str:
     return f"{said}, a {best} is cheaper" + (f", {factor}" if factor else "")
 
 
-def rows_words(join: Join) -> str:
-    """`5,286 outer rows came instead of 83`, of the side that was further off."""
+def side_told(join: Join) -> tuple[JoinSide, Literal["outer", "inner"]]:
+    """The side of which the headline speaks: the one that was further off."""
     inner = rows_factor(join.inner) > rows_factor(join.outer)
-    side, name = (join.inner, "inner") if inner else (join.outer, "outer")
+    return (join.inner, "inner") if inner else (join.outer, "outer")
+
+
+def output_off(join: Join, plan: Plan) -> Node | None:
+    """The join's node where its own rows alone are misestimated: both sides delivered about what was expected."""
+    if join.verdict == "crossed" or max(rows_factor(join.outer), rows_factor(join.inner)) >= _OFF:
+        return None
+    node = plan_map(plan).by_id.get(join.node)
+    known = node is not None and node.count == "exact" and None not in (node.estimated_rows, node.actual_rows)
+    return node if known and (join.q_error or 1.0) >= _OFF else None
+
+
+def rows_words(join: Join, plan: Plan) -> str:
+    """`5,286 outer rows came instead of 83`, of the side that was further off, or of what the join delivered."""
+    own = output_off(join, plan)
+    if own is not None:
+        delivered = count_of(per_process(own.actual_rows, own), "row")
+        return (
+            f"{delivered} came out of the join{in_each(own)} instead of {number(per_process(own.estimated_rows, own))}"
+        )
+    side, name = side_told(join)
     expected = number(per_process(side.estimated_rows, side)) if side.estimated_rows is not None else ""
     if side.count == "not_run":
         return f"The {name} side never ran"
@@ -150,6 +174,8 @@ def basis_words(plan: Plan) -> str:
     joins = joins_by_weight(plan)
     if not joins or not joins[0].costs or not plan.analyzed:
         return ""
+    if joins[0].learned_from:
+        return f"Costs are modelled from {with_others(joins[0].learned_from)}."
     return f"Costs are {_COSTS_ARE[joins[0].basis]}."
 
 

@@ -18,10 +18,12 @@ def touch_words(remedy: Remedy, *, has_others: bool) -> str:
     """Which plans it may change; `has_others` where the audit holds further queries, which then are named."""
     said = _whatever_reads(remedy)
     readers = [quote(effect.query, 60) for effect in remedy.side_effects if effect.change != "plan_same"]
+    verb = "call" if remedy.kind == "function_rows" else "read"
     if readers:
-        seen = f"Here also {listed(readers, _NAMED)} read{'s' if len(readers) == 1 else ''} {_it(remedy)}."
+        seen = f"Here also {listed(readers, _NAMED)} {verb}{'s' if len(readers) == 1 else ''} {_it(remedy)}."
     else:
-        seen = f"No other query here reads {_it(remedy)}." if has_others and remedy.tables else ""
+        known = remedy.tables or remedy.kind == "function_rows"
+        seen = _none_seen(remedy, verb) if has_others and known else ""
     return " ".join(part for part in (said, seen) if part)
 
 
@@ -42,3 +44,8 @@ def _whatever_reads(remedy: Remedy) -> str:
 
 def _it(remedy: Remedy) -> str:
     return "it" if len(remedy.tables) < 2 else "them"
+
+
+def _none_seen(remedy: Remedy, verb: str) -> str:
+    """A function may be called by a view or another function as well, which no text and not every plan shows."""
+    return "No other query here is seen to call it." if verb == "call" else f"No other query here reads {_it(remedy)}."

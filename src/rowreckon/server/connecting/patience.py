@@ -99,7 +99,7 @@ def _dial(host: str, port: int) -> socket.socket:
 
 @contextlib.contextmanager
 def limited(connection: psycopg.Connection[Any], limit_ms: float, *, looks: bool = False) -> Iterator[None]:
-    """For the length of the block, a time limit of the server is in force: so many ms, 0 for none.
+    """For the length of the block a time limit of the server is in force, in ms; 0 stands for none.
 
     With `looks`, and where there is no limit, the connection is given up as well once the server lets nobody in: for
     the tool's own work, which may take long; somebody's query has only its limit.

@@ -49,7 +49,7 @@ def apply(
     inside: bool = False,
     built_in_only: bool = False,
 ) -> Applied:
-    """Run the statements within so many ms together. `inside` an open transaction settings are set for it alone.
+    """Run the statements within `limit_ms` together. `inside` an open transaction settings are set for it alone.
 
     Each is read by the grammar first, and none is sent where one is no change of a remedy's shape, or calls what it may
     not (`built_in_only`: anything that is not PostgreSQL's own). The server's errors become obstacles; a lost

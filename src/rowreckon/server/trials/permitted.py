@@ -127,7 +127,7 @@ def _called(
     *,
     built_in_only: bool,
 ) -> Iterator[str]:
-    """Why functions or operators of these names, with so many operands, can't be called."""
+    """Why functions or operators of these names, with their number of operands, can't be called."""
     wanted = sorted(wanted)
     rows = connection.execute(query.encode(), ([name[-1] for name, _ in wanted],)).fetchall() if wanted else []
     found = [_Variant(r[0], r[1], r[2] >= FIRST_OWN, *r[3:]) for r in rows]

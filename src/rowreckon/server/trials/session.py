@@ -32,9 +32,9 @@ from rowreckon.trial.ranking import rank_measured
 from rowreckon.trial.rollback import left_behind
 
 _MOST_LOSSES = 3
-"""After so many lost connections the server is left alone."""
+"""The number of lost connections after which the server is left alone."""
 _ROOM_TOGETHER = 2.0
-"""Trying the best changes together is reckoned to take so many times what the longest trial before took."""
+"""Trying the best changes together is expected to take the longest trial's time, times this."""
 
 TrialProgress = Callable[[str, int, int], None]
 """What is being done, how many attempts are done, how many there are."""

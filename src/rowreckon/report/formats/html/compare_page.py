@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
-from rowreckon import __version__
 from rowreckon.document.audit import Plan, TimeBy
 from rowreckon.frozen import frozen
 from rowreckon.report.comparing.compare import Comparison, PlanComparison
 from rowreckon.report.drawings.time_bars import longest
 from rowreckon.report.drawings.time_bars_svg import swatches, time_bar, time_patterns
-from rowreckon.report.formats.compare_text import comparison_headline, other_sections, sides, told
+from rowreckon.report.formats.compare_text import comparison_counts, comparison_headline, other_sections, sides, told
 from rowreckon.report.formats.html.environment import LIST_STYLE, page
 from rowreckon.report.story.compared_query import plan_lines, query_title
 from rowreckon.report.story.comparison_ticket import comparison_ticket
@@ -18,6 +17,7 @@ from rowreckon.report.words.escape import bare
 from rowreckon.report.words.list_splits import as_long_as
 from rowreckon.report.words.numbers import milliseconds
 from rowreckon.report.words.part_words import PARTS_OF_TIME, split_of, whole_of
+from rowreckon.version import __version__
 
 
 @frozen
@@ -40,6 +40,7 @@ def comparison_html(comparison: Comparison, *, verbose: bool = False) -> str:
         sides=sides(comparison),
         tool_version=__version__,
         headline=comparison_headline(comparison),
+        counts=comparison_counts(comparison),
         lines=comparison_ticket(comparison),
         legend_parts=swatches(_summed(splits)),
         plans=[_compared(item, scale) for item in shown],

@@ -1,0 +1,175 @@
+"""Facts for plans that came without: of a server, of what a colleague's psql printed, of schema files; saving both."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from rowreckon.bounded import MOST_TEXT, read_bytes
+from rowreckon.capture import Capture
+from rowreckon.cli.running.status import Happened, lacking_facts, planner_not_asked
+from rowreckon.cli.server_options import confirm, connector
+from rowreckon.document.audit import Rejected
+from rowreckon.errors import InputError, UsageError
+from rowreckon.files import shown
+
+if TYPE_CHECKING:
+    from rowreckon.declared.reading import SchemaFiles
+
+Inputs = list[Capture | Rejected]
+
+_ANSWER = b'"facts_md5"'
+
+
+def facts_of_server(
+    inputs: Inputs,
+    dsn: str,
+    query: Path | None,
+    role: str | None,
+    settings: Sequence[str],
+    threshold: float,
+    *,
+    with_values: bool,
+    privileged: bool,
+) -> Inputs:
+    """The inputs with a server's facts; nothing is executed there. Raises UsageError, CannotConnect and their kin, and
+    StatementRefused for a role that nothing bounds, unless `privileged` permits it or somebody says so."""
+    from rowreckon.server.connecting.privileges import require_plain_role
+    from rowreckon.server.lists.lists import read_lists
+    from rowreckon.server.lists.options import setting_statements
+    from rowreckon.server.sweeping.enrich import add_facts
+
+    captures = [item for item in inputs if isinstance(item, Capture)]
+    statements = setting_statements(role, settings)
+    item = None
+    if query is not None:
+        lists = read_lists([query])
+        items = lists.items
+        if len(items) != 1 or lists.unread or len(captures) != 1:
+            raise UsageError(
+                f"--query goes with one plan and holds one statement; here are {len(captures)} and {len(items)}",
+                hint="audit the plans one by one",
+            )
+        item = items[0]
+    if not captures:
+        return inputs
+    with connector(dsn)() as connection:
+        require_plain_role(connection, allowed=privileged, confirm=confirm())
+        found = iter(
+            add_facts(connection, captures, statements, threshold=threshold, item=item, with_values=with_values)
+        )
+    return [next(found) if isinstance(item, Capture) else item for item in inputs]
+
+
+def without_facts(inputs: Inputs, dsn: str | None) -> Happened:
+    """Which of the captures lack what a server was to give, its facts or its planner's answers, where there was one."""
+    if dsn is None:
+        return Happened()
+    captures = [item for item in inputs if isinstance(item, Capture)]
+    return lacking_facts(captures).add(planner_not_asked(captures))
+
+
+def facts_of_answer(inputs: Inputs, answer: Path, most_bytes: int = MOST_TEXT) -> Inputs:
+    """The inputs with the facts of an answer to `rowreckon ask`, which was asked about the same plans in this order.
+
+    `most_bytes` bounds the answer. Raises UnreadableFile, InputTooLarge, NotAPlan or BrokenPlan for it, and UsageError
+    where it was about other plans.
+    """
+    from rowreckon.catalog.ask import read_answers
+    from rowreckon.catalog.drift import drift_notes
+    from rowreckon.catalog.wanted import wanted_facts
+    from rowreckon.plan.tree import lay_out
+
+    planned = [c for c in inputs if isinstance(c, Capture) and c.explain is not None]
+    text = read_bytes(answer, most_bytes, "the answer").decode("utf-8", "replace")
+    catalogs = read_answers(text, plans=len(planned))
+    found: Inputs = []
+    rest = iter(catalogs)
+    for item in inputs:
+        if isinstance(item, Rejected) or item.explain is None:
+            found.append(item)
+            continue
+        catalog, tree = next(rest), lay_out(item.explain.plan)
+        asked = {(r.schema_name, r.name) for r in wanted_facts([tree]).relations}
+        if asked != {(n.schema_, n.name) for n in catalog.names}:
+            raise UsageError(
+                f"the answer is about other tables than the plan {item.name}",
+                where=str(answer),
+                hint="give the same plans, in the same order, as to `rowreckon ask`",
+            )
+        version = item.server_version or catalog.server_version
+        notes = (*item.notes, *drift_notes(tree, catalog))
+        found.append(item.model_copy(update={"catalog": catalog, "server_version": version, "notes": notes}))
+    return found
+
+
+def facts_of_files(inputs: Inputs, paths: Sequence[Path], most_bytes: int) -> tuple[Inputs, Happened]:
+    """The inputs with what the files tell, and a sentence for each schema file that could not be read.
+
+    Raises UsageError where an answer stands beside other files, the errors of `facts_of_answer` for an answer, and
+    InputError where no schema file could be read.
+    """
+    contents: list[tuple[str, bytes]] = []
+    errors: list[InputError] = []
+    for path in paths:
+        try:
+            contents.append((shown(path), read_bytes(path, most_bytes, "the file of facts")))
+        except InputError as error:
+            errors.append(error)
+    answers = [name for name, content in contents if _ANSWER in content]
+    if answers and len(paths) > 1:
+        raise UsageError(
+            "an answer to `rowreckon ask` needs no other file of facts",
+            where=answers[0],
+            hint="give it alone, or schema files alone",
+        )
+    if answers:
+        return facts_of_answer(inputs, paths[0], most_bytes), Happened()
+    return _of_schema_files(inputs, contents, errors)
+
+
+def _of_schema_files(
+    inputs: Inputs, contents: Sequence[tuple[str, bytes]], errors: list[InputError]
+) -> tuple[Inputs, Happened]:
+    from rowreckon.declared.reading import SchemaFiles, decoded, read_text
+
+    files = SchemaFiles()
+    for name, content in contents:
+        try:
+            read_text(files, name, decoded(content, name))
+        except InputError as error:
+            errors.append(error)
+    if not files.files:
+        raise errors[0]
+    undone = [f"the facts of a file are not used: {error.sentence()}" for error in errors]
+    return [_with_declared(item, files) if isinstance(item, Capture) else item for item in inputs], Happened(
+        undone=undone
+    )
+
+
+def _with_declared(capture: Capture, files: SchemaFiles) -> Capture:
+    """A plan with what the files say of its relations, as far as it does not contradict them."""
+    from rowreckon.declared.agreement import agreeing
+    from rowreckon.declared.result import declared_of
+    from rowreckon.plan.nodes import FunctionScanNode, ScanNode
+    from rowreckon.plan.tree import lay_out
+
+    if capture.explain is None:
+        return capture
+    tree = lay_out(capture.explain.plan)
+    names = {n.relation_name for n in tree.nodes if isinstance(n, ScanNode) and n.relation_name}
+    functions = {n.function_name for n in tree.nodes if isinstance(n, FunctionScanNode) and n.function_name}
+    left = agreeing(declared_of(files, names, functions), tree)
+    notes = (*capture.notes, *files.notes, *left.notes)
+    return capture.model_copy(update={"declared": left.declared, "notes": notes})
+
+
+def save_captures(inputs: Inputs, folder: Path) -> None:
+    """Save the captures among the inputs, as they are, as files of a folder. Raises UsageError."""
+    from rowreckon.captures.capture_folder import CaptureFolder
+
+    store = CaptureFolder(folder)
+    for item in inputs:
+        if isinstance(item, Capture):
+            store.save(item.model_copy(update={"name": Path(item.name).name if item.name != "-" else "plan"}))

@@ -1,0 +1,157 @@
+"""Whether a plan contradicts what files declare of its relations: then nothing of that relation is relied on. Pure.
+
+A file may be older or newer than the plan, or of another database. What a plan does with a relation proves some of it:
+the indexes that it reads, the columns that it names, a join that finds one row at most.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Final
+
+from rowreckon.frozen import frozen
+from rowreckon.plan.conditions import parse_condition
+from rowreckon.plan.node_texts import conditions_at
+from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, JoinNode, ScanNode
+from rowreckon.plan.tree import PlanTree, index_of
+
+from .facts import Declared, DeclaredRelation
+
+_SYSTEM: Final = frozenset({"ctid", "xmin", "xmax", "cmin", "cmax", "tableoid", "oid"})
+_WRAPPERS: Final = frozenset({"Hash", "Sort", "Incremental Sort", "Materialize", "Memoize"})
+_SCANNED: Final = frozenset({"table", "materialized_view", "foreign_table", "toast_table"})
+
+Name = tuple[str | None, str]
+"""A relation as the plan names it: its schema, where that is printed, and its name."""
+
+
+@frozen
+class Agreement:
+    """What is left of the declared facts beside a plan, and a clause for each contradiction and each table unread."""
+
+    declared: Declared
+    notes: tuple[str, ...]
+
+
+def agreeing(declared: Declared, tree: PlanTree) -> Agreement:
+    """The facts of the plan's relations, without those that the plan contradicts."""
+    scans = (node for node in tree.nodes if isinstance(node, ScanNode))
+    names = dict.fromkeys((scan.schema_name, scan.relation_name) for scan in scans if scan.relation_name)
+    notes: list[str] = []
+    doubted: set[tuple[str, str]] = set()
+    unread: list[str] = []
+    known = _Plan(tree)
+    for schema, name in names:
+        relation = declared.relation(name, schema)
+        if relation is None:
+            unread.append(name)
+            continue
+        why = next(known.contradictions((schema, name), relation), None)
+        if why is not None:
+            doubted.add((relation.schema_, relation.name))
+            notes.append(f"what the schema files say of {_shown((schema, name or ''))} is not used: {why}")
+    if unread:
+        shown = ", ".join(dict.fromkeys(unread))
+        notes.append(f"the schema files tell nothing certain of {shown}")
+    return Agreement(_without(declared, doubted), tuple(notes))
+
+
+def _shown(name: Name) -> str:
+    """A relation as the plan names it."""
+    return ".".join(part for part in name if part)
+
+
+def _without(declared: Declared, doubted: set[tuple[str, str]]) -> Declared:
+    if not doubted:
+        return declared
+    kept = tuple(r for r in declared.relations if (r.schema_, r.name) not in doubted)
+    return declared.model_copy(update={"relations": kept})
+
+
+class _Plan:
+    """A plan by its relations: the scans of each, and the columns that conditions name of it."""
+
+    def __init__(self, tree: PlanTree) -> None:
+        self._tree = tree
+        self._scans: dict[Name, list[int]] = {}
+        aliases: dict[str, set[Name]] = {}
+        for number, node in enumerate(tree.nodes):
+            if isinstance(node, ScanNode) and node.relation_name:
+                self._scans.setdefault((node.schema_name, node.relation_name), []).append(number)
+                aliases.setdefault(node.alias or node.relation_name, set()).add((node.schema_name, node.relation_name))
+        self._named: dict[Name, dict[str, None]] = {}
+        own = {alias: names.copy().pop() for alias, names in aliases.items() if len(names) == 1}
+        for number, node in enumerate(tree.nodes):
+            here = self._owner(number)
+            for text in conditions_at(node):
+                for column in parse_condition(text).columns:
+                    name = own.get(column.table) if column.table is not None else here
+                    if name is not None:
+                        self._named.setdefault(name, {})[column.column] = None
+
+    def contradictions(self, name: Name, relation: DeclaredRelation) -> Iterator[str]:
+        """What of the plan can't be, were the relation as declared; a clause each."""
+        if relation.kind not in _SCANNED and any(
+            self._tree.nodes[n].node_type == "Seq Scan" for n in self._scans[name]
+        ):
+            yield f"the plan scans it, and they make it a {relation.kind.replace('_', ' ')}"
+        if relation.columns_whole:
+            for column in self._named.get(name, {}):
+                if relation.column(column) is None and column not in _SYSTEM:
+                    yield f"the plan reads its column {column}, which they lack"
+        if relation.whole:
+            yield from self._of_indexes(name, relation)
+            if not self._unique_enough(name, relation):
+                yield "the plan proves a unique index on it, which they lack"
+
+    def _of_indexes(self, name: Name, relation: DeclaredRelation) -> Iterator[str]:
+        for number in self._scans[name]:
+            for at in self._readers(number):
+                node = self._tree.nodes[at]
+                used = index_of(node)
+                index = relation.index(used) if used is not None else None
+                if used is not None and index is None:
+                    yield f"the plan reads its index {used}, which they lack"
+                elif index is not None:
+                    asked = {c.column for c in parse_condition(getattr(node, "index_cond", None) or "").columns}
+                    own = asked & {c.name for c in relation.columns}
+                    if own and not own & index.columns:
+                        yield f"the plan searches its index {used} by other columns than they give it"
+
+    def _readers(self, number: int) -> Iterator[int]:
+        """The nodes of a scan that read an index: itself, or those below a bitmap scan."""
+        node = self._tree.nodes[number]
+        if isinstance(node, IndexScanNode):
+            yield number
+        elif isinstance(node, BitmapHeapScanNode):
+            yield from (n for n in self._tree.subtree(number) if n != number)
+
+    def _unique_enough(self, name: Name, relation: DeclaredRelation) -> bool:
+        """Whether a unique index is there for each join that finds one row of it at most."""
+        columns = self._named.get(name, {}).keys()
+        enough = any(
+            i.unique and i.immediate and all(k.column is None or k.column in columns for k in i.keys)
+            for i in relation.indexes
+        )
+        return enough or not any(self._proves_unique(number) for number in self._scans[name])
+
+    def _proves_unique(self, number: int) -> bool:
+        """Whether a scan is the inner side of a join that finds one row at most."""
+        above, below = self._tree.parent[number], number
+        while above >= 0 and self._tree.nodes[above].node_type in _WRAPPERS:
+            above, below = self._tree.parent[above], above
+        node = self._tree.nodes[above] if above >= 0 else None
+        if not isinstance(node, JoinNode) or not node.inner_unique:
+            return False
+        return self._tree.inner(above) == below
+
+    def _owner(self, number: int) -> Name | None:
+        """The relation whose columns a node names without a table: that of the scan that it is, or is a part of."""
+        while number >= 0:
+            node = self._tree.nodes[number]
+            if isinstance(node, ScanNode):
+                return (node.schema_name, node.relation_name) if node.relation_name else None
+            if not node.node_type.startswith("Bitmap"):
+                return None
+            number = self._tree.parent[number]
+        return None

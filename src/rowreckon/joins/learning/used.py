@@ -1,0 +1,38 @@
+"""Which other plans a join's verdict rests on, and what is said where the others contradict each other."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rowreckon.joins.learning.order import in_order
+from rowreckon.plan.nodes import ScanNode
+from rowreckon.plural import agreeing, counted
+
+if TYPE_CHECKING:
+    from rowreckon.counts.reckon import ReckonedTree
+    from rowreckon.joins.facts.sides import JoinFacts
+    from rowreckon.learned.facts import LearnedFacts
+
+
+def plans_used(learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts, own: str) -> tuple[str, ...]:
+    """The other plans that tell the sizes of a join's relations, by name; `own` is its own plan."""
+    names: set[str] = set()
+    for number in (facts.outer.scan, facts.inner.scan):
+        node = reckoned.tree.nodes[number] if number is not None else None
+        fact = learned.size(node.schema_name, node.relation_name) if isinstance(node, ScanNode) else None
+        if fact is not None and fact.size.exact:
+            names.update(source.plan for source in fact.sources)
+    return tuple(sorted(names - {own}, key=in_order))
+
+
+def contradictions(learned: LearnedFacts) -> tuple[str, ...]:
+    """What is said where other plans of the database could not be used."""
+    said: list[str] = []
+    if learned.left_out:
+        others = counted(learned.left_out, "other plan")
+        verb = agreeing(f"{learned.left_out}", "contradicts", "contradict")
+        said.append(f"{others} {verb} this one by a table's size or the release: nothing was learned from there")
+    if learned.contradicted:
+        names = ", ".join(str(name) for name in sorted(learned.contradicted))
+        said.append(f"the other plans do not agree on the size of {names}: nothing was learned of that")
+    return tuple(said)

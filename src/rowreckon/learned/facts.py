@@ -1,0 +1,106 @@
+"""The shape: facts of a relation by name, each as bounds with its sources.
+
+A fact is what the planner reckoned with, not what a count would give today: its pages are those of the file when it
+planned, its rows those that it took the file to hold.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import field
+from math import inf
+from types import MappingProxyType
+from typing import NamedTuple
+
+from rowreckon.frozen import frozen
+
+_TEMPORARY = "pg_temp"
+
+
+class RelationName(NamedTuple):
+    """A relation's name with its schema: without one, relations of several plans are never taken for the same."""
+
+    schema: str
+    name: str
+
+    def __str__(self) -> str:
+        return f"{self.schema}.{self.name}"
+
+
+def relation_name(schema: str | None, name: str | None) -> RelationName | None:
+    """The name of a relation that other plans may mean as well; None without a schema, and of temporary tables."""
+    if not schema or not name or schema.startswith(_TEMPORARY):
+        return None
+    return RelationName(schema, name)
+
+
+class Source(NamedTuple):
+    """Where a fact is from: the plan or file, what of it tells, and when that was true (None: not told)."""
+
+    plan: str
+    what: str
+    seen_at: str | None = None
+
+    def __str__(self) -> str:
+        return f"{self.what} in {self.plan}"
+
+
+class Bounds(NamedTuple):
+    """Between which numbers a fact lies, both included; `high` may be infinite."""
+
+    low: float = 0.0
+    high: float = inf
+
+    @property
+    def exact(self) -> bool:
+        """Whether one number alone is left."""
+        return self.low == self.high
+
+    @property
+    def empty(self) -> bool:
+        """Whether no number is left, as two sources contradict each other."""
+        return self.low > self.high
+
+    def meet(self, other: Bounds) -> Bounds:
+        """What both leave."""
+        return Bounds(max(self.low, other.low), min(self.high, other.high))
+
+
+ANY = Bounds()
+
+
+class Size(NamedTuple):
+    """Pages and rows of a relation."""
+
+    pages: Bounds = ANY
+    rows: Bounds = ANY
+
+    @property
+    def exact(self) -> bool:
+        """Whether both are known to the page and to the row."""
+        return self.pages.exact and self.rows.exact
+
+
+class SizeFact(NamedTuple):
+    """The size of a relation, and what tells it."""
+
+    size: Size
+    sources: tuple[Source, ...]
+
+
+@frozen
+class LearnedFacts:
+    """What other plans tell of the relations of one plan; `contradicted` are relations of which they tell nothing, as
+    they do not agree with one another, and `left_out` plans contradict this one."""
+
+    sizes: Mapping[RelationName, SizeFact] = field(default_factory=lambda: MappingProxyType({}))
+    contradicted: frozenset[RelationName] = frozenset()
+    left_out: int = 0
+
+    def size(self, schema: str | None, name: str | None) -> SizeFact | None:
+        """The size of a relation, None where nothing is learned of it."""
+        known = relation_name(schema, name)
+        return self.sizes.get(known) if known is not None else None
+
+
+NOTHING_LEARNED = LearnedFacts()

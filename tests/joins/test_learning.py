@@ -1,0 +1,188 @@
+"""What plans of one database tell each other, against what a live server says of its tables."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import pytest
+
+from rowreckon import auditing
+from rowreckon.capture import Capture
+from rowreckon.document.audit import Audit, Join
+from rowreckon.joins.facts.own_workers import reckoned_of
+from rowreckon.joins.learning.plan_evidence import plan_evidence
+from rowreckon.learned.facts import LearnedFacts, RelationName
+from rowreckon.learned.together import Together
+from tests.joins.live import SERIAL, Connection, capture, filled
+
+TABLES = """
+create table huts (id int primary key, region int, name text);
+insert into huts select g, g % 20, repeat('h', 30) from generate_series(1, 4000) g;
+create table trails (id int, hut int, steep int, wet int, note text);
+insert into trails select g, g * 7919 % 4000 + 1, g * 31 % 200, g * 31 % 200, repeat('n', 20)
+  from generate_series(1, 60000) g;
+create index trails_hut on trails (hut);
+create table guests (id int, hut int, born int, city int, note text);
+insert into guests select g, g * 104729 % 4000 + 1, g * 31 % 200, g * 31 % 200, repeat('g', 60)
+  from generate_series(1, 20000) g;
+"""
+CROSSED = "select g.id, t.note from guests g join trails t on t.hut = g.hut where g.born < 6 and g.city < 6"
+WHOLE = "select * from trails"
+
+
+@pytest.fixture(scope="module")
+def tables(database: str) -> Iterator[Connection]:
+    with filled(database, TABLES) as connection:
+        yield connection
+
+
+def _named(connection: Connection, name: str, query: str, **more: str) -> Capture:
+    found = capture(connection, query, settings=SERIAL | more, catalog=False)
+    return found.model_copy(update={"name": name})
+
+
+def _learned(*captures: Capture) -> LearnedFacts:
+    """What the first learns from the others."""
+    together = Together([plan_evidence(one, reckoned_of(one)) for one in captures])
+    return together.facts_for(0, range(len(captures)))
+
+
+def _true(connection: Connection, name: str) -> tuple[float, float]:
+    """The server's own word: the file's pages and the rows that its planner takes it to hold."""
+    row = connection.execute(
+        "select pg_relation_size(oid) / current_setting('block_size')::int, reltuples from pg_class where relname = %s",
+        [name],
+    ).fetchone()
+    assert row is not None
+    return float(row[0]), float(row[1])
+
+
+@pytest.mark.parametrize(
+    "queries",
+    [
+        [WHOLE],
+        ["select * from trails where steep < 5"],
+        ["explain-only: select * from trails"],
+        ["explain-only: select * from trails where steep < 5 and wet > 7 and id > 3", "select * from trails"],
+    ],
+)
+def test_sizes_are_the_servers(tables: Connection, queries: list[str]) -> None:
+    """A whole scan tells them; so does a filtered one whose pages and rows were counted."""
+    own = _named(tables, "own", CROSSED, enable_seqscan="on")
+    others = [
+        capture(tables, q.removeprefix("explain-only: "), catalog=False, analyze=not q.startswith("explain-only"))
+        for q in queries
+    ]
+    size = _learned(own, *others).sizes[RelationName("public", "trails")].size
+
+    assert size.exact
+    assert (size.pages.low, size.rows.low) == _true(tables, "trails")
+
+
+def test_scans_that_tell_less_give_bounds(tables: Connection) -> None:
+    """A filtered scan that only was planned, and one that several processes share: the truth is inside."""
+    shared = {"max_parallel_workers_per_gather": "2", "min_parallel_table_scan_size": "0", "parallel_setup_cost": "0"}
+    filtered = capture(tables, "select * from trails where steep < 5", catalog=False, analyze=False)
+    parallel = capture(tables, "select count(*) from trails", settings=shared, catalog=False)
+    pages, rows = _true(tables, "trails")
+    for told in (filtered, parallel):
+        size = _learned(told).sizes[RelationName("public", "trails")].size
+        assert size.pages.low <= pages <= size.pages.high
+        assert size.rows.low <= rows <= size.rows.high
+        assert not size.exact
+
+
+def test_what_is_computed_for_each_row_is_no_page(tables: Connection) -> None:
+    """Expressions in the output, functions in the condition and stopped scans tell no size that is none."""
+    pages, rows = _true(tables, "trails")
+    for query in (
+        "select steep * 2 + wet from trails",
+        "select * from trails where lower(note) = 'x'",
+        "select * from trails limit 5",
+        "select * from trails where (note)::varchar = 'x' or steep = 3",
+    ):
+        size = _learned(_named(tables, "one", query)).sizes[RelationName("public", "trails")].size
+        assert size.pages.low <= pages <= size.pages.high, query
+        assert size.rows.low <= rows <= size.rows.high, query
+
+
+def test_a_join_is_decided_with_what_others_tell(tables: Connection) -> None:
+    """Alone the plan leaves the verdict open or closes it; with others it names them, and order changes no byte."""
+    own = _named(tables, "own", CROSSED)
+    others = [_named(tables, f"other#{n}", query) for n, query in enumerate([WHOLE, "select * from guests"] * 6)]
+    alone = auditing.audit([own, *others], one_database=False)
+    ahead = auditing.audit([own, *others], one_database=True)
+    back = auditing.audit([*reversed(others), own], one_database=True)
+
+    assert ahead.to_json() == back.to_json()
+    assert _join(alone).learned_from == ()
+    assert _join(ahead).learned_from == ("other#0",)
+    assert _join(ahead).basis == "plan"
+    assert _join(ahead).verdict == "crossed"
+    assert [plan.source for plan in ahead.plans] == [*(f"other#{n}" for n in range(12)), "own"]
+
+
+def _join(audit: Audit) -> Join:
+    return next(plan for plan in audit.plans if plan.source == "own").joins[0]
+
+
+def test_another_size_is_another_time(database: str, tables: Connection) -> None:
+    """A table that has grown in between: nothing is learned across, and that is said."""
+    with tables.transaction(force_rollback=True):
+        before = [_named(tables, f"before#{n}", WHOLE) for n in range(2)]
+        tables.execute("insert into trails select g, g, 1, 1, 'x' from generate_series(60001, 70000) g")
+        after = [_named(tables, f"after#{n}", WHOLE) for n in range(2)]
+        tables.execute("create temporary table kept (id int, hut int)")
+        temporary = _named(tables, "temporary", "select * from kept")
+    together = Together([plan_evidence(one, reckoned_of(one)) for one in (*before, *after, temporary)])
+
+    assert together.contradicting(0) == {2, 3}
+    assert together.contradicting(3) == {0, 1}
+    assert together.contradicting(4) == frozenset()
+    assert together.facts_for(4, range(5)).sizes == {}
+    assert together.facts_for(0, range(5)).left_out == 2
+    told = auditing.audit([*before, *after], one_database=True).plans[0].notes
+    assert "2 other plans contradict this one by a table's size or the release: nothing was learned from there" in told
+
+
+def test_only_what_measures_alike_is_taken_for_one_database(tables: Connection) -> None:
+    """Without anybody's word: plans that share a large table's size learn, those of a grown one do not."""
+    own, other = _named(tables, "own", CROSSED), _named(tables, "other", WHOLE)
+    bridge = _named(tables, "bridge", "select * from trails t join guests g on g.id = t.id")
+    with tables.transaction(force_rollback=True):
+        tables.execute("insert into guests select g, g, 1, 1, 'x' from generate_series(20001, 26000) g")
+        grown = _named(tables, "grown", "select * from trails t join guests g on g.id = t.id")
+
+    def learned(*captures: Capture) -> bool:
+        return any(plan.learned_from for plan in auditing.audit(captures).plans)
+
+    assert learned(own, other, bridge)
+    assert not learned(own, other)  # no table that both measure
+    assert not learned(own, other, bridge, grown)
+
+
+def test_plans_that_tell_nothing(tables: Connection) -> None:
+    """A plan from the cache, and one with a method switched off up to 17, are of another time or another price."""
+    tables.execute("prepare cached (int) as select * from trails where steep < $1")
+    with tables.transaction(force_rollback=True):
+        tables.execute("set local plan_cache_mode = force_generic_plan")
+        cached = _named(tables, "cached", "execute cached (5)")
+    assert plan_evidence(cached, reckoned_of(cached)).told == ()
+
+    whole = _named(tables, "whole", WHOLE)
+    assert whole.explain is not None
+    costly = whole.explain.plan.model_copy(update={"total_cost": 10_000_001_234.0, "startup_cost": 10_000_000_000.0})
+    switched_off = whole.model_copy(update={"explain": whole.explain.model_copy(update={"plan": costly})})
+    assert plan_evidence(switched_off, reckoned_of(switched_off)).told == ()
+
+
+def test_settings_that_nobody_told_prove_no_pages(tables: Connection) -> None:
+    """Rows are the plan's own word; pages are only where they come out whole though the rows' cost does not."""
+    told = _named(tables, "told", WHOLE, seq_page_cost="1.7")
+    untold = told.model_copy(
+        update={"settings": None, "explain": told.explain and told.explain.model_copy(update={"settings": None})}
+    )
+    size = _learned(untold).sizes[RelationName("public", "trails")].size
+
+    assert size.rows.exact
+    assert not size.pages.exact
