@@ -64,7 +64,7 @@ def test_the_core_knows_no_edge(path: Path) -> None:
 HALLS = {"causes"}
 
 FLOORS = {
-    "server": ("own", "connecting", "lists", "judging", "executing", "sweeping", "trials"),
+    "server": ("own", "connecting", "lists", "judging", "executing", "sweeping", "trials", "stand_in"),
     "report": ("words", "comparing", "drawings", "story", "formats"),
     "joins": ("facts", "ways", "from_plan", "from_catalog", "learning", "verdict"),
 }

@@ -27,7 +27,7 @@ from rowreckon.captures.masking import mask_capture
 from rowreckon.catalog import ask as asking
 from rowreckon.catalog.answer import catalogs_from_answer
 from rowreckon.catalog.facts import Catalog
-from rowreckon.cli.facts_from import facts_of_answer
+from rowreckon.cli.facts.sources import facts_of_answer
 from rowreckon.errors import RowreckonError
 from rowreckon.intake import read_path, read_text
 from rowreckon.plan.tree import lay_out

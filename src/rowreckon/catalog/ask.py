@@ -14,6 +14,7 @@ from collections.abc import Iterator, Sequence
 from pydantic import ValidationError
 
 from rowreckon.errors import BrokenPlan, NotAPlan, UsageError
+from rowreckon.frozen import frozen
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.tree import lay_out
 from rowreckon.reading.limits import Limits
@@ -26,7 +27,6 @@ from .program import ANSWER_SETTING, PATH_SETTING, REQUEST_SETTING, SAFE_PATH, f
 from .request import as_json
 from .wanted import wanted_facts
 
-_HEAD = re.compile(r'\{"facts_md5": ?"([0-9a-f]{32})", ?"answer": ?')
 _QUOTE = "$rowreckon_request$"
 _AGAIN = "ask for the output as a file: psql -X -f ask.sql -o answer.txt"
 
@@ -39,7 +39,7 @@ _SCRIPT = r"""-- Facts for auditing a query plan: sizes, statistics, indexes, se
 -- It changes nothing: one read-only transaction, limited in time, rolled back. Of the plan's conditions it asks only
 -- what PostgreSQL's own functions and operators make up. No code of yours is run: relations with functions of your
 -- own in indexes, constraints or policies are looked up, not planned on. What goes unasked is named in the answer.
--- Look through the answer before it leaves your house, and follow your own rules on that.
+{told}-- Look through the answer before it leaves your house, and follow your own rules on that.
 \set QUIET on
 \set ON_ERROR_STOP on
 \pset pager off
@@ -57,19 +57,44 @@ DO $rowreckon_set$ BEGIN
   PERFORM pg_catalog.set_config('{path_setting}', pg_catalog.current_setting('search_path'), true);
 END $rowreckon_set$;
 SET LOCAL search_path = {safe_path};
+SAVEPOINT rowreckon_settings;
 DO $rowreckon_set$ BEGIN PERFORM pg_catalog.set_config('{request_setting}', {request}, true); END $rowreckon_set$;
 {program};
-SELECT '{{"facts_md5": "' || pg_catalog.md5(pg_catalog.convert_to(answer, 'UTF8')) || '", "answer": ' || answer || '}}'
-  AS answer
-FROM pg_catalog.current_setting('{answer_setting}') AS answer;
-ROLLBACK;
+{printing}{more}ROLLBACK;
 \pset format aligned
 \pset tuples_only off
 \set QUIET off
 """
 
 
-def ask_script(documents: Sequence[ExplainDocument], *, with_values: bool = False, masked: bool = False) -> str:
+_PRINTING = """SELECT '{{"{name}_md5": "' || pg_catalog.md5(pg_catalog.convert_to(answer, 'UTF8')) || '", "{key}": '
+  || answer || '}}' AS answer
+FROM pg_catalog.current_setting('{setting}') AS answer;
+"""
+
+
+@frozen
+class MoreAsked:
+    """Another program for the same script: its request, the settings of both, and what a reader is told of it.
+
+    Its answer is printed as the facts are, under `name`.
+    """
+
+    name: str
+    request_setting: str
+    request: str
+    program: str
+    answer_setting: str
+    told: str
+
+
+def ask_script(
+    documents: Sequence[ExplainDocument],
+    *,
+    with_values: bool = False,
+    masked: bool = False,
+    more: MoreAsked | None = None,
+) -> str:
     """The psql script for these plans; of `masked` ones it asks no condition with a literal. Raises UsageError where
     there is none."""
     plans = [lay_out(document.plan) for document in documents]
@@ -85,7 +110,19 @@ def ask_script(documents: Sequence[ExplainDocument], *, with_values: bool = Fals
         request_setting=REQUEST_SETTING,
         request=f"{_QUOTE}{request}{_QUOTE}",
         program=facts_program("file"),
-        answer_setting=ANSWER_SETTING,
+        printing=_PRINTING.format(name="facts", key="answer", setting=ANSWER_SETTING),
+        more="" if more is None else _more(more),
+        told="" if more is None else more.told,
+    )
+
+
+def _more(more: MoreAsked) -> str:
+    """The other program after the facts, which are printed by then, and under settings as they were before."""
+    setting = f"PERFORM pg_catalog.set_config('{more.request_setting}', {_QUOTE}{more.request}{_QUOTE}, true)"
+    return (
+        "ROLLBACK TO SAVEPOINT rowreckon_settings;\n"
+        f"DO $rowreckon_set$ BEGIN {setting}; END $rowreckon_set$;\n{more.program};\n"
+        + _PRINTING.format(name=more.name, key=more.name, setting=more.answer_setting)
     )
 
 
@@ -96,31 +133,45 @@ def read_answers(text: str, *, plans: int | None = None) -> tuple[Catalog, ...]:
     where it holds more values than any answer, and UsageError where it is about another number of plans.
     """
     check_values(text, Limits())
-    if '"facts_md5"' not in text:
+    answer = printed_answer(text, "facts", "answer")
+    if answer is None:
         raise NotAPlan("the text holds no answer to the script of `rowreckon ask`", hint=_AGAIN)
-    for candidate in _candidates(text):
-        head = _HEAD.search(candidate)
+    try:
+        document = json.loads(answer)
+    except (ValueError, RecursionError):
+        raise BrokenPlan("the answer nests too deep, or a number in it is too long", where="answer") from None
+    if document.get("facts") != FACTS_SCHEMA:
+        raise BrokenPlan(
+            f"the answer's form is {document.get('facts')!r}, not {FACTS_SCHEMA!r}",
+            where="facts",
+            hint="write the script again with this release and have it run once more",
+        )
+    check_answer(document)
+    try:
+        return catalogs_from_answer(document, plans=plans)
+    except ValidationError as error:
+        raise broken_answer(error, ()) from None
+
+
+def printed_answer(text: str, name: str, key: str) -> str | None:
+    """The JSON text that the script printed under a name, exactly as it was; None where there is none.
+
+    Raises BrokenPlan where it was damaged on its way.
+    """
+    mark = f'"{name}_md5"'
+    if mark not in text:
+        return None
+    start = re.compile(rf'\{{{mark}: ?"([0-9a-f]{{32}})", ?"{key}": ?')
+    for candidate in _candidates(text, mark):
+        head = start.search(candidate)
         if head is None:
             continue
         answer = _json_from(candidate[head.end() :])
-        if answer is None or hashlib.md5(answer.encode(), usedforsecurity=False).hexdigest() != head.group(1):
-            continue
-        try:
-            document = json.loads(answer)
-        except (ValueError, RecursionError):
-            raise BrokenPlan("the answer nests too deep, or a number in it is too long", where="answer") from None
-        if document.get("facts") != FACTS_SCHEMA:
-            raise BrokenPlan(
-                f"the answer's form is {document.get('facts')!r}, not {FACTS_SCHEMA!r}",
-                where="facts",
-                hint="write the script again with this release and have it run once more",
-            )
-        check_answer(document)
-        try:
-            return catalogs_from_answer(document, plans=plans)
-        except ValidationError as error:
-            raise broken_answer(error, ()) from None
-    raise BrokenPlan("the answer is not as the script printed it: its checksum differs", where="facts_md5", hint=_AGAIN)
+        if answer is not None and hashlib.md5(answer.encode(), usedforsecurity=False).hexdigest() == head.group(1):
+            return answer
+    raise BrokenPlan(
+        "the answer is not as the script printed it: its checksum differs", where=mark.strip('"'), hint=_AGAIN
+    )
 
 
 def _json_from(text: str) -> str | None:
@@ -132,10 +183,10 @@ def _json_from(text: str) -> str | None:
     return text[:end]
 
 
-def _candidates(text: str) -> Iterator[str]:
+def _candidates(text: str, mark: str) -> Iterator[str]:
     """The printed document as it may have been before its lines were broken: plain, aligned, wrapped."""
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    first = next((n for n, line in enumerate(lines) if '"facts_md5"' in line), 0)
+    first = next((n for n, line in enumerate(lines) if mark in line), 0)
     body = lines[first:]
     yield body[0]
     yield "".join(body)  # broken by a terminal

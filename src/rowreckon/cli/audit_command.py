@@ -41,6 +41,16 @@ def audit_command(
         list[Path] | None,
         typer.Option(help="What the script of `rowreckon ask` printed, or schema files.", rich_help_panel=_FACTS),
     ] = None,
+    stand_in: Annotated[
+        bool,
+        typer.Option(
+            "--stand-in/--no-stand-in", help="Ask an empty server built from the facts.", rich_help_panel=_FACTS
+        ),
+    ] = True,
+    servers: Annotated[
+        Path | None,
+        typer.Option(metavar="FOLDER", help="Server programs for the stand-in, by release.", rich_help_panel=_FACTS),
+    ] = None,
     role: Annotated[str | None, typer.Option(help="Role to read facts as.", rich_help_panel=_FACTS)] = None,
     set_: Annotated[
         list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="SET LOCAL.", rich_help_panel=_FACTS)
@@ -90,7 +100,14 @@ def audit_command(
 ) -> Happened:
     """Audit captured plans."""
     from rowreckon.archive.detect import is_archive
-    from rowreckon.cli.facts_from import facts_of_files, facts_of_server, save_captures, without_facts
+    from rowreckon.cli.facts.sources import (
+        check_facts_options,
+        facts_of_files,
+        facts_of_server,
+        save_captures,
+        with_stand_in,
+        without_facts,
+    )
     from rowreckon.cli.inputs import read_inputs
     from rowreckon.cli.masking import masking_of
     from rowreckon.cli.running.audit_all import audit_all
@@ -105,10 +122,7 @@ def audit_command(
     reports = report or []
     check_report_paths(reports)
     dsn = chosen_dsn(dsn, dsn_file)
-    if dsn is None and (query is not None or role is not None or set_):
-        raise UsageError("--query, --role and --set need a server", hint="give --dsn or --dsn-file as well")
-    if dsn is not None and facts:
-        raise UsageError("--dsn and --facts both bring facts", hint="give one of them")
+    check_facts_options(dsn, facts, query, needs_server=role is not None or bool(set_))
     if save is not None:
         from rowreckon.files import try_folder
 
@@ -151,6 +165,7 @@ def audit_command(
             happened.undone.append("interrupted while the server's facts were read: the plans are audited without them")
     if facts:
         inputs, unread = facts_of_files(inputs, facts, max_bytes)
+        inputs = with_stand_in(inputs, facts, query, threshold, servers, max_bytes, wanted=stand_in)
         happened.add(unread)
     if masking is not None:
         inputs = masking.inputs(inputs)

@@ -28,7 +28,7 @@ _JOIN_TYPES = {
 }
 
 BASIS_WORDS = {
-    "planner": "the live planner's own figures",
+    "planner": "the planner's own figures",
     "catalog": "the cost model with the catalog's facts",
     "plan": "the cost model with the plan alone",
 }

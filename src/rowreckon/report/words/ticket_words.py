@@ -24,7 +24,7 @@ TICKET_CAUTIONS = (CAUTIONS[0], CAUTIONS[3])
 """What stands in the shortest report as well; that a change touches other queries stands with the change."""
 
 _COSTS_ARE = {
-    "planner": "the live planner's own",
+    "planner": "the planner's own",
     "catalog": "modelled with the catalog's facts",
     "plan": "modelled from the plan alone",
 }

@@ -55,11 +55,16 @@ def embedded_server(
         try:
             init_data(binaries, run, account)
             server = ServerProcess(binaries, run, account, {**SETTINGS, **(settings or {})})
-            yield f"host={_quoted(str(run.path))} port=5432 user=postgres dbname=postgres"
+            yield dsn_of(run.path, "postgres", "postgres")
         finally:
             if server is not None:
                 server.stop()
             run.remove()
+
+
+def dsn_of(folder: Path, role: str, database: str) -> str:
+    """The connection string for a server whose socket is in this folder."""
+    return f"host={_quoted(str(folder))} port=5432 user={_quoted(role)} dbname={_quoted(database)}"
 
 
 def _quoted(value: str) -> str:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import fcntl
+import os
+import signal
 import subprocess
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from rowreckon.errors import CannotStart
@@ -18,7 +20,7 @@ START_TIMEOUT_S = 60.0
 STOP_TIMEOUT_S = 15.0
 
 # Runs the server as a child and stops it as soon as standard input closes, which the kernel does even when the
-# process that started all this is killed.  $1 is the data folder, the rest is the server's command.
+# process that started all this is killed.  $1 is the data folder to remove, or empty; the rest is the server's command.
 _GUARD = """
 data=$1; shift
 exec 4<&0
@@ -27,18 +29,20 @@ exec 4<&0
 exec 4<&-
 wait "$server"; status=$?
 kill "$reader" 2>/dev/null
-rm -rf "$data"
+[ -z "$data" ] || rm -rf "$data"
 exit "$status"
 """
 
 
-def init_data(binaries: ServerBinaries, run: RunFolder, account: Account) -> None:
+def init_data(binaries: ServerBinaries, run: RunFolder, account: Account, options: Sequence[str] = ()) -> None:
     """Make the data folder (superuser `postgres`, UTF8, C locale, no password: only the socket's folder is a door).
+
+    `options` are added to initdb's.
 
     Raises CannotStart with initdb's own words.
     """
     command: list[str | Path] = [binaries.bin / "initdb", "-D", run.data, "-U", "postgres", "-A", "trust"]
-    command += ["-E", "UTF8", "--no-locale", "--no-sync"]
+    command += ["-E", "UTF8", "--no-locale", "--no-sync", *options]
     try:
         done = account.run(command, timeout=START_TIMEOUT_S)
     except (OSError, subprocess.TimeoutExpired) as error:
@@ -55,8 +59,19 @@ def init_data(binaries: ServerBinaries, run: RunFolder, account: Account) -> Non
 class ServerProcess:
     """A running server and its guard; `stop` ends both and is safe to call twice."""
 
-    def __init__(self, binaries: ServerBinaries, run: RunFolder, account: Account, settings: Mapping[str, str]) -> None:
-        """Start and wait until connections are accepted.  Raises CannotStart with the server's own last words."""
+    def __init__(
+        self,
+        binaries: ServerBinaries,
+        run: RunFolder,
+        account: Account,
+        settings: Mapping[str, str],
+        *,
+        keep_data: bool = False,
+    ) -> None:
+        """Start and wait until connections are accepted.  Raises CannotStart with the server's own last words.
+
+        `keep_data`: another server is to be started on the same data after this one.
+        """
         self._run = run
         command = [str(binaries.bin / "postgres"), "-D", str(run.data), "-k", str(run.path)]
         for name, value in settings.items():
@@ -65,7 +80,7 @@ class ServerProcess:
             # inherited by every server process: as long as one lives, the lock is held
             fcntl.flock(lock, fcntl.LOCK_EX)
             self._guard = subprocess.Popen(
-                ["/bin/sh", "-c", _GUARD, "rowreckon-guard", str(run.data), *command],
+                ["/bin/sh", "-c", _GUARD, "rowreckon-guard", "" if keep_data else str(run.data), *command],
                 stdin=subprocess.PIPE,
                 stdout=log,
                 stderr=log,
@@ -92,6 +107,16 @@ class ServerProcess:
         except subprocess.TimeoutExpired:
             self._guard.kill()
             self._guard.wait()
+
+    def end_in_order(self) -> None:
+        """Have the server write everything down and end, for another one on the same data. Raises CannotStart."""
+        try:
+            os.kill(int((self._run.data / "postmaster.pid").read_text().split()[0]), signal.SIGINT)
+            self._guard.wait(STOP_TIMEOUT_S)
+        except (OSError, ValueError, IndexError, subprocess.TimeoutExpired):
+            raise CannotStart("the server did not end in order", hint="try again") from None
+        finally:
+            self.stop()
 
     def _wait_until_ready(self) -> None:
         deadline = time.monotonic() + START_TIMEOUT_S

@@ -22,6 +22,18 @@ Inputs = list[Capture | Rejected]
 _ANSWER = b'"facts_md5"'
 
 
+def check_facts_options(
+    dsn: str | None, facts: Sequence[Path] | None, query: Path | None, *, needs_server: bool
+) -> None:
+    """Raises UsageError where options want a server, or facts, that the command line does not name."""
+    if dsn is None and needs_server:
+        raise UsageError("--role and --set need a server", hint="give --dsn or --dsn-file as well")
+    if dsn is None and not facts and query is not None:
+        raise UsageError("--query needs a server, or facts for a stand-in", hint="give --dsn, --dsn-file or --facts")
+    if dsn is not None and facts:
+        raise UsageError("--dsn and --facts both bring facts", hint="give one of them")
+
+
 def facts_of_server(
     inputs: Inputs,
     dsn: str,
@@ -102,6 +114,35 @@ def facts_of_answer(inputs: Inputs, answer: Path, most_bytes: int = MOST_TEXT) -
         notes = (*item.notes, *drift_notes(tree, catalog))
         found.append(item.model_copy(update={"catalog": catalog, "server_version": version, "notes": notes}))
     return found
+
+
+def with_stand_in(
+    inputs: Inputs,
+    paths: Sequence[Path],
+    query: Path | None,
+    threshold: float,
+    servers: Path | None,
+    most_bytes: int,
+    *,
+    wanted: bool,
+) -> Inputs:
+    """The inputs with what a stand-in said of them, where the answer holds what one is built from and it is `wanted`.
+
+    Raises BrokenPlan for the answer, UsageError for a query that nothing is asked about.
+    """
+    from rowreckon.cli.facts.stand_in import asked_of_stand_in, facts_in
+
+    facts = None
+    if wanted and len(paths) == 1:
+        facts = facts_in(read_bytes(paths[0], most_bytes, "the file of facts").decode("utf-8", "replace"))
+    if facts is not None:
+        return asked_of_stand_in(inputs, facts, query, threshold, servers)
+    if query is not None:
+        raise UsageError(
+            "--query is for a stand-in, and the facts hold none",
+            hint="write the script with `rowreckon ask --stand-in`, or leave out --query",
+        )
+    return inputs
 
 
 def facts_of_files(inputs: Inputs, paths: Sequence[Path], most_bytes: int) -> tuple[Inputs, Happened]:

@@ -1,0 +1,119 @@
+"""The server process of a stand-in: one run that is filled, ends in order, has its files set, and starts again.
+
+It listens on a Unix-domain socket in a folder of its own and nowhere else, and is gone afterwards, whatever happens.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Final
+
+from rowreckon import releases
+from rowreckon.errors import CannotStart
+from rowreckon.server.own.account import Account, server_account
+from rowreckon.server.own.binaries import ServerBinaries, find_binaries, wheel_root
+from rowreckon.server.own.embedded import SETTINGS, dsn_of
+from rowreckon.server.own.process import ServerProcess, init_data
+from rowreckon.server.own.rundir import RunFolder, cache_folder, new_run_folder
+from rowreckon.signals import terminated_like_ctrl_c
+
+_SETTINGS: Final = {
+    **SETTINGS,
+    "max_connections": "10",
+    "shared_buffers": "16MB",
+    "wal_level": "minimal",
+    # nothing is executed here, so nothing may write: not to a temporary file, not by a long statement
+    "temp_file_limit": "10MB",
+    "max_wal_size": "200MB",
+    "statement_timeout": "20s",
+    "lock_timeout": "5s",
+    "max_locks_per_transaction": "512",
+    "track_activities": "off",
+    "session_preload_libraries": "",
+    "shared_preload_libraries": "",
+}
+
+
+class Home:
+    """The folder and server of one stand-in; `start` and `end_in_order` take turns, `leave` ends all."""
+
+    def __init__(self, binaries: ServerBinaries, run: RunFolder, account: Account) -> None:
+        self.binaries = binaries
+        self.account = account
+        self._run = run
+        self._server: ServerProcess | None = None
+
+    @property
+    def data(self) -> Path:
+        return self._run.data
+
+    @property
+    def major(self) -> int:
+        return self.binaries.major
+
+    def dsn(self, role: str, database: str) -> str:
+        return dsn_of(self._run.path, role, database)
+
+    def start(self, *, last: bool) -> None:
+        """Start the server; after the `last` start its data go with it. Raises CannotStart."""
+        self._server = ServerProcess(self.binaries, self._run, self.account, _SETTINGS, keep_data=not last)
+
+    def end_in_order(self) -> None:
+        """Have all pages written and the server end. Raises CannotStart."""
+        assert self._server is not None
+        self._server.end_in_order()
+        self._server = None
+
+    def leave(self) -> None:
+        """Stop the server, and remove all of it; safe to call twice."""
+        if self._server is not None:
+            self._server.stop()
+            self._server = None
+        self._run.remove()
+
+
+@contextlib.contextmanager
+def home(major: int, folder: Path | None = None) -> Iterator[Home]:
+    """A place for a stand-in of this major release, with data and no server yet; removed at the end of the block.
+
+    `folder` holds installations by major release, or is one. Raises CannotStart.
+    """
+    account = server_account()
+    cache = cache_folder()
+    binaries = find_binaries(installation(major, folder), account, cache)
+    if binaries.major != major:
+        raise CannotStart(
+            f"the server in {binaries.root} is PostgreSQL {binaries.major}, and {major} is wanted",
+            hint=f"name a folder with programs of PostgreSQL {major}",
+        )
+    with terminated_like_ctrl_c():
+        run = new_run_folder(cache / "servers", account)
+        place = Home(binaries, run, account)
+        try:
+            # initdb of 18 switches checksums on, and pages that are set from outside have none
+            init_data(binaries, run, account, ["--no-data-checksums"] if major >= _CHECKSUMS_BY_DEFAULT else [])
+            yield place
+        finally:
+            place.leave()
+
+
+_CHECKSUMS_BY_DEFAULT: Final = 18
+
+
+def installation(major: int, folder: Path | None = None) -> Path:
+    """Where the programs of a major release are: in the folder named, in the cache folder, or in the wheel.
+
+    Raises CannotStart where they are not at hand.
+    """
+    base = folder if folder is not None else cache_folder() / "matrix"
+    for candidate in (base / str(major), base) if folder is not None else (base / str(major),):
+        if (candidate / "bin" / "postgres").exists():
+            return candidate
+    if folder is None and major == releases.NEWEST:
+        return wheel_root()
+    raise CannotStart(
+        f"no server programs of PostgreSQL {major} are in {base}",
+        hint="name their folder with --servers",
+    )

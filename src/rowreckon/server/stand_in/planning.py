@@ -1,0 +1,88 @@
+"""Asking a stand-in for plans: the one connection that there is to it plans statements and does nothing else."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+import psycopg
+from psycopg import sql
+
+from rowreckon.errors import StatementFailed, StatementRefused
+from rowreckon.server.connecting.connection import Connection, connected, first_line
+from rowreckon.stand_in.permitted import STATEMENT, NotPermitted, as_text, one_statement
+
+_KINDS: Final = ("select_stmt", "insert_stmt", "update_stmt", "delete_stmt", "merge_stmt")
+_GENERIC_FROM: Final = 16
+"""The first release with EXPLAIN (GENERIC_PLAN), for statements with parameters."""
+
+
+class Planner:
+    """What may be asked of a stand-in: EXPLAIN without ANALYZE of one statement, under settings for planning."""
+
+    def __init__(self, connection: Connection, major: int) -> None:
+        self._connection = connection
+        self._major = major
+
+    def plan(self, query: str, settings: Mapping[str, str]) -> dict[str, Any]:
+        """The plan of a query, as the one document of FORMAT JSON.
+
+        Raises StatementRefused for anything but one SELECT, INSERT, UPDATE, DELETE or MERGE of permitted parts, and
+        StatementFailed where the server can't plan it.
+        """
+        text, parameters = explainable(query)
+        if parameters and self._major < _GENERIC_FROM:
+            raise StatementRefused(
+                f"a statement with parameters can be planned from PostgreSQL {_GENERIC_FROM} on",
+                hint="write values in their places",
+            )
+        options = "FORMAT JSON, ANALYZE FALSE, SETTINGS" + (", GENERIC_PLAN" if parameters else "")
+        statement = sql.SQL("EXPLAIN ({}) {}").format(sql.SQL(options), sql.SQL(text))
+        try:
+            with self._connection.transaction(force_rollback=True):
+                self._connection.execute("set transaction read only")
+                for name, value in settings.items():
+                    self._set(name, value)
+                row = self._connection.execute(statement, binary=True).fetchone()
+        except psycopg.Error as error:
+            raise StatementFailed(
+                f"the stand-in can't plan the query: {first_line(error)}", sqlstate=error.sqlstate
+            ) from None
+        assert row is not None
+        document = row[0]
+        found: dict[str, Any] = document[0] if isinstance(document, list) else document
+        return found
+
+    def _set(self, name: str, value: str) -> None:
+        """A setting for the transaction; one that this release does not have, or not so, is passed over."""
+        with contextlib.suppress(psycopg.Error), self._connection.transaction():
+            self._connection.execute("select pg_catalog.set_config(%s, %s, true)", (name, value))
+
+
+def explainable(query: str) -> tuple[str, bool]:
+    """The query printed anew from its checked tree, and whether it has parameters. Raises StatementRefused."""
+    from rowreckon.sql.grammar import NotSql, parse
+    from rowreckon.sql.tree import every_message, kind_of
+
+    try:
+        tree = parse(query)
+        kind = tree.stmts[0].stmt.WhichOneof("node") if len(tree.stmts) == 1 else None
+        if kind not in _KINDS:
+            raise NotPermitted("is no single SELECT, INSERT, UPDATE, DELETE or MERGE")
+        tree, _ = one_statement(query, kind, STATEMENT)
+        parameters = any(kind_of(message) == "ParamRef" for message in every_message(tree))
+        return as_text(tree), parameters
+    except (NotPermitted, NotSql) as error:
+        raise StatementRefused(
+            f"the query is not planned on a stand-in: it {error.reason}", hint="give it as one plain statement"
+        ) from None
+
+
+@contextlib.contextmanager
+def planner(dsn: str, major: int, schemas: tuple[str, ...]) -> Iterator[Planner]:
+    """A planner for as long as the block lasts; `schemas` are the search path. Raises CannotConnect."""
+    with connected(dsn) as connection:
+        path = ", ".join('"' + s.replace('"', '""') + '"' for s in schemas if s not in ("pg_catalog", ""))
+        connection.execute("select pg_catalog.set_config('search_path', %s, false)", (path,))
+        yield Planner(connection, major)

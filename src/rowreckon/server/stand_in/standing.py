@@ -1,0 +1,123 @@
+"""A stand-in for as long as a `with` block lasts: built from facts, asked for plans, removed whatever happens."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import psycopg
+from psycopg import sql
+
+from rowreckon.errors import CannotStart, UsageError
+from rowreckon.server.connecting.connection import Connection, connected, first_line
+from rowreckon.stand_in.definitions import Definition, definitions
+from rowreckon.stand_in.facts import StandInFacts, heights_of
+from rowreckon.stand_in.pages import PAGE
+
+from .extended import write_extended
+from .files import SEGMENT_PAGES, Length, lengths_of, set_lengths
+from .filling import DATABASE, MAKER, READER, insert_ends, make_database, new_oids, run_definitions
+from .home import Home, home
+from .planning import Planner, planner
+from .statistics import write_sizes, write_statistics
+
+
+@dataclass(frozen=True, slots=True)
+class StandIn:
+    """A server that plans as the source does, as far as `without` does not say otherwise (sentences' parts)."""
+
+    planner: Planner
+    without: tuple[str, ...]
+
+
+@contextlib.contextmanager
+def stand_in(facts: StandInFacts, folder: Path | None = None) -> Iterator[StandIn]:
+    """Build a stand-in from these facts, yield it, remove it.
+
+    `folder` holds server programs of the source's release (default: the wheel's, or those in the cache folder). Raises
+    CannotStart where there is no server for it, UsageError where the source is built for other files.
+    """
+    _check_build(facts)
+    with home(facts.server.major, folder) as place:
+        place.start(last=False)
+        without = [*facts.missing, *_fill(place, facts)]
+        place.start(last=True)
+        with planner(place.dsn(READER, DATABASE), place.major, facts.schemas) as asked:
+            yield StandIn(asked, tuple(dict.fromkeys(without)))
+
+
+def _check_build(facts: StandInFacts) -> None:
+    if facts.server.block_size != PAGE or facts.server.segment_pages != SEGMENT_PAGES:
+        raise UsageError(
+            f"the source has blocks of {facts.server.block_size} bytes in files of {facts.server.segment_pages} blocks,"
+            f" and a stand-in has {PAGE} and {SEGMENT_PAGES}",
+            hint="leave it out with --no-stand-in",
+        )
+
+
+def _fill(place: Home, facts: StandInFacts) -> list[str]:
+    """Fill the running server and its files; it has ended afterwards. Gives what it does without."""
+    made, refused = definitions(facts)
+    without = [f"{each.what} {each.why}" for each in refused]
+    try:
+        with connected(place.dsn("postgres", "postgres")) as admin:
+            without += make_database(admin, facts.server)
+        with connected(place.dsn("postgres", DATABASE)) as admin:
+            without += _rebuild(place, admin, facts, made)
+            lengths = _lengths(admin, facts, new_oids(admin, facts))
+            admin.execute("checkpoint")
+    except psycopg.Error as error:
+        raise CannotStart(f"the stand-in could not be filled: {first_line(error)}") from None
+    place.end_in_order()
+    low = set(set_lengths(place.data, place.account, lengths))
+    if low:
+        without.append(f"{len(low)} B-trees have another height than the source's")
+    return without
+
+
+def _rebuild(place: Home, admin: Connection, facts: StandInFacts, made: Sequence[Definition]) -> list[str]:
+    admin.execute(sql.SQL("alter schema public owner to {}").format(sql.Identifier(MAKER)))
+    with connected(place.dsn(MAKER, DATABASE)) as maker:
+        without = run_definitions(maker, made)
+        held, unheld = insert_ends(admin, maker, facts)
+        _let_read(maker, facts)
+        oids = new_oids(admin, facts)
+        write_sizes(admin, facts, oids)
+        return [
+            *without,
+            *unheld,
+            *write_statistics(admin, facts, oids, held),
+            *write_extended(admin, maker, facts, oids),
+        ]
+
+
+def _let_read(maker: Connection, facts: StandInFacts) -> None:
+    """The role that plans may name everything: it sees all statistics, and executes nothing."""
+    reader = sql.Identifier(READER)
+    for schema in sorted({r.schema_ for r in (*facts.relations, *facts.functions, *facts.types)}):
+        name = sql.Identifier(schema)
+        with contextlib.suppress(psycopg.Error):
+            maker.execute(sql.SQL("grant usage on schema {} to {}").format(name, reader))
+            maker.execute(sql.SQL("grant all on all tables in schema {} to {}").format(name, reader))
+
+
+def _lengths(admin: Connection, facts: StandInFacts, oids: dict[int, int]) -> list[Length]:
+    heights = heights_of(facts)
+    tables = {r.oid: r for r in facts.relations}
+    wanted: dict[int, Length] = {}
+    for relation in facts.relations:
+        if relation.oid in oids and relation.kind in ("r", "m"):
+            wanted[oids[relation.oid]] = Length("", relation.pages)
+    for index in facts.indexes:
+        if index.oid in oids and index.pages:
+            height = heights.get(index.oid) if index.method == "btree" else None
+            table = tables.get(index.relation)
+            wanted[oids[index.oid]] = Length("", index.pages, index.method, height, table.pages if table else 0)
+    rows = admin.execute(
+        "select c.oid::int8, pg_catalog.pg_relation_filepath(c.oid) from pg_catalog.pg_class c"
+        " where c.oid = any(%s::oid[]) and c.relkind in ('r', 'm', 'i')",
+        (list(wanted),),
+    ).fetchall()
+    return lengths_of({int(oid): str(path) for oid, path in rows}, wanted)

@@ -1,0 +1,280 @@
+"""What a stand-in is built from: definitions, sizes, statistics and settings of somebody's database, as typed values.
+
+The document comes from a file, so nothing in it is believed: numbers and lists have bounds here, and every text that is
+a definition goes through the grammar (`definitions`).  `relation` and `object` fields are OIDs of the source.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import Annotated, Final, Literal, Self
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from rowreckon.bounds import (
+    AttNum,
+    BlockSize,
+    Cost,
+    Counter,
+    Difference,
+    Freqs,
+    Name,
+    Oid,
+    Pages,
+    Rows,
+    Share,
+    Text,
+    Version,
+    Whole,
+    Width,
+    check_bounds,
+)
+from rowreckon.errors import BrokenPlan
+
+SCHEMA: Final = "rowreckon.stand_in/1"
+MOST_PAGES: Final = 2**33
+"""Most pages of all relations together: 64 TB in pages of 8 kB, which are 65,536 files of a stand-in."""
+MOST_OBJECTS: Final = 20_000
+"""Most relations, indexes or constraints of one file; no source."""
+
+Identifier = Annotated[str, Field(min_length=1, max_length=255)]
+_Values = Annotated[str, Field(max_length=4_000_000)]
+"""An array as PostgreSQL writes it: a statistics target of 10,000, values of some hundred characters."""
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="ignore", frozen=True, defer_build=True, protected_namespaces=())
+
+
+class _Named(_Part):
+    """An object of a schema; `oid` is the source's."""
+
+    oid: Oid
+    schema_: Annotated[Identifier, Field(alias="schema")]
+    name: Identifier
+
+
+class SourceServer(_Part):
+    version: Version
+    block_size: BlockSize
+    segment_pages: Counter
+    encoding: Name
+    collate: Name | None
+    ctype: Name | None
+    provider: Name | None
+    locale: Name | None
+    extensions: Annotated[tuple[Name, ...], Field(max_length=1_000)] = ()
+
+    @property
+    def major(self) -> int:
+        return self.version // 10000
+
+
+class SourceRelation(_Named):
+    """`parents` in the order of inheritance; `page_costs` are its tablespace's, where that has its own."""
+
+    kind: Literal["r", "p", "v", "m", "f"]
+    pages: Pages
+    relpages: Whole
+    reltuples: Difference
+    relallvisible: Whole
+    options: Annotated[tuple[Text, ...], Field(max_length=100)] = ()
+    row_security: bool
+    own_storage: bool | None = None
+    parents: Annotated[tuple[Oid, ...], Field(max_length=1_000)] = ()
+    partition: bool
+    bound: Text | None = None
+    partition_key: Text | None = None
+    view: Text | None = None
+    page_costs: dict[Name, Annotated[str, Field(max_length=40)]] | None = None
+
+
+class SourceColumn(_Part):
+    relation: Oid
+    number: Annotated[int, Field(ge=1, le=1_700)]
+    name: Identifier
+    dropped: bool
+    not_null: bool
+    type: Text | None
+    collation: tuple[Identifier, Identifier] | None = None
+    generated: Literal["s", "v"] | None = None
+    expression: Text | None = None
+
+
+class SourceType(_Named):
+    kind: Literal["e", "d"]
+    labels: Annotated[tuple[Identifier, ...], Field(max_length=10_000)] = ()
+    base: Text | None = None
+
+
+class SourceConstraint(_Part):
+    oid: Oid
+    relation: Oid
+    name: Identifier
+    type: Literal["p", "u", "c", "f"]
+    index: Oid | None
+    inherited: bool
+    definition: Text | None
+
+
+class SourceIndex(_Named):
+    relation: Oid
+    method: Name
+    definition: Text
+    constraint: Oid | None
+    parent: Oid | None
+    usable: bool
+    pages: Pages
+    relpages: Whole
+    reltuples: Difference
+    keys: Annotated[tuple[Identifier, ...], Field(max_length=100)]
+    expressions: Annotated[tuple[AttNum, ...], Field(max_length=100)] = ()
+    partial: bool = False
+    page_costs: dict[Name, Annotated[str, Field(max_length=40)]] | None = None
+
+
+class SourceStatistics(_Part):
+    """A row of pg_stats; `relation` is a table's OID, or that of an index for its expressions."""
+
+    relation: Oid
+    number: AttNum
+    inherited: bool
+    null_frac: Share
+    width: Width
+    distinct: Difference
+    common: _Values | None = None
+    common_freqs: Freqs | None = None
+    bounds: _Values | None = None
+    correlation: Difference | None = None
+    elements: _Values | None = None
+    element_freqs: Annotated[tuple[Difference, ...], Field(max_length=10_010)] | None = None
+    element_counts: Annotated[tuple[Rows, ...], Field(max_length=10_010)] | None = None
+    ranges: _Values | None = None
+    empty_ranges: Share | None = None
+    range_lengths: _Values | None = None
+
+
+class SourceFunction(_Named):
+    """All of a function but its body, which is never taken."""
+
+    arguments: Text
+    result: Text | None
+    volatility: Literal["i", "s", "v"]
+    parallel: Literal["s", "r", "u"]
+    strict: bool
+    leakproof: bool
+    cost: Cost
+    rows: Rows
+    set: bool
+    language: Name
+    support: bool = False
+
+
+class SourceExtended(_Named):
+    relation: Oid
+    definition: Text
+
+
+class SourceExtendedData(_Part):
+    object: Oid
+    inherited: bool
+    distinct: Text | None = None
+    dependencies: Text | None = None
+    common: Annotated[tuple[tuple[Text | None, ...], ...], Field(max_length=10_000)] | None = None
+    freqs: Freqs | None = None
+    base_freqs: Freqs | None = None
+
+
+class ToldHeight(_Part):
+    """What EXPLAIN said of reading an index whole; the height follows from the start-up cost."""
+
+    index: Oid
+    name: Name | None
+    node: Name | None
+    startup: Cost | None
+
+
+class ColumnEnds(_Part):
+    relation: Oid
+    number: AttNum
+    low: Text
+    high: Text
+
+
+class EndRow(_Part):
+    """Values of some columns of one row, at an end of an expression that leads a B-tree."""
+
+    relation: Oid
+    numbers: Annotated[tuple[AttNum, ...], Field(max_length=100)]
+    values: Annotated[tuple[Text | None, ...], Field(max_length=100)]
+
+
+_MANY: Final = Field(max_length=MOST_OBJECTS)
+
+
+class StandInFacts(_Part):
+    """All that a stand-in is built from, of the relations that some plans read."""
+
+    stand_in: Literal["rowreckon.stand_in/1"]
+    with_values: bool
+    schemas: Annotated[tuple[Identifier, ...], Field(max_length=1_000)]
+    server: SourceServer
+    settings: Annotated[dict[Name, Annotated[str, Field(max_length=1_000)]], Field(max_length=200)] = {}
+    relations: Annotated[tuple[SourceRelation, ...], _MANY]
+    columns: Annotated[tuple[SourceColumn, ...], Field(max_length=500_000)]
+    types: Annotated[tuple[SourceType, ...], _MANY] = ()
+    constraints: Annotated[tuple[SourceConstraint, ...], _MANY] = ()
+    indexes: Annotated[tuple[SourceIndex, ...], _MANY] = ()
+    statistics: Annotated[tuple[SourceStatistics, ...], Field(max_length=500_000)] = ()
+    functions: Annotated[tuple[SourceFunction, ...], _MANY] = ()
+    extended: Annotated[tuple[SourceExtended, ...], _MANY] = ()
+    extended_data: Annotated[tuple[SourceExtendedData, ...], _MANY] = ()
+    heights: Annotated[tuple[ToldHeight, ...], _MANY] = ()
+    ends: Annotated[tuple[ColumnEnds, ...], Field(max_length=100_000)] = ()
+    end_rows: Annotated[tuple[EndRow, ...], Field(max_length=100_000)] = ()
+    missing: Annotated[tuple[Text, ...], Field(max_length=10_000)] = ()
+
+    @model_validator(mode="after")
+    def _bounded(self) -> Self:
+        pages = sum(r.pages for r in self.relations) + sum(i.pages for i in self.indexes)
+        if pages > MOST_PAGES:
+            raise ValueError(f"its relations have {pages:,} pages together, and a stand-in takes {MOST_PAGES:,}")
+        return self
+
+
+_AGAIN: Final = "have the script of `rowreckon ask --stand-in` run once more"
+
+
+def stand_in_facts(text: str) -> StandInFacts:
+    """The facts out of the document's text. Raises BrokenPlan that names the field."""
+    try:
+        document = json.loads(text)
+    except (ValueError, RecursionError):
+        raise BrokenPlan("the facts for a stand-in are no JSON document", hint=_AGAIN) from None
+    if not isinstance(document, dict) or document.get("stand_in") != SCHEMA:
+        raise BrokenPlan(f"the facts for a stand-in are not in the form {SCHEMA!r}", where="stand_in", hint=_AGAIN)
+    check_bounds(document, "the facts for a stand-in")
+    try:
+        return StandInFacts.model_validate(document)
+    except ValidationError as error:
+        first = error.errors(include_url=False, include_context=False, include_input=False)[0]
+        where = " > ".join(str(step) for step in first["loc"])
+        raise BrokenPlan(
+            f"the facts for a stand-in hold a value that does not belong: {first['msg']}", where=where, hint=_AGAIN
+        ) from None
+
+
+def heights_of(facts: StandInFacts) -> dict[int, int]:
+    """Heights of B-trees by their OIDs, where EXPLAIN read the index that was meant."""
+    from rowreckon.catalog.answer_indexes import height_from_startup
+
+    names = {index.oid: index.name for index in facts.indexes}
+    found: dict[int, int] = {}
+    for told in facts.heights:
+        height = height_from_startup(told.startup) if told.startup is not None else None
+        if height is not None and told.name == names.get(told.index) and told.node in _INDEX_SCANS:
+            found[told.index] = height
+    return found
+
+
+_INDEX_SCANS: Final = frozenset({"Index Scan", "Index Only Scan"})

@@ -1,0 +1,31 @@
+"""What a query names: relations and functions that a stand-in needs besides those that the plan shows.
+
+The planner removes tables, puts views' definitions in their place, and inlines functions; the query still names them.
+"""
+
+from __future__ import annotations
+
+from rowreckon.sql.tree import every_message, kind_of, strings
+
+
+def mentioned(query: str) -> tuple[frozenset[tuple[str | None, str]], frozenset[str]]:
+    """The relations (schema or None, name) and the names of functions; none for a text that can't be read.
+
+    A common table expression of the same name as a table hides nothing here: a table too many does no harm.
+    """
+    from rowreckon.sql.grammar import NotSql, parse
+
+    try:
+        tree = parse(query)
+    except NotSql:
+        return frozenset(), frozenset()
+    relations: set[tuple[str | None, str]] = set()
+    functions: set[str] = set()
+    for message in every_message(tree):
+        kind = kind_of(message)
+        if kind == "RangeVar":
+            relations.add((message.schemaname or None, message.relname))
+        elif kind == "FuncCall":
+            named = strings(message.funcname)
+            functions.update(named[-1:])
+    return frozenset(relations), frozenset(functions)

@@ -1,0 +1,117 @@
+"""From a colleague's psql to the audit: the script prints what a stand-in needs, and the audit asks one."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from pathlib import Path
+
+import psycopg
+import pytest
+
+from rowreckon.catalog.ask import read_answers
+from rowreckon.cli.facts.stand_in import facts_in
+from rowreckon.errors import BrokenPlan
+from rowreckon.server.stand_in.asking import AGREES
+from rowreckon.stand_in.program import stand_in_program
+from tests.cli.running import rowreckon
+from tests.reading.psql import psql_program
+from tests.servers.databases import fresh_database
+
+from .test_same_plans import build
+
+SCRIPT = """
+create table guests (id int primary key, land text not null, region text not null);
+create table stays (id int primary key, guest_id int not null, nights int);
+insert into guests select i, 'land ' || i % 20, 'region ' || i % 20 from generate_series(1, 20000) i;
+insert into stays select i, 1 + (i::bigint * 7919) % 20000, i % 9 from generate_series(1, 60000) i;
+create index stays_guest on stays (guest_id);
+vacuum analyze;
+"""
+QUERY = (
+    "select s.id from guests g join stays s on s.guest_id = g.id left join stays x on x.id = g.id"
+    " where g.land = 'land 3' and g.region = 'region 3'"
+)
+
+
+@pytest.fixture(scope="module")
+def asked(server: str, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a plan, its query, and what psql printed for the script; the server may be gone by then."""
+    folder = tmp_path_factory.mktemp("asked")
+    with fresh_database(server) as dsn:
+        with psycopg.connect(dsn, autocommit=True) as connection:
+            build(connection, SCRIPT)
+            row = connection.execute(f"explain (analyze, settings, format json) {QUERY}".encode()).fetchone()
+        assert row is not None
+        (folder / "plan.json").write_text(json.dumps(row[0]))
+        (folder / "query.sql").write_text(f"{QUERY};\n")
+        plan, query, script = (str(folder / name) for name in ("plan.json", "query.sql", "ask.sql"))
+        done = rowreckon("ask", plan, "--stand-in", "--query", query, "-o", script)
+        assert (done.returncode, done.stderr) == (0, "")
+        psql: list[str] = [str(psql_program()), "-X", "-d", dsn, "-f", script, "-o", str(folder / "answer.txt")]
+        shown = subprocess.run(psql, capture_output=True, text=True, check=False, timeout=120)
+        assert (shown.returncode, shown.stderr) == (0, "")
+    return folder
+
+
+def audit(folder: Path, *options: str) -> dict[str, object]:
+    """The audit of the plan with the colleague's answer."""
+    plan, answer = str(folder / "plan.json"), str(folder / "answer.txt")
+    done = rowreckon("audit", plan, "--facts", answer, "--format", "json", *options)
+    assert done.returncode == 0, done.stderr
+    found: dict[str, object] = json.loads(done.stdout)
+    return found
+
+
+@pytest.mark.server
+def test_the_audit_asks_a_stand_in(asked: Path) -> None:
+    """It plans as the source did, and what other methods cost at the estimates is the planner's own word."""
+    with_it = json.dumps(audit(asked, "--query", str(asked / "query.sql")))
+    without = json.dumps(audit(asked, "--no-stand-in"))
+
+    assert AGREES in with_it
+    assert '"basis_at_estimate": "planner"' in with_it
+    assert "stand-in" not in without
+    assert '"basis_at_estimate": "planner"' not in without
+
+
+@pytest.mark.server
+def test_no_query_no_answer(asked: Path) -> None:
+    """Without the query, which no plan in JSON holds, the report says what would bring it."""
+    assert "--query gives" in json.dumps(audit(asked))
+
+
+@pytest.mark.server
+def test_the_answer_holds_both(asked: Path) -> None:
+    """The facts are read as without a stand-in; the removed table is there, for the query names it."""
+    text = (asked / "answer.txt").read_text()
+    facts = facts_in(text)
+
+    assert facts is not None
+    assert {relation.name for relation in facts.relations} == {"guests", "stays"}
+    assert len(facts.heights) == 3
+    assert len(facts.ends) == 3
+    assert {r.name for r in read_answers(text)[0].relations} >= {"guests", "stays"}
+    with pytest.raises(BrokenPlan, match="checksum"):
+        facts_in(text.replace("land 3", "land 5"))
+
+
+def test_the_program_is_ascii() -> None:
+    """It is sent to databases of any encoding."""
+    assert stand_in_program(from_file=True).isascii()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("ask", "plan.json", "--stand-in", "--mask"),
+        ("ask", "plan.json", "--query", "q.sql"),
+        ("audit", "plan.json", "--query", "q.sql"),
+    ],
+)
+def test_options_that_do_not_go_together(words: tuple[str, ...]) -> None:
+    """Each is one sentence and status 2."""
+    done = rowreckon(*words)
+
+    assert done.returncode == 2
+    assert len(done.stderr.strip().splitlines()) <= 3

@@ -1,0 +1,131 @@
+"""A stand-in plans as the server that it stands for does: the same nodes, and every figure to the cent.
+
+PostgreSQL decides: a server with the data prints each plan, and an empty one of the same release plans it again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import psycopg
+import pytest
+
+from rowreckon import releases
+from rowreckon.server.connecting.connection import connected
+from rowreckon.server.stand_in.gather import read_stand_in_facts
+from rowreckon.server.stand_in.planning import Planner
+from rowreckon.server.stand_in.standing import StandIn, stand_in
+from rowreckon.stand_in.compare import plan_differences
+from rowreckon.stand_in.facts import StandInFacts
+from rowreckon.stand_in.mentioned import mentioned
+from rowreckon.stand_in.settings import planning_settings
+from tests.servers.databases import fresh_database
+from tests.servers.fixtures import Servers, matrix_folder
+
+from .scene import QUERIES, SCHEMA, SWITCHES
+
+RANGES = "GiST and ranges"
+MAJORS = [pytest.param(m, marks=() if m == releases.NEWEST else pytest.mark.full) for m in releases.MODELLED]
+
+
+def folder_of(major: int) -> Path | None:
+    """Where the server programs of a release are; None for the wheel's."""
+    return None if major == releases.NEWEST else matrix_folder()
+
+
+def build(connection: psycopg.Connection[Any], *scripts: str) -> None:
+    """Run the statements of scripts one by one."""
+    for script in scripts:
+        for statement in script.split(";\n"):
+            if statement.strip():
+                connection.execute(statement.encode())
+
+
+def facts_of(connection: psycopg.Connection[Any], queries: Sequence[str], *, with_values: bool = True) -> StandInFacts:
+    """What a stand-in for these queries is built from."""
+    relations: set[tuple[str | None, str]] = set()
+    functions: set[str] = set()
+    for query in queries:
+        more_relations, more_functions = mentioned(query)
+        relations |= more_relations
+        functions |= more_functions
+    return read_stand_in_facts(connection, relations, functions, with_values=with_values)
+
+
+@contextmanager
+def scene(servers: Servers, major: int, *scripts: str) -> Iterator[tuple[psycopg.Connection[Any], StandIn]]:
+    """The database of the scene on a server with data, and a stand-in for it."""
+    queries = [query for kind in QUERIES.values() for query in kind]
+    with fresh_database(servers(major).dsn) as dsn:
+        with psycopg.connect(dsn, autocommit=True) as loading:
+            build(loading, *scripts)
+        with connected(dsn) as source:
+            facts = facts_of(source, queries)
+            with stand_in(facts, folder_of(major)) as there:
+                yield source, there
+
+
+def both(
+    source: psycopg.Connection[Any], planner: Planner, query: str, settings: dict[str, str]
+) -> tuple[dict[str, Any], dict[str, Any]]:
+    """The plan of the server with data, and the stand-in's, under the settings that the first one printed."""
+    with source.transaction(force_rollback=True):
+        for name, value in settings.items():
+            source.execute("select set_config(%s, %s, true)", (name, value))
+        row = source.execute(f"explain (format json, settings) {query}".encode()).fetchone()
+    assert row is not None
+    document: dict[str, Any] = row[0][0]
+    return document["Plan"], planner.plan(query, planning_settings({}, document.get("Settings", {})))["Plan"]
+
+
+def differing(
+    source: psycopg.Connection[Any], planner: Planner, kinds: Sequence[str], switches: Sequence[tuple[str, ...]]
+) -> tuple[int, list[str]]:
+    """How many plans were compared, and those that differ."""
+    count, found = 0, []
+    for kind in kinds:
+        for query in QUERIES[kind]:
+            for off in switches:
+                for parallel in ({"max_parallel_workers_per_gather": "0"}, {"parallel_setup_cost": "10"}):
+                    settings = {**dict.fromkeys(off, "off"), **parallel}
+                    differences = plan_differences(*both(source, planner, query, settings))
+                    count += 1
+                    found += [f"{kind}: {query} {settings}: {differences[:2]}"] if differences else []
+    return count, found
+
+
+@pytest.mark.parametrize("major", MAJORS)
+@pytest.mark.server
+def test_every_plan_is_the_same(servers: Servers, major: int) -> None:
+    """Each kind of query, with methods switched off, serial and parallel; ranges from 17 on, where they are shown."""
+    kinds = [kind for kind in QUERIES if kind != RANGES or major >= 17]
+    switches = SWITCHES if major != releases.NEWEST else SWITCHES[:3]
+    with scene(servers, major, SCHEMA) as (source, there):
+        count, found = differing(source, there.planner, kinds, switches)
+
+    assert there.without == () or major < 17
+    assert count > 250
+    assert not found
+
+
+@pytest.mark.server
+def test_what_is_left_out_shows(servers: Servers) -> None:
+    """Without sampled values, and with a page more, the plans differ: the check can fail."""
+    query = QUERIES["table"][0]
+    with fresh_database(servers(releases.NEWEST).dsn) as dsn:
+        with psycopg.connect(dsn, autocommit=True) as loading:
+            build(loading, SCHEMA)
+        with connected(dsn) as source:
+            facts = facts_of(source, [query])
+            rough = facts_of(source, [query], with_values=False)
+            assert "Hut 17" in facts.model_dump_json()
+            assert "Hut 17" not in rough.model_dump_json()
+            larger = facts.model_copy(
+                update={"relations": tuple(r.model_copy(update={"pages": r.pages + 1}) for r in facts.relations)}
+            )
+            for changed in (rough, larger):
+                with stand_in(changed) as there:
+                    assert plan_differences(*both(source, there.planner, query, {}))
