@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 from pathlib import Path
 
+import psycopg
 import pytest
 
 from rowreckon.declared.facts import Declared
@@ -79,3 +80,50 @@ def test_migrations_read_and_applied_come_to_the_same(reading_database: MatrixSe
     truth = of_server(reading_database.dsn, ["club", "archive", "vault"])
     truth["club.scraps"]["columns"] = {}  # which only its query tells
     assert differences(of_files(everything(found)), truth) == {}
+
+
+_STATISTICS = """
+select s.attname, s.inherited, s.null_frac, s.avg_width, s.n_distinct, s.correlation, s.most_common_freqs,
+       cardinality(s.histogram_bounds::text::text[])
+from pg_stats s where s.schemaname = 'huts' and s.tablename = 'visits'
+"""
+
+
+@pytest.mark.oldest_and_newest
+def test_a_statistics_dump_tells_sizes_and_columns(rich: MatrixServer, tmp_path: Path) -> None:
+    """pg_class and pg_stats, through 18's pg_dump, which reads the statistics of older servers too."""
+    with psycopg.connect(rich.dsn, autocommit=True) as connection:
+        connection.execute("vacuum analyze huts.visits")
+        connection.execute("analyze huts.ranges")
+        sizes = connection.execute(
+            "select relname, relpages, reltuples, relallvisible, relkind::text from pg_class where relnamespace = "
+            "'huts'::regnamespace and (relname in ('visits', 'ranges') or relname ~ '^visits_(once|came)')"
+        ).fetchall()
+        truth = {row[:2]: row[2:] for row in connection.execute(_STATISTICS)}
+    declared = everything(
+        read_schema_files(
+            [
+                pg_dump(rich.dsn, tmp_path / "schema.sql", "--schema-only"),
+                pg_dump(rich.dsn, tmp_path / "statistics.sql", "--statistics-only"),
+            ],
+            LIMIT,
+        )
+    )
+    visits = declared.relation("visits", "huts")
+    assert visits is not None
+
+    for name, pages, rows, visible, kind in sizes:
+        found = visits.index(name) if kind == "i" else declared.relation(name, "huts")
+        assert found is not None
+        counted = rows > 0 or (rows == 0 and rich.major >= 14)  # up to 13 a 0 may say that nobody counted
+        assert (found.relpages, found.reltuples) == (pages, rows if counted else None), name
+        assert kind == "i" or getattr(found, "relallvisible", None) == visible
+    told = {(c.name, s.inherited): s for c in visits.columns for s in c.statistics}
+    assert told.keys() == truth.keys()
+    assert len(told) >= 4
+    for key, (nulls, width, distinct, correlation, frequencies, bounds) in truth.items():
+        row = told[key]
+        assert (row.null_frac, row.avg_width, row.n_distinct) == pytest.approx((nulls, width, distinct), rel=1e-5), key
+        assert row.correlation == (None if correlation is None else pytest.approx(correlation, rel=1e-5))
+        assert row.most_common_freqs == pytest.approx(tuple(frequencies or ()), rel=1e-4)
+        assert row.n_histogram == (bounds or 0)

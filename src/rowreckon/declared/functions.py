@@ -79,7 +79,10 @@ def create_statistics(schema: Schema, statement: Any) -> None:
     name = names[-1] if names else statistics_name(schema, table, columns, trees)
     if statement.if_not_exists and (home, name) in schema.statistics:
         return
-    kinds = sorted(strings(statement.stat_types), key=_KINDS.index) if statement.stat_types else list(_KINDS)
+    given = strings(statement.stat_types) or tuple(_KINDS)
+    if not set(given) <= set(_KINDS):
+        raise CannotApply("it names a kind of statistics that is unknown")
+    kinds = [kind for kind in _KINDS if kind in given]
     if len(elements) == 1 and trees:
         kinds = []  # of one expression alone there is nothing to combine
     if trees:

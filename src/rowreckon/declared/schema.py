@@ -125,7 +125,9 @@ class Schema:
                 self.drop_index(child, part)
 
     def rename_index(self, table: Table, index: Index, name: str) -> None:
-        """Give an index another name, and its constraint with it."""
+        """Give an index another name, and its constraint with it. Raises CannotApply where the name is taken."""
+        if self._taken(index.schema, name, index):
+            raise CannotApply("the new name is taken")
         del table.indexes[index.name], self.indexes[(index.schema, index.name)]
         if index.constraint is not None:
             index.constraint = name
@@ -158,8 +160,13 @@ class Schema:
         self._referring.setdefault(key.referenced, {})[id(table)] = table
 
     def move(self, table: Table, schema: str, name: str) -> None:
-        """Give a table another schema or name; its indexes go to the schema with it."""
+        """Give a table another schema or name; its indexes go to the schema with it.
+
+        Raises CannotApply where a name is taken there.
+        """
         before, after = (table.schema, table.name), (schema, name)
+        if self._taken(schema, name, table) or any(self._taken(schema, i.name, i) for i in table.indexes.values()):
+            raise CannotApply("the new name is taken")
         if table.name in self.doubted:
             self.doubted.add(name)
         self.tables.pop(before, None)
@@ -190,6 +197,11 @@ class Schema:
             child.parents.remove(parent)
         parent.children.pop(id(child), None)
         child.is_partition = False
+
+    def _taken(self, schema: str, name: str, own: Table | Index) -> bool:
+        """Whether something else than `own` has this name."""
+        index = self.indexes.get((schema, name))
+        return self.tables.get((schema, name), own) is not own or (index is not None and index[1] is not own)
 
     def _forget(self, index: Index) -> None:
         self.indexes.pop((index.schema, index.name), None)
