@@ -130,3 +130,16 @@ def test_a_saved_capture_keeps_what_was_declared(tmp_path: Path) -> None:
     assert [j["verdict"] for j in again["joins"]] == [j["verdict"] for j in told["joins"]]
     assert "declared" in masked
     assert "klara" not in masked
+
+
+def test_the_basis_names_the_files(tmp_path: Path) -> None:
+    """Where files rule something out the verdict says that it rests on them; else not."""
+    options = written(tmp_path, TABLES + ITEMS, "create index on flight_items (batch_no);")
+    told = audited(*options)
+    text = rowreckon("audit", str(PLAN), *options).stdout
+    served = audited(*written(tmp_path, TABLES + ITEMS + "create index on flight_items (flight_id, id);"))
+
+    assert told["joins"][0]["basis"] == "plan"
+    assert told["joins"][0]["learned_from"] == [f"schema file {tmp_path / str(n)}.sql" for n in range(2)]
+    assert "this plan and 2 schema files" in " ".join(text.split())
+    assert served["joins"][0]["learned_from"] == []

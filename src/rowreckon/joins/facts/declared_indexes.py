@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from rowreckon.joins.facts.sides import JoinFacts, Side
     from rowreckon.plan.tree import PlanTree
 
+SCHEMA_FILE = "schema file"
+"""How a schema file is told from another plan among what a verdict rests on."""
 _RANKED = frozenset({"btree"})
 """Access methods that give rows in the order of a key; one by distance joins nothing."""
 
@@ -35,6 +37,14 @@ class DeclaredIndexes:
     def none_orders(self, facts: JoinFacts, side: Side) -> bool:
         """Whether surely no index gives a side in the order of a join column."""
         return self._none(facts, side, ordered=True)
+
+    def relied_on(self, facts: JoinFacts) -> tuple[str, ...]:
+        """The files that rule ways out of a join, as `learned_from` names them; none where they rule out nothing."""
+        if not any(
+            self.none_finds(facts, side) or self.none_orders(facts, side) for side in (facts.outer, facts.inner)
+        ):
+            return ()
+        return tuple(f"{SCHEMA_FILE} {name}" for name in self._declared.files)
 
     def _none(self, facts: JoinFacts, side: Side, *, ordered: bool) -> bool:
         node = self._tree.nodes[side.scan] if side.scan is not None else None

@@ -59,11 +59,11 @@ def judge_joins(
     aliases = Aliases(reckoned.tree)
     relations = RelationEvidence(settings, reckoned, learned)
     found = [join_facts(reckoned, number, aliases) for number in reckoned.tree.joins()]
+    declared = DeclaredIndexes(capture.declared, reckoned.tree) if capture.declared is not None else None
     paths = reckoned.tree.paths() if found else []
-    whole = SharedByJoins(reckoned, origins, paths, tuple(lacking), threshold, learned, capture.name)
+    whole = SharedByJoins(reckoned, origins, paths, tuple(lacking), threshold, learned, capture.name, declared)
     priced = joins_to_price(reckoned, found, threshold=threshold, own_ms=own_ms)
     needed = found if known is not None else [facts for facts in found if facts.node in priced]
-    declared = DeclaredIndexes(capture.declared, reckoned.tree) if capture.declared is not None else None
     evidence = gather_all(settings, capture, reckoned, needed, known, relations, declared)
     joins: list[doc.Join] = []
     for facts in found:
@@ -84,6 +84,7 @@ class SharedByJoins:
     threshold: float
     learned: LearnedFacts
     name: str
+    declared: DeclaredIndexes | None
 
 
 def _judge(
@@ -110,6 +111,8 @@ def _judge(
     )
     rests = evidence is not None and result.basis == "plan"
     learned_from = plans_used(whole.learned, reckoned, facts, whole.name) if rests else ()
+    if rests and whole.declared is not None:
+        learned_from += whole.declared.relied_on(facts)
     values: dict[str, Any] = {
         "node": facts.node,
         "path": whole.paths[facts.node],

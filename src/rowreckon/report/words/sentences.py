@@ -34,9 +34,16 @@ BASIS_WORDS = {
 }
 
 
+_SCHEMA_FILE = "schema file "
+
+
 def with_others(learned_from: tuple[str, ...]) -> str:
-    """`this plan and 14 others`: the plans that a modelled cost rests on."""
-    return f"this plan and {noun(number(len(learned_from)), 'other')}"
+    """`this plan and 14 others`, `this plan and 2 schema files`: what a modelled cost rests on."""
+    files = sum(1 for name in learned_from if name.startswith(_SCHEMA_FILE))
+    others = len(learned_from) - files
+    parts = [noun(number(others), "other")] if others else []
+    parts += [noun(number(files), "schema file")] if files else []
+    return f"this plan and {' and '.join(parts)}" if len(parts) < 2 else f"this plan, {' and '.join(parts)}"
 
 
 COUNT_WORDS: dict[CountState, str] = {
