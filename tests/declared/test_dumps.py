@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import subprocess
+from collections.abc import Sequence
 from pathlib import Path
 
 import psycopg
@@ -21,10 +22,10 @@ SCHEMAS = ["huts", "Trail Log"]
 LIMIT = 64 * 1024 * 1024
 
 
-def pg_dump(dsn: str, file: Path, *options: str) -> Path:
-    """A dump of a database by the newest pg_dump, which reads all releases since 9.2."""
+def pg_dump(dsn: str, file: Path, *options: str, schemas: Sequence[str] = ("huts", '"Trail Log"')) -> Path:
+    """A dump of these schemas (none: all) by the newest pg_dump, which reads all releases since 9.2."""
     program = wheel_root() / "bin" / "pg_dump"
-    only = [f"--schema={name}" for name in ("huts", '"Trail Log"')]
+    only = [f"--schema={name}" for name in schemas]
     subprocess.run([program, "--no-password", *only, *options, "-f", file, "-d", dsn], check=True, capture_output=True)
     return file
 

@@ -6,7 +6,7 @@ the indexes that it reads, the columns that it names, a join that finds one row 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from typing import Final
 
 from rowreckon.frozen import frozen
@@ -54,6 +54,42 @@ def agreeing(declared: Declared, tree: PlanTree) -> Agreement:
         shown = ", ".join(dict.fromkeys(unread))
         notes.append(f"the schema files tell nothing certain of {shown}")
     return Agreement(_without(declared, doubted), tuple(notes))
+
+
+def indexes_read(declared: Declared, tree: PlanTree) -> set[tuple[str, str, str]]:
+    """The declared indexes that a plan reads, by schema, relation and index: they were there when it was made."""
+    found: set[tuple[str, str, str]] = set()
+    for number, node in enumerate(tree.nodes):
+        if not isinstance(node, ScanNode) or not node.relation_name:
+            continue
+        relation = declared.relation(node.relation_name, node.schema_name)
+        for at in readers(tree, number) if relation is not None else ():
+            used = index_of(tree.nodes[at])
+            if relation is not None and used is not None and relation.index(used) is not None:
+                found.add((relation.schema_, relation.name, used))
+    return found
+
+
+def with_seen(declared: Declared, seen: Mapping[tuple[str, str, str], str]) -> Declared:
+    """The facts with the plan that shows an index to be there, for each index of which there is one."""
+
+    def marked(relation: DeclaredRelation) -> DeclaredRelation:
+        plans = [seen.get((relation.schema_, relation.name, index.name)) for index in relation.indexes]
+        if not any(plans):
+            return relation
+        indexes = (i.model_copy(update={"seen_in": plan}) for i, plan in zip(relation.indexes, plans, strict=True))
+        return relation.model_copy(update={"indexes": tuple(indexes)})
+
+    return declared.model_copy(update={"relations": tuple(marked(r) for r in declared.relations)})
+
+
+def readers(tree: PlanTree, number: int) -> Iterator[int]:
+    """The nodes of a scan that read an index: itself, or those below a bitmap scan."""
+    node = tree.nodes[number]
+    if isinstance(node, IndexScanNode):
+        yield number
+    elif isinstance(node, BitmapHeapScanNode):
+        yield from (n for n in tree.subtree(number) if n != number)
 
 
 def _shown(name: Name) -> str:
@@ -106,7 +142,7 @@ class _Plan:
 
     def _of_indexes(self, name: Name, relation: DeclaredRelation) -> Iterator[str]:
         for number in self._scans[name]:
-            for at in self._readers(number):
+            for at in readers(self._tree, number):
                 node = self._tree.nodes[at]
                 used = index_of(node)
                 index = relation.index(used) if used is not None else None
@@ -117,14 +153,6 @@ class _Plan:
                     own = asked & {c.name for c in relation.columns}
                     if own and not own & index.columns:
                         yield f"the plan searches its index {used} by other columns than they give it"
-
-    def _readers(self, number: int) -> Iterator[int]:
-        """The nodes of a scan that read an index: itself, or those below a bitmap scan."""
-        node = self._tree.nodes[number]
-        if isinstance(node, IndexScanNode):
-            yield number
-        elif isinstance(node, BitmapHeapScanNode):
-            yield from (n for n in self._tree.subtree(number) if n != number)
 
     def _unique_enough(self, name: Name, relation: DeclaredRelation) -> bool:
         """Whether a unique index is there for each join that finds one row of it at most."""

@@ -42,7 +42,8 @@ class DeclaredKey(Fact):
 class DeclaredIndex(Fact):
     """An index, or the index of a constraint. `immediate` is False for a deferrable constraint, which proves nothing.
 
-    `valid` is False where the index of a partitioned table lacks that of a partition.
+    `valid` is False where the index of a partitioned table lacks that of a partition. `seen_in` is a plan that reads
+    the index, which so was there; None where none at hand does.
     """
 
     schema_: Name = Field(alias="schema")
@@ -63,6 +64,7 @@ class DeclaredIndex(Fact):
     fillfactor: FillFactor | None = None
     relpages: Pages | None = None
     reltuples: Rows | None = None
+    seen_in: Name | None = None
     place: Name = ""
 
     @property

@@ -13,6 +13,9 @@ from psycopg import sql
 from rowreckon.capture import Alternative, Capture
 from rowreckon.counts import find_origins, reckon
 from rowreckon.counts.parallel import find_parallelism
+from rowreckon.declared.agreement import agreeing, with_seen
+from rowreckon.declared.reading import SchemaFiles
+from rowreckon.declared.result import declared_of
 from rowreckon.document.audit import Join
 from rowreckon.joins import judge_joins
 from rowreckon.joins.facts.own_workers import reckoned_of
@@ -20,6 +23,7 @@ from rowreckon.joins.facts.sides import METHODS, Aliases, join_facts
 from rowreckon.joins.verdict.planner_figures import planner_figures
 from rowreckon.plan import PlanTree, lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
+from rowreckon.plan.nodes import ScanNode
 from rowreckon.plan.tree import alias_of
 from rowreckon.server.sweeping.facts import read_catalogs
 
@@ -62,8 +66,13 @@ class Measured:
         return " x ".join("*".join(sorted(side)) for side in self.sides)
 
 
-def measure(connection: psycopg.Connection[Any], case: Case, *, flips: bool = True) -> list[Measured]:
-    """Both bases of every join of a case; an empty list where the query takes too long."""
+def measure(
+    connection: psycopg.Connection[Any], case: Case, *, flips: bool = True, files: SchemaFiles | None = None
+) -> list[Measured]:
+    """Both bases of every join of a case; an empty list where the query takes too long.
+
+    With schema `files` there are two more: the plan with these, and with other plans that show every index to be there.
+    """
     switched = {method: _settings(case.settings, connection) for method in SWITCHES}
     with connection.transaction(force_rollback=True):
         _apply(connection, _settings(case.settings, connection))
@@ -83,7 +92,7 @@ def measure(connection: psycopg.Connection[Any], case: Case, *, flips: bool = Tr
             alternatives.append(Alternative(switched_off=off, explain=explained))
         _apply(connection, dict.fromkeys(SWITCHES.values(), "on"))
         live = _flips(connection, case) if flips and case.flip is not None else None
-        rows = _measure_both(connection, case, document, catalog, tree, right, tuple(alternatives), live)
+        rows = _measure_both(connection, case, document, catalog, tree, right, tuple(alternatives), live, files)
     return rows
 
 
@@ -96,6 +105,7 @@ def _measure_both(
     right: PlanTree,
     alternatives: tuple[Alternative, ...],
     live: tuple[list[Flip], float] | None,
+    files: SchemaFiles | None,
 ) -> list[Measured]:
     base = Capture(
         name=case.name,
@@ -105,7 +115,8 @@ def _measure_both(
         explain=document,
     )
     found: list[Measured] = []
-    for basis, capture in (("catalog", base.model_copy(update={"catalog": catalog})), ("plan", base)):
+    captures = {"catalog": base.model_copy(update={"catalog": catalog}), "plan": base, **_with_files(base, tree, files)}
+    for basis, capture in captures.items():
         for row in _compare(basis, capture, tree, right, alternatives, case, live):
             if row.flips_known:
                 row.confirmed = [_flips_there(connection, case, p[0], p[1], p[2]) for p in row.points]
@@ -116,6 +127,20 @@ def _measure_both(
                 row.lost = against if row.truth != row.method else None
             found.append(row)
     return found
+
+
+def _with_files(base: Capture, tree: PlanTree, files: SchemaFiles | None) -> dict[str, Capture]:
+    """The plan with schema files, and with other plans that show every index of theirs to be there."""
+    if files is None:
+        return {}
+    names = {node.relation_name for node in tree.nodes if isinstance(node, ScanNode) and node.relation_name}
+    left = agreeing(declared_of(files, names), tree)
+    assert left.notes == (), left.notes
+    shown = {(r.schema_, r.name, i.name): "another" for r in left.declared.relations for i in r.indexes}
+    return {
+        "files": base.model_copy(update={"declared": left.declared}),
+        "shown": base.model_copy(update={"declared": with_seen(left.declared, shown)}),
+    }
 
 
 def _against(

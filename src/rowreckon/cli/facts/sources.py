@@ -184,26 +184,39 @@ def _of_schema_files(
     if not files.files:
         raise errors[0]
     undone = [f"the facts of a file are not used: {error.sentence()}" for error in errors]
-    return [_with_declared(item, files) if isinstance(item, Capture) else item for item in inputs], Happened(
-        undone=undone
-    )
+    return _with_declared(inputs, files), Happened(undone=undone)
 
 
-def _with_declared(capture: Capture, files: SchemaFiles) -> Capture:
-    """A plan with what the files say of its relations, as far as it does not contradict them."""
-    from rowreckon.declared.agreement import agreeing
+def _with_declared(inputs: Inputs, files: SchemaFiles) -> Inputs:
+    """The plans with what the files say of their relations, as far as they do not contradict it.
+
+    An index that one of the plans reads is there for all of them, which are of the files' one database.
+    """
+    from rowreckon.declared.agreement import agreeing, indexes_read, with_seen
     from rowreckon.declared.result import declared_of
     from rowreckon.plan.nodes import FunctionScanNode, ScanNode
     from rowreckon.plan.tree import lay_out
 
-    if capture.explain is None:
-        return capture
-    tree = lay_out(capture.explain.plan)
-    names = {n.relation_name for n in tree.nodes if isinstance(n, ScanNode) and n.relation_name}
-    functions = {n.function_name for n in tree.nodes if isinstance(n, FunctionScanNode) and n.function_name}
-    left = agreeing(declared_of(files, names, functions), tree)
-    notes = (*capture.notes, *files.notes, *left.notes)
-    return capture.model_copy(update={"declared": left.declared, "notes": notes})
+    told: Inputs = []
+    seen: dict[tuple[str, str, str], str] = {}
+    for item in inputs:
+        if isinstance(item, Rejected) or item.explain is None:
+            told.append(item)
+            continue
+        tree = lay_out(item.explain.plan)
+        names = {n.relation_name for n in tree.nodes if isinstance(n, ScanNode) and n.relation_name}
+        functions = {n.function_name for n in tree.nodes if isinstance(n, FunctionScanNode) and n.function_name}
+        left = agreeing(declared_of(files, names, functions), tree)
+        for index in indexes_read(left.declared, tree):
+            seen[index] = min(seen.get(index, item.name), item.name)
+        notes = (*item.notes, *files.notes, *left.notes)
+        told.append(item.model_copy(update={"declared": left.declared, "notes": notes}))
+    return [
+        item.model_copy(update={"declared": with_seen(item.declared, seen)})
+        if isinstance(item, Capture) and item.declared is not None
+        else item
+        for item in told
+    ]
 
 
 def save_captures(inputs: Inputs, folder: Path) -> None:

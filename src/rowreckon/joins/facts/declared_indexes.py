@@ -13,7 +13,7 @@ from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
 
 if TYPE_CHECKING:
-    from rowreckon.declared.facts import Declared
+    from rowreckon.declared.facts import Declared, DeclaredIndex, DeclaredRelation
     from rowreckon.joins.facts.sides import JoinFacts, Side
     from rowreckon.plan.tree import PlanTree
 
@@ -38,26 +38,52 @@ class DeclaredIndexes:
         """Whether surely no index gives a side in the order of a join column."""
         return self._none(facts, side, ordered=True)
 
-    def relied_on(self, facts: JoinFacts) -> tuple[str, ...]:
-        """The files that rule ways out of a join, as `learned_from` names them; none where they rule out nothing."""
-        if not any(
-            self.none_finds(facts, side) or self.none_orders(facts, side) for side in (facts.outer, facts.inner)
-        ):
+    def only_one(self, facts: JoinFacts, side: Side) -> DeclaredIndex | None:
+        """The one index that could find a side's rows, where it is a plain B-tree on just the join's columns.
+
+        None where there is none, another kind, or more than one.
+        """
+        relation, columns = self._relation(side), _columns(facts, inner=side is facts.inner)
+        if relation is None or not columns:
+            return None
+        serving = [index for index in relation.indexes if not columns.isdisjoint(index.columns)]
+        if len(serving) != 1 or serving[0].access_method not in _RANKED or not serving[0].valid:
+            return None
+        (index,) = serving
+        keys = {key.column for key in index.keys if key.opclass is None and key.collation is None}
+        plain = index.predicate is None and not index.included and len(keys) == len(index.keys)
+        return index if plain and keys == columns else None
+
+    def relied_on(self, facts: JoinFacts, own: str) -> tuple[str, ...]:
+        """What a join's ways are ruled out or priced by, as `learned_from` names it; `own` is the join's own plan.
+
+        These are the files, and the plans that show an index of theirs to be there; nothing where they tell nothing.
+        """
+        sides = (facts.outer, facts.inner)
+        proven = facts.inner if facts.inner_unique else None  # of that side the plan itself proves an index
+        searched = [side for side in sides if side is not proven and facts.method != "nested_loop"]
+        indexes = [i for side in searched if (i := self.only_one(facts, side)) is not None]
+        if not indexes and not any(self.none_finds(facts, side) or self.none_orders(facts, side) for side in sides):
             return ()
-        return tuple(f"{SCHEMA_FILE} {name}" for name in self._declared.files)
+        plans = {index.seen_in for index in indexes if index.seen_in is not None} - {own}
+        return (*sorted(plans), *(f"{SCHEMA_FILE} {name}" for name in self._declared.files))
 
     def _none(self, facts: JoinFacts, side: Side, *, ordered: bool) -> bool:
-        node = self._tree.nodes[side.scan] if side.scan is not None else None
-        if not isinstance(node, ScanNode) or not node.relation_name:
-            return False
-        relation = self._declared.relation(node.relation_name, node.schema_name)
-        if relation is None or not relation.whole or relation.kind == "foreign_table":
-            return False
-        columns = _columns(facts, inner=side is facts.inner)
-        if not columns:
+        relation, columns = self._relation(side), _columns(facts, inner=side is facts.inner)
+        if relation is None or not columns:
             return False
         served = (i for i in relation.indexes if not ordered or i.access_method in _RANKED)
         return all(columns.isdisjoint(index.columns) for index in served)
+
+    def _relation(self, side: Side) -> DeclaredRelation | None:
+        """The relation that a side scans, where its indexes are those declared and no others."""
+        node = self._tree.nodes[side.scan] if side.scan is not None else None
+        if not isinstance(node, ScanNode) or not node.relation_name:
+            return None
+        relation = self._declared.relation(node.relation_name, node.schema_name)
+        if relation is None or not relation.whole or relation.kind == "foreign_table":
+            return None
+        return relation
 
 
 def _columns(facts: JoinFacts, *, inner: bool) -> frozenset[str]:

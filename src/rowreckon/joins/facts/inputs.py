@@ -254,7 +254,8 @@ class JoinInput:
     `free_order` marks a world in which every relation comes in the order of the join columns for nothing,
     `full_buckets` one whose hash buckets are fuller than their average: bounds, no likelihoods. `parameters_came` are
     the different keys among the outer rows that came, where the run proves the statistics wrong. `order` is the one in
-    which the output is taken as it comes (empty: none is).
+    which the output is taken as it comes (empty: none is). `index_gone` names a relation in a world where an index that
+    files declare of it is not there.
     """
 
     turned: bool
@@ -279,6 +280,7 @@ class JoinInput:
     parameters_came: float | None = None
     order: tuple[str, ...] = ()
     turned_inner: ParameterisedAccess | None = None
+    index_gone: str | None = None
 
     @property
     def selectivity(self) -> float:

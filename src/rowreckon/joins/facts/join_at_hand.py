@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.declared_indexes import DeclaredIndexes
 from rowreckon.joins.facts.sides import JoinFacts, Side
+
+if TYPE_CHECKING:
+    from rowreckon.declared.facts import DeclaredIndex
 
 
 @frozen
@@ -20,6 +25,10 @@ class JoinAtHand:
     reckoned: ReckonedTree
     facts: JoinFacts
     declared: DeclaredIndexes | None = None
+
+    def declared_index(self, side: Side) -> DeclaredIndex | None:
+        """The one index that files declare on just the join's columns of a side, which may be gone since."""
+        return None if self.declared is None else self.declared.only_one(self.facts, side)
 
     def no_index_finds(self, side: Side) -> bool:
         """Whether surely no index finds the rows of a side by a value of the other's."""

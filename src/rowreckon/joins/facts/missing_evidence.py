@@ -43,6 +43,16 @@ def complete_count(side: str, stopped_by: str | None) -> Missing:
     )
 
 
+def index_there(table: str) -> Missing:
+    """An index that files declare of a table, and that may have been dropped since."""
+    name = table.rsplit(".", 1)[-1].replace("'", "''")
+    return Missing(
+        what=f"whether the index that the schema files declare on {table} is there",
+        why="the verdict hangs on it, and no plan at hand reads it",
+        how=f"SELECT indexname, indexdef FROM pg_catalog.pg_indexes WHERE tablename = '{name}'",
+    )
+
+
 def prices(unread: tuple[str, ...], *, asked: bool) -> Missing:
     """What would price a join's other methods: facts of the tables below that no catalog tells of, else the clock.
 

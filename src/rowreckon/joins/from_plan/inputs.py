@@ -91,18 +91,27 @@ def plan_worlds(case: JoinAtHand, relations: RelationEvidence) -> list[JoinInput
                     executed_inner=access,
                     free_order=ordered,
                     full_buckets=mode == "full",
+                    index_gone=world.gone,
                     turned_inner=turned[max(_MODES.index(mode), min(number, 2))].access if turned else None,
                 )
             )
+    doubted = turned[0].doubted if turned else None
+    if doubted is not None:
+        likely = [world for world in worlds if not (world.free_order or world.full_buckets)]
+        worlds += [replace(world, turned_inner=None, index_gone=doubted) for world in likely]
     return worlds
 
 
 class InnerWorld(NamedTuple):
-    """The inner side in one world: its rows and paths, how the executed loop finds a row, and its size."""
+    """The inner side in one world: its rows and paths, how the executed loop finds a row, and its size.
+
+    `gone` is the relation whose declared index is not there in this world.
+    """
 
     side: SideInput
     access: ParameterisedAccess | None
     counted: Counted
+    gone: str | None = None
 
 
 def _inner_worlds(
@@ -142,11 +151,14 @@ def _proven_worlds(
     came = None if tuples or facts.made_unique == "inner" else _came(facts.inner)
     counted = Counted(inner.rows, tuples, 1.0 if unique else None, came=came)
     worlds: list[InnerWorld] = []
-    for index, access, _ in searches(case, facts.inner, relations):
+    found = searches(case, facts.inner, relations)
+    for index, access, *_ in found:
         paths = inner.paths
         if paths:  # the scan that was taken stays the cheapest
             paths = (*paths, index.whole(case.settings, inner.rows, inner.width, paths[0].path.total_cost))
         worlds.append(InnerWorld(replace(inner, paths=paths), access, counted))
+    if worlds and found[0].doubted is not None:
+        worlds.append(InnerWorld(inner, None, counted, found[0].doubted))
     return worlds or [InnerWorld(inner, None, counted)]
 
 

@@ -1,7 +1,8 @@
-"""Indexes on a join's columns that its plan proves, though the executed join did not search them.
+"""Indexes on a join's columns that its plan proves or that files declare, though the executed join did not search them.
 
 An Inner Unique hash or merge join over a table proves a unique index on the inner join columns (innerrel_is_unique in
 optimizer/plan/analyzejoins.c); a scan of a whole index may prove one that a join column leads (see `index_evidence`).
+One that files declare may be gone since: it is searched in some worlds and lacks in others.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from rowreckon.joins.from_plan.whole_index_scans import SeenIndex, leads, whole_
 from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
+from rowreckon.plan.tree import base_name
 
 _MATCHES = (2.0, 1.0, 20.0)
 """Rows of one key where a semijoin's plan does not tell: likely, at least, at most (common practice, no source)."""
@@ -32,16 +34,20 @@ _MORE_PER_KEY = 4.0
 
 
 class Search(NamedTuple):
-    """One reading of a proven index, and how a nested loop would search it; whether it is the scan that was taken."""
+    """One reading of an index, and how a nested loop would search it; whether it is the scan that was taken.
+
+    `doubted` is the relation of an index that files declare and no plan reads, which may be gone, else None.
+    """
 
     proven: ProvenIndex
     access: ParameterisedAccess
     taken: bool
+    doubted: str | None = None
 
 
 def searches(case: JoinAtHand, side: Side, relations: RelationEvidence) -> tuple[Search, ...]:
     """Searches of an index on a side's join columns, driven by the other side's rows: the likely reading, the cheapest
-    and the dearest; empty where the plan proves none."""
+    and the dearest; empty where the plan proves none and files declare none."""
     settings, reckoned, facts = case.settings, case.reckoned, case.facts
     scan = reckoned.tree.nodes[side.scan] if side.scan is not None else None
     inner = side is facts.inner
@@ -53,6 +59,9 @@ def searches(case: JoinAtHand, side: Side, relations: RelationEvidence) -> tuple
     readings = _unique(case, side, relations, own, keys, covered=covered) if inner else []
     led = [] if readings else _led(case, side, own, keys)
     readings = readings or led
+    declared = case.declared_index(side) if not readings else None
+    doubted = base_name(scan) if declared is not None and declared.seen_in is None else None
+    readings = readings or _declared(case, side, relations, own, keys)
     loops = _loops(reckoned, facts, side)
     if not readings or loops is None:
         return ()
@@ -61,7 +70,7 @@ def searches(case: JoinAtHand, side: Side, relations: RelationEvidence) -> tuple
     keeps = has_memoize(settings.server_major) and settings.enable_memoize and kind in ("Inner", "Left")
     spared = _spared(reckoned, facts, driver) if keeps else None
     return tuple(
-        Search(index, index.searched(settings, loops, side.width, spared if number == 1 else None), bool(led))
+        Search(index, index.searched(settings, loops, side.width, spared if number == 1 else None), bool(led), doubted)
         for number, index in enumerate(readings)
     )
 
@@ -107,6 +116,26 @@ def _led(case: JoinAtHand, side: Side, own: int, keys: tuple[str, ...]) -> list[
     return [
         ProvenIndex(_sized(index, shape, number), own, len(keys), keys, 1.0, found)
         for number, found in enumerate(_found(facts, side))
+    ]
+
+
+def _declared(
+    case: JoinAtHand, side: Side, relations: RelationEvidence, own: int, keys: tuple[str, ...]
+) -> list[ProvenIndex]:
+    """The index that files declare on the join's columns, where the relation's size is known."""
+    reckoned, facts = case.reckoned, case.facts
+    index = case.declared_index(side)
+    scan = reckoned.tree.nodes[side.scan] if side.scan is not None else None
+    seen = relations.of(scan) if isinstance(scan, ScanNode) else None
+    if index is None or seen is None or not isinstance(scan, ScanNode) or len(keys) < len(facts.clauses):
+        return []
+    unique = index.unique and index.immediate
+    sizes = seen_sizes(seen, shape_of(reckoned, facts, side, 1.0, whole=False))
+    columns = {f"{scan.alias}.{key.column}" for key in index.keys}
+    only = scan.output is None or set(scan.output) <= columns  # the index may hold all that is needed
+    return [
+        ProvenIndex(size, own, len(keys), keys, 1.0 if only and number == 1 else None, None if unique else found)
+        for number, (size, found) in enumerate(zip(sizes, _found(facts, side), strict=True))
     ]
 
 

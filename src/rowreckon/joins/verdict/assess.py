@@ -9,7 +9,7 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document import audit as doc
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import Point
-from rowreckon.joins.facts.missing_evidence import NOT_ANALYZED, complete_count
+from rowreckon.joins.facts.missing_evidence import NOT_ANALYZED, complete_count, index_there
 from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.joins.verdict.best_evidence import JoinEvidence
 from rowreckon.joins.verdict.curve import curve_points
@@ -85,6 +85,8 @@ def assess(
     over_join = _over_join(facts, evidence) and moved is not None and moved >= 2.0
     decision = decide(worlds, facts.method, misestimated=misestimated, permitted=permitted, over_join=over_join)
     verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor
+    gone = next((join.index_gone for join, _ in evidence.worlds if join.index_gone is not None), None)
+    hangs = verdict == "undecided" and _decided_with_indexes(evidence, everything, facts, permitted)
     missed = _missed(reckoned, facts, [] if guessed else [m for m, _ in worlds], points.estimate)
     if verdict == "crossed" and missed is not None and loss is not None and missed > loss:
         verdict, reason = "undecided", "the model misses the executed method's printed cost by more than the difference"
@@ -100,6 +102,9 @@ def assess(
             reason = "the join never ran"
         else:
             reason, missing = "one side was not read to its end", cut
+    elif verdict == "undecided" and hangs and gone is not None:
+        reason = f"it hangs on an index that the schema files declare on {gone}, and no plan at hand reads"
+        missing = [index_there(gone)]
     elif verdict == "undecided" and model.basis == "plan":
         missing = prices
     if brief:
@@ -132,6 +137,17 @@ def assess(
         missing=(*missing, *(lacking if verdict == "undecided" else ())),
         safe_origins=_safe(reckoned, facts, points, lines, origins) if verdict == "crossed" else (),
     )
+
+
+def _decided_with_indexes(
+    evidence: JoinEvidence, worlds: list[World], facts: JoinFacts, permitted: frozenset[doc.Method]
+) -> bool:
+    """Whether the verdict would be decided if the indexes were there that files declare, where some may be gone."""
+    if all(join.index_gone is None for join, _ in evidence.worlds):
+        return False
+    there = [w for w, (join, _) in zip(worlds, evidence.worlds, strict=True) if join.index_gone is None]
+    found = decide(fitting(there, facts.method), facts.method, misestimated=True, permitted=permitted)
+    return found.verdict != "undecided"
 
 
 def unpriced(threshold: float) -> Assessment:

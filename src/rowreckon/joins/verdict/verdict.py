@@ -80,7 +80,7 @@ def decide(
         open_above = open_above or _executed_shared(model, points.actual, method)
         return Decision("undecided", best, loss, open_above) if open_above else Decision("crossed", best, loss)
     if "lacking" in found:
-        lacking = permitted - {w.method for w in model.deciding()}
+        lacking = {method for each, _ in worlds for method in permitted - {w.method for w in each.deciding()}}
         if method in lacking:
             return Decision("undecided", None, None, "the executed method's cost can't be worked out")
         names = " and a ".join(_name(m) for m in sorted(lacking))
