@@ -76,19 +76,18 @@ create function huts.open_huts(at int) returns table (id int, name text) languag
 vacuum analyze;
 """
 
-GIN = """
-create index hut_tags on huts.hut using gin (tags);
-create index stay_remark on huts.stay using gin (remark);
-create index stay_extra on huts.stay using gin (extra);
-vacuum analyze;
-"""
-
 EXTENDED = """
 create statistics huts.guest_together (ndistinct, dependencies, mcv) on land, born from huts.guest;
 create statistics huts.stay_together (ndistinct, dependencies) on nights, paid, hut_id from huts.stay;
 create statistics huts.hut_together (mcv) on grade, altitude from huts.hut;
 analyze;
 """
+EXPRESSIONS = """
+create statistics huts.stay_parts (mcv, ndistinct) on (nights % 3), (hut_id % 3), nights from huts.stay;
+create statistics huts.stay_tens on (hut_id / 7) from huts.stay;
+analyze;
+"""
+"""From 14 on."""
 
 QUERIES: dict[str, tuple[str, ...]] = {
     "table": (
@@ -161,6 +160,15 @@ QUERIES: dict[str, tuple[str, ...]] = {
     "views": (
         "select * from huts.busy b join huts.hut h on h.id = b.hut_id where b.stays > 40",
         "select name, count(*) from huts.long_stay where hut_id < 100 group by name",
+    ),
+    "columns together": (
+        "select * from huts.guest where land = 'Aldria' and born = '1950-03-04'",
+        "select land, born, count(*) from huts.guest group by land, born",
+        "select nights, paid, hut_id from huts.stay group by 1, 2, 3",
+        "select * from huts.stay where nights = 3 and hut_id = 70 and paid",
+        "select * from huts.hut h join huts.stay s on s.hut_id = h.id where grade = 'hard' and altitude = 937",
+        "select * from huts.stay where nights % 3 = 1 and hut_id % 3 = 0",
+        "select nights % 3, hut_id % 3, count(*) from huts.stay where hut_id / 7 = 4 group by 1, 2",
     ),
     "functions": (
         "select * from huts.stay where huts.fee(nights, price) > 1000",

@@ -19,6 +19,8 @@ SHAPE_WORDS: Final = (
     "Function Name",
     "CTE Name",
 )
+_MAY_LACK: Final = frozenset({"Schema", "Alias", *SHAPE_WORDS})
+"""What only VERBOSE prints, or only FORMAT JSON."""
 FIGURES: Final = ("Startup Cost", "Total Cost", "Plan Rows", "Plan Width")
 
 
@@ -35,7 +37,7 @@ class PlanDifference:
 def plan_differences(source: Mapping[str, Any], stand_in: Mapping[str, Any]) -> tuple[PlanDifference, ...]:
     """What differs between two nodes and all beneath them; nothing below a node whose shape differs already.
 
-    A key that only one side prints counts where it is one of the shape, but for the schema: only VERBOSE prints that.
+    A key that only one side prints counts, unless another form of EXPLAIN or another option leaves it out.
     """
     found: list[PlanDifference] = []
     waiting: list[tuple[Mapping[str, Any], Mapping[str, Any]]] = [(source, stand_in)]
@@ -56,9 +58,11 @@ def plan_differences(source: Mapping[str, Any], stand_in: Mapping[str, Any]) -> 
     return tuple(found)
 
 
-def _differing(number: int, left: Mapping[str, Any], right: Mapping[str, Any], keys: tuple[str, ...]) -> list[Any]:
+def _differing(
+    number: int, left: Mapping[str, Any], right: Mapping[str, Any], keys: tuple[str, ...]
+) -> list[PlanDifference]:
     return [
         PlanDifference(number, key, str(left.get(key)), str(right.get(key)))
         for key in keys
-        if left.get(key) != right.get(key) and not (key == "Schema" and None in (left.get(key), right.get(key)))
+        if left.get(key) != right.get(key) and not (key in _MAY_LACK and None in (left.get(key), right.get(key)))
     ]

@@ -6,7 +6,7 @@ that statement.  A text that tries to be more changes the tree, and is refused. 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from functools import partial
 from typing import Final, Literal
 
@@ -23,11 +23,8 @@ from .facts import (
     StandInFacts,
 )
 from .permitted import EXPRESSION, QUERY, NotPermitted, as_text, one_statement
+from .tables import dropped, table
 
-_TABLE: Final = EXPRESSION | frozenset(
-    ["CreateStmt", "RangeVar", "ColumnDef", "CollateClause", "Constraint", "PartitionSpec"]
-)
-_TABLE_PARTS: Final = _TABLE | frozenset({"PartitionElem", "DefElem"})
 _ALTER: Final = EXPRESSION | frozenset(
     ["AlterTableStmt", "AlterTableCmd", "RangeVar", "Constraint", "PartitionCmd", "PartitionBoundSpec", "DefElem"]
 )
@@ -134,7 +131,7 @@ def _tables(facts: StandInFacts) -> Iterator[_Wanted]:
         yield _Wanted("table", r.oid, f"the table {r.name}", make)
         for gone in own:
             if gone.dropped:
-                yield _Wanted("table", r.oid, f"a dropped column of {r.name}", partial(_dropped, r, gone))
+                yield _Wanted("table", r.oid, f"a dropped column of {r.name}", partial(dropped, r, gone))
 
 
 def _indexes(facts: StandInFacts, relations: dict[int, SourceRelation]) -> Iterator[_Wanted]:
@@ -216,71 +213,6 @@ _OPTIONS: Final = frozenset({"language", "volatility", "parallel", "strict", "co
 
 def _number(value: float) -> str:
     return f"{min(value, 1e15):.15f}".rstrip("0").rstrip(".")
-
-
-def table(
-    source: SourceRelation, columns: Sequence[SourceColumn], checks: Sequence[str], types: set[tuple[str, str]]
-) -> str:
-    """CREATE TABLE with the columns in their places; a column that was dropped stands as one until `_dropped`."""
-    parts = [_column(column, types) for column in columns]
-    text = f"CREATE TABLE {quoted(source.schema_, source.name)} ({', '.join((*parts, *checks))})"
-    if source.kind == "p":
-        if source.partition_key is None:
-            raise NotPermitted("has a partition key that only this database's own code prints")
-        text += f" PARTITION BY {source.partition_key}"
-    else:
-        options = [option for option in source.options if option.split("=")[0] in _TABLE_OPTIONS]
-        text += f" WITH ({', '.join(options)})" if options else ""
-    tree, made = one_statement(text, "create_stmt", _TABLE_PARTS)
-    if len(made.table_elts) != len(parts) + len(checks) or made.tablespacename or made.access_method:
-        raise NotPermitted("is not the table that it should be")
-    return as_text(tree)
-
-
-_TABLE_OPTIONS: Final = frozenset({"fillfactor", "parallel_workers"})
-
-
-def _column(column: SourceColumn, types: set[tuple[str, str]]) -> str:
-    if column.dropped:
-        return f"{quoted(f'dropped {column.number}')} int"
-    text = f"{quoted(column.name)} {type_text(column.type, types)}"
-    if column.collation is not None:
-        text += f" COLLATE {quoted(*column.collation)}"
-    if column.not_null:
-        text += " NOT NULL"
-    if column.generated == "s" and column.expression is not None:
-        text += f" GENERATED ALWAYS AS ({column.expression}) STORED"
-    if column.generated == "v" and column.expression is not None:
-        text += f" GENERATED ALWAYS AS ({column.expression}) VIRTUAL"
-    return text
-
-
-def type_text(text: str | None, types: set[tuple[str, str]]) -> str:
-    """The type printed anew; `text` in place of one that the stand-in does not have. Raises NotPermitted."""
-    if text is None:
-        return "text"
-    tree, select = one_statement(f"SELECT NULL::{text}", "select_stmt", EXPRESSION | {"SelectStmt", "ResTarget"})
-    if len(select.target_list) != 1 or select.target_list[0].res_target.val.WhichOneof("node") != "type_cast":
-        raise NotPermitted("is no type")
-    cast = select.target_list[0].res_target.val.type_cast
-    names = [name.string.sval for name in cast.type_name.names]
-    array = "[]" if cast.type_name.array_bounds else ""
-    if len(names) == 2 and names[0] not in ("pg_catalog", "information_schema") and (names[0], names[1]) not in types:
-        return f"text{array}"
-    return as_text(tree).removeprefix("SELECT NULL::")
-
-
-def unknown_type(text: str | None, types: set[tuple[str, str]]) -> bool:
-    """Whether a column of this type gets another one on the stand-in."""
-    try:
-        return type_text(text, types).removesuffix("[]") == "text" and (text or "").removesuffix("[]") != "text"
-    except NotPermitted:
-        return True
-
-
-def _dropped(source: SourceRelation, column: SourceColumn) -> str:
-    text = f"ALTER TABLE {quoted(source.schema_, source.name)} DROP COLUMN {quoted(f'dropped {column.number}')}"
-    return as_text(one_statement(text, "alter_table_stmt", _ALTER)[0])
 
 
 def _inherits(child: SourceRelation, parent: SourceRelation) -> str:

@@ -133,10 +133,9 @@ class SourceIndex(_Named):
     page_costs: dict[Name, Annotated[str, Field(max_length=40)]] | None = None
 
 
-class SourceStatistics(_Part):
-    """A row of pg_stats; `relation` is a table's OID, or that of an index for its expressions."""
+class Figures(_Part):
+    """A row of statistics as pg_stats shows it."""
 
-    relation: Oid
     number: AttNum
     inherited: bool
     null_frac: Share
@@ -152,6 +151,18 @@ class SourceStatistics(_Part):
     ranges: _Values | None = None
     empty_ranges: Share | None = None
     range_lengths: _Values | None = None
+
+
+class SourceStatistics(Figures):
+    """Of a column: `relation` is a table's OID, or that of an index for its expressions."""
+
+    relation: Oid
+
+
+class ExpressionFigures(Figures):
+    """Of the n-th expression of a statistics object."""
+
+    object: Oid
 
 
 class SourceFunction(_Named):
@@ -228,6 +239,7 @@ class StandInFacts(_Part):
     statistics: Annotated[tuple[SourceStatistics, ...], Field(max_length=500_000)] = ()
     functions: Annotated[tuple[SourceFunction, ...], _MANY] = ()
     extended: Annotated[tuple[SourceExtended, ...], _MANY] = ()
+    extended_expressions: Annotated[tuple[ExpressionFigures, ...], _MANY] = ()
     extended_data: Annotated[tuple[SourceExtendedData, ...], _MANY] = ()
     heights: Annotated[tuple[ToldHeight, ...], _MANY] = ()
     ends: Annotated[tuple[ColumnEnds, ...], Field(max_length=100_000)] = ()

@@ -36,6 +36,7 @@ _SECTIONS: Final = (
     ("functions", queries.FUNCTIONS),
     ("extended", queries.EXTENDED),
     ("extended_data", queries.EXTENDED_DATA),
+    ("extended_expressions", queries.EXTENDED_EXPRESSIONS),
 )
 _QUOTE = "$rowreckon_sql$"
 
@@ -67,6 +68,7 @@ declare
   from_file constant bool := {"true" if from_file else "false"};
   request constant json := current_setting('{REQUEST_SETTING}')::json;
   own_path constant text := current_setting('{PATH_SETTING}');
+  version constant int := current_setting('server_version_num')::int;
   own_schemas name[];
   oids oid[];
   plain oid[];
@@ -120,7 +122,8 @@ begin
   end if;
   for section in select * from (values
 {sections}) as s(n, name, sql) order by s.n loop
-    continue when section.name = 'extended_data' and own_extended;
+    continue when section.name in ('extended_data', 'extended_expressions') and own_extended;
+    continue when section.name = 'extended_expressions' and version < 140000;
     begin
       execute section.sql into part using request, oids, unprinted, own_types;
       sections := sections || jsonb_build_object(section.name, part);

@@ -227,6 +227,26 @@ from pg_statistic_ext e join pg_namespace n on n.oid = e.stxnamespace
 where e.stxrelid = any($2) and e.oid <> all($3)
 """
 
+# From 14: statistics of the expressions of a statistics object, in their order.
+EXTENDED_EXPRESSIONS: Final = """
+select coalesce(json_agg(json_build_object('object', e.oid::int8, 'number', x.n,
+  'inherited', coalesce((to_jsonb(s)->>'inherited')::bool, false),
+  'null_frac', s.null_frac::text::float8, 'width', s.avg_width, 'distinct', s.n_distinct::text::float8,
+  'common', case when v.wanted then s.most_common_vals::text end,
+  'common_freqs', s.most_common_freqs::text::float8[],
+  'bounds', case when v.wanted then s.histogram_bounds::text end,
+  'correlation', s.correlation::text::float8,
+  'elements', case when v.wanted then s.most_common_elems::text end,
+  'element_freqs', s.most_common_elem_freqs::text::float8[],
+  'element_counts', s.elem_count_histogram::text::float8[]) order by e.oid, x.n), '[]')
+from pg_statistic_ext e join pg_namespace n on n.oid = e.stxnamespace
+  cross join lateral unnest(pg_get_statisticsobjdef_expressions(e.oid)) with ordinality x(expr, n)
+  join pg_stats_ext_exprs s on s.statistics_schemaname = n.nspname and s.statistics_name = e.stxname
+    and s.expr = x.expr
+  cross join (select coalesce(($1->>'with_values')::bool, false)) v(wanted)
+where e.stxrelid = any($2) and e.oid <> all($3)
+"""
+
 # Columns that lead a B-tree by their type's own order, of tables that this role may read whole and that few dead rows
 # hide the ends of. The column's collation must be the index's.
 END_COLUMNS: Final = f"""

@@ -14,6 +14,7 @@ from rowreckon.errors import CannotStart, UsageError
 from rowreckon.server.connecting.connection import Connection, connected, first_line
 from rowreckon.stand_in.definitions import Definition, definitions
 from rowreckon.stand_in.facts import StandInFacts, heights_of
+from rowreckon.stand_in.lacking import lacking, page_costs
 from rowreckon.stand_in.pages import PAGE
 
 from .extended import write_extended
@@ -60,10 +61,11 @@ def _check_build(facts: StandInFacts) -> None:
 def _fill(place: Home, facts: StandInFacts) -> list[str]:
     """Fill the running server and its files; it has ended afterwards. Gives what it does without."""
     made, refused = definitions(facts)
-    without = [f"{each.what} {each.why}" for each in refused]
+    without = [*lacking(facts), *(f"{each.what} {each.why}" for each in refused)]
     try:
         with connected(place.dsn("postgres", "postgres")) as admin:
             without += make_database(admin, facts.server)
+            _set_page_costs(admin, facts)
         with connected(place.dsn("postgres", DATABASE)) as admin:
             without += _rebuild(place, admin, facts, made)
             lengths = _lengths(admin, facts, new_oids(admin, facts))
@@ -91,6 +93,14 @@ def _rebuild(place: Home, admin: Connection, facts: StandInFacts, made: Sequence
             *write_statistics(admin, facts, oids, held),
             *write_extended(admin, maker, facts, oids),
         ]
+
+
+def _set_page_costs(admin: Connection, facts: StandInFacts) -> None:
+    """The page costs of the source's tablespace, where all its relations lie in such."""
+    found = page_costs(facts)
+    for name, cost in next(iter(found)) if len(found) == 1 else ():
+        setting = sql.SQL("alter tablespace pg_default set ({} = {})").format(sql.Identifier(name), sql.Literal(cost))
+        admin.execute(setting)
 
 
 def _let_read(maker: Connection, facts: StandInFacts) -> None:

@@ -16,7 +16,7 @@ import psycopg
 from psycopg import sql
 
 from rowreckon.server.connecting.connection import Connection, first_line
-from rowreckon.stand_in.facts import SourceStatistics, StandInFacts
+from rowreckon.stand_in.facts import Figures, StandInFacts
 
 from .filling import array_text, array_values
 
@@ -127,12 +127,20 @@ def write_statistics(admin: Connection, facts: StandInFacts, oids: Mapping[int, 
             yield f"the statistics of {what} do not fit: {first_line(error)}"
 
 
+def write_figures(admin: Connection, relation: int, number: int, figures: Figures) -> None:
+    """One row of statistics for a column of the stand-in. Raises psycopg.Error."""
+    column = _columns(admin, [relation]).get((relation, number))
+    if column is not None:
+        slots = _slots(figures, column, None)
+        admin.execute(_insert(slots), _parameters(relation, figures.model_copy(update={"number": number}), slots))
+
+
 def _columns(admin: Connection, relations: list[int]) -> dict[tuple[int, int], _Column]:
     rows = admin.execute(_COLUMNS, (relations,)).fetchall()
     return {(int(row[0]), int(row[1])): _Column(*row[2:]) for row in rows}
 
 
-def _slots(source: SourceStatistics, column: _Column, ends: tuple[str, str] | None) -> list[_Slot]:
+def _slots(source: Figures, column: _Column, ends: tuple[str, str] | None) -> list[_Slot]:
     found: list[_Slot] = []
     equal, less = column.equal or 0, column.less or 0
     if source.common is not None and source.common_freqs:
@@ -195,7 +203,7 @@ _ROW_NAMES: Final = (
 )
 
 
-def _parameters(relation: int, source: SourceStatistics, slots: list[_Slot]) -> list[Any]:
+def _parameters(relation: int, source: Figures, slots: list[_Slot]) -> list[Any]:
     filled: list[_Slot | None] = [*slots, *[None] * (_SLOTS - len(slots))]
     parameters: list[Any] = [
         *(relation, source.number, source.inherited, source.null_frac, int(source.width), source.distinct),

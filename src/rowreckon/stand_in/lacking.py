@@ -1,0 +1,67 @@
+"""What a stand-in can't be given, seen from its facts alone: each may be why it plans otherwise."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from .facts import StandInFacts, heights_of
+from .tables import unknown_type
+
+_RANGES_FROM = 17
+"""The first release whose pg_stats shows the statistics of ranges."""
+_RANGES = ("int4range", "int8range", "numrange", "tsrange", "tstzrange", "daterange")
+
+
+def lacking(facts: StandInFacts) -> Iterator[str]:
+    """Parts of sentences, each about one thing."""
+    if not facts.with_values:
+        yield "sampled values were left out, so estimates of conditions are rough"
+    yield from _of_relations(facts)
+    heights = heights_of(facts)
+    for index in facts.indexes:
+        if index.method == "gin":
+            yield f"the counters of the GIN index {index.name} can't be read, and its costs need them"
+        elif index.method == "btree" and index.usable and index.pages and index.oid not in heights:
+            yield f"the height of the index {index.name} is not known"
+    for function in facts.functions:
+        if function.language == "sql" or function.support:
+            yield f"the function {function.name} is a stub, and the planner may look into the source's"
+    if len(page_costs(facts)) > 1:
+        yield "the source has tablespaces with page costs of their own"
+
+
+def _of_relations(facts: StandInFacts) -> Iterator[str]:
+    names = {relation.oid: relation.name for relation in facts.relations}
+    types = {(each.schema_, each.name) for each in facts.types}
+    for relation in facts.relations:
+        if relation.row_security:
+            yield f"row security of {relation.name} is not carried over"
+        if relation.kind == "f":
+            yield f"{relation.name} is a foreign table, and only its server knows what it costs"
+        if relation.own_storage:
+            yield f"{relation.name} is stored in a way of its own"
+    for column in facts.columns:
+        if column.dropped:
+            continue
+        if unknown_type(column.type, types):
+            yield f"the type of {names.get(column.relation)}.{column.name} is not here: it stands as text"
+        elif facts.server.major < _RANGES_FROM and column.type in _RANGES:
+            yield f"the statistics of ranges in {column.name} are shown from PostgreSQL {_RANGES_FROM} on"
+
+
+def page_costs(facts: StandInFacts) -> set[tuple[tuple[str, float], ...]]:
+    """The page costs of the tablespaces that relations and indexes lie in; one set where they are all alike."""
+    found: set[tuple[tuple[str, float], ...]] = set()
+    given = [relation.page_costs for relation in facts.relations if relation.pages]
+    given += [index.page_costs for index in facts.indexes if index.pages]
+    for options in given:
+        costs: list[tuple[str, float]] = []
+        for name, value in sorted((options or {}).items()):
+            try:
+                cost = float(value)
+            except ValueError:
+                continue
+            if name in ("seq_page_cost", "random_page_cost") and 0 <= cost < 1e100:
+                costs.append((name, cost))
+        found.add(tuple(costs))
+    return found
