@@ -30,10 +30,14 @@ def statements(faults: Sequence[Judged], traps: Sequence[TrapJudged]) -> list[St
 def calibration_error(stated: Sequence[Statement]) -> float:
     """Expected calibration error over ten bins of equal width: C. Guo et al., 'On Calibration of Modern Neural
     Networks', ICML 2017: the bins' distances between mean confidence and share that came true, weighted by size."""
+    return sum(abs(sum(c - t for c, t in each)) for each in _bins(stated).values()) / len(stated)
+
+
+def _bins(stated: Sequence[Statement]) -> dict[int, list[Statement]]:
     bins: dict[int, list[Statement]] = {}
     for confidence, true in stated:
         bins.setdefault(min(_BINS - 1, int(confidence * _BINS)), []).append((confidence, true))
-    return sum(abs(sum(c - t for c, t in each)) for each in bins.values()) / len(stated)
+    return dict(sorted(bins.items()))
 
 
 def interval(stated: Sequence[Statement]) -> tuple[float, float]:
@@ -66,6 +70,8 @@ def report(major: int, faults: Sequence[Judged], traps: Sequence[TrapJudged]) ->
             *_matrix(faults),
             "",
             *_misses(faults, traps),
+            "",
+            *_kept(stated),
         ]
     )
 
@@ -77,6 +83,14 @@ def _matrix(faults: Sequence[Judged]) -> list[str]:
     for code in rows:
         came = [f"{cause} {count}" for (truth, cause), count in sorted(cells.items()) if truth == code]
         lines.append(f"| {code} | {', '.join(came)} |")
+    return lines
+
+
+def _kept(stated: Sequence[Statement]) -> list[str]:
+    lines = ["| statements | mean confidence | came true |", "| --- | --- | --- |"]
+    for each in _bins(stated).values():
+        confidence, true = (sum(values) / len(each) for values in zip(*each, strict=True))
+        lines.append(f"| {len(each)} | {confidence:.2f} | {true:.2f} |")
     return lines
 
 
