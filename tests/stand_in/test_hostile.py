@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import json
+import random
+import signal
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -15,6 +19,7 @@ from rowreckon.server.connecting.connection import connected
 from rowreckon.server.own.rundir import cache_folder
 from rowreckon.server.stand_in.planning import explainable
 from rowreckon.server.stand_in.standing import stand_in
+from rowreckon.sql.grammar import parse
 from rowreckon.stand_in.definitions import definitions
 from rowreckon.stand_in.facts import StandInFacts, stand_in_facts
 from tests.servers.databases import fresh_database
@@ -214,3 +219,80 @@ def test_statements_are_planned_and_never_run(document: dict[str, Any]) -> None:
             assert there.planner.plan(text, {})["Plan"]["Node Type"]
         with pytest.raises(StatementFailed, match="permission denied"):
             there.planner.plan("select * from pg_authid", {})
+
+
+def spoiled(value: Any, dice: random.Random) -> Any:
+    """The document with one thing in it changed: a value of another type or size, a key gone, an entry twice."""
+    if isinstance(value, dict) and value:
+        key = dice.choice(sorted(value))
+        if dice.random() < 0.1:
+            return {k: v for k, v in value.items() if k != key}
+        return {**value, key: spoiled(value[key], dice)}
+    if isinstance(value, list) and value:
+        at = dice.randrange(len(value))
+        if dice.random() < 0.1:
+            return [*value, value[at]]
+        return [*value[:at], spoiled(value[at], dice), *value[at + 1 :]]
+    if isinstance(value, str) and dice.random() < 0.5:
+        return value[: dice.randrange(len(value) + 1)] + dice.choice(["", '"', "'", "(", ";", "\x01", "é", "}"])
+    return dice.choice([None, True, -1, 0, 2**31, 2**62, 1e99, "", "x", [], {}, [[None]], "{1,2}", "select 1"])
+
+
+@pytest.mark.server
+def test_spoiled_facts_end_in_a_sentence(document: dict[str, Any]) -> None:
+    """Each changed document is refused in one sentence, or gives statements that the grammar reads."""
+    dice = random.Random(20)
+    refused: list[str] = []
+    for _ in range(400):
+        try:
+            made, left_out = definitions(stand_in_facts(json.dumps(spoiled(document, dice))))
+        except BrokenPlan as error:
+            refused.append(error.sentence())
+            continue
+        assert len(made) + len(left_out) > 3
+        for each in made:
+            assert len(parse(each.text).stmts) == 1
+
+    assert 50 < len(refused) < 350
+    assert not any("\n" in sentence for sentence in refused)
+
+
+@pytest.mark.server
+def test_spoiled_facts_on_a_server(document: dict[str, Any]) -> None:
+    """Whatever could be read is built, or said to be impossible in a sentence; each changed value is far off."""
+
+    def change(copy: dict[str, Any]) -> None:
+        for row in copy["indexes"]:
+            row["method"], row["reltuples"] = "brin", 1e30
+        for row in copy["statistics"]:
+            row["bounds"], row["width"], row["number"] = "{x,{", 2e9, 1
+        for row in copy["ends"]:
+            row["low"] = "no number"
+
+    with stand_in(changed(document, change)) as there:
+        assert there.planner.plan("select * from trail.path", {})
+        assert len(there.without) >= 2
+
+
+@pytest.mark.server
+def test_a_killed_run_is_cleared_by_the_next(document: dict[str, Any], tmp_path: Path) -> None:
+    """SIGKILL while the stand-in is being built: the server ends with its guard, the next start removes the folder."""
+    facts = tmp_path / "facts.json"
+    facts.write_text(json.dumps(document))
+    before = runs()
+    code = (
+        "import os, signal, sys\n"
+        "from pathlib import Path\n"
+        "from rowreckon.server.stand_in import standing\n"
+        "from rowreckon.stand_in.facts import stand_in_facts\n"
+        "def killed(*given): os.kill(os.getpid(), signal.SIGKILL)\n"
+        "standing.insert_ends = killed\n"
+        "with standing.stand_in(stand_in_facts(Path(sys.argv[1]).read_text())): pass\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code, str(facts)], check=False, timeout=120)
+    assert done.returncode == -signal.SIGKILL
+    left = runs() - before
+    assert len(left) == 1
+
+    with stand_in(stand_in_facts(json.dumps(document))):
+        assert not (runs() & left)

@@ -24,6 +24,7 @@ from .planning import Planner
 from .standing import stand_in
 
 AGREES: Final = "the stand-in plans this query as the source did, to the cent"
+RIVALS: Final = "what its planner says that other join methods cost at the estimates comes from the stand-in"
 _MOST_TOLD: Final = 3
 """Differences that a note tells; the others are counted."""
 
@@ -84,7 +85,8 @@ def _asked(
         return _noted(capture, *_told(differences), *_lacks(without))
     joins = misestimated_joins(reckoned_of(capture), threshold=threshold)
     found = _rivals(capture.query, planner, settings, {join.method for join in joins})
-    return _noted(capture.model_copy(update={"alternatives": (*capture.alternatives, *found)}), AGREES)
+    notes = (AGREES, RIVALS) if found else (AGREES,)
+    return _noted(capture.model_copy(update={"alternatives": (*capture.alternatives, *found)}), *notes)
 
 
 def _rivals(query: str, planner: Planner, settings: Mapping[str, str], methods: set[Any]) -> list[Alternative]:

