@@ -118,7 +118,9 @@ def _lengths(admin: Connection, facts: StandInFacts, oids: dict[int, int]) -> li
     """What each file gets. Which kind of index it is, the stand-in's own catalog says, whatever the facts do."""
     heights = heights_of(facts)
     tables = {relation.oid: relation.pages for relation in facts.relations}
-    wanted = {oids[r.oid]: (r.pages, None, 0) for r in facts.relations if r.oid in oids}
+    wanted: dict[int, tuple[int, int | None, int]] = {
+        oids[r.oid]: (r.pages, None, 0) for r in facts.relations if r.oid in oids
+    }
     wanted |= {
         oids[i.oid]: (i.pages, heights.get(i.oid), tables.get(i.relation, 0))
         for i in facts.indexes
