@@ -128,6 +128,11 @@ HOSTILE = {
     "doubts": "do 'a%d';\n",
     "restored": "select pg_restore_attribute_stats('schemaname', 'public', 'relname', 't', 'attname', 'z%d');\n",
     "foreign keys": "alter table t add foreign key (a) references t;\n",
+    "levels of heirs": "create table l%d (); alter table l%d inherit t; alter table t rename to l%d_; "
+    "alter table l%d rename to t;\n",
+    "columns of heirs": "create table h%d () inherits (t); alter table t rename a to b; alter table t rename b to a;\n",
+    "columns referred to": "create table r%d (a int references t (a)); alter table t rename a to b; "
+    "alter table t rename b to a;\n",
 }
 
 
@@ -140,6 +145,7 @@ def steps(kind: str, count: int) -> int:
     lines = "".join(unit.replace("%d", str(n)) for n in range(count))
     head = f"create table wide ({wide});\ncreate table t (a int, b int) partition by list (a);\n"
     found, taken = SchemaFiles(), 0
+    found.schema.budget.left = 200
 
     def count_line(frame: object, event: str, argument: object) -> object:
         nonlocal taken
@@ -163,6 +169,8 @@ def test_short_statements_do_not_add_up(kind: str, monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(schema, "MOST_INDEXES_OF_A_TABLE", 8)
     monkeypatch.setattr(schema, "MOST_INDEXES", 16)
     monkeypatch.setattr(schema, "MOST_COLUMNS", 200)
+    monkeypatch.setattr(schema, "MOST_REFERRING", 4)
+    monkeypatch.setattr(schema, "DEEPEST", 4)
     few, many = steps(kind, 16), steps(kind, 64)
 
     assert many < 6 * few
@@ -189,3 +197,30 @@ def test_a_file_is_not_executed(tmp_path: Path) -> None:
     read(TABLES + text)
 
     assert not mark.exists()
+
+
+@pytest.mark.parametrize(
+    "circle",
+    [
+        "create table a (); alter table a inherit a;",
+        "create table a (x int); create table b () inherits (a); alter table a inherit b; alter table a rename x to y;",
+        "create table a (x int) partition by list (x); create table b partition of a default partition by list (x);"
+        "alter table b attach partition a default; alter table a add column z int; drop table a;",
+    ],
+)
+def test_a_table_is_never_its_own_heir(circle: str) -> None:
+    """The statement is named, and nothing goes round for ever."""
+    notes = read(circle)[1]
+
+    assert any("own heir" in note for note in notes)
+
+
+def test_levels_without_end() -> None:
+    """Heirs of heirs beyond the bound are named; a change of the first goes down to those that are kept."""
+    levels = "".join(f"create table t{n + 1} () inherits (t{n});\n" for n in range(300))
+    declared, notes = read("create table t0 (a int);\n" + levels + "alter table t0 rename a to b;")
+
+    assert any("too many levels deep" in note for note in notes)
+    last = declared.relation("t50")
+    assert last is not None
+    assert [c.name for c in last.columns] == ["b"]

@@ -159,3 +159,19 @@ def test_an_index_counts_once_a_plan_shows_it(tmp_path: Path) -> None:
     assert "pg_indexes" in missing["how"]
     assert together["joins"][0]["verdict"] == "crossed"
     assert str(reader) in together["joins"][0]["learned_from"]
+
+
+def test_masked_names_stand_nowhere(tmp_path: Path) -> None:
+    """Names of the plan, and those that only the files have, in sentences, commands and names of files."""
+    folder = tmp_path / "a"
+    folder.mkdir()
+    (folder / "flight_items.sql").write_text(
+        TABLES + ITEMS + "create index klara on flight_items (flight_id);\ncreate table klara2 (a int) frobnicate;\n"
+    )
+    for form in ("json", "terminal"):
+        key = str(folder / f"{form}.key")
+        options = ("--facts", str(folder / "flight_items.sql"), "--mask-names", key, "--format", form)
+        said = rowreckon("audit", str(PLAN), *options).stdout
+
+        assert "schema file" in said
+        assert not any(name in said for name in ("flight", "klara", "batch_no"))

@@ -62,12 +62,22 @@ def _table(data: bytes) -> None:
         read_toml(path, "the table")
 
 
+def _schema(data: bytes) -> None:
+    from rowreckon.declared.reading import SchemaFiles, decoded, read_text
+    from rowreckon.declared.result import declared_of
+
+    found = SchemaFiles()
+    read_text(found, "schema.sql", decoded(data, "schema.sql"))
+    declared_of(found, {"t", "u", "w", "t1", "b"})
+
+
 WAYS: dict[str, tuple[Callable[[bytes], None], dict[str, worst.Made]]] = {
     "text": (_text, worst.TEXTS | worst.CONDITIONS),
     "log": (_log, worst.TEXTS),
     "packed": (_packed, worst.TEXTS),
     "answer": (_answer, worst.ANSWERS),
     "table": (_table, worst.TABLES),
+    "schema": (_schema, worst.SCHEMAS),
 }
 """Each way in: how it is read, and with what."""
 

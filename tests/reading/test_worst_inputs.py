@@ -18,8 +18,12 @@ SECONDS = 20
 _RUN = "import sys; from tests.reading.read_worst import main; main(*sys.argv[1:], seconds={})"
 
 
-# packed inputs take half a minute, and are read as the others once they are unpacked
-@pytest.mark.parametrize("way", [pytest.param(w, marks=pytest.mark.full) if w == "packed" else w for w in WAYS])
+# Packed inputs take half a minute, and are read as the others once they are unpacked; schema files take about as long,
+# and tests/declared counts what short ones take.
+LONG = {"packed", "schema"}
+
+
+@pytest.mark.parametrize("way", [pytest.param(w, marks=pytest.mark.full) if w in LONG else w for w in WAYS])
 def test_no_input_is_hopeless(way: str) -> None:
     """Each ends with plans or a refusal, and with no other error."""
     names = list(WAYS[way][1])

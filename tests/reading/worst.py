@@ -243,3 +243,38 @@ TABLES: dict[str, Made] = {
     "a text without end": _times(b"'", b"a = '''"),
     "comments of a table": _times(b"#"),
 }
+SCHEMAS: dict[str, Made] = {
+    "tables of a schema": lambda size: b"".join(b"create table t%d (a int);\n" % n for n in range(size // 26)),
+    "indexes of one table": _times(b"create index on t (a);\n", b"create table t (a int);\n"),
+    "columns added": lambda size: b"".join(b"alter table t add column c%d int;\n" % n for n in range(size // 34)),
+    "tables like a wide one": lambda size: (
+        b"create table w ("
+        + b",".join(b"c%d int" % n for n in range(200))
+        + b");\n"
+        + b"".join(b"create table t%d (like w);\n" % n for n in range(size // 28))
+    ),
+    "partitions with indexes": lambda size: (
+        b"create table t (a int) partition by list (a);\n"
+        + b"".join(b"create table p%d partition of t default;create index on t(a);\n" % n for n in range(size // 66))
+    ),
+    "renamings": _times(b"alter table t rename to u; alter table u rename to t;\n", b"create table t (a int);\n"),
+    "a long predicate": _times(b"+a", b"create table t (a int); create index on t (a) where a", b" > 0;"),
+    "a deep predicate": lambda size: b"create index on t (a) where " + b"(" * (size // 2) + b"a" + b")" * (size // 2),
+    "rows of copy": _times(b"1\t'\n", b"copy t from stdin;\n", b"\\.\n"),
+    "copies": _times(b"copy t from stdin;\n\\.\n"),
+    "psql commands": _times(b"\\a\n"),
+    "psql commands between statements": _times(b";\\a\n"),
+    "open quotes": _times(b"'"),
+    "dollar quotes": _times(b"$a$ "),
+    "bodies of functions": _times(b"create function f() returns int language sql begin atomic select 1; end;\n"),
+    "blocks of code": lambda size: b"".join(b"do 'a%d';\n" % n for n in range(size // 11)),
+    "statistics of columns": _times(
+        b"select pg_restore_attribute_stats('schemaname','a','relname','b','attname','c','histogram_bounds','{1,2}');\n"
+    ),
+    "a long histogram": _times(
+        b'"x\\"",', b"select pg_restore_attribute_stats('relname','b','schemaname','a','attname','c','x','{", b"1}');"
+    ),
+    "a word": _times(b"a"),
+    "comments": _times(b"-- a\n"),
+    "semicolons": _times(b";"),
+}

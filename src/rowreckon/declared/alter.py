@@ -122,9 +122,9 @@ def _alter_index(schema: Schema, table: Table, index: Index, command: Any) -> No
         part = schema.indexes.get(schema.name_of(name.schemaname, name.relname))
         if part is None:
             raise CannotApply("no file makes its index")
+        index.parts += part[1].parent is not index
         part[1].parent = index
-        if all(any(i.parent is index for i in child.indexes.values()) for child in table.children.values()):
-            index.valid = True
+        index.valid = index.valid or index.parts >= len(table.children)
     elif command.subtype == Sub.AT_SetRelOptions:
         index.options = {**index.options, **options_of(given.list.items)}
     elif command.subtype == Sub.AT_ResetRelOptions:
@@ -157,7 +157,7 @@ def _reset_options(table: Table, command: Any) -> None:
 
 def _set_type(table: Table, command: Any) -> None:
     _column(table, command).type = type_text(getattr(command, "def").column_def.type_name)
-    for child in table.children.values():
+    for child in table.heirs():
         if command.name in child.columns:
             _set_type(child, command)
 
@@ -170,7 +170,7 @@ def _set_not_null(table: Table, command: Any) -> None:
 def _drop_not_null(table: Table, command: Any) -> None:
     column = _column(table, command)
     column.not_null, column.not_null_name = False, None
-    for child in table.children.values():
+    for child in table.heirs():
         if command.name in child.columns:
             _drop_not_null(child, command)
 

@@ -47,7 +47,7 @@ def drop_column(schema: Schema, table: Table, name: str) -> None:
             schema.statistics.pop(key, None)
     table.foreign_keys = {n: k for n, k in table.foreign_keys.items() if name not in k.columns}
     schema.drop_references(table, name)
-    for child in list(table.children.values()):
+    for child in table.heirs():
         drop_column(schema, child, name)
 
 
@@ -111,7 +111,7 @@ def rename_column(schema: Schema, table: Table, before: str, after: str) -> None
     for other in schema.references(table):
         if other.referenced_columns is not None:
             other.referenced_columns = [after if c == before else c for c in other.referenced_columns]
-    for child in table.children.values():
+    for child in table.heirs():
         rename_column(schema, child, before, after)
 
 

@@ -31,11 +31,16 @@ def object_name(first: str, second: str, label: str) -> str:
 
 def free_name(first: str, second: str, label: str, taken: Callable[[str], bool]) -> str:
     """The first such name that is not taken, with a number after the label if need be."""
-    number, name = 0, object_name(first, second, label)
+    return numbered_name(first, second, label, taken, 0)[0]
+
+
+def numbered_name(first: str, second: str, label: str, taken: Callable[[str], bool], number: int) -> tuple[str, int]:
+    """The same from a number on, below which all are known to be taken (0: no number); with the number that it has."""
+    name = object_name(first, second, f"{label}{number or ''}")
     while taken(name):
         number += 1
         name = object_name(first, second, f"{label}{number}")
-    return name
+    return name, number
 
 
 def of_columns(names: Sequence[str]) -> str:

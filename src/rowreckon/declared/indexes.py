@@ -12,7 +12,7 @@ from postgast.pg_query_pb2 import ConstrType, SortByDir, SortByNulls
 
 from rowreckon.sql.tree import strings
 
-from .generated_names import expression_name, free_name, index_columns, object_name, of_columns
+from .generated_names import expression_name, free_name, index_columns, numbered_name, object_name, of_columns
 from .schema import Schema
 from .trees import columns_in, copied, functions_in, options_of
 from .working import CannotApply, Index, Key, Table, Uses
@@ -49,8 +49,10 @@ def add(schema: Schema, table: Table, index: Index, *, recurse: bool = True) -> 
 
     Raises CannotApply where there are too many.
     """
+    schema.require_room(table)
     trees = [t for t in (*(k.tree for k in index.keys), index.predicate) if t is not None]
-    if trees and not index.uses.written and not index.calls:
+    if trees and not index.shapes:
+        index.shapes = tuple(without_places(tree) for tree in trees)
         index.uses = uses_of(trees)
         index.calls = frozenset(name for tree in trees for name in functions_in(tree))
     index.name = index.name or _name_for(schema, table, index)
@@ -59,7 +61,7 @@ def add(schema: Schema, table: Table, index: Index, *, recurse: bool = True) -> 
     index.valid = recurse or not table.children or table.kind != "partitioned_table"
     schema.add_index(table, index)
     if table.kind == "partitioned_table" and recurse:
-        for child in list(table.children.values()):
+        for child in table.heirs():
             give_to_partition(schema, child, index)
     return index
 
@@ -124,7 +126,7 @@ def require_values(table: Table, columns: list[str]) -> None:
         if column is not None and not column.not_null:
             column.not_null = True
             column.not_null_name = object_name(table.name, name, "not_null")
-    for child in table.children.values():
+    for child in table.heirs():
         require_values(child, columns)
 
 
@@ -169,7 +171,10 @@ def _name_for(schema: Schema, table: Table, index: Index) -> str:
         return free_name(table.name, "", "pkey", taken)
     columns = [k.column or expression_name(k.tree) for k in index.keys] + index.included
     label = "excl" if index.exclusion else "key" if index.constraint is not None else "idx"
-    return free_name(table.name, of_columns(index_columns(columns)), label, taken)
+    named = of_columns(index_columns(columns))
+    given = (table.schema, table.name, named, label)
+    name, schema.numbers[given] = numbered_name(table.name, named, label, taken, schema.numbers.get(given, 0))
+    return name
 
 
 def _alike(own: Index, index: Index) -> bool:
@@ -184,10 +189,10 @@ def _alike(own: Index, index: Index) -> bool:
     if len(own.keys) != len(index.keys) or (index.constraint is not None and own.constraint is None):
         return False
     same = all(
-        (a.column, a.opclass, a.collation) == (b.column, b.opclass, b.collation) and _same(a.tree, b.tree)
+        (a.column, a.opclass, a.collation) == (b.column, b.opclass, b.collation)
         for a, b in zip(own.keys, index.keys, strict=True)
     )
-    return same and _same(own.predicate, index.predicate)
+    return same and (own.predicate is None) == (index.predicate is None) and own.shapes == index.shapes
 
 
 def kept(tree: Any) -> Any:
@@ -195,12 +200,6 @@ def kept(tree: Any) -> Any:
     if tree.ByteSize() > _LONGEST_TREE:
         raise CannotApply("an expression is too long")
     return copied(tree)
-
-
-def _same(one: Any, other: Any) -> bool:
-    if one is None or other is None:
-        return one is other
-    return without_places(one) == without_places(other)
 
 
 def without_places(tree: Any) -> bytes:

@@ -100,7 +100,12 @@ def _relation(schema: Schema, table: Table) -> DeclaredRelation | None:
 
 def _doubtful(schema: Schema, table: Table) -> bool:
     """Whether something unread may have changed a table, its indexes, or a table that it is a part of."""
-    if schema.all_doubted or table.name in schema.doubted or not schema.doubted.isdisjoint(table.indexes):
+    if (
+        schema.all_doubted
+        or schema.budget.left < 0
+        or table.name in schema.doubted
+        or not schema.doubted.isdisjoint(table.indexes)
+    ):
         return True
     return any(_doubtful(schema, parent) for parent in table.parents[:1])
 

@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from .working import (
+    DEEPEST,
     MOST_COLUMNS,
     MOST_INDEXES,
     MOST_INDEXES_OF_A_TABLE,
+    MOST_REFERRING,
     MOST_TABLES,
+    Budget,
     CannotApply,
     Column,
     ForeignKey,
@@ -33,7 +36,10 @@ class Schema:
     functions: dict[Name, dict[str, Function]] = field(default_factory=dict)
     """By name, and by the types of the input arguments."""
     search_path: list[str] = field(default_factory=lambda: ["public"])
+    numbers: dict[tuple[str, str, str, str], int] = field(default_factory=dict)
+    """From which number on names are free that are made for indexes; forgotten where one becomes free."""
     columns: int = 0
+    budget: Budget = field(default_factory=Budget)
     doubted: set[str] = field(default_factory=set)
     """Names of tables and indexes that something unread may have changed."""
     all_doubted: bool = False
@@ -92,6 +98,7 @@ class Schema:
             self.drop_table(before)
         if len(self.tables) >= MOST_TABLES:
             raise CannotApply("there are too many tables")
+        table.budget = self.budget
         self.tables[(table.schema, table.name)] = table
         self._of_schema.setdefault(table.schema, {})[id(table)] = table
 
@@ -108,19 +115,23 @@ class Schema:
         before = self.indexes.get((index.schema, index.name))
         if before is not None:
             self.drop_index(*before)
-        if len(table.indexes) >= MOST_INDEXES_OF_A_TABLE or len(self.indexes) >= MOST_INDEXES:
-            table.whole = False
-            raise CannotApply("there are too many indexes")
+        self.require_room(table)
         table.indexes[index.name] = index
         self.indexes[(index.schema, index.name)] = (table, index)
         for function in index.calls:
             self._calling.setdefault(function, {})[id(index)] = (table, index)
 
+    def require_room(self, table: Table) -> None:
+        """Raises CannotApply where a table, or all of them, can have no more indexes."""
+        if len(table.indexes) >= MOST_INDEXES_OF_A_TABLE or len(self.indexes) >= MOST_INDEXES:
+            table.whole = False
+            raise CannotApply("there are too many indexes")
+
     def drop_index(self, table: Table, index: Index) -> None:
         """Take an index out, with the partitions' indexes that are parts of it."""
         table.indexes.pop(index.name, None)
         self._forget(index)
-        for child in list(table.children.values()):
+        for child in table.heirs():
             for part in [i for i in child.indexes.values() if i.parent is index]:
                 self.drop_index(child, part)
 
@@ -129,6 +140,7 @@ class Schema:
         if self._taken(index.schema, name, index):
             raise CannotApply("the new name is taken")
         del table.indexes[index.name], self.indexes[(index.schema, index.name)]
+        self.numbers.clear()
         if index.constraint is not None:
             index.constraint = name
         index.name = name
@@ -155,9 +167,12 @@ class Schema:
             other.foreign_keys = {n: k for n, k in other.foreign_keys.items() if k.referenced != gone}
 
     def add_foreign_key(self, table: Table, key: ForeignKey) -> None:
-        """Take a foreign key in."""
+        """Take a foreign key in. Raises CannotApply where too many tables refer to one."""
+        referring = self._referring.setdefault(key.referenced, {})
+        if len(referring) >= MOST_REFERRING:
+            raise CannotApply("there are too many foreign keys")
         table.foreign_keys[key.name] = key
-        self._referring.setdefault(key.referenced, {})[id(table)] = table
+        referring[id(table)] = table
 
     def move(self, table: Table, schema: str, name: str) -> None:
         """Give a table another schema or name; its indexes go to the schema with it.
@@ -170,6 +185,7 @@ class Schema:
         if table.name in self.doubted:
             self.doubted.add(name)
         self.tables.pop(before, None)
+        self.numbers.clear()
         for index in table.indexes.values():
             self.indexes.pop((index.schema, index.name), None)
             index.schema = schema
@@ -186,7 +202,13 @@ class Schema:
         self._referring.setdefault(after, {}).update(referring)
 
     def inherit(self, child: Table, parent: Table) -> None:
-        """Make a table the heir or the partition of another."""
+        """Make a table the heir or the partition of another.
+
+        Raises CannotApply where it would be its own heir, or heirs would be too many levels deep.
+        """
+        above, below = _levels(parent, child, up=True), _levels(child, parent, up=False)
+        if above + below > DEEPEST:
+            raise CannotApply("heirs are too many levels deep")
         if parent not in child.parents:
             child.parents.append(parent)
         parent.children[id(child)] = child
@@ -204,6 +226,7 @@ class Schema:
         return self.tables.get((schema, name), own) is not own or (index is not None and index[1] is not own)
 
     def _forget(self, index: Index) -> None:
+        self.numbers.clear()
         self.indexes.pop((index.schema, index.name), None)
         for function in index.calls:
             self._calling.get(function, {}).pop(id(index), None)
@@ -223,3 +246,16 @@ class Schema:
                 for n, k in other.foreign_keys.items()
                 if k.referenced != name or column not in (k.referenced_columns or ())
             }
+
+
+def _levels(table: Table, never: Table, *, up: bool) -> int:
+    """How many levels of tables stand above or below one. Raises CannotApply where `never` is among them."""
+    here, found = {id(table): table}, 0
+    while here and found <= DEEPEST:
+        if id(never) in here:
+            raise CannotApply("it would be its own heir")
+        table.budget.spend(len(here))
+        following = [other for each in here.values() for other in (each.parents if up else each.children.values())]
+        here = {id(other): other for other in following}
+        found += 1
+    return found

@@ -16,7 +16,7 @@ from .generated_names import free_name, object_name, of_columns
 from .indexes import KEYS, add, give_to_partition, of_constraint
 from .schema import Schema
 from .trees import options_of, serial_type, type_text
-from .working import Column, ForeignKey, StatisticsObject, Table, Uses
+from .working import MOST_KEYS_OF_A_TABLE, CannotApply, Column, ForeignKey, StatisticsObject, Table, Uses
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Persistence, RelationKind
@@ -105,7 +105,7 @@ def add_column(schema: Schema, table: Table, definition: Any, place: str) -> Non
         table.columns[column.name] = column
     else:
         schema.add_column(table, column)
-    for child in list(table.children.values()):
+    for child in table.heirs():
         if column.name not in child.columns:
             schema.add_column(child, replace(column))
     if column.not_null and column.not_null_name is None:
@@ -131,7 +131,7 @@ def set_not_null(table: Table, name: str, constraint: str | None = None) -> None
     if column is not None:
         column.not_null = True
         column.not_null_name = constraint or column.not_null_name or object_name(table.name, name, "not_null")
-    for child in table.children.values():
+    for child in table.heirs():
         set_not_null(child, name)
 
 
@@ -185,6 +185,8 @@ def _column_constraint(schema: Schema, table: Table, column: Column, constraint:
 
 
 def _foreign_key(schema: Schema, table: Table, constraint: Any, columns: list[str]) -> None:
+    if len(table.foreign_keys) >= MOST_KEYS_OF_A_TABLE:
+        raise CannotApply("there are too many foreign keys")
     name = constraint.conname or free_name(
         table.name, of_columns(columns), "fkey", lambda made: made in table.foreign_keys
     )
@@ -244,5 +246,7 @@ def _copy_statistics(schema: Schema, table: Table, made: StatisticsObject) -> No
 
 def statistics_name(schema: Schema, table: Table, columns: list[str], trees: list[Any]) -> str:
     """The name of a statistics object without one (ChooseExtendedStatisticName in commands/statscmds.c)."""
+    if len(table.statistics) >= MOST_KEYS_OF_A_TABLE:
+        raise CannotApply("there are too many statistics objects")
     names = of_columns(columns + ["expr"] * min(len(trees), 1))
     return free_name(table.name, names, "stat", lambda made: (table.schema, made) in schema.statistics)

@@ -18,9 +18,13 @@ Name = tuple[str, str]
 
 
 MOST_TABLES: Final = 100_000
-MOST_COLUMNS: Final = 500_000
+MOST_COLUMNS: Final = 300_000
 MOST_INDEXES: Final = 100_000
-MOST_INDEXES_OF_A_TABLE: Final = 500
+MOST_INDEXES_OF_A_TABLE: Final = 200
+MOST_KEYS_OF_A_TABLE: Final = 200
+MOST_REFERRING: Final = 1_000
+DEEPEST: Final = 100
+MOST_CHANGES_OF_HEIRS: Final = 5_000_000
 """Bounds on what short statements can have made, such as an index for each partition (common practice, no source)."""
 
 
@@ -62,6 +66,7 @@ class Index:
     """An index and the constraint that owns it; `parent` is the partitioned table's, of which it is a part.
 
     `uses` are the columns that its expressions and its predicate take, `calls` the functions, without their schemas.
+    `shapes` are its expressions and its predicate in a form that compares, `parts` how many partitions have theirs.
     """
 
     schema: str
@@ -80,6 +85,8 @@ class Index:
     parent: Index | None = None
     uses: Uses = field(default_factory=Uses)
     calls: frozenset[str] = frozenset()
+    shapes: tuple[bytes, ...] = ()
+    parts: int = 0
     options: dict[str, str] = field(default_factory=dict)
     place: str = ""
     relpages: int | None = None
@@ -141,6 +148,7 @@ class Table:
     foreign_keys: dict[str, ForeignKey] = field(default_factory=dict)
     parents: list[Table] = field(default_factory=list)
     children: dict[int, Table] = field(default_factory=dict)
+    budget: Budget = field(default_factory=lambda: Budget())
     is_partition: bool = False
     partition_strategy: Literal["list", "range", "hash"] | None = None
     partition_columns: list[str | None] = field(default_factory=list)
@@ -150,6 +158,24 @@ class Table:
     relpages: int | None = None
     reltuples: float | None = None
     relallvisible: int | None = None
+
+    def heirs(self) -> list[Table]:
+        """The partitions or heirs, to which a change of this table goes on. Raises CannotApply beyond the budget."""
+        self.budget.spend(len(self.children))
+        return list(self.children.values())
+
+
+@dataclass(slots=True)
+class Budget:
+    """How many changes may yet go on from a table to its heirs: short statements over many heirs add up."""
+
+    left: int = MOST_CHANGES_OF_HEIRS
+
+    def spend(self, changes: int) -> None:
+        """Raises CannotApply where it is used up."""
+        self.left -= changes
+        if self.left < 0:
+            raise CannotApply("too many tables hang on one another")
 
 
 @dataclass(slots=True)
