@@ -8,11 +8,13 @@ import pytest
 
 from rowreckon import auditing
 from rowreckon.capture import Capture
-from rowreckon.document.audit import Audit, Join
+from rowreckon.document.audit import Audit, Join, Plan
 from rowreckon.joins.facts.own_workers import reckoned_of
+from rowreckon.joins.learning.fellows import Fellows
 from rowreckon.joins.learning.plan_evidence import plan_evidence
 from rowreckon.learned.facts import LearnedFacts, RelationName
 from rowreckon.learned.together import Together
+from rowreckon.plan import parse_document
 from tests.joins.live import SERIAL, Connection, capture, filled
 
 TABLES = """
@@ -27,6 +29,7 @@ insert into guests select g, g * 104729 % 4000 + 1, g * 31 % 200, g * 31 % 200, 
   from generate_series(1, 20000) g;
 """
 CROSSED = "select g.id, t.note from guests g join trails t on t.hut = g.hut where g.born < 6 and g.city < 6"
+OPEN = "select g.id from guests g join trails t on t.hut = g.hut and t.steep < 100 where g.born < 1 and g.city < 1"
 WHOLE = "select * from trails"
 
 
@@ -43,8 +46,7 @@ def _named(connection: Connection, name: str, query: str, **more: str) -> Captur
 
 def _learned(*captures: Capture) -> LearnedFacts:
     """What the first learns from the others."""
-    together = Together([plan_evidence(one, reckoned_of(one)) for one in captures])
-    return together.facts_for(0, range(len(captures)))
+    return Fellows(captures, one_database=True).facts_for(captures[0])
 
 
 def _true(connection: Connection, name: str) -> tuple[float, float]:
@@ -84,9 +86,10 @@ def test_scans_that_tell_less_give_bounds(tables: Connection) -> None:
     shared = {"max_parallel_workers_per_gather": "2", "min_parallel_table_scan_size": "0", "parallel_setup_cost": "0"}
     filtered = capture(tables, "select * from trails where steep < 5", catalog=False, analyze=False)
     parallel = capture(tables, "select count(*) from trails", settings=shared, catalog=False)
+    nothing = capture(tables, "select * from huts limit 1", catalog=False)
     pages, rows = _true(tables, "trails")
     for told in (filtered, parallel):
-        size = _learned(told).sizes[RelationName("public", "trails")].size
+        size = _learned(told, nothing).sizes[RelationName("public", "trails")].size
         assert size.pages.low <= pages <= size.pages.high
         assert size.rows.low <= rows <= size.rows.high
         assert not size.exact
@@ -94,6 +97,7 @@ def test_scans_that_tell_less_give_bounds(tables: Connection) -> None:
 
 def test_what_is_computed_for_each_row_is_no_page(tables: Connection) -> None:
     """Expressions in the output, functions in the condition and stopped scans tell no size that is none."""
+    nothing = capture(tables, "select * from huts limit 1", catalog=False)
     pages, rows = _true(tables, "trails")
     for query in (
         "select steep * 2 + wet from trails",
@@ -101,7 +105,7 @@ def test_what_is_computed_for_each_row_is_no_page(tables: Connection) -> None:
         "select * from trails limit 5",
         "select * from trails where (note)::varchar = 'x' or steep = 3",
     ):
-        size = _learned(_named(tables, "one", query)).sizes[RelationName("public", "trails")].size
+        size = _learned(_named(tables, "one", query), nothing).sizes[RelationName("public", "trails")].size
         assert size.pages.low <= pages <= size.pages.high, query
         assert size.rows.low <= rows <= size.rows.high, query
 
@@ -134,7 +138,7 @@ def test_another_size_is_another_time(database: str, tables: Connection) -> None
         after = [_named(tables, f"after#{n}", WHOLE) for n in range(2)]
         tables.execute("create temporary table kept (id int, hut int)")
         temporary = _named(tables, "temporary", "select * from kept")
-    together = Together([plan_evidence(one, reckoned_of(one)) for one in (*before, *after, temporary)])
+    together = Together([plan_evidence(one, reckoned_of(one)).sizes for one in (*before, *after, temporary)])
 
     assert together.contradicting(0) == {2, 3}
     assert together.contradicting(3) == {0, 1}
@@ -167,13 +171,13 @@ def test_plans_that_tell_nothing(tables: Connection) -> None:
     with tables.transaction(force_rollback=True):
         tables.execute("set local plan_cache_mode = force_generic_plan")
         cached = _named(tables, "cached", "execute cached (5)")
-    assert plan_evidence(cached, reckoned_of(cached)).told == ()
+    assert plan_evidence(cached, reckoned_of(cached)).sizes.told == ()
 
     whole = _named(tables, "whole", WHOLE)
     assert whole.explain is not None
     costly = whole.explain.plan.model_copy(update={"total_cost": 10_000_001_234.0, "startup_cost": 10_000_000_000.0})
     switched_off = whole.model_copy(update={"explain": whole.explain.model_copy(update={"plan": costly})})
-    assert plan_evidence(switched_off, reckoned_of(switched_off)).told == ()
+    assert plan_evidence(switched_off, reckoned_of(switched_off)).sizes.told == ()
 
 
 def test_settings_that_nobody_told_prove_no_pages(tables: Connection) -> None:
@@ -182,7 +186,87 @@ def test_settings_that_nobody_told_prove_no_pages(tables: Connection) -> None:
     untold = told.model_copy(
         update={"settings": None, "explain": told.explain and told.explain.model_copy(update={"settings": None})}
     )
-    size = _learned(untold).sizes[RelationName("public", "trails")].size
+    size = (
+        _learned(untold, _named(tables, "other", "select * from huts limit 1"))
+        .sizes[RelationName("public", "trails")]
+        .size
+    )
 
     assert size.rows.exact
     assert not size.pages.exact
+
+
+SEARCHES = {
+    "few": "select g.id, t.note from guests g join trails t on t.hut = g.hut where g.born < 3 and g.city < 3",
+    "unique": "select g.id, h.name from guests g join huts h on h.id = g.hut where g.born < 2 and g.city < 2",
+    "keys": "select g.id from guests g join huts h on h.id = g.hut where g.born < 9 and h.region = 3 and h.id > 7",
+    "both": "select g.id, t.note from guests g join trails t on t.hut = g.hut and t.steep = g.born where g.born < 4",
+}
+WHOLES = [WHOLE, "select * from guests", "select * from huts"]
+
+
+def test_indexes_are_those_of_the_server(tables: Connection) -> None:
+    """No index is invented: name, first column and uniqueness are the catalog's, its pages lie between the bounds."""
+    plans = [_named(tables, name, query) for name, query in SEARCHES.items()]
+    plans += [_named(tables, f"merge {name}", query, enable_hashjoin="off") for name, query in SEARCHES.items()]
+    plans += [_named(tables, query, query) for query in WHOLES]
+    found = {
+        (relation.name, index.name): index
+        for plan in plans
+        for relation, indexes in Fellows(plans, one_database=True).facts_for(plan).indexes.items()
+        for index in indexes
+    }
+
+    assert {"trails_hut", "huts_pkey"} <= {name for _, name in found}
+    for (relation, name), index in found.items():
+        row = tables.execute(
+            "select a.attname, i.indisunique, pg_relation_size(i.indexrelid) / 8192"
+            " from pg_index i join pg_attribute a on a.attrelid = i.indrelid and a.attnum = i.indkey[0]"
+            " where i.indrelid = %s::regclass and i.indexrelid = %s::regclass",
+            [relation, name],
+        ).fetchone()
+        assert row is not None
+        assert index.keys == {row[0]}
+        assert not index.unique or row[1]
+        assert index.pages.low <= float(row[2]) <= index.pages.high
+
+
+def test_an_index_that_another_plan_searched_is_a_way(tables: Connection) -> None:
+    """Few rows came where a hash join was made for many: the lookup is cheaper by an index that is known to be there.
+
+    That a right estimate brings the nested loop is the server's own word.
+    """
+    many = "select g.id, t.note from guests g join trails t on t.hut = g.hut where {}"
+    wrong, right = "g.born < 21 and g.city >= 20", "g.born = 20 and g.id >= 0"
+    own = _named(tables, "own", many.format(f"{wrong} and g.id < 1000"))
+    alone = auditing.audit([own]).plans[0].joins[0]
+    others = [_named(tables, name, query) for name, query in SEARCHES.items()]
+    others += [_named(tables, query, query) for query in WHOLES]
+    told = next(p for p in auditing.audit([own, *others], one_database=True).plans if p.source == "own").joins[0]
+    truth = capture(tables, many.format(f"{right} and g.id < 1000"), catalog=False, analyze=False)
+
+    assert truth.explain is not None
+    assert truth.explain.plan.node_type == "Nested Loop"
+    assert (alone.method, alone.verdict) == ("hash", "undecided")
+    assert (told.verdict, told.best_at_actual) == ("crossed", "nested_loop")
+    assert "few" in told.learned_from
+
+
+def test_what_no_plan_tells_is_asked_of_another_plan(tables: Connection) -> None:
+    """An open verdict names the size that is lacking, and the query whose plan tells it and decides."""
+    own, other = _named(tables, "own", OPEN), _named(tables, "other", "select * from huts")
+
+    def audited(*others: Capture) -> Plan:
+        return next(p for p in auditing.audit([own, *others], one_database=True).plans if p.source == "own")
+
+    open_ = audited(other)
+    asked = [open_.missing[n] for n in open_.joins[0].missing]
+    assert open_.joins[0].verdict == "undecided"
+    assert [m.what for m in asked] == ["the pages and rows of public.trails"]
+
+    row = tables.execute(asked[0].how.encode()).fetchone()
+    assert row is not None
+    answer = Capture(name="answer", settings=own.settings, explain=parse_document(row[0][0]))
+    decided = audited(other, answer.model_copy(update={"server_version": own.server_version}))
+    assert decided.joins[0].verdict == "crossed"
+    assert decided.joins[0].learned_from == ("answer",)

@@ -88,6 +88,32 @@ class SizeFact(NamedTuple):
     sources: tuple[Source, ...]
 
 
+class IndexFact(NamedTuple):
+    """An index that another plan searched: its name, the columns whose values led to the rows, and what that tells.
+
+    `per_key` rows share one value of `keys` (the planner's average), exactly one where it is `unique`. `levels` stand
+    below the root. `order` is how much of the index's order the table keeps: the squared correlation. `covers` are
+    columns that it holds, `lacks` sets of columns of which it does not hold all.
+    """
+
+    name: str
+    keys: frozenset[str]
+    unique: bool
+    per_key: Bounds
+    pages: Bounds
+    levels: Bounds
+    order: Bounds
+    covers: frozenset[str]
+    lacks: frozenset[frozenset[str]]
+    sources: tuple[Source, ...]
+
+    def holds(self, needed: frozenset[str] | None) -> bool | None:
+        """Whether it holds all these columns (None: those that are needed are not known), None where nobody tells."""
+        if needed is not None and needed <= self.covers:
+            return True
+        return False if needed is not None and any(lacking <= needed for lacking in self.lacks) else None
+
+
 @frozen
 class LearnedFacts:
     """What other plans tell of the relations of one plan; `contradicted` are relations of which they tell nothing, as
@@ -96,11 +122,17 @@ class LearnedFacts:
     sizes: Mapping[RelationName, SizeFact] = field(default_factory=lambda: MappingProxyType({}))
     contradicted: frozenset[RelationName] = frozenset()
     left_out: int = 0
+    indexes: Mapping[RelationName, tuple[IndexFact, ...]] = field(default_factory=lambda: MappingProxyType({}))
 
     def size(self, schema: str | None, name: str | None) -> SizeFact | None:
         """The size of a relation, None where nothing is learned of it."""
         known = relation_name(schema, name)
         return self.sizes.get(known) if known is not None else None
+
+    def indexes_on(self, schema: str | None, name: str | None) -> tuple[IndexFact, ...]:
+        """The indexes of a relation that are learned; that others are absent no plan proves."""
+        known = relation_name(schema, name)
+        return self.indexes.get(known, ()) if known is not None else ()
 
 
 NOTHING_LEARNED = LearnedFacts()

@@ -31,7 +31,7 @@ from .cases import Case
 
 SWITCHES = {"nested_loop": "enable_nestloop", "hash": "enable_hashjoin", "merge": "enable_mergejoin"}
 _TIMEOUT = "20s"
-_FUZZ = 1.01
+FUZZ = 1.01
 """What the planner takes for equal, and the contract for no crossing."""
 
 Flip = tuple[str, str, float]
@@ -73,24 +73,24 @@ def measure(
 
     With schema `files` there are two more: the plan with these, and with other plans that show every index to be there.
     """
-    switched = {method: _settings(case.settings, connection) for method in SWITCHES}
+    switched = {method: settings_for(case.settings, connection) for method in SWITCHES}
     with connection.transaction(force_rollback=True):
-        _apply(connection, _settings(case.settings, connection))
+        apply_settings(connection, settings_for(case.settings, connection))
         try:
             with connection.transaction():
-                document = _explain(connection, case.query, "analyze, buffers, verbose, timing off, ")
+                document = explained(connection, case.query, "analyze, buffers, verbose, timing off, ")
         except psycopg.errors.QueryCanceled:
             return []
         tree = lay_out(document.plan)
         catalog = read_catalogs(connection, [tree], trust="own_list")[0]
-        right = lay_out(_explain(connection, case.right).plan)
+        right = lay_out(explained(connection, case.right).plan)
         alternatives: list[Alternative] = []
         for method in SWITCHES:
-            _apply(connection, switched[method] | {s: "off" for m, s in SWITCHES.items() if m != method})
-            explained = _explain(connection, case.query, "verbose, ")
+            apply_settings(connection, switched[method] | {s: "off" for m, s in SWITCHES.items() if m != method})
+            other = explained(connection, case.query, "verbose, ")
             off = tuple(s for m, s in SWITCHES.items() if m != method)
-            alternatives.append(Alternative(switched_off=off, explain=explained))
-        _apply(connection, dict.fromkeys(SWITCHES.values(), "on"))
+            alternatives.append(Alternative(switched_off=off, explain=other))
+        apply_settings(connection, dict.fromkeys(SWITCHES.values(), "on"))
         live = _flips(connection, case) if flips and case.flip is not None else None
         rows = _measure_both(connection, case, document, catalog, tree, right, tuple(alternatives), live, files)
     return rows
@@ -122,9 +122,9 @@ def _measure_both(
                 row.confirmed = [_flips_there(connection, case, p[0], p[1], p[2]) for p in row.points]
             rival = row.method if row.truth != row.method else row.best
             if row.truth is not None and rival not in (None, row.truth):
-                against = _against(connection, case, right, row, rival)
-                row.tied = against is not None and against <= _FUZZ
-                row.lost = against if row.truth != row.method else None
+                lost = against(connection, case, right, row, rival)
+                row.tied = lost is not None and lost <= FUZZ
+                row.lost = lost if row.truth != row.method else None
             found.append(row)
     return found
 
@@ -143,7 +143,7 @@ def _with_files(base: Capture, tree: PlanTree, files: SchemaFiles | None) -> dic
     }
 
 
-def _against(
+def against(
     connection: psycopg.Connection[Any], case: Case, right: PlanTree, row: Measured, rival: str | None
 ) -> float | None:
     """What the rival method costs by the server, its estimate made right, over what the one costs that it takes there.
@@ -157,8 +157,8 @@ def _against(
     taken = _join_over(right, row.sides)
     for order in ({}, {"join_collapse_limit": "1"}):
         with connection.transaction(force_rollback=True):
-            _apply(connection, {SWITCHES[row.truth]: "off"} | order)
-            without = lay_out(_explain(connection, case.right).plan)
+            apply_settings(connection, {SWITCHES[row.truth]: "off"} | order)
+            without = lay_out(explained(connection, case.right).plan)
         other = _join_over(without, row.sides)
         if taken is None or other is None or METHODS[without.nodes[other].node_type] != rival:
             continue
@@ -225,7 +225,7 @@ def _compare(
     for join in joins:
         figures = planner_figures(asked, reckoned, join_facts(reckoned, join.node, aliases))
         printed = float(tree.nodes[join.node].total_cost or 0)
-        sides = _sides(tree, join.node)
+        sides = sides_of(tree, join.node)
         row = Measured(
             case=case.name,
             sides=sides,
@@ -233,7 +233,7 @@ def _compare(
             method=join.method,
             verdict=join.verdict,
             best=join.best_at_actual,
-            truth=_method_over(right, sides, tree, join.node, case),
+            truth=method_over(right, sides, tree, join.node, case),
             modelled=None if join.residual is None else join.residual * printed,
             printed=printed,
             why=join.why,
@@ -280,15 +280,15 @@ def _method_and_rows(connection: psycopg.Connection[Any], query: str, alias: str
 
     Below a Gather the plan prints a process's share in whole rows: there the rows are those of the plan without it.
     """
-    plan = lay_out(_explain(connection, query).plan)
+    plan = lay_out(explained(connection, query).plan)
     joins = plan.joins()
     if len(joins) != 1:
         return "none", 0.0
     method = METHODS[plan.nodes[joins[0]].node_type]
     if any(find_parallelism(plan).partial):
         with connection.transaction(force_rollback=True):
-            _apply(connection, {"max_parallel_workers_per_gather": "0"})
-            plan = lay_out(_explain(connection, query).plan)
+            apply_settings(connection, {"max_parallel_workers_per_gather": "0"})
+            plan = lay_out(explained(connection, query).plan)
     rows = [float(node.plan_rows or 0) for node in plan.nodes if alias_of(node) == alias]
     return (method, rows[0]) if rows else ("none", 0.0)
 
@@ -326,7 +326,7 @@ def _drives(join: Join, tree: PlanTree, alias: str) -> bool:
     return any(alias_of(tree.nodes[n]) == alias for n in tree.subtree(join.outer.node))
 
 
-def _method_over(right: PlanTree, sides: Sides, tree: PlanTree, node: int, case: Case) -> str | None:
+def method_over(right: PlanTree, sides: Sides, tree: PlanTree, node: int, case: Case) -> str | None:
     """The method that the right query's plan has over the same two inputs.
 
     None where it has no such join, or where its estimates of the inputs and the output did not become right: then it
@@ -345,7 +345,7 @@ def _method_over(right: PlanTree, sides: Sides, tree: PlanTree, node: int, case:
 
 def _join_over(plan: PlanTree, sides: Sides) -> int | None:
     """The join of these two inputs, whichever is the outer one."""
-    return next((n for n in plan.joins() if set(_sides(plan, n)) == set(sides)), None)
+    return next((n for n in plan.joins() if set(sides_of(plan, n)) == set(sides)), None)
 
 
 def _near(expected: float, actual: float) -> bool:
@@ -353,7 +353,7 @@ def _near(expected: float, actual: float) -> bool:
     return abs(expected - actual) <= max(0.25 * actual, 2.0)
 
 
-def _sides(tree: PlanTree, number: int) -> Sides:
+def sides_of(tree: PlanTree, number: int) -> Sides:
     return _aliases(tree, tree.outer(number)), _aliases(tree, tree.inner(number))
 
 
@@ -366,17 +366,17 @@ def _cost(tree: PlanTree, number: int) -> float:
     return float(tree.nodes[number].total_cost or 0.0)
 
 
-def _settings(settings: Mapping[str, str], connection: psycopg.Connection[Any]) -> dict[str, str]:
+def settings_for(settings: Mapping[str, str], connection: psycopg.Connection[Any]) -> dict[str, str]:
     kept = {k: v for k, v in settings.items() if k != "enable_memoize" or connection.info.server_version >= 140000}
     return {"jit": "off", "statement_timeout": _TIMEOUT, **dict.fromkeys(SWITCHES.values(), "on"), **kept}
 
 
-def _apply(connection: psycopg.Connection[Any], settings: Mapping[str, str]) -> None:
+def apply_settings(connection: psycopg.Connection[Any], settings: Mapping[str, str]) -> None:
     for name, value in settings.items():
         connection.execute(sql.SQL("set local {} = {}").format(sql.Identifier(name), sql.Literal(value)))
 
 
-def _explain(connection: psycopg.Connection[Any], query: str, options: str = "") -> ExplainDocument:
+def explained(connection: psycopg.Connection[Any], query: str, options: str = "") -> ExplainDocument:
     row = connection.execute(f"explain ({options}settings, format json) {query}".encode()).fetchone()
     assert row is not None
     return parse_document(row[0][0])

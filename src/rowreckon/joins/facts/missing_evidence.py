@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rowreckon.document.audit import Missing
+from rowreckon.sql.keywords import quote_name
 
 _NAMED = 3
 ASK = """rowreckon ask PLAN -o ask.sql
@@ -11,6 +12,7 @@ rowreckon audit PLAN --facts answer.txt"""
 """How a server's facts are got, where need be by a colleague who may connect."""
 _EXPLAIN = """-- runs the query, so use a development copy:
 EXPLAIN (ANALYZE, BUFFERS, SETTINGS, FORMAT JSON) SELECT …;"""
+_PLAIN_EXPLAIN = "EXPLAIN (VERBOSE, SETTINGS, FORMAT JSON)"
 
 NOT_ANALYZED = Missing(
     what="the actual row counts",
@@ -50,6 +52,16 @@ def index_there(table: str) -> Missing:
         what=f"whether the index that the schema files declare on {table} is there",
         why="the verdict hangs on it, and no plan at hand reads it",
         how=f"SELECT indexname, indexdef FROM pg_catalog.pg_indexes WHERE tablename = '{name}'",
+    )
+
+
+def whole_size(schema: str, name: str) -> Missing:
+    """The size of one relation, which would decide most: the plan of another query tells it, and runs nothing."""
+    written = f"{quote_name(schema)}.{quote_name(name)}"
+    return Missing(
+        what=f"the pages and rows of {schema}.{name}",
+        why="no plan at hand reads it whole",
+        how=f"-- runs nothing; audit its plan together with this one:\n{_PLAIN_EXPLAIN} SELECT * FROM {written};",
     )
 
 

@@ -7,9 +7,9 @@ Source: cost_index in optimizer/path/costsize.c, btcostestimate in utils/adt/sel
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from collections.abc import Callable, Iterator, Sequence
 from math import ceil
+from typing import NamedTuple
 
 from rowreckon.cost import CostSettings, index_pages_fetched
 from rowreckon.joins.from_plan.relation_sizes import Charged, SizeGuess, descent_cost, descents, index_pages
@@ -17,7 +17,9 @@ from rowreckon.joins.from_plan.row_shape import RowShape
 from rowreckon.joins.from_plan.whole_table_scans import SeenRelation
 
 _FULLER = 1.6
-"""How many times more pages than the fewest and the most likely an index may have (common practice, no source)."""
+"""How many times fewer or more pages an index may have than its widest and narrowest entries make likely (common
+practice, no source)."""
+_NEAR = 1e-6
 
 
 def agreeing_sizes(
@@ -39,43 +41,81 @@ def agreeing_sizes(
     return list(dict.fromkeys((*ends, *more)))
 
 
+class _Pages(NamedTuple):
+    """What the pages of one execution cost: those of the table in no order of the index, and in its very order."""
+
+    scattered: float
+    together: float
+
+
 def _agreeing(
     settings: CostSettings, charged: Charged, seen: SeenRelation, shape: RowShape, height: int, bits: int
 ) -> Iterator[SizeGuess]:
+    """At the fewest index pages that fit, the likely number and the most, each with the order that fits them."""
     fewest, likely, most = shape.entries
     descent = descent_cost(settings, height, bits)
-    spent = (charged.least - descent - charged.cpu, charged.most - descent - charged.cpu)
-    tried = [index_pages(seen.tuples, entries, height) for entries in (likely, most, fewest)]
-    for pages in dict.fromkeys((tried[0], ceil(tried[1] / _FULLER), ceil(tried[2] * _FULLER), *tried[1:])):
-        guess = SizeGuess(seen.pages, seen.tuples, float(max(pages, 1)), height, 0.0, charged.found)
-        order = _order(settings, charged, guess, spent)
-        if order is not None:
-            yield replace(guess, order=order)
+    least, dearest = charged.least - descent - charged.cpu, charged.most - descent - charged.cpu
+    table, index_cost = _table_pages(settings, charged, seen), _index_cost(settings, charged, seen)
+    low = max(ceil(index_pages(seen.tuples, most, height) / _FULLER), 1)
+    high = ceil(index_pages(seen.tuples, fewest, height) * _FULLER)
+    from_ = _first(lambda n: index_cost(n) >= least - table.scattered - _NEAR, low, high)
+    to = _first(lambda n: index_cost(n) > dearest - table.together + _NEAR, low, high + 1) - 1
+    if from_ > min(to, high):
+        return
+    middle = min(max(int(index_pages(seen.tuples, likely, height)), from_), to)
+    for pages in dict.fromkeys((middle, from_, to)):
+        rest = (least - index_cost(pages), dearest - index_cost(pages))
+        for order in _orders(table, rest, charged):
+            yield SizeGuess(seen.pages, seen.tuples, float(pages), height, order, charged.found)
 
 
-def _order(settings: CostSettings, charged: Charged, guess: SizeGuess, spent: tuple[float, float]) -> float | None:
-    """The squared correlation at which the pages of an execution cost so much, None where they never do."""
-    loops, random = charged.loops, settings.random_page_cost
-    table, index, found = max(guess.pages, 1.0), guess.index_pages, charged.found
+def _table_pages(settings: CostSettings, charged: Charged, seen: SeenRelation) -> _Pages:
+    loops, random, table = charged.loops, settings.random_page_cost, max(seen.pages, 1.0)
+    together = ceil(charged.found / max(seen.tuples, 1.0) * seen.pages)
 
-    def fetched(pages: float, of: float) -> float:
-        return index_pages_fetched(settings, pages, of, index, table)
+    def fetched(pages: float) -> float:
+        # the index's pages only count beyond what the cache holds, and are not known yet
+        return ceil(index_pages_fetched(settings, pages, table, 1.0, table) * charged.unseen)
 
-    per_scan = ceil(found * index / max(guess.tuples, 1.0)) if index > 1.0 and guess.tuples > 1.0 else 1.0
-    of_index = (fetched(per_scan * loops, index) / loops if loops > 1.0 else per_scan) * random
-    together = ceil(found / max(guess.tuples, 1.0) * guess.pages)
     if loops > 1.0:
-        most = ceil(fetched(found * loops, table) * charged.unseen) * random / loops
-        least = ceil(fetched(together * loops, table) * charged.unseen) * random / loops
-    else:
-        most = ceil(fetched(found, table) * charged.unseen) * random
-        pages = ceil(together * charged.unseen)
-        least = random + (pages - 1.0) * settings.seq_page_cost if pages > 0 else 0.0
-    low, high = spent[0] - of_index, spent[1] - of_index
-    if most - least <= 0.0:
-        return 0.0 if low <= most <= high else None
-    # the dearer, the less order
-    orders = ((most - high) / (most - least), (most - low) / (most - least))
-    if orders[0] > 1.0 or orders[1] < 0.0:
-        return None
-    return min(max((orders[0] + orders[1]) / 2.0, 0.0), 1.0)
+        return _Pages(
+            fetched(charged.found * loops) * random / loops,
+            fetched(together * loops) * random / loops,
+        )
+    pages = ceil(together * charged.unseen)
+    in_order = random + (pages - 1.0) * settings.seq_page_cost if pages > 0 else 0.0
+    return _Pages(fetched(charged.found) * random, in_order)
+
+
+def _index_cost(settings: CostSettings, charged: Charged, seen: SeenRelation) -> Callable[[int], float]:
+    """What the index pages of one execution cost, by how many the index has: more with more of them."""
+    loops, random, table = charged.loops, settings.random_page_cost, max(seen.pages, 1.0)
+
+    def cost(pages: int) -> float:
+        several = pages > 1 and seen.tuples > 1.0
+        per_scan = ceil(charged.found * pages / seen.tuples) if several else 1.0
+        if loops <= 1.0:
+            return per_scan * random
+        return index_pages_fetched(settings, per_scan * loops, float(pages), float(pages), table) * random / loops
+
+    return cost
+
+
+def _first(reached: Callable[[int], bool], low: int, high: int) -> int:
+    """The first whole number that reaches it, `high` + 1 where none up to there does."""
+    if low > high or not reached(high):
+        return high + 1
+    while low < high:
+        middle = (low + high) // 2
+        low, high = (low, middle) if reached(middle) else (middle + 1, high)
+    return low
+
+
+def _orders(table: _Pages, rest: tuple[float, float], charged: Charged) -> tuple[float, ...]:
+    """The squared correlation at which the table's pages cost so much: the dearer, the less order. Either end where it
+    makes no difference to what was charged, and may make one to more executions."""
+    further = table.scattered - table.together
+    if further <= 0.0:
+        return (0.0, 1.0) if charged.found > 1.0 and charged.unseen > 0.0 else (0.0,)
+    least, most = (table.scattered - rest[1]) / further, (table.scattered - rest[0]) / further
+    return (min(max((least + most) / 2.0, 0.0), 1.0),)

@@ -64,8 +64,33 @@ def sizes_by_cost(
         heap = middle - startup - found * (per_heap_row + settings.cpu_operator_cost * asked.quals)
         play += ROUNDING
         return bitmap_sizes(settings, shape, (heap - play, heap + play), found, asked.loops)
-    per_row = settings.cpu_index_tuple_cost + settings.cpu_operator_cost * asked.quals + per_heap_row
-    readings = [
+    readings = readings_of(case, scan, cost, candidates, asked)
+    if seen is not None:
+        return agreeing_sizes(settings, readings, seen, shape) if not constants else []
+    found_by_key = possible_sizes(settings, readings, shape) if not constants else []
+    if found_by_key:
+        return found_by_key
+    per_entry = settings.cpu_index_tuple_cost + settings.cpu_operator_cost * asked.quals
+    swept = swept_sizes(settings, readings, shape, per_entry, ranged=bool(constants))
+    # of a unique key one row is found, by whatever
+    if swept or constants or not scan.filter or case.facts.inner_unique:
+        return swept
+    # statistics that expect far more or fewer rows of a key than came
+    per_row = per_entry + per_heap_row
+    most = max((middle - startup) / per_row, 1.0)
+    return possible_sizes(settings, [replace(readings[0], cpu=n * per_row, found=n) for n in widening(most)], shape)
+
+
+def readings_of(
+    case: JoinAtHand, scan: ScanNode, cost: tuple[float, float] | None, candidates: Sequence[float], asked: Asked
+) -> list[Charged]:
+    """The ways to read what an execution of an index scan was charged: by the rows that it may find each."""
+    settings = case.settings
+    printed, startup = float(scan.total_cost or 0.0), float(scan.startup_cost or 0.0)
+    middle, play = (printed, ROUNDING) if cost is None else cost
+    per_row = settings.cpu_index_tuple_cost + settings.cpu_operator_cost * asked.quals
+    per_row += settings.cpu_tuple_cost + settings.cpu_operator_cost * asked.filters
+    return [
         Charged(
             least=max(middle - play, printed - ROUNDING),
             most=min(middle + play, printed + ROUNDING),
@@ -79,19 +104,6 @@ def sizes_by_cost(
         for found in candidates
         for loops in asked.whole or (asked.loops,)
     ]
-    if seen is not None:
-        return agreeing_sizes(settings, readings, seen, shape) if not constants else []
-    found_by_key = possible_sizes(settings, readings, shape) if not constants else []
-    if found_by_key:
-        return found_by_key
-    per_entry = settings.cpu_index_tuple_cost + settings.cpu_operator_cost * asked.quals
-    swept = swept_sizes(settings, readings, shape, per_entry, ranged=bool(constants))
-    # of a unique key one row is found, by whatever
-    if swept or constants or not scan.filter or case.facts.inner_unique:
-        return swept
-    # statistics that expect far more or fewer rows of a key than came
-    most = max((middle - startup) / per_row, 1.0)
-    return possible_sizes(settings, [replace(readings[0], cpu=n * per_row, found=n) for n in widening(most)], shape)
 
 
 def _orders(case: JoinAtHand, scan: ScanNode, found: float) -> tuple[float, ...]:

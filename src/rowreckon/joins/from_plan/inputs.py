@@ -13,16 +13,16 @@ from rowreckon.cost import CostSettings, QualCost, RelationSize, cost_seqscan
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.counts.reckon import ReckonedTree
-from rowreckon.joins.facts.clauses import JoinClause
-from rowreckon.joins.facts.inputs import ClauseInput, JoinInput, KeyInput, ParameterisedAccess, SideInput, SidePath
+from rowreckon.joins.facts.inputs import ClauseInput, JoinInput, ParameterisedAccess, SideInput, SidePath
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
 from rowreckon.joins.facts.sides import JoinFacts, Side
+from rowreckon.joins.from_plan.counted import Counted, key_input
 from rowreckon.joins.from_plan.inner_access import executed_access, ordered_path, shared_inner, whole_inner
 from rowreckon.joins.from_plan.inner_sizes import shape_of
 from rowreckon.joins.from_plan.loop_executions import loop_evidence
 from rowreckon.joins.from_plan.match_counts import matches_of
-from rowreckon.joins.from_plan.proven_index import searches
+from rowreckon.joins.from_plan.proven_index import known_index, searches
 from rowreckon.joins.from_plan.relation_sizes import seen_sizes
 from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
 from rowreckon.joins.ways.side_paths import printed_paths
@@ -69,8 +69,10 @@ def plan_worlds(case: JoinAtHand, relations: RelationEvidence) -> list[JoinInput
         if side.paths or side.partial_paths:
             # fuller buckets make a hash join dearer, as a larger relation does
             modes = _MODES if len(inner_worlds) == 1 else {0: _MODES[:2], 2: _MODES[::2]}.get(number, _MODES[:1])
-        for mode in modes:
+        lookups = turned[1:] if len(modes) == len(_MODES) else ()  # each also beside a hash join that is no dearer
+        for mode, lookup in [*((mode, None) for mode in modes), *((_MODES[0], lookup) for lookup in lookups)]:
             ordered = mode == "ordered" and may_be_ordered
+            chosen = lookup or (turned[max(_MODES.index(mode), min(number, 2))] if turned else None)
             worlds.append(
                 JoinInput(
                     turned=False,
@@ -92,7 +94,7 @@ def plan_worlds(case: JoinAtHand, relations: RelationEvidence) -> list[JoinInput
                     free_order=ordered,
                     full_buckets=mode == "full",
                     index_gone=world.gone,
-                    turned_inner=turned[max(_MODES.index(mode), min(number, 2))].access if turned else None,
+                    turned_inner=chosen.access if chosen is not None else None,
                 )
             )
     doubted = turned[0].doubted if turned else None
@@ -224,8 +226,8 @@ def _in_order(
     """The side as if its relation had an index in the order of the join columns; at no extra cost where its size is
     not known."""
     facts = case.facts
-    if not given.single or case.no_index_orders(side):
-        return given
+    if not given.single or case.no_index_orders(side) or known_index(case, side, relations) is not None:
+        return given  # of an index that is known its order has a price
     inner = side is facts.inner
     keys = [(c.inner_text if inner else c.outer_text) or c.text for c in facts.clauses]
     scan = case.reckoned.tree.nodes[side.scan] if side.scan is not None else None
@@ -267,52 +269,14 @@ def _clauses(
                 operator=clause.operator,
                 selectivity=selectivity if position == 0 else 1.0,
                 semi=None,
-                outer=_key(clause, False, outer, keys[0], fuller),
-                inner=_key(clause, True, inner, keys[1], fuller),
+                outer=key_input(clause, False, outer, keys[0], fuller),
+                inner=key_input(clause, True, inner, keys[1], fuller),
                 can_hash=can_hash(clause),
                 can_merge=can_merge(clause),
                 scan=WHOLE_SCAN,
             )
         )
     return tuple(found)
-
-
-class Counted(NamedTuple):
-    """A side's rows, and where it is one relation of known size its tuples (else 0).
-
-    `per_value` is how many tuples share a key, `matches` how many rows a semijoin's outer row finds if it finds any,
-    where the plan tells, else None. `came` are the rows that came where nothing tells of the relation that has the key:
-    its distinct values are known by the side's own rows alone, and grow with them.
-    """
-
-    rows: float
-    tuples: float
-    per_value: float | None
-    matches: float | None = None
-    came: float | None = None
-
-    def distinct(self, values: float) -> float:
-        """Distinct keys among the tuples, at most `values`."""
-        whole = max(self.tuples, self.rows)
-        per_value = self.per_value if self.per_value is not None else whole / min(values, whole)
-        return max(whole / max(per_value, 1.0), 1.0)
-
-
-def _key(clause: JoinClause, inner: bool, side: Counted, ndistinct: float, fuller: float) -> KeyInput:
-    """A key. Its most frequent value is `fuller` times as frequent as the average one; 0 where none is known."""
-    share = ndistinct / side.rows if side.came is not None and side.rows else None
-    known = side.rows if side.tuples or share is not None else 0.0
-    return KeyInput(
-        alias=clause.inner_alias if inner else clause.outer_alias,
-        text=(clause.inner_text if inner else clause.outer_text) or clause.text,
-        column=None,
-        ndistinct=ndistinct,
-        mcv_freq=min(fuller / max(ndistinct, (share or 0.0) * (side.came or 0.0)), 1.0),
-        relation_rows=known,
-        relation_tuples=max(side.tuples, known),
-        relation_actual=side.came,
-        share=share,
-    )
 
 
 def _match_frac(facts: JoinFacts) -> float | None:

@@ -7,6 +7,7 @@ bounds. `execution_cost` solves the cost of one, `found_rows` the rows that it f
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import NamedTuple
 
 from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
@@ -50,18 +51,52 @@ class LoopEvidence:
     range_quals: int = 0
 
 
-def loop_evidence(case: JoinAtHand, relations: RelationEvidence) -> LoopEvidence | None:
-    """The evidence for an executed nested loop with a parameterised inner side; None where costs are missing."""
+class Execution(NamedTuple):
+    """One execution of an inner scan, as far as the plan tells of it without the size of its relation.
+
+    `solved` is its cost, `play` how far it may be off; `believable` says that it goes with what is printed. `found`
+    rows come from its index, of which `kept` is the share that the relation's own conditions leave, `share` that of all
+    conditions; `candidates` are the numbers of rows that may be found, the likely one first.
+    """
+
+    printed: float
+    solved: float
+    play: float
+    believable: bool
+    found: float
+    candidates: list[float]
+    share: float
+    kept: float
+    quals: int
+    filters: int
+    own: int
+    loops: Loops | None
+    visible: float
+
+    @property
+    def asked(self) -> Asked | None:
+        """What its index was asked, None where the number of executions is not told."""
+        if self.loops is None:
+            return None
+        return Asked(max(self.quals, 1), self.filters, self.loops.rows, self.visible, self.loops.whole)
+
+    def cost(self, *, memoized: bool) -> tuple[float, float] | None:
+        """Its solved cost with its play, None where only the printed one can be believed."""
+        return (self.solved, self.play) if self.believable and not memoized else None
+
+
+def execution_of(case: JoinAtHand) -> Execution | None:
+    """One execution of a parameterised inner side; None where costs are missing."""
     reckoned, facts = case.reckoned, case.facts
     tree = reckoned.tree
     top, join, outer = tree.nodes[facts.inner.child], tree.nodes[facts.node], tree.nodes[facts.outer.child]
     if top.total_cost is None or top.startup_cost is None or join.total_cost is None or outer.total_cost is None:
         return None
-    rows, calls = max(facts.inner.planner_rows, 1.0), max(facts.outer.planner_rows, 1.0)
-    printed = float(top.total_cost)
+    rows, printed = max(facts.inner.planner_rows, 1.0), float(top.total_cost)
     scan = tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
     quals = filters = own = 0
     kept = share = 1.0
+    candidates = expected_found(reckoned, facts, rows)
     if isinstance(scan, ScanNode):
         index_cond = index_condition(reckoned, facts)
         quals = len(parse_condition(index_cond).clauses) if index_cond is not None else 0
@@ -69,46 +104,67 @@ def loop_evidence(case: JoinAtHand, relations: RelationEvidence) -> LoopEvidence
         own = max(filters - sum(1 for c in facts.clauses if c.place == "scan_filter"), 0)
         # conditions of the join among them are none of the relation's own: each is taken to keep an equal share
         share = share_kept(facts, scan) if filters else 1.0
+        if filters and isinstance(scan, BitmapHeapScanNode) and rows < candidates[0]:
+            share = rows / candidates[0]  # both as the planner expected them
         kept = share ** (own / filters) if own else 1.0
     solved, play = solved_cost(case, printed, kept)
-    believable = abs(solved - printed) <= ROUNDING + play
-    total = solved if believable or facts.inner.memoized else printed
-    candidates = expected_found(reckoned, facts, rows)
-    found = candidates[0] if len(candidates) == 1 else max(rows / share, 1.0)
-    loops = loops_of(reckoned, facts)
-    visible = _all_visible(scan, reckoned, facts) if isinstance(scan, IndexScanNode) else 0.0
+    return Execution(
+        printed=printed,
+        solved=solved,
+        play=play,
+        believable=abs(solved - printed) <= ROUNDING + play,
+        found=candidates[0] if len(candidates) == 1 else max(rows / share, 1.0),
+        candidates=candidates,
+        share=share,
+        kept=kept,
+        quals=quals,
+        filters=filters,
+        own=own,
+        loops=loops_of(reckoned, facts),
+        visible=_all_visible(scan, reckoned, facts) if isinstance(scan, IndexScanNode) else 0.0,
+    )
+
+
+def loop_evidence(case: JoinAtHand, relations: RelationEvidence) -> LoopEvidence | None:
+    """The evidence for an executed nested loop with a parameterised inner side; None where costs are missing."""
+    reckoned, facts = case.reckoned, case.facts
+    run = execution_of(case)
+    if run is None:
+        return None
+    tree = reckoned.tree
+    calls = max(facts.outer.planner_rows, 1.0)
+    scan = tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
+    total = run.solved if run.believable or facts.inner.memoized else run.printed
     sizes: list[SizeGuess] = []
     if isinstance(scan, ScanNode):
-        shape = shape_of_scan(reckoned, facts, scan, found)
-        seen = relations.of(scan)
-        cost = (solved, play) if believable and not facts.inner.memoized else None
-        asked = None if loops is None else Asked(max(quals, 1), filters, loops.rows, visible, loops.whole)
+        shape = shape_of_scan(reckoned, facts, scan, run.found)
+        seen, cost, asked = relations.of(scan), run.cost(memoized=facts.inner.memoized), run.asked
         if seen is not None:
-            agreeing = sizes_by_cost(case, scan, shape, cost, candidates, asked, seen) if asked is not None else []
-            sizes = agreeing or seen_sizes(seen, shape)
-        elif loops is not None and asked is not None:
-            sizes = sizes_by_cost(case, scan, shape, cost, candidates, asked)
+            agreeing = sizes_by_cost(case, scan, shape, cost, run.candidates, asked, seen) if asked is not None else []
+            sizes = agreeing or seen_sizes(seen, shape, run.found)
+        elif run.loops is not None and asked is not None:
+            sizes = sizes_by_cost(case, scan, shape, cost, run.candidates, asked)
             executed = _executed(
                 case.settings,
                 float(scan.startup_cost or 0.0),
                 total,
-                loops,
-                visible,
+                run.loops,
+                run.visible,
                 bitmap=isinstance(scan, BitmapHeapScanNode),
             )
-            inner = InnerScan(own, kept, visible > 0.0, executed)
+            inner = InnerScan(run.own, run.kept, run.visible > 0.0, executed)
             sizes = weighed_sizes(case, sizes, inner)
     return LoopEvidence(
         total=max(total, 0.0),
-        startup=float(top.startup_cost),
-        exact=ROUNDING / max(printed, ROUNDING) <= _LEAST_PRECISE and not facts.inner.memoized,
-        found=found,
-        kept=kept,
-        quals=max(quals, 1),
-        own_quals=own,
-        loops=loops or Loops(calls, calls, 1.0),
+        startup=float(tree.nodes[facts.inner.child].startup_cost or 0.0),
+        exact=ROUNDING / max(run.printed, ROUNDING) <= _LEAST_PRECISE and not facts.inner.memoized,
+        found=run.found,
+        kept=run.kept,
+        quals=max(run.quals, 1),
+        own_quals=run.own,
+        loops=run.loops or Loops(calls, calls, 1.0),
         index_only=scan is not None and scan.node_type == "Index Only Scan",
-        allvisfrac=visible,
+        allvisfrac=run.visible,
         sizes=tuple(sizes),
         range_quals=range_quals_of(reckoned, facts) or 0,
     )

@@ -19,10 +19,12 @@ from rowreckon.joins.facts.sides import JoinFacts, Side
 from rowreckon.joins.from_plan.inner_access import ProvenIndex
 from rowreckon.joins.from_plan.inner_sizes import shape_of
 from rowreckon.joins.from_plan.loops import Loops, loops_of
+from rowreckon.joins.from_plan.needed_columns import needed_columns
 from rowreckon.joins.from_plan.relation_sizes import SizeGuess, seen_sizes
 from rowreckon.joins.from_plan.row_shape import RowShape
 from rowreckon.joins.from_plan.whole_index_scans import SeenIndex, leads, whole_index
 from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
+from rowreckon.learned.facts import Bounds, IndexFact
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
 from rowreckon.plan.tree import base_name
@@ -58,7 +60,7 @@ def searches(case: JoinAtHand, side: Side, relations: RelationEvidence) -> tuple
     covered = scan.output is not None and set(scan.output) <= set(keys)
     readings = _unique(case, side, relations, own, keys, covered=covered) if inner else []
     led = [] if readings else _led(case, side, own, keys)
-    readings = readings or led
+    readings = readings or led or _known(case, side, relations, own, keys)
     declared = case.declared_index(side) if not readings else None
     doubted = base_name(scan) if declared is not None and declared.seen_in is None else None
     readings = readings or _declared(case, side, relations, own, keys)
@@ -137,6 +139,51 @@ def _declared(
         ProvenIndex(size, own, len(keys), keys, 1.0 if only and number == 1 else None, None if unique else found)
         for number, (size, found) in enumerate(zip(sizes, _found(facts, side), strict=True))
     ]
+
+
+def known_index(case: JoinAtHand, side: Side, relations: RelationEvidence) -> IndexFact | None:
+    """The index that other plans searched by just the columns that the join compares of a side's relation."""
+    scan = case.reckoned.tree.nodes[side.scan] if side.scan is not None else None
+    inner = side is case.facts.inner
+    equal = [(c.inner_text if inner else c.outer_text) or c.text for c in case.facts.clauses if c.is_equality]
+    if not isinstance(scan, ScanNode) or len(equal) < len(case.facts.clauses):
+        return None
+    columns = frozenset(_column(text) for text in equal)
+    fitting = [index for index in relations.indexes(scan) if index.keys == columns]
+    return min(fitting, key=lambda i: (i.per_key.high, i.name), default=None)
+
+
+def _known(
+    case: JoinAtHand, side: Side, relations: RelationEvidence, own: int, keys: tuple[str, ...]
+) -> list[ProvenIndex]:
+    """Readings of the index that other plans searched by the join's columns."""
+    scan = case.reckoned.tree.nodes[side.scan] if side.scan is not None else None
+    seen = relations.of(scan) if isinstance(scan, ScanNode) else None
+    index = known_index(case, side, relations)
+    if seen is None or index is None or not isinstance(scan, ScanNode):
+        return []
+    holds = index.holds(needed_columns(case.reckoned, case.facts, side.scan))
+    # an index that holds all columns spares the table where its pages are all visible, which no plan tells of it
+    spared = (1.0 if holds else None, None if holds is False else 1.0, 0.0 if holds else None)
+    corners = (
+        (_between(index.pages), _between(index.order), _between(index.per_key)),
+        (index.pages.low, index.order.high, index.per_key.low),
+        (index.pages.high, index.order.low, index.per_key.high),
+    )
+    readings: list[ProvenIndex] = []
+    for (pages, order, found), visible in zip(corners, spared, strict=True):
+        size = SizeGuess(seen.pages, seen.tuples, pages, int(index.levels.high), order, found)
+        readings.append(ProvenIndex(size, own, len(keys), keys, visible, None if index.unique else found))
+    return readings
+
+
+def _between(bounds: Bounds) -> float:
+    return float(round((bounds.low * bounds.high) ** 0.5)) if bounds.low >= 1.0 else (bounds.low + bounds.high) / 2.0
+
+
+def _column(text: str) -> str:
+    """The column of `alias.column`, without quotation marks."""
+    return text.rsplit(".", 1)[-1].strip('"')
 
 
 def _sized(index: SeenIndex, shape: RowShape, number: int) -> SizeGuess:

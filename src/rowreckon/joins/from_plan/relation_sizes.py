@@ -84,14 +84,16 @@ class _Span(NamedTuple):
     found: float
 
 
-def seen_sizes(seen: SeenRelation, shape: RowShape) -> list[SizeGuess]:
-    """The size that a whole scan elsewhere in the plan tells, with the likely, the smallest and the largest index."""
+def seen_sizes(seen: SeenRelation, shape: RowShape, rows: float = 1.0) -> list[SizeGuess]:
+    """The size that a whole scan elsewhere in the plan tells, with the likely, the smallest and the largest index;
+    `rows` share a key."""
     found: list[SizeGuess] = []
     fewest, likely, most = shape.entries
     for entries, order in ((likely, 0.5), (most, 1.0), (fewest, 0.0)):
         # a lone leaf is split when it is full, not when it is as full as a built one
         height = 0 if order == 1.0 and seen.tuples <= shape.full_leaf else _height(seen.tuples, entries)
-        found.append(SizeGuess(seen.pages, seen.tuples, index_pages(seen.tuples, entries, height), height, order))
+        pages = index_pages(seen.tuples, entries, height)
+        found.append(SizeGuess(seen.pages, seen.tuples, pages, height, order, rows))
     return found
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
-from rowreckon.learned.facts import NOTHING_LEARNED, LearnedFacts
+from rowreckon.learned.facts import NOTHING_LEARNED, IndexFact, LearnedFacts, relation_name
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
 from rowreckon.plan.tree import base_name
@@ -57,6 +57,24 @@ class RelationEvidence:
             found = (_whole_scan(self._settings, self._reckoned, at) for at in self._scans.get(name, ()))
             self._seen[name] = self._told(*name) or next((seen for seen in found if seen is not None), None)
         return self._seen[name]
+
+    @property
+    def any_learned(self) -> bool:
+        """Whether other plans tell of this one's relations."""
+        return bool(self._learned.sizes)
+
+    def by_this_plan(self) -> RelationEvidence:
+        """What the plan tells by itself."""
+        return RelationEvidence(self._settings, self._reckoned)
+
+    def lacks_size(self, node: ScanNode) -> bool:
+        """Whether other plans are at hand that could tell a relation's size, and none of them does."""
+        named = relation_name(node.schema_name, node.relation_name) is not None
+        return named and self._learned is not NOTHING_LEARNED and self.of(node) is None
+
+    def indexes(self, node: ScanNode) -> tuple[IndexFact, ...]:
+        """The indexes of the relation that a node scans, as far as other plans tell of them."""
+        return self._learned.indexes_on(node.schema_name, node.relation_name)
 
     def _told(self, schema: str | None, name: str) -> SeenRelation | None:
         fact = self._learned.size(schema, name)

@@ -7,11 +7,13 @@ inferred where plans measure a large table alike, to the page and to the row, an
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.joins.facts.own_workers import reckoned_of
-from rowreckon.joins.learning.plan_evidence import names_schemas, plan_evidence
-from rowreckon.learned.facts import NOTHING_LEARNED, LearnedFacts
+from rowreckon.joins.learning.index_searches import index_facts
+from rowreckon.joins.learning.plan_evidence import PlanTold, names_schemas, plan_evidence
+from rowreckon.learned.facts import NOTHING_LEARNED, IndexFact, LearnedFacts, RelationName
 from rowreckon.learned.together import PlanEvidence, Together
 
 if TYPE_CHECKING:
@@ -25,12 +27,13 @@ class Fellows:
         """`one_database`: whether they are all of one, None where nobody says."""
         self._places = {id(capture): number for number, capture in enumerate(captures)}
         self._together: Together | None = None
+        self._told: list[PlanTold] = []
         self._groups: list[frozenset[int]] = []
         telling = [c for c in captures if c.explain is not None and names_schemas(c.explain.plan)]
         if one_database is False or len(telling) < 2:
             return
-        told = [_evidence(capture) for capture in captures]
-        self._together = Together(told)
+        self._told = [_evidence(capture) for capture in captures]
+        self._together = Together([told.sizes for told in self._told])
         if one_database:
             self._groups = [frozenset(range(len(captures)))] * len(captures)
         else:
@@ -48,12 +51,28 @@ class Fellows:
         number = self._places.get(id(capture))
         if self._together is None or number is None:
             return NOTHING_LEARNED
-        return self._together.facts_for(number, self._groups[number])
+        learned = self._together.facts_for(number, self._groups[number])
+        agreeing = self._groups[number] - self._together.contradicting(number)
+        return replace(learned, indexes=self._indexes(learned, sorted(agreeing, key=self._name)))
+
+    def _indexes(self, learned: LearnedFacts, numbers: Sequence[int]) -> dict[RelationName, tuple[IndexFact, ...]]:
+        """The indexes of relations of known size that these plans searched."""
+        found: dict[RelationName, tuple[IndexFact, ...]] = {}
+        for relation, fact in learned.sizes.items():
+            if fact.size.exact and fact.size.pages.low > 0.0:
+                searches = [s for n in numbers for s in self._told[n].searches if s.relation == relation]
+                indexes = index_facts(searches, fact.size)
+                if indexes:
+                    found[relation] = indexes
+        return found
+
+    def _name(self, number: int) -> str:
+        return self._told[number].sizes.plan
 
 
-def _evidence(capture: Capture) -> PlanEvidence:
+def _evidence(capture: Capture) -> PlanTold:
     if capture.explain is None or not names_schemas(capture.explain.plan):
-        return PlanEvidence(capture.name, 0, frozenset(), ())
+        return PlanTold(PlanEvidence(capture.name, 0, frozenset(), ()), ())
     return plan_evidence(capture, reckoned_of(capture))
 
 

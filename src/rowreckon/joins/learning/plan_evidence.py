@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from rowreckon.joins.facts.settings import settings_of
+from rowreckon.joins.learning.index_searches import SearchEvidence, searches_in
 from rowreckon.joins.learning.table_scans import Reading, scan_evidence
 from rowreckon.learned.facts import RelationName, relation_name
 from rowreckon.learned.together import PlanEvidence
@@ -34,7 +35,14 @@ def names_schemas(root: PlanNode) -> bool:
     return False
 
 
-def plan_evidence(capture: Capture, reckoned: ReckonedTree) -> PlanEvidence:
+class PlanTold(NamedTuple):
+    """What one plan tells: sizes, and the searches of its indexes."""
+
+    sizes: PlanEvidence
+    searches: tuple[SearchEvidence, ...]
+
+
+def plan_evidence(capture: Capture, reckoned: ReckonedTree) -> PlanTold:
     """What a capture's plan tells of relations whose schema it names.
 
     A plan from a cache, whose sizes are those of an unknown time, tells nothing and is told nothing; nor does one with
@@ -46,6 +54,7 @@ def plan_evidence(capture: Capture, reckoned: ReckonedTree) -> PlanEvidence:
     release = 0 if version is None else version // 10000 if version >= 10000 else version
     reads: set[RelationName] = set()
     told: list[SizeEvidence] = []
+    searches: tuple[SearchEvidence, ...] = ()
     if not (_from_cache(tree) or any((node.total_cost or 0.0) >= _DISABLED for node in tree.nodes)):
         reading = Reading(settings, not lacking, reckoned, capture.name, capture.captured_at)
         for number, node in enumerate(tree.nodes):
@@ -56,7 +65,8 @@ def plan_evidence(capture: Capture, reckoned: ReckonedTree) -> PlanEvidence:
             evidence = scan_evidence(reading, number, relation)
             if evidence is not None:
                 told.append(evidence)
-    return PlanEvidence(capture.name, release, frozenset(reads), tuple(told))
+        searches = tuple(searches_in(reading, capture.query))
+    return PlanTold(PlanEvidence(capture.name, release, frozenset(reads), tuple(told)), searches)
 
 
 def _from_cache(tree: PlanTree) -> bool:

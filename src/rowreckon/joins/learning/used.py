@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rowreckon.joins.learning.order import in_order
+from rowreckon.plan.clause import ColumnReference
 from rowreckon.plan.nodes import ScanNode
 from rowreckon.plural import agreeing, counted
 
@@ -15,14 +16,27 @@ if TYPE_CHECKING:
 
 
 def plans_used(learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts, own: str) -> tuple[str, ...]:
-    """The other plans that tell the sizes of a join's relations, by name; `own` is its own plan."""
+    """The other plans that tell the sizes of a join's relations and the indexes on its columns, by name; `own` is the
+    join's own plan."""
     names: set[str] = set()
     for number in (facts.outer.scan, facts.inner.scan):
         node = reckoned.tree.nodes[number] if number is not None else None
         fact = learned.size(node.schema_name, node.relation_name) if isinstance(node, ScanNode) else None
-        if fact is not None and fact.size.exact:
-            names.update(source.plan for source in fact.sources)
+        if fact is None or not fact.size.exact or not isinstance(node, ScanNode):
+            continue
+        names.update(source.plan for source in fact.sources)
+        columns = {
+            _column(c.outer_column, c.inner_column, inner_side=number == facts.inner.scan) for c in facts.clauses
+        }
+        for index in learned.indexes_on(node.schema_name, node.relation_name):
+            if index.keys == columns:
+                names.update(source.plan for source in index.sources)
     return tuple(sorted(names - {own}, key=in_order))
+
+
+def _column(outer: ColumnReference | None, inner: ColumnReference | None, *, inner_side: bool) -> str | None:
+    column = inner if inner_side else outer
+    return column.column if column is not None else None
 
 
 def contradictions(learned: LearnedFacts) -> tuple[str, ...]:

@@ -13,9 +13,9 @@ from rowreckon.document.audit import Method, Missing
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.catalog_facts import CatalogFacts
 from rowreckon.joins.facts.declared_indexes import DeclaredIndexes
-from rowreckon.joins.facts.inputs import JoinInput
+from rowreckon.joins.facts.inputs import JoinInput, Point
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
-from rowreckon.joins.facts.missing_evidence import prices
+from rowreckon.joins.facts.missing_evidence import prices, whole_size
 from rowreckon.joins.facts.permitted_methods import excluded_methods, nothing_known
 from rowreckon.joins.facts.semijoins import as_semijoin
 from rowreckon.joins.facts.sides import JoinFacts
@@ -28,7 +28,8 @@ from rowreckon.joins.verdict.planner_figures import PlannerFigure, planner_figur
 from rowreckon.joins.ways.lower_join import LowerJoin, through_gather
 from rowreckon.joins.ways.model import JoinModel
 from rowreckon.joins.ways.side_paths import order_of
-from rowreckon.joins.ways.wanted_output import wanted_of
+from rowreckon.joins.ways.wanted_output import Wanted, wanted_of
+from rowreckon.plan.nodes import ScanNode
 
 
 @frozen
@@ -37,7 +38,8 @@ class JoinEvidence:
 
     `facts` are the join's, a semijoin recognised as one; `worlds` are inputs and model for each state of affairs that
     the evidence allows, the likeliest first, none where nothing can be worked out; `planner` holds the planner's own
-    figures per method; `prices` names what would price the other methods where the catalog does not.
+    figures per method; `prices` names what would price the other methods where the catalog does not. `learned` says
+    whether what other plans tell went into it, where there are such.
     """
 
     facts: JoinFacts
@@ -45,6 +47,7 @@ class JoinEvidence:
     excluded: dict[Method, str]
     planner: dict[Method, PlannerFigure] = field(default_factory=dict)
     prices: Missing | None = None
+    learned: bool = True
 
 
 def gather(
@@ -65,19 +68,43 @@ def gather(
     join = catalog_input(case, known, below) if known is not None else None
     if join is None:
         unread = relations.stored(reckoned.tables[facts.node] if known is None else known.unread_below(facts.node))
-        lacking = prices(unread, asked=known is not None)
-        joins = plan_worlds(case, relations)
-        if joins:
-            wanted = wanted_of(reckoned.tree, facts.node, (), capture.query)
-            models = plan_models(case, joins, excluded, wanted)
-            return JoinEvidence(facts, tuple(zip(joins, models, strict=True)), excluded, planner, lacking)
-        return JoinEvidence(facts, (), excluded, planner, lacking)
+        lacking = _size_lacking(reckoned, facts, relations) or prices(unread, asked=known is not None)
+        wanted = wanted_of(reckoned.tree, facts.node, (), capture.query)
+        worlds = _worlds(case, relations, excluded, wanted)
+        if relations.any_learned and not _led(worlds, facts):
+            alone = _worlds(case, relations.by_this_plan(), excluded, wanted)
+            if _led(alone, facts):
+                return JoinEvidence(facts, alone, excluded, planner, lacking, learned=False)
+        return JoinEvidence(facts, worlds, excluded, planner, lacking)
     assert known is not None
     delivered = order_of(reckoned.tree, facts.node, known.index_order)
     wanted = wanted_of(reckoned.tree, facts.node, delivered, capture.query)
     join = replace(join, order=wanted.order)
     model = build_model(case, join, known, excluded, wanted)
     return JoinEvidence(facts, ((join, model),), excluded, planner)
+
+
+def _worlds(
+    case: JoinAtHand, relations: RelationEvidence, excluded: dict[Method, str], wanted: Wanted
+) -> tuple[tuple[JoinInput, JoinModel], ...]:
+    joins = plan_worlds(case, relations)
+    return tuple(zip(joins, plan_models(case, joins, excluded, wanted), strict=True)) if joins else ()
+
+
+def _led(worlds: tuple[tuple[JoinInput, JoinModel], ...], facts: JoinFacts) -> bool:
+    """Whether the executed method leads at the estimates anywhere: what other plans tell contradicts the planner's own
+    choice where it does nowhere, and the plan is taken by itself."""
+    return any(model.leader(Point(join.outer.rows, join.inner.rows)) == facts.method for join, model in worlds)
+
+
+def _size_lacking(reckoned: ReckonedTree, facts: JoinFacts, relations: RelationEvidence) -> Missing | None:
+    """The one size that would decide most where other plans are at hand: of what a nested loop looks up, else of what
+    a join reads and no plan tells."""
+    for number in (facts.inner.scan, facts.outer.scan):
+        node = reckoned.tree.nodes[number] if number is not None else None
+        if isinstance(node, ScanNode) and relations.lacks_size(node):
+            return whole_size(node.schema_name or "", node.relation_name or "")
+    return None
 
 
 def gather_all(

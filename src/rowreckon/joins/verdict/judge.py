@@ -109,7 +109,7 @@ def _judge(
             drawn=drawn,
         )
     )
-    rests = evidence is not None and result.basis == "plan"
+    rests = evidence is not None and evidence.learned and result.basis == "plan"
     learned_from = plans_used(whole.learned, reckoned, facts, whole.name) if rests else ()
     if rests and whole.declared is not None:
         learned_from += tuple(n for n in whole.declared.relied_on(facts, whole.name) if n not in learned_from)

@@ -19,6 +19,9 @@ from rowreckon.joins.facts.known_relation import KnownRelation, UnpricedIndex
 
 _UNSEEN = "the plan does not tell whether there is an index on the {} side's join columns"
 
+_FULL_LEAF, _MOST_FANOUT = 1358.0, 407.0
+"""Entries of a B-tree leaf where all share one key (nbtdedup.c), and keys of eight bytes on an inner page, at most."""
+
 
 @frozen
 class HiddenWay:
@@ -48,14 +51,18 @@ def hidden_ways(
         if facts.kind in ("Inner", "Left", "Semi", "Anti") and may_find:
             per_outer = facts.output_rows / max(facts.outer.planner_rows, 1.0)
             if not _ruled_out(settings, bound, outer_cost, join.outer.rows / join.processes, per_outer):
-                low = _driven(settings, bound, outer_cost, join.outer.rows, join.inner.rows, turned=False)
+                entries = max(join.inner.rows, *(c.inner.relation_tuples for c in join.clauses))
+                low = _driven(settings, bound, outer_cost, join.outer.rows, entries, join.processes, turned=False)
                 found.append(HiddenWay("nested_loop", _UNSEEN.format("inner"), low))
         may_find = facts.outer.scan is not None and not told and not case.no_index_finds(facts.outer)
         if facts.kind in ("Inner", "Right", "Right Semi", "Right Anti") and may_find:
-            inner_cost = join.inner.paths[0].path.total_cost if join.inner.paths else 0.0
+            shared = [p.path.total_cost for p in join.inner.partial_paths] if join.workers else []
+            inner_cost = min([*shared, *(p.path.total_cost for p in join.inner.paths[:1])], default=0.0)
+            processes = join.processes if shared else 1.0
             per_inner = facts.output_rows / max(join.inner.rows, 1.0)
-            if not _ruled_out(settings, bound, inner_cost, join.inner.rows, per_inner):
-                low = _driven(settings, bound, inner_cost, join.inner.rows, join.outer.rows, turned=True)
+            if not _ruled_out(settings, bound, inner_cost, join.inner.rows / processes, per_inner):
+                entries = max(join.outer.rows, *(c.outer.relation_tuples for c in join.clauses))
+                low = _driven(settings, bound, inner_cost, join.inner.rows, entries, processes, turned=True)
                 found.append(HiddenWay("nested_loop", _UNSEEN.format("outer"), low))
     return tuple(found)
 
@@ -76,7 +83,7 @@ def unpriced_ways(
         if index is None or join.kind not in kinds:
             continue
         cost = driver.paths[0].path.total_cost if driver.paths else 0.0
-        low = _driven(settings, bound, min(cost, bound), driver.rows, inner.rows, turned=turned)
+        low = _driven(settings, bound, min(cost, bound), driver.rows, inner.rows, 1.0, turned=turned)
         reason = f"a nested loop over {index.kind}, {index.name}, has no price here"
         found.append(HiddenWay("nested_loop", reason, low))
     return tuple(found)
@@ -105,22 +112,29 @@ def _ruled_out(settings: CostSettings, bound: float, driver_cost: float, loops: 
 
 
 def _driven(
-    settings: CostSettings, bound: float, driver_cost: float, expected: float, tuples: float, *, turned: bool
+    settings: CostSettings,
+    bound: float,
+    driver_cost: float,
+    expected: float,
+    tuples: float,
+    processes: float,
+    *,
+    turned: bool,
 ) -> Callable[[Point], float]:
-    """A nested loop driven by one side over an index of `tuples` entries or more.
+    """A nested loop driven by one side, whose rows `processes` share, over an index of `tuples` entries or more.
 
     It costs at least the descents and rows of all executions; above the estimate also what it cost there at least plus
     those of the further ones, below it also its share of that.
     """
-    levels = 1.0 if tuples < 400.0 else 2.0
+    levels = 1.0 if tuples < _FULL_LEAF else 2.0 if tuples < _MOST_FANOUT * _FULL_LEAF else 3.0
     descent = settings.cpu_operator_cost * (50.0 * levels + log2(max(tuples, 2.0)))
     per_row = descent + settings.cpu_index_tuple_cost + settings.cpu_operator_cost + settings.cpu_tuple_cost
 
     def low(point: Point) -> float:
         rows = point.inner if turned else point.outer
-        physical = driver_cost + rows * per_row + 2.0 * settings.random_page_cost
+        physical = driver_cost + rows / processes * per_row + 2.0 * settings.random_page_cost
         if rows >= expected:
-            return max(physical, bound + (rows - expected) * per_row)
+            return max(physical, bound + (rows - expected) / processes * per_row)
         return max(physical, driver_cost + max(bound - driver_cost, 0.0) * rows / max(expected, 1.0))
 
     return low
