@@ -140,11 +140,17 @@ def test_plans_of_one_database_tell_each_other_in_any_order() -> None:
     assert alone["plans"][0]["learned_from"] == []
 
 
-def test_a_report_says_from_how_many_plans_costs_are_modelled() -> None:
-    """In words, and with names masked the other plan's is too."""
+def test_a_report_says_from_how_many_plans_costs_are_modelled(tmp_path: Path) -> None:
+    """In words, and how far what they tell may move; with names masked the tables' are masked there too."""
     both = [str(path) for path in TOGETHER]
     told = " ".join(rowreckon("audit", *both, "--one-database", "--verbose").stdout.split())
-    masked = rowreckon("audit", *both, "--one-database", "--mask-names", "--format", "json").stdout
+    page = rowreckon("audit", *both, "--report", str(tmp_path / "page.html")).returncode
+    masked = rowreckon("audit", *both, "--mask-names", str(tmp_path / "names.key"), "--format", "json").stdout
+    limits = [limit for plan in json.loads(masked)["plans"] for join in plan["joins"] for limit in join["turns_at"]]
 
-    assert "the cost model over this plan and 1 other" in told or "modelled from this plan and 1 other" in told
-    assert all("supply_flights" not in line for line in masked.splitlines())
+    assert "the cost model over this plan and 1 other" in told
+    assert "modelled from this plan and 1 other" in told
+    assert page == 0
+    assert "The verdict stays for rows of" in (tmp_path / "page.html").read_text()
+    assert "supply_flights" not in masked
+    assert [limit["value"] for limit in limits] == [40000.0]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from math import inf
 
 import pytest
 
@@ -123,6 +124,8 @@ def test_a_join_is_decided_with_what_others_tell(tables: Connection) -> None:
     assert _join(ahead).learned_from == ("other#0",)
     assert _join(ahead).basis == "plan"
     assert _join(ahead).verdict == "crossed"
+    assert {limit.fact: limit.value for limit in _join(ahead).turns_at}["rows of public.trails"] == 60_000.0
+    assert all((t.from_ or 0.0) <= (t.value or 0.0) <= (t.to or inf) for t in _join(ahead).turns_at)
     assert [plan.source for plan in ahead.plans] == [*(f"other#{n}" for n in range(12)), "own"]
 
 

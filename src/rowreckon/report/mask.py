@@ -201,7 +201,9 @@ class _Leaving(_Walk):
         return UNREAD
 
     def number(self, value: Any, field: str, parent: str) -> Any:
-        sampled = field == "value" and isinstance(value, int | float) and not isinstance(value, bool)
+        sampled = (
+            field == "value" and parent != "turns_at" and isinstance(value, int | float) and not isinstance(value, bool)
+        )
         return MASK if sampled else value
 
     def setting(self, name: str, text: str) -> str:

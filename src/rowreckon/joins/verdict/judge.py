@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from rowreckon.document import audit as doc
@@ -16,8 +17,9 @@ from rowreckon.joins.facts.sides import Aliases, JoinFacts, Side, join_facts
 from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
 from rowreckon.joins.learning.used import plans_used
 from rowreckon.joins.verdict.assess import Assessment, assess, unpriced
-from rowreckon.joins.verdict.best_evidence import JoinEvidence, gather_all
+from rowreckon.joins.verdict.best_evidence import JoinEvidence, gather, gather_all
 from rowreckon.joins.verdict.curve import MOST_CURVES
+from rowreckon.joins.verdict.turning import turning
 from rowreckon.joins.verdict.why import sentence
 from rowreckon.joins.verdict.worth_pricing import joins_to_price
 from rowreckon.learned.facts import NOTHING_LEARNED, LearnedFacts
@@ -65,11 +67,18 @@ def judge_joins(
     priced = joins_to_price(reckoned, found, threshold=threshold, own_ms=own_ms)
     needed = found if known is not None else [facts for facts in found if facts.node in priced]
     evidence = gather_all(settings, capture, reckoned, needed, known, relations, declared)
+
+    def verdict_with(facts: JoinFacts, other: LearnedFacts) -> doc.Verdict:
+        told = RelationEvidence(settings, reckoned, other)
+        held = gather(settings, capture, reckoned, facts, known, told, declared=declared)
+        differs = _differs(_told_side(reckoned, facts.inner))
+        return assess(reckoned, facts, held, threshold, (), inner_differs=differs, lacking=(), brief=True).verdict
+
     joins: list[doc.Join] = []
     for facts in found:
         drawn = curves and len(joins) < MOST_CURVES
         held = evidence[facts.node] if facts.node in priced else None
-        joins.append(_judge(whole, facts, held, missing, drawn=drawn))
+        joins.append(_judge(whole, facts, held, missing, verdict_with, drawn=drawn))
     return JoinVerdicts(joins=tuple(joins), missing=missing.items())
 
 
@@ -88,9 +97,16 @@ class SharedByJoins:
 
 
 def _judge(
-    whole: SharedByJoins, facts: JoinFacts, evidence: JoinEvidence | None, missing: MissingList, *, drawn: bool
+    whole: SharedByJoins,
+    facts: JoinFacts,
+    evidence: JoinEvidence | None,
+    missing: MissingList,
+    verdict_with: Callable[[JoinFacts, LearnedFacts], doc.Verdict],
+    *,
+    drawn: bool,
 ) -> doc.Join:
-    """One join's document; without `evidence` its counts are right, and nothing is priced."""
+    """One join's document; without `evidence` its counts are right, and nothing is priced. `verdict_with` judges a join
+    with other facts learned."""
     reckoned = whole.reckoned
     count = reckoned.counts[facts.node]
     outer, inner = _told_side(reckoned, facts.outer), _told_side(reckoned, facts.inner)
@@ -113,6 +129,9 @@ def _judge(
     learned_from = plans_used(whole.learned, reckoned, facts, whole.name) if rests else ()
     if rests and whole.declared is not None:
         learned_from += tuple(n for n in whole.declared.relied_on(facts, whole.name) if n not in learned_from)
+    limits: tuple[doc.FactLimit, ...] = ()
+    if learned_from and drawn and result.verdict in ("crossed", "held"):
+        limits = turning(whole.learned, reckoned, facts, result.verdict, partial(verdict_with, facts))
     values: dict[str, Any] = {
         "node": facts.node,
         "path": whole.paths[facts.node],
@@ -143,7 +162,7 @@ def _judge(
         "origin": tuple(e.node for e in origins),
         "safe_origins": result.safe_origins,
         "learned_from": learned_from,
-        "turns_at": (),
+        "turns_at": limits,
         "asked_of": None,
     }
     why = sentence(doc.Join.trusted(values), whole.threshold, result.reason)

@@ -154,6 +154,7 @@ def _join_notes(plan: Plan, join: Join) -> tuple[str, ...]:
         *join_words.excluded_words(join),
         _origin_words(plan, join),
         join_words.residual_words(join),
+        *join_words.turning_words(join),
         f"Row counts are totals over loops and processes, {number(join.scale)} times what the planner costs at once."
         if join.scale is not None and join.scale != 1
         else "",

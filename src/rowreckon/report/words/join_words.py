@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 
-from rowreckon.document.audit import Join, JoinSide, MethodCost
+from rowreckon.document.audit import FactLimit, Join, JoinSide, MethodCost
 from rowreckon.plural import agreeing
 from rowreckon.report.words.borders import Border, deciding_border, inner_differs, next_border
 from rowreckon.report.words.escape import clean
@@ -264,6 +264,22 @@ def residual_words(join: Join) -> str:
     if join.residual is None:
         return f"{basis}. The plan prints no cost to check the model against."
     return f"{basis}. By it the {method_name(join.method)} costs {join.residual:.4f} times what the plan prints."
+
+
+def turning_words(join: Join) -> tuple[str, ...]:
+    """How far each learned size may move before the verdict turns, a sentence each."""
+    return tuple(_turning(limit) for limit in join.turns_at)
+
+
+def _turning(limit: FactLimit) -> str:
+    low, high = limit.from_, limit.to
+    fact = clean(limit.fact)
+    if low is None and high is None:
+        return f"The verdict stays as far as the {fact} were moved, ten times fewer and more."
+    if low is None or high is None:
+        bound = f"from {number(low)} on" if low is not None else f"up to {number(high or 0.0)}"
+        return f"The verdict stays for {fact} {bound}; beyond, it may turn."
+    return f"The verdict stays for {fact} from {number(low)} to {number(high)}; beyond, it may turn."
 
 
 def contest_words(join: Join) -> str:
