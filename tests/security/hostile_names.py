@@ -32,6 +32,8 @@ def furnish_names(house: House, names: Sequence[str] = NAMES) -> list[str]:
         for number, name in enumerate(names):
             name = name.replace("<YARD>", str(house.yard))[:50]
             table, land, city, key = (sql.Identifier(f"{name}{part}") for part in ("", "land", "city", "id"))
+            # an earlier test of the same house may have made it
+            keeper.execute(sql.SQL("drop table if exists {}").format(table))
             keeper.execute(
                 sql.SQL("create table {} as select id as {}, land as {}, city as {} from bookings").format(
                     table, key, land, city
