@@ -56,6 +56,12 @@ class PlanTree:
         children = self.children[number]
         return tuple([c for c in children if self.nodes[c].parent_relationship in _INPUTS]) if children else children
 
+    def only_input(self, number: int) -> int | None:
+        """The one child whose rows flow into this node; None where it has none, as in a file that was tampered with,
+        or several."""
+        found = self.inputs(number)
+        return found[0] if len(found) == 1 else None
+
     def subplans(self, number: int) -> tuple[int, ...]:
         """InitPlans and SubPlans attached to this node."""
         return tuple(c for c in self.children[number] if self.nodes[c].parent_relationship not in _INPUTS)

@@ -107,9 +107,10 @@ def _below_aggregate(
     columns = len(node.group_key or ())
     count = reckoned.counts[last]
     per_row = operator_cost * (max(calls, 1 if columns == 0 else 0) + columns)
-    below = tree.nodes[tree.inputs(number)[0]]
-    rows = float(below.plan_rows or 0.0)
-    if rows >= _ENOUGH_ROWS and node.strategy in ("Plain", "Hashed"):
+    fed = tree.only_input(number)
+    below = tree.nodes[fed] if fed is not None else None
+    rows = float(below.plan_rows or 0.0) if below is not None else 0.0
+    if below is not None and rows >= _ENOUGH_ROWS and node.strategy in ("Plain", "Hashed"):
         per_row = max((float(node.startup_cost or 0.0) - float(below.total_cost or 0.0)) / rows, 0.0)
     return Above(
         "aggregate",

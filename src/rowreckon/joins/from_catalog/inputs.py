@@ -184,9 +184,10 @@ def _gathered_scan(reckoned: ReckonedTree, side: Side) -> Side | None:
     """The one relation's scan that a Gather brings together, where that is what a side is."""
     tree = reckoned.tree
     node = tree.nodes[side.node]
-    if not isinstance(node, GatherNode) or node.single_copy:
+    fed = tree.only_input(side.node)
+    if not isinstance(node, GatherNode) or node.single_copy or fed is None:
         return None
-    child = side_facts(reckoned, tree.inputs(side.node)[0], parameterised=False)
+    child = side_facts(reckoned, fed, parameterised=False)
     return child if child.scan is not None else None
 
 

@@ -63,9 +63,10 @@ def _below_its_gather(
     """What the Gather that a side is brings together, as each process does it."""
     tree = case.reckoned.tree
     node = tree.nodes[side.node]
-    if not isinstance(node, GatherNode) or node.single_copy or not node.workers_planned:
+    fed = tree.only_input(side.node)
+    if not isinstance(node, GatherNode) or node.single_copy or not node.workers_planned or fed is None:
         return []
-    child = side_facts(case.reckoned, tree.inputs(side.node)[0], parameterised=False)
+    child = side_facts(case.reckoned, fed, parameterised=False)
     printed = list(printed_paths(case.settings, tree, case.facts, child, keys, known.index_order))
     if child.node in below:
         printed = [path for p in printed for path in below[child.node].at_actual(p)]

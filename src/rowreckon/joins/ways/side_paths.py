@@ -77,9 +77,11 @@ def _handing_over(settings: CostSettings, tree: PlanTree, number: int, total: fl
         return 0.0
     if node.node_type == "Gather":
         return settings.parallel_tuple_cost
-    below = tree.inputs(number)[0]
-    while isinstance(tree.nodes[below], SortNode):
-        below = tree.inputs(below)[0]
+    below = tree.only_input(number)
+    while below is not None and isinstance(tree.nodes[below], SortNode):
+        below = tree.only_input(below)
+    if below is None:
+        return settings.parallel_tuple_cost
     spent = total - settings.parallel_setup_cost - float(tree.nodes[below].total_cost or 0.0)
     return max(spent / max(rows, 1.0), 0.0)
 
