@@ -266,6 +266,12 @@ def stand_in_facts(text: str) -> StandInFacts:
     if not isinstance(document, dict) or document.get("stand_in") != SCHEMA:
         raise BrokenPlan(f"the facts for a stand-in are not in the form {SCHEMA!r}", where="stand_in", hint=_AGAIN)
     check_bounds(document, "the facts for a stand-in")
+    missing = document.get("missing")
+    said = [each for each in missing if isinstance(each, str)] if isinstance(missing, list) else []
+    for part in ("server", "relations", "columns"):
+        told = [each for each in said if part in each]
+        if part not in document and told:
+            raise BrokenPlan(f"the facts for a stand-in lack a part: {told[0]}", where=part, hint=_AGAIN)
     try:
         return StandInFacts.model_validate(document)
     except ValidationError as error:

@@ -244,7 +244,7 @@ from pg_statistic_ext e join pg_namespace n on n.oid = e.stxnamespace
   join pg_stats_ext_exprs s on s.statistics_schemaname = n.nspname and s.statistics_name = e.stxname
     and s.expr = x.expr
   cross join (select coalesce(($1->>'with_values')::bool, false)) v(wanted)
-where e.stxrelid = any($2) and e.oid <> all($3)
+where e.stxrelid = any($2) and e.oid <> all($3) and s.null_frac is not null
 """
 
 # Columns that lead a B-tree by their type's own order, of tables that this role may read whole and that few dead rows
