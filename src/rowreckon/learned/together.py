@@ -103,10 +103,12 @@ class Together:
         """The fewest sources that lead to the size; the plan's own come first, then by name."""
         found: dict[SizeClue, list[tuple[bool, Source]]] = {}
         for told, tellers in self._tellers[relation].items():
-            for teller in left.intersection(tellers) if told <= clues else ():
-                for evidence in self._plans[teller].told:
-                    if evidence.relation == relation:
-                        found.setdefault(evidence.clue, []).append((teller != number, evidence.source))
+            here = left.intersection(tellers) if told <= clues else frozenset()
+            # of plans that say the same one is named: this one, else the first by name
+            teller = number if number in here else min(here, key=lambda n: self._plans[n].plan, default=None)
+            for evidence in self._plans[teller].told if teller is not None else ():
+                if evidence.relation == relation:
+                    found.setdefault(evidence.clue, []).append((teller != number, evidence.source))
         first = {clue: min(sources, key=_order) for clue, sources in found.items()}
         kept = sorted(first, key=lambda clue: _order(first[clue]))
         for clue in kept:

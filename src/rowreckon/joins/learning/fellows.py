@@ -11,9 +11,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.joins.facts.own_workers import reckoned_of
-from rowreckon.joins.learning.index_searches import index_facts
+from rowreckon.joins.learning.index_searches import SearchEvidence, index_facts
 from rowreckon.joins.learning.plan_evidence import PlanTold, names_schemas, plan_evidence
-from rowreckon.learned.facts import NOTHING_LEARNED, IndexFact, LearnedFacts, RelationName
+from rowreckon.learned.facts import NOTHING_LEARNED, IndexFact, LearnedFacts, RelationName, Size
 from rowreckon.learned.together import PlanEvidence, Together
 
 if TYPE_CHECKING:
@@ -28,12 +28,17 @@ class Fellows:
         self._places = {id(capture): number for number, capture in enumerate(captures)}
         self._together: Together | None = None
         self._told: list[PlanTold] = []
+        self._searches: dict[RelationName, list[tuple[int, SearchEvidence]]] = {}
+        self._solved: dict[tuple[RelationName, Size, frozenset[int]], tuple[IndexFact, ...]] = {}
         self._groups: list[frozenset[int]] = []
         telling = [c for c in captures if c.explain is not None and names_schemas(c.explain.plan)]
         if one_database is False or len(telling) < 2:
             return
         self._told = [_evidence(capture) for capture in captures]
         self._together = Together([told.sizes for told in self._told])
+        for number in sorted(range(len(captures)), key=self._name):
+            for search in self._told[number].searches:
+                self._searches.setdefault(search.relation, []).append((number, search))
         if one_database:
             self._groups = [frozenset(range(len(captures)))] * len(captures)
         else:
@@ -53,17 +58,21 @@ class Fellows:
             return NOTHING_LEARNED
         learned = self._together.facts_for(number, self._groups[number])
         agreeing = self._groups[number] - self._together.contradicting(number)
-        return replace(learned, indexes=self._indexes(learned, sorted(agreeing, key=self._name)))
+        return replace(learned, indexes=self._indexes(learned, agreeing))
 
-    def _indexes(self, learned: LearnedFacts, numbers: Sequence[int]) -> dict[RelationName, tuple[IndexFact, ...]]:
+    def _indexes(self, learned: LearnedFacts, numbers: frozenset[int]) -> dict[RelationName, tuple[IndexFact, ...]]:
         """The indexes of relations of known size that these plans searched."""
         found: dict[RelationName, tuple[IndexFact, ...]] = {}
         for relation, fact in learned.sizes.items():
-            if fact.size.exact and fact.size.pages.low > 0.0:
-                searches = [s for n in numbers for s in self._told[n].searches if s.relation == relation]
-                indexes = index_facts(searches, fact.size)
-                if indexes:
-                    found[relation] = indexes
+            if not fact.size.exact or fact.size.pages.low <= 0.0:
+                continue
+            searches = self._searches.get(relation, [])
+            chosen = frozenset(at for at, (number, _) in enumerate(searches) if number in numbers)
+            key = (relation, fact.size, chosen)
+            if key not in self._solved:
+                self._solved[key] = index_facts([searches[at][1] for at in sorted(chosen)], fact.size)
+            if self._solved[key]:
+                found[relation] = self._solved[key]
         return found
 
     def _name(self, number: int) -> str:

@@ -14,7 +14,7 @@ from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.learned.facts import Bounds, LearnedFacts, RelationName, Size, SizeFact, relation_name
 from rowreckon.plan.nodes import ScanNode
 
-_STEPS = (1.1, 1.5, 3.0, 10.0)
+_STEPS = (1.3, 3.0, 10.0)
 """By what factors a size is moved, either way (common practice, no source)."""
 
 
