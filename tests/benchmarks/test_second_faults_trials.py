@@ -21,13 +21,17 @@ pytestmark = pytest.mark.full
 
 
 def slowed(audit: Audit) -> dict[str, float]:
-    """The queries that the first set of changes made slower beyond 1.2 times and beyond the noise, with the factor."""
+    """The queries that the first set of changes made slower beyond 1.2 times and beyond the noise, with the factor.
+
+    Where no set was tried, the first change that helped is one; a change that the trial itself calls harmful is none.
+    """
     together = audit.trials.combination if audit.trials is not None else None
     if together is None:
-        first = next((remedy for remedy in audit.remedies if remedy.trial is not None), None)
-        if first is None or first.trial is None:
+        helped = [(r.trial, r.side_effects) for r in audit.remedies if r.trial and r.trial.verdict == "helped"]
+        if not helped:
             return {}
-        measured: tuple[SideEffect | TrialQuery, ...] = (*first.side_effects, *first.trial.queries)
+        alone, effects = helped[0]
+        measured: tuple[SideEffect | TrialQuery, ...] = (*effects, *alone.queries)
     else:
         measured = (*together.side_effects, *together.trial.queries)
     factors = {
