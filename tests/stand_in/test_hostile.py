@@ -212,6 +212,13 @@ def test_only_one_plain_statement_is_planned(text: str) -> None:
 
 
 @pytest.mark.server
+def test_a_statement_with_parameters_is_planned_without_values(document: dict[str, Any]) -> None:
+    """Its plan is the generic one, where the release can make it by itself."""
+    with stand_in(stand_in_facts(json.dumps(document))) as there:
+        assert "$1" in str(there.planner.plan("select * from trail.path where id = $1", {}))
+
+
+@pytest.mark.server
 def test_statements_are_planned_and_never_run(document: dict[str, Any]) -> None:
     """A statement that would write, or never end, is planned; afterwards the table holds what it held."""
     with stand_in(stand_in_facts(json.dumps(document))) as there:

@@ -6,6 +6,7 @@ import json
 
 import psycopg
 import pytest
+from psycopg.conninfo import make_conninfo
 
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.stand_in.standing import stand_in
@@ -24,6 +25,8 @@ insert into guests select i, array['a' || i % 3], 'n', daterange('2024-01-01', '
   from generate_series(1, 999) i;
 analyze;
 """
+
+HUTS = "create table huts (id int primary key);\ninsert into huts select generate_series(1, 9000)"
 
 
 @pytest.mark.server
@@ -46,13 +49,28 @@ def test_each_kind_is_named(server: str) -> None:
 
 
 @pytest.mark.server
+def test_what_a_role_may_not_see_is_named(server: str) -> None:
+    """A role without rights on the table sees its size, and neither its statistics nor the ends of its columns."""
+    with fresh_database(server) as dsn:
+        with psycopg.connect(dsn, autocommit=True) as loading:
+            build(loading, f"{HUTS};\nanalyze huts;\ndrop role if exists passer_by;\ncreate role passer_by login;\n")
+        with connected(make_conninfo(dsn, user="passer_by")) as source:
+            facts = facts_of(source, ["select * from huts"])
+        with psycopg.connect(dsn, autocommit=True) as loading:
+            loading.execute("drop role passer_by")
+    said = " | ".join(lacking(facts))
+
+    assert next(iter(facts.relations)).pages > 30
+    assert "huts has no statistics, or the role that was asked may not see them" in said
+    assert "the ends of the column id that leads huts_pkey are not known" in said
+
+
+@pytest.mark.server
 def test_page_costs_of_a_tablespace_are_carried(server: str) -> None:
     """Where all relations lie in a tablespace with page costs of its own, the plans cost as there."""
     with fresh_database(server) as dsn:
         with psycopg.connect(dsn, autocommit=True) as loading:
-            build(
-                loading, "create table huts (id int primary key);\ninsert into huts select generate_series(1, 9000);\n"
-            )
+            build(loading, HUTS)
             loading.execute("vacuum analyze huts")
             loading.execute("alter tablespace pg_default set (seq_page_cost = 3, random_page_cost = 7)")
         try:

@@ -17,6 +17,7 @@ def lacking(facts: StandInFacts) -> Iterator[str]:
     if not facts.with_values:
         yield "sampled values were left out, so estimates of conditions are rough"
     yield from _of_relations(facts)
+    yield from _of_rights(facts)
     heights = heights_of(facts)
     for index in facts.indexes:
         if index.method == "gin":
@@ -47,6 +48,21 @@ def _of_relations(facts: StandInFacts) -> Iterator[str]:
             yield f"the type of {names.get(column.relation)}.{column.name} is not here: it stands as text"
         elif facts.server.major < _RANGES_FROM and column.type in _RANGES:
             yield f"the statistics of ranges in {column.name} are shown from PostgreSQL {_RANGES_FROM} on"
+
+
+def _of_rights(facts: StandInFacts) -> Iterator[str]:
+    """What the role that read the facts may have had no right to see."""
+    told = {each.relation for each in facts.statistics}
+    for relation in facts.relations:
+        if relation.kind in ("r", "m") and relation.reltuples > 0 and relation.oid not in told:
+            yield f"{relation.name} has no statistics, or the role that was asked may not see them"
+    ends = {(each.relation, each.number) for each in facts.ends}
+    numbers = {(column.relation, column.name): column.number for column in facts.columns if not column.dropped}
+    for index in facts.indexes if facts.with_values else ():
+        leading = index.method == "btree" and index.usable and not index.partial and 1 not in index.expressions
+        number = numbers.get((index.relation, index.keys[0])) if leading and index.keys else None
+        if number is not None and index.reltuples > 0 and (index.relation, number) not in ends:
+            yield f"the ends of the column {index.keys[0]} that leads {index.name} are not known"
 
 
 def page_costs(facts: StandInFacts) -> set[tuple[tuple[str, float], ...]]:

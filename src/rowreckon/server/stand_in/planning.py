@@ -44,7 +44,9 @@ class Planner:
                 self._connection.execute("set transaction read only")
                 for name, value in settings.items():
                     self._set(name, value)
-                row = self._connection.execute(statement, binary=True).fetchone()
+                # the extended protocol takes one statement only, but would have the parameters bound; the text was
+                # printed from the tree of one statement in either case
+                row = self._connection.execute(statement, binary=not parameters).fetchone()
         except psycopg.Error as error:
             raise StatementFailed(
                 f"the stand-in can't plan the query: {first_line(error)}", sqlstate=error.sqlstate
