@@ -12,10 +12,8 @@ from math import fsum
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseEvidence, find_causes
 from rowreckon.collector import collector_paused
-from rowreckon.counts import NodeCount, Origins, find_origins, own_times
-from rowreckon.counts.origin import Entering
+from rowreckon.counts import Origins, find_origins, own_times
 from rowreckon.counts.probes import with_probes
-from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document import audit as doc
 from rowreckon.elsewhere import judged_ms, time_elsewhere
 from rowreckon.joins import judge_joins
@@ -25,13 +23,11 @@ from rowreckon.joins.learning.order import in_order
 from rowreckon.joins.learning.used import contradictions
 from rowreckon.joins.verdict.contested import with_contests
 from rowreckon.learned.facts import NOTHING_LEARNED, LearnedFacts
-from rowreckon.plan.base import PlanNode
-from rowreckon.plan.details import conditions, figures, own_blocks
 from rowreckon.plan.document import ExplainDocument
-from rowreckon.plan.names import full_name
 from rowreckon.plan.nodes import OtherNode
 from rowreckon.plan.tree import PlanTree
 from rowreckon.plan_head import head_of, plan_without_explain, session_of
+from rowreckon.plan_nodes import told_nodes
 from rowreckon.proposals import PlanAudit, missing_for, propose
 from rowreckon.time_split import time_by, whole_time_by
 from rowreckon.version import __version__
@@ -45,16 +41,18 @@ def audit(
     *,
     threshold: float = DEFAULT_THRESHOLD,
     curves: bool = True,
+    details: bool = True,
     one_database: bool | None = None,
 ) -> doc.Audit:
     """Audit captures; `Rejected` inputs are carried along. `threshold` is a q-error of at least 1.
 
     Without `curves` the joins' cost curves are left out: sampling them takes a fifth of judging, and only HTML and JSON
-    hold them. `one_database` says whether all plans are of one, so that each tells of the others' tables; None leaves
-    it to what they hold. Plans that tell of each other are listed by name, whatever the order of the inputs.
+    hold them. Without `details` the nodes' conditions, blocks and figures are left out, which a terminal shows only
+    where it shows all. `one_database` says whether all plans are of one, so that each tells of the others' tables;
+    None leaves it to what they hold. Plans that tell of each other are listed by name, whatever the inputs' order.
     """
     ordered, fellows = together(list(inputs), one_database=one_database)
-    work = Auditing(threshold=threshold, curves=curves, fellows=fellows)
+    work = Auditing(threshold=threshold, curves=curves, details=details, fellows=fellows)
     for item in ordered:
         work.add(item)
     return work.result()
@@ -74,12 +72,18 @@ class Auditing:
     """An audit that grows by one input at a time, so that what is done can be told whenever it has to end."""
 
     def __init__(
-        self, *, threshold: float = DEFAULT_THRESHOLD, curves: bool = True, fellows: Fellows | None = None
+        self,
+        *,
+        threshold: float = DEFAULT_THRESHOLD,
+        curves: bool = True,
+        details: bool = True,
+        fellows: Fellows | None = None,
     ) -> None:
         """As for `audit`; `fellows` are what `together` found."""
         self.fellows = fellows
         self.threshold = threshold
         self.curves = curves
+        self.details = details
         self.rejected: list[doc.Rejected] = []
         self._plans: list[tuple[doc.Plan, PlanAudit | None]] = []
 
@@ -91,7 +95,12 @@ class Auditing:
         with collector_paused():
             learned = self.fellows.facts_for(item) if self.fellows is not None else NOTHING_LEARNED
             audited = audit_capture(
-                item, index=len(self._plans), threshold=self.threshold, curves=self.curves, learned=learned
+                item,
+                index=len(self._plans),
+                threshold=self.threshold,
+                curves=self.curves,
+                details=self.details,
+                learned=learned,
             )
         self._plans.append(audited)
 
@@ -118,6 +127,7 @@ def audit_capture(
     index: int = 0,
     threshold: float = DEFAULT_THRESHOLD,
     curves: bool = True,
+    details: bool = True,
     learned: LearnedFacts = NOTHING_LEARNED,
 ) -> tuple[doc.Plan, PlanAudit | None]:
     """One capture's plan, audited, and what the remedies over all plans need of it (None without a plan)."""
@@ -145,9 +155,9 @@ def audit_capture(
         **head_of(capture),
         notes=(*capture.notes, *_unknown_notes(explain, tree), *contradictions(learned)),
         analyzed=explain.analyzed,
-        planning_ms=_number(explain.planning_time),
+        planning_ms=None if explain.planning_time is None else float(explain.planning_time),
         execution_ms=_execution_ms(explain, tree),
-        nodes=_nodes(reckoned, origins, own_ms),
+        nodes=told_nodes(reckoned, origins, own_ms, details=details),
         joins=verdicts.joins,
         findings=tuple(cause.finding for cause in found),
         origins=_origins(verdicts.joins, origins),
@@ -204,73 +214,6 @@ def _execution_ms(explain: ExplainDocument, tree: PlanTree) -> float | None:
         return float(explain.execution_time)
     root = tree.nodes[0]
     return None if root.actual_total_time is None else float(root.actual_total_time) * root.loops
-
-
-def _nodes(reckoned: ReckonedTree, origins: Origins, own_ms: Sequence[float | None]) -> tuple[doc.Node, ...]:
-    tree = reckoned.tree
-    return tuple(
-        _node(number, path, node, count, here, ms, tables, reckoned)
-        for number, (path, node, count, here, ms, tables) in enumerate(
-            zip(tree.paths(), tree.nodes, reckoned.counts, origins.here, own_ms, reckoned.tables, strict=True)
-        )
-    )
-
-
-def _node(
-    number: int,
-    path: tuple[int, ...],
-    node: PlanNode,
-    count: NodeCount,
-    entering: Entering | None,
-    own_ms: float | None,
-    tables: tuple[str, ...],
-    reckoned: ReckonedTree,
-) -> doc.Node:
-    here = entering if entering is not None and entering.reported else None
-    estimate, actual = count.estimate_interval, count.actual_interval
-    keys = node.__dict__  # a family lacks the keys that its nodes never carry
-    return doc.Node.trusted(
-        {
-            "id": number,
-            "path": path,
-            "node_type": node.node_type,
-            "join_type": keys.get("join_type"),
-            "relation": keys.get("relation_name"),
-            "schema_": keys.get("schema_name"),
-            "alias": keys.get("alias"),
-            "index": keys.get("index_name"),
-            "subplan_name": node.subplan_name,
-            "parent_relationship": node.parent_relationship,
-            "estimated_rows": _number(count.estimate),
-            "estimated_rows_low": None if estimate is None else float(estimate.low),
-            "estimated_rows_high": None if estimate is None else float(estimate.high),
-            "estimated_rows_per_loop": _number(node.plan_rows),
-            "planned_rows": _number(count.planned_rows),
-            "planned_loops": _number(count.planned_loops),
-            "actual_rows": _number(count.actual),
-            "actual_rows_low": None if actual is None else float(actual.low),
-            "actual_rows_high": None if actual is None else float(actual.high),
-            "loops": _number(count.loops),
-            "workers": count.workers,
-            "in_each_of": None if count.participants < 2 else reckoned.each_whole(number),
-            "count": count.state,
-            "q_error": _number(count.q_error),
-            "q_error_low": _number(count.q_error_low),
-            "direction": count.direction,
-            "q_error_here": None if here is None else float(here.factor),
-            "direction_here": None if here is None else here.direction,
-            "own_ms": _number(own_ms),
-            "tables": tables,
-            "name": full_name(node),
-            "conditions": conditions(node),
-            "blocks": own_blocks(node, [reckoned.tree.nodes[child] for child in reckoned.tree.children[number]]),
-            "figures": figures(node),
-        }
-    )
-
-
-def _number(value: float | None) -> float | None:
-    return None if value is None else float(value)
 
 
 def _origins(joins: Sequence[doc.Join], origins: Origins) -> tuple[doc.Origin, ...]:

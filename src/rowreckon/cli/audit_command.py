@@ -112,7 +112,7 @@ def audit_command(
     from rowreckon.cli.masking import masking_of
     from rowreckon.cli.running.audit_all import audit_all
     from rowreckon.cli.running.ending import end_audit
-    from rowreckon.cli.running.output import check_report_paths, holds_curves, parse_fail_on
+    from rowreckon.cli.running.output import check_report_paths, holds_curves, holds_details, parse_fail_on
     from rowreckon.cli.running.status import not_analyzed
     from rowreckon.errors import ServerError, UsageError
     from rowreckon.reading.limits import Limits
@@ -173,7 +173,8 @@ def audit_command(
     if save is not None:
         save_captures(inputs, save)
     curves = holds_curves(output, reports)
-    result = audit_all(inputs, threshold=threshold, curves=curves, one_database=one_database)
+    details = holds_details(output, reports, verbose=verbose, masked=masking is not None)
+    result = audit_all(inputs, threshold=threshold, curves=curves, details=details, one_database=one_database)
     happened.undone += not_analyzed(result)
     if masking is not None:
         with held():

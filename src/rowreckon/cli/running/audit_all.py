@@ -18,10 +18,11 @@ def audit_all(
     *,
     threshold: float = DEFAULT_THRESHOLD,
     curves: bool = True,
+    details: bool = True,
     one_database: bool | None = None,
 ) -> Audit:
     """The audit; what could not be audited is named in its `rejected`. For `one_database` see `auditing.audit`."""
-    work = Auditing(threshold=threshold, curves=curves)
+    work = Auditing(threshold=threshold, curves=curves, details=details)
     ordered, failed = list(inputs), None
     try:
         ordered, failed = _learn_safely(work, ordered, one_database=one_database)

@@ -58,6 +58,14 @@ def holds_curves(output: OutputFormat, reports: list[Path]) -> bool:
     return output is OutputFormat.json or not written.isdisjoint({"html", "json"})
 
 
+def holds_details(output: OutputFormat, reports: list[Path], *, verbose: bool, masked: bool) -> bool:
+    """Whether what is printed or one of the reports to be written holds the conditions, blocks and figures of nodes.
+
+    What is `masked` needs them all the same: the names to be masked in sentences are found among the conditions.
+    """
+    return verbose or masked or bool(reports) or output is not OutputFormat.terminal
+
+
 def print_audit(result: Audit, output: OutputFormat, *, verbose: bool = False) -> None:
     """Print an audit to standard output; a terminal gets nothing where nothing was audited."""
     if output is OutputFormat.json:

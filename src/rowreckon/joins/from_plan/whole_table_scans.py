@@ -45,7 +45,8 @@ class RelationEvidence:
     def stored(self, names: tuple[str, ...]) -> tuple[str, ...]:
         """Of what leaves read the relations: a function, a CTE or a list of values has no statistics to ask for."""
         if self._others is None:
-            read = [(base_name(node), bool(getattr(node, "relation_name", None))) for node in self._reckoned.tree.nodes]
+            # pydantic looks long for a key that a family of nodes never carries
+            read = [(base_name(n), bool(n.__dict__.get("relation_name"))) for n in self._reckoned.tree.nodes]
             relations = {name for name, is_stored in read if is_stored}
             self._others = frozenset(name for name, _ in read if name is not None and name not in relations)
         return tuple(name for name in names if name not in self._others) if self._others else names

@@ -165,8 +165,9 @@ def _judge(
         "turns_at": limits,
         "asked_of": None,
     }
-    why = sentence(doc.Join.trusted(values), whole.threshold, result.reason)
-    return doc.Join.trusted({**values, "why": why})
+    join = doc.Join.trusted(values)
+    values["why"] = sentence(join, whole.threshold, result.reason)  # nobody has seen the join without it
+    return join
 
 
 def _number(value: float | None) -> float | None:
