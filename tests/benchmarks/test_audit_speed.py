@@ -100,8 +100,12 @@ def test_command_starts_within_twice_its_imports(form: str) -> None:
     assert 25 <= plan.read_text().count('"Node Type"') <= 35
     command = [sys.executable, "-m", "rowreckon", "audit", str(plan), "--format", form]
     imports = [sys.executable, "-c", "import pydantic, typer, rich.console, postgast"]
-    ratios = [_cpu_seconds(command) / _cpu_seconds(imports) for _ in range(11)]
+    # pydantic loads most of itself when its classes are first named, which the bar's plain import leaves out.
+    with_classes = [*imports[:2], f"{imports[2]}; from pydantic import BaseModel, TypeAdapter"]
+    took = [(_cpu_seconds(command), _cpu_seconds(imports), _cpu_seconds(with_classes)) for _ in range(11)]
+    ratios = [audit / bare for audit, bare, _ in took]
     ratio = statistics.median(ratios)
+    print(f"{form}: {statistics.median(a / c for a, _, c in took):.2f} times the imports with pydantic's classes named")
     missed = f", misses the bar of {START_BAR} by {ratio - START_BAR:.2f}" if ratio > START_BAR else ""
     print(f"{form}: {ratio:.2f} times the bare imports ({min(ratios):.2f} to {max(ratios):.2f}){missed}")
 
