@@ -175,3 +175,18 @@ def test_masked_names_stand_nowhere(tmp_path: Path) -> None:
 
         assert "schema file" in said
         assert not any(name in said for name in ("flight", "klara", "batch_no"))
+
+
+@pytest.mark.parametrize(("rows", "said"), [(200_000, False), (210_000, False), (20, True), (2_000_000, True)])
+def test_a_size_that_the_plan_refutes_is_not_used(rows: int, said: bool, tmp_path: Path) -> None:
+    """The plan reads flight_items whole and expects 200,000 rows: a statistics dump that tells others is of no use."""
+    statistics = (
+        "SELECT * FROM pg_catalog.pg_restore_relation_stats('version', '180006'::integer, 'schemaname', 'public', "
+        f"'relname', 'flight_items', 'relpages', '1274'::integer, 'reltuples', '{rows}'::real);"
+    )
+    plan = audited(*written(tmp_path, TABLES + ITEMS, statistics))
+    alone = audited(*written(tmp_path, TABLES + ITEMS))
+
+    assert bool(plan["notes"]) == said
+    assert all("is not the plan's, nor used" in note for note in plan["notes"])
+    assert plan["joins"][0]["verdict"] == alone["joins"][0]["verdict"]

@@ -1,4 +1,4 @@
-"""What a schema file adds to plans alone, on the generated grid of joins, against the live planner's own choice.
+"""What a schema file and a statistics dump add to plans alone, on the grid of joins, against the live planner's choice.
 
 The bars are issue 15's for a schema file beside companion plans, of which there are none here but for the indexes that
 they show: a `crossed` is right in 97 of 100 cases. That the file decides more than the plan alone is our own bar.
@@ -53,7 +53,10 @@ def test_files_decide_more_and_no_verdict_wrongly(
     seed = int(os.environ.get("ROWRECKON_GRID_SEED") or datetime.date.today().strftime("%y%m%d"))
     with fresh_database(matrix_server.dsn) as dsn, psycopg.connect(dsn, autocommit=True) as connection:
         build(connection, seed=seed, count=12, largest=200_000)
-        files = read_schema_files([pg_dump(dsn, tmp_path / "schema.sql", "--schema-only", schemas=())], LIMIT)
+        dumps = [
+            pg_dump(dsn, tmp_path / f"{kind}.sql", f"--{kind}-only", schemas=()) for kind in ("schema", "statistics")
+        ]
+        files = read_schema_files(dumps, LIMIT)
         rows = measured(connection, files, seed, 150)
     joins = sum(1 for row in rows if row.basis == "plan")
     with capsys.disabled():

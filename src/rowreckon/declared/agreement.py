@@ -19,6 +19,8 @@ from .facts import Declared, DeclaredRelation
 
 _SYSTEM: Final = frozenset({"ctid", "xmin", "xmax", "cmin", "cmax", "tableoid", "oid"})
 _WRAPPERS: Final = frozenset({"Hash", "Sort", "Incremental Sort", "Materialize", "Memoize"})
+_ALIKE: Final = 1.25
+"""How far a table's size may be from that of a statistics dump; see `_SINCE` of joins/from_plan/loop_executions."""
 _SCANNED: Final = frozenset({"table", "materialized_view", "foreign_table", "toast_table"})
 
 Name = tuple[str | None, str]
@@ -39,6 +41,7 @@ def agreeing(declared: Declared, tree: PlanTree) -> Agreement:
     names = dict.fromkeys((scan.schema_name, scan.relation_name) for scan in scans if scan.relation_name)
     notes: list[str] = []
     doubted: set[tuple[str, str]] = set()
+    sizes: dict[tuple[str, str], dict[str, None]] = {}
     unread: list[str] = []
     known = _Plan(tree)
     for schema, name in names:
@@ -46,6 +49,9 @@ def agreeing(declared: Declared, tree: PlanTree) -> Agreement:
         if relation is None:
             unread.append(name)
             continue
+        if not known.sized((schema, name), relation):
+            sizes[(relation.schema_, relation.name)] = {"relpages": None, "reltuples": None}
+            notes.append(f"the size that the schema files tell of {_shown((schema, name))} is not the plan's, nor used")
         why = next(known.contradictions((schema, name), relation), None)
         if why is not None:
             doubted.add((relation.schema_, relation.name))
@@ -53,7 +59,7 @@ def agreeing(declared: Declared, tree: PlanTree) -> Agreement:
     if unread:
         shown = ", ".join(dict.fromkeys(unread))
         notes.append(f"the schema files tell nothing certain of {shown}")
-    return Agreement(_without(declared, doubted), tuple(notes))
+    return Agreement(_without(declared, doubted, sizes), tuple(notes))
 
 
 def indexes_read(declared: Declared, tree: PlanTree) -> set[tuple[str, str, str]]:
@@ -97,11 +103,14 @@ def _shown(name: Name) -> str:
     return ".".join(part for part in name if part)
 
 
-def _without(declared: Declared, doubted: set[tuple[str, str]]) -> Declared:
-    if not doubted:
+def _without(
+    declared: Declared, doubted: set[tuple[str, str]], sizes: Mapping[tuple[str, str], dict[str, None]]
+) -> Declared:
+    if not doubted and not sizes:
         return declared
-    kept = tuple(r for r in declared.relations if (r.schema_, r.name) not in doubted)
-    return declared.model_copy(update={"relations": kept})
+    kept = (r for r in declared.relations if (r.schema_, r.name) not in doubted)
+    relations = tuple(r.model_copy(update=sizes.get((r.schema_, r.name))) for r in kept)
+    return declared.model_copy(update={"relations": relations})
 
 
 class _Plan:
@@ -139,6 +148,17 @@ class _Plan:
             yield from self._of_indexes(name, relation)
             if not self._unique_enough(name, relation):
                 yield "the plan proves a unique index on it, which they lack"
+
+    def sized(self, name: Name, relation: DeclaredRelation) -> bool:
+        """Whether each whole scan of a relation expects about as many rows as a statistics dump tells, if one does."""
+        for number in self._scans[name] if relation.reltuples is not None else ():
+            node = self._tree.nodes[number]
+            whole = node.node_type == "Seq Scan" and node.filter is None and not node.parallel_aware
+            if whole and node.plan_rows is not None:
+                expected, told = max(float(node.plan_rows), 1.0), max(relation.reltuples or 0.0, 1.0)
+                if max(expected / told, told / expected) > _ALIKE:
+                    return False
+        return True
 
     def _of_indexes(self, name: Name, relation: DeclaredRelation) -> Iterator[str]:
         for number in self._scans[name]:

@@ -54,6 +54,18 @@ class DeclaredIndexes:
         plain = index.predicate is None and not index.included and len(keys) == len(index.keys)
         return index if plain and keys == columns else None
 
+    def sizes(self) -> dict[tuple[str | None, str], tuple[float, float]]:
+        """Pages and rows of the relations that the plan names, where a statistics dump tells them."""
+        found: dict[tuple[str | None, str], tuple[float, float]] = {}
+        for node in self._tree.nodes:
+            if not isinstance(node, ScanNode) or not node.relation_name:
+                continue
+            relation = self._declared.relation(node.relation_name, node.schema_name)
+            if relation is not None and relation.relpages and relation.reltuples is not None:
+                size = float(relation.relpages), relation.reltuples
+                found[(node.schema_name, node.relation_name)] = size
+        return found
+
     def relied_on(self, facts: JoinFacts, own: str) -> tuple[str, ...]:
         """What a join's ways are ruled out or priced by, as `learned_from` names it; `own` is the join's own plan.
 
@@ -63,7 +75,9 @@ class DeclaredIndexes:
         proven = facts.inner if facts.inner_unique else None  # of that side the plan itself proves an index
         searched = [side for side in sides if side is not proven and facts.method != "nested_loop"]
         indexes = [i for side in searched if (i := self.only_one(facts, side)) is not None]
-        if not indexes and not any(self.none_finds(facts, side) or self.none_orders(facts, side) for side in sides):
+        dumped = facts.inner.parameterised and self._sized(facts.inner)
+        absent = any(self.none_finds(facts, side) or self.none_orders(facts, side) for side in sides)
+        if not (dumped or indexes or absent):
             return ()
         plans = {index.seen_in for index in indexes if index.seen_in is not None} - {own}
         return (*sorted(plans), *(f"{SCHEMA_FILE} {name}" for name in self._declared.files))
@@ -74,6 +88,11 @@ class DeclaredIndexes:
             return False
         served = (i for i in relation.indexes if not ordered or i.access_method in _RANKED)
         return all(columns.isdisjoint(index.columns) for index in served)
+
+    def _sized(self, side: Side) -> bool:
+        """Whether a statistics dump tells the size of the relation that a side scans."""
+        node = self._tree.nodes[side.scan] if side.scan is not None else None
+        return isinstance(node, ScanNode) and (node.schema_name, node.relation_name or "") in self.sizes()
 
     def _relation(self, side: Side) -> DeclaredRelation | None:
         """The relation that a side scans, where its indexes are those declared and no others."""

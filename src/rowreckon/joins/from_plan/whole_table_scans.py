@@ -7,6 +7,9 @@ tuples, and either gives the other.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
@@ -31,8 +34,16 @@ class SeenRelation:
 class RelationEvidence:
     """Sizes of the relations of one plan, by name; each is worked out when it is first asked for."""
 
-    def __init__(self, settings: CostSettings, reckoned: ReckonedTree, learned: LearnedFacts = NOTHING_LEARNED) -> None:
+    def __init__(
+        self,
+        settings: CostSettings,
+        reckoned: ReckonedTree,
+        learned: LearnedFacts = NOTHING_LEARNED,
+        dumped: Mapping[_Name, SeenRelation] = MappingProxyType({}),
+    ) -> None:
+        """`dumped` are sizes as a statistics dump tells them, which count where the plan's costs agree."""
         self._settings = settings
+        self._dumped = dumped
         self._learned = learned
         self._reckoned = reckoned
         self._seen: dict[_Name, SeenRelation | None] = {}
@@ -76,6 +87,10 @@ class RelationEvidence:
     def indexes(self, node: ScanNode) -> tuple[IndexFact, ...]:
         """The indexes of the relation that a node scans, as far as other plans tell of them."""
         return self._learned.indexes_on(node.schema_name, node.relation_name)
+
+    def dumped(self, node: ScanNode) -> SeenRelation | None:
+        """The size of a relation by a statistics dump, which may be older or newer than the plan."""
+        return self._dumped.get((node.schema_name, node.relation_name or ""))
 
     def _told(self, schema: str | None, name: str) -> SeenRelation | None:
         fact = self._learned.size(schema, name)

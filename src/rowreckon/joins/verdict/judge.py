@@ -14,7 +14,7 @@ from rowreckon.joins.facts.missing_evidence import MissingList
 from rowreckon.joins.facts.row_visits import row_visits
 from rowreckon.joins.facts.settings import settings_of
 from rowreckon.joins.facts.sides import Aliases, JoinFacts, Side, join_facts
-from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
+from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence, SeenRelation
 from rowreckon.joins.learning.used import plans_used
 from rowreckon.joins.verdict.assess import Assessment, assess, unpriced
 from rowreckon.joins.verdict.best_evidence import JoinEvidence, gather, gather_all
@@ -59,9 +59,10 @@ def judge_joins(
     catalog = capture.catalog
     known = CatalogFacts(catalog, reckoned.tree, settings) if catalog is not None else None
     aliases = Aliases(reckoned.tree)
-    relations = RelationEvidence(settings, reckoned, learned)
-    found = [join_facts(reckoned, number, aliases) for number in reckoned.tree.joins()]
     declared = DeclaredIndexes(capture.declared, reckoned.tree) if capture.declared is not None else None
+    dumped = {} if declared is None else {name: SeenRelation(*size) for name, size in declared.sizes().items()}
+    relations = RelationEvidence(settings, reckoned, learned, dumped)
+    found = [join_facts(reckoned, number, aliases) for number in reckoned.tree.joins()]
     paths = reckoned.tree.paths() if found else []
     whole = SharedByJoins(reckoned, origins, paths, tuple(lacking), threshold, learned, capture.name, declared)
     priced = joins_to_price(reckoned, found, threshold=threshold, own_ms=own_ms)
