@@ -77,7 +77,7 @@ class RelationEvidence:
 
     def by_this_plan(self) -> RelationEvidence:
         """What the plan tells by itself."""
-        return RelationEvidence(self._settings, self._reckoned)
+        return RelationEvidence(self._settings, self._reckoned, dumped=self._dumped)
 
     def lacks_size(self, node: ScanNode) -> bool:
         """Whether other plans are at hand that could tell a relation's size, and none of them does."""
