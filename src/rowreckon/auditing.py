@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from math import fsum
+from typing import TYPE_CHECKING
 
 from rowreckon.capture import Capture
 from rowreckon.causes import CauseEvidence, find_causes
@@ -18,7 +19,6 @@ from rowreckon.document import audit as doc
 from rowreckon.elsewhere import judged_ms, time_elsewhere
 from rowreckon.joins import judge_joins
 from rowreckon.joins.facts.own_workers import reckoned_of
-from rowreckon.joins.learning.fellows import Fellows
 from rowreckon.joins.learning.order import in_order
 from rowreckon.joins.learning.used import contradictions
 from rowreckon.joins.verdict.contested import with_contests
@@ -31,6 +31,9 @@ from rowreckon.plan_nodes import told_nodes
 from rowreckon.proposals import PlanAudit, missing_for, propose
 from rowreckon.time_split import time_by, whole_time_by
 from rowreckon.version import __version__
+
+if TYPE_CHECKING:
+    from rowreckon.joins.learning.fellows import Fellows
 
 DEFAULT_THRESHOLD = 10.0
 """The q-error from which on a row count is called misestimated: an order of magnitude."""
@@ -62,10 +65,15 @@ def together(
     inputs: list[Capture | doc.Rejected], *, one_database: bool | None
 ) -> tuple[list[Capture | doc.Rejected], Fellows | None]:
     """The inputs in the order in which they are audited, and what their plans tell each other (None: nothing)."""
-    fellows = Fellows([item for item in inputs if isinstance(item, Capture)], one_database=one_database)
-    if not fellows.any_learn:
+    captures = [item for item in inputs if isinstance(item, Capture)]
+    if len(captures) < 2:
         return inputs, None
-    return sorted(inputs, key=lambda i: in_order(i.name if isinstance(i, Capture) else i.source)), fellows
+    from rowreckon.joins.learning import fellows  # most audits are of one plan, which needs nothing of it
+
+    found = fellows.Fellows(captures, one_database=one_database)
+    if not found.any_learn:
+        return inputs, None
+    return sorted(inputs, key=lambda i: in_order(i.name if isinstance(i, Capture) else i.source)), found
 
 
 class Auditing:

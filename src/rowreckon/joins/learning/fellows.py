@@ -31,10 +31,8 @@ class Fellows:
         self._searches: dict[RelationName, list[tuple[int, SearchEvidence]]] = {}
         self._solved: dict[tuple[RelationName, Size, frozenset[int]], tuple[IndexFact, ...]] = {}
         self._groups: list[frozenset[int]] = []
-        if one_database is False or len(captures) < 2:
-            return
         telling = [c for c in captures if c.explain is not None and names_schemas(c.explain.plan)]
-        if len(telling) < 2:
+        if one_database is False or len(telling) < 2:
             return
         self._told = [_evidence(capture) for capture in captures]
         self._together = Together([told.sizes for told in self._told])
