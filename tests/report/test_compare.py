@@ -235,8 +235,24 @@ def test_what_changed_most_stands_first_and_says_by_how_much() -> None:
 
     assert [bare(query_title(plan)) for plan in by_change(comparison.plans)] == ["omega", "alpha"]
     assert lines["Changed most"].startswith("omega, 6,150 ms before, 3,150 ms after: 1.95 times faster.")
-    assert lines["Slower"] == "alpha."
+    assert lines["Slower"] == "alpha, from 102 ms to 202 ms."
     assert lines["Next"] == "Find out why alpha got slower, before you keep the change."
+
+
+def test_of_several_slower_queries_the_worst_has_its_times() -> None:
+    """By the milliseconds lost; the others are counted and named."""
+
+    def runs(*middles: float) -> Audit:
+        return f.audit(
+            *(
+                _timed(ms - 1, ms, ms, ms + 1, source=name, query=f"select '{name}'")
+                for name, ms in zip(("day huts", "night huts", "winter huts"), middles, strict=True)
+            )
+        )
+
+    slower = _line(compare(runs(50.0, 20.0, 30.0), runs(60.0, 15_000.0, 45.0)), "Slower")
+
+    assert bare(slower.said) == "night huts, from 20 ms to 15.0 s. 2 other queries too: winter huts and day huts."
 
 
 def _line(comparison: Comparison, label: str) -> ListLine:

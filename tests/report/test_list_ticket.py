@@ -13,7 +13,7 @@ from rowreckon.report.formats.markdown import render_markdown
 from rowreckon.report.story.list_ticket import ListLine, list_ticket
 from rowreckon.report.story.listing import list_rows
 from rowreckon.report.words.escape import bare
-from rowreckon.report.words.list_headline import list_headline
+from rowreckon.report.words.list_headline import crossed_before, list_headline
 from rowreckon.report.words.list_splits import list_splits, whole_split
 from rowreckon.report.words.part_words import whole_of
 from rowreckon.report.words.trial_headline import trial_result
@@ -118,6 +118,36 @@ def test_a_trial_says_what_helped_what_did_not_and_who_got_slower() -> None:
     assert bare(lines["Helped"].said) == "Change 1, tried on a copy: a 300 ms before, 50 ms after."
     assert "Slower: c. 1 other query keeps its plan." in bare(lines["Helped"].note)
     assert bare(lines["Also tried"].said).startswith("Change 2, for b, had no effect: gather more statistics on")
+
+
+def test_a_change_without_effect_shows_what_was_measured() -> None:
+    """Of several that did not help, the one for the worst query."""
+    tried = _tried()
+    idle = tried.remedies[1]
+    assert idle.trial is not None
+
+    def timed(plan: int, rank: int, name: str) -> f.Remedy:
+        queries = (TrialQuery(query=name, before_ms=114.0, after_ms=113.0),)
+        trial = idle.trial.model_copy(update={"queries": queries}) if idle.trial is not None else None
+        return _remedy(plan, rank=rank, trial=trial)
+
+    alone = tried.model_copy(update={"remedies": (tried.remedies[0], timed(1, 2, "b"))})
+    several = tried.model_copy(update={"remedies": (tried.remedies[0], timed(1, 2, "b"), timed(0, 3, "a"))})
+
+    assert bare(_lines(alone)["Also tried"].said).endswith(". b: 114 ms before, 113 ms after.")
+    assert bare(_lines(several)["Also tried"].said) == (
+        "Changes 2 and 3 had no effect. Change 3, a: 114 ms before, 113 ms after."
+    )
+
+
+@pytest.mark.parametrize("render", [render_html, render_markdown])
+def test_a_trial_says_how_much_of_its_list_was_crossed(render: object) -> None:
+    """Above the lines, at any width; a report without a trial has it in its headline."""
+    said = "Before, 3 of 3 joins were crossed, in 3 of 3 queries."
+
+    assert crossed_before(_tried()) == said
+    assert said in render(_tried())  # type: ignore[operator]
+    assert crossed_before(_two(_remedy(0))) == ""
 
 
 def test_the_bars_of_a_trial_add_up_to_its_headline() -> None:

@@ -47,9 +47,10 @@ def _axis(ruler: Ruler) -> list[Markup]:
 
 
 def _decades(ruler: Ruler) -> list[Markup]:
-    """After the stems, so that a figure's halo covers one that runs through it."""
+    """After the stems, so that a figure's halo covers one that runs through it; the first beside a stem at the line's
+    start, which would read as a minus before it."""
     marks = [(ruler.fraction(float(at)), number(10.0**at)) for at in range(ruler.low, ruler.high + 1)]
-    return decade_labels(marks, _AXIS_TEXT, (NARROWEST, _WIDE))
+    return decade_labels(marks, _AXIS_TEXT, (NARROWEST, _WIDE), aside=5)
 
 
 def _stretches(ruler: Ruler) -> list[Markup]:

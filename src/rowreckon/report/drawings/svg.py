@@ -47,9 +47,11 @@ def percent(fraction: float) -> str:
     return f"{100 * fraction:.2f}".rstrip("0").rstrip(".") + "%"
 
 
-def decade_labels(marks: Sequence[tuple[float, str]], y: int, widths: tuple[float, float]) -> list[Markup]:
+def decade_labels(
+    marks: Sequence[tuple[float, str]], y: int, widths: tuple[float, float], *, aside: int | None = None
+) -> list[Markup]:
     """The labels (where, from 0 to 1; text) of a line with at least these pixels on a narrow screen and on a
-    wide one: what fits on the wide one only is of the class `roomy`."""
+    wide one: what fits on the wide one only is of the class `roomy`. The first stands `aside` by so many pixels."""
     narrow, wide = (
         set(fitting([centred(at * width, len(text) * _DIGIT, width) for at, text in marks], _DIGIT)) for width in widths
     )
@@ -57,6 +59,7 @@ def decade_labels(marks: Sequence[tuple[float, str]], y: int, widths: tuple[floa
         element(
             "text",
             x=percent(at),
+            dx=aside if place == 0 else None,
             y=y,
             text_anchor="start" if place == 0 else "end" if place == len(marks) - 1 else "middle",
             class_="decade" if place in narrow else "decade roomy",

@@ -11,7 +11,7 @@ from rowreckon.report.story.listing import LIST_TITLE, ListRow, letters_legend, 
 from rowreckon.report.story.overview import counts_words
 from rowreckon.report.words.escape import markdown
 from rowreckon.report.words.facts_words import facts_words
-from rowreckon.report.words.list_headline import list_headline, list_time_sentence
+from rowreckon.report.words.list_headline import crossed_before, list_headline, list_time_sentence
 from rowreckon.report.words.numbers import count_of, milliseconds
 from rowreckon.report.words.sources import folder_words
 
@@ -23,7 +23,8 @@ def list_blocks(audit: Audit, folder: str) -> list[Block]:
     """What was found, the best change, and the table of all queries."""
     counted = counts_words(audit) + folder_words(audit, folder)
     where = f"{', '.join(facts_words(audit.plans, audit.tool_version))}."
-    found = head(audit, list_headline(audit), list_time_sentence(audit), counted, where)
+    spent = " ".join(part for part in (crossed_before(audit), list_time_sentence(audit)) if part)
+    found = head(audit, list_headline(audit), spent, counted, where)
     return [found, *map(line_block, list_ticket(audit)), _table_of_queries(audit)]
 
 

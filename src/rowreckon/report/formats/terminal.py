@@ -18,7 +18,7 @@ from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import quote
 from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.headline import plans_by_weight
-from rowreckon.report.words.list_headline import list_headline, list_time_sentence
+from rowreckon.report.words.list_headline import crossed_before, list_headline, list_time_sentence
 from rowreckon.report.words.numbers import capitalised
 from rowreckon.report.words.sentences import CAUTIONS
 from rowreckon.report.words.sources import folder_words, with_short_sources
@@ -66,7 +66,7 @@ def _one_plan(out: Writer, audit: Audit, folder: str) -> None:
 
 
 def _list(out: Writer, audit: Audit, folder: str) -> None:
-    out.label("Verdict", list_headline(audit))
+    out.label("Verdict", " ".join(part for part in (list_headline(audit), crossed_before(audit)) if part))
     out.label("Time", list_time_sentence(audit))
     out.label("Counted", counts_words(audit) + folder_words(audit, folder))
     out.say(", ".join(facts_words(audit.plans, audit.tool_version)), 2)

@@ -24,14 +24,12 @@ def query_title(plan: PlanComparison) -> str:
 
 
 def _shared_end(one: str, other: str) -> str:
-    if one == other:
-        return one
     parts: list[str] = []
     for left, right in zip(reversed(one.split("/")), reversed(other.split("/")), strict=False):
         if left != right:
             break
         parts.insert(0, left)
-    named = "/".join(parts)
+    named = one if one == other else "/".join(parts)
     return next((named.removesuffix(end) for end in _ENDINGS if named.endswith(end)), named)
 
 

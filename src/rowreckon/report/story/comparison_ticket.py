@@ -9,7 +9,7 @@ from rowreckon.report.story.list_ticket import ListLine
 from rowreckon.report.story.what_was_changed import what_was_changed
 from rowreckon.report.words import remedy_words
 from rowreckon.report.words.headline import joins_by_weight
-from rowreckon.report.words.numbers import capitalised, listed, milliseconds, number
+from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number
 from rowreckon.report.words.ticket_words import joined_words, rows_words
 from rowreckon.report.words.touch_words import touch_words
 
@@ -65,7 +65,7 @@ def _others(comparison: Comparison) -> ListLine | None:
     faster = [plan for plan in others if plan.times.difference == "faster"]
     alike = [plan for plan in others if not plan.times.differ]
     said = (
-        f"Faster too: {_names(faster)}." if faster else "",
+        f"Faster too: {_with_times(faster)}" if faster else "",
         f"Another plan or verdict, without a difference in time: {_names(alike)}." if alike else "",
     )
     return ListLine("Changed too", " ".join(part for part in said if part)) if faster or alike else None
@@ -73,7 +73,25 @@ def _others(comparison: Comparison) -> ListLine | None:
 
 def _slower(comparison: Comparison) -> ListLine:
     slower = [plan for plan in by_change(comparison.plans) if plan.times.difference == "slower"]
-    return ListLine("Slower", f"{_names(slower)}." if slower else "No query, beyond the spread of its runs.")
+    if not slower:
+        return ListLine("Slower", "No query, beyond the spread of its runs.")
+    return ListLine("Slower", _with_times(slower))
+
+
+def _with_times(plans: list[PlanComparison]) -> str:
+    """The first with both its times, then how many others and which."""
+    first, *others = plans
+    said = f"{query_title(first)}{_from_to(first)}."
+    more = count_of(len(others), "other query too", "other queries too")
+    return f"{said} {more}: {_names(others)}." if others else said
+
+
+def _from_to(plan: PlanComparison) -> str:
+    """`, from 23 ms to 73 ms`, the medians."""
+    medians = plan.times.medians
+    if medians is None:
+        return ""
+    return f", from {milliseconds(medians[0])} to {milliseconds(medians[1])}"
 
 
 def _alike(comparison: Comparison) -> ListLine | None:

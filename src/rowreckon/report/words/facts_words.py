@@ -31,13 +31,13 @@ def captured_words(plans: Sequence[Plan]) -> list[str]:
     if databases:
         word = "database" if len(databases) == 1 else "databases"
         facts.append(f"{word} {listed([quote(name, 60) for name in databases], _LISTED)}")
-    moments = sorted({_moment(plan.captured_at) for plan in plans if plan.captured_at})
+    moments = sorted({moment(plan.captured_at) for plan in plans if plan.captured_at})
     if len(moments) == 1:
         facts.append(f"at {quote(moments[0], 40)}")
     elif moments:
         facts.append(f"from {quote(moments[0], 40)} to {quote(moments[-1], 40)}")
     if not moments:
-        read = sorted({_moment(plan.facts_read_at) for plan in plans if plan.facts_read_at})
+        read = sorted({moment(plan.facts_read_at) for plan in plans if plan.facts_read_at})
         facts += [f"facts of {quote(read[-1], 40)}"] if read else []
     return facts
 
@@ -48,7 +48,7 @@ def _release(number: int) -> str:
     return f"{major}.{minor}" if minor else str(major or number)
 
 
-def _moment(text: str) -> str:
+def moment(text: str) -> str:
     """An ISO moment to the minute; any other text as it is."""
     found = _ISO.match(text)
     if found is None:

@@ -37,6 +37,23 @@ def list_headline(audit: Audit) -> str:
     return f"{said}.{ended}"
 
 
+def crossed_before(audit: Audit) -> str:
+    """How much of a list was crossed before its trial changed anything, which the trial's headline leaves unsaid; empty
+    where nothing was tried."""
+    if not was_tried(audit):
+        return ""
+    joins = sum(len(plan.joins) for plan in audit.plans)
+    crossed = [sum(join.verdict == "crossed" for join in plan.joins) for plan in audit.plans]
+    queries = count_of(len(audit.plans), "query", "queries")
+    if not any(crossed):
+        return f"Before, no join of {queries} was crossed."
+    verb = "was" if sum(crossed) == 1 else "were"
+    return (
+        f"Before, {number(sum(crossed))} of {count_of(joins, 'join')} {verb} crossed, "
+        f"in {number(sum(map(bool, crossed)))} of {queries}."
+    )
+
+
 def list_time_sentence(audit: Audit) -> str:
     """Where all of the time goes, the largest parts by name and the others as one: nothing is left unsaid."""
     split = whole_split(audit)

@@ -51,9 +51,12 @@ def comparison_html(comparison: Comparison, *, verbose: bool = False) -> str:
 def _compared(item: PlanComparison, scale: float) -> _Compared:
     title = query_title(item)
     bars = []
-    for word, split in zip(("before", "after"), _splits(item), strict=True):
+    medians = item.times.medians or (None, None)
+    for word, split, median in zip(("before", "after"), _splits(item), medians, strict=True):
         if split is not None:
-            bars.append((word, time_bar(split, scale, f"{bare(title)}, {word}"), milliseconds(whole_of(split))))
+            # the median itself, as the words tell it: the sum of its parts may round otherwise
+            took = milliseconds(whole_of(split) if median is None else median)
+            bars.append((word, time_bar(split, scale, f"{bare(title)}, {word}"), took))
     return _Compared(title, tuple(bars), tuple(plan_lines(item)))
 
 

@@ -21,7 +21,7 @@ from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.headline import plans_by_weight
-from rowreckon.report.words.list_headline import list_headline, list_time_sentence
+from rowreckon.report.words.list_headline import crossed_before, list_headline, list_time_sentence
 from rowreckon.report.words.list_splits import whole_split
 from rowreckon.report.words.no_change_words import no_change_words
 from rowreckon.report.words.numbers import count_of, milliseconds
@@ -49,6 +49,7 @@ def render_list(audit: Audit, folder: str) -> str:
     headline = list_headline(audit)
     whole = whole_split(audit)
     lines = list_ticket(audit)
+    more = (crossed_before(audit), "" if whole is not None else list_time_sentence(audit))
     return audit_page(
         "list.html.j2",
         audit,
@@ -61,7 +62,7 @@ def render_list(audit: Audit, folder: str) -> str:
         facts=facts_words(audit.plans, audit.tool_version),
         lines=lines,
         told_above=any(line.command for line in lines),
-        time_sentence="" if whole is not None else list_time_sentence(audit),
+        time_sentence=" ".join(part for part in more if part),
         list_title=LIST_TITLE,
         list_note=list_note(audit),
         legend_parts=swatches(whole),
