@@ -28,7 +28,7 @@ from rowreckon.plan.nodes import OtherNode
 from rowreckon.plan.tree import PlanTree
 from rowreckon.plan_head import head_of, plan_without_explain, session_of
 from rowreckon.plan_nodes import told_nodes
-from rowreckon.proposals import PlanAudit, missing_for, propose
+from rowreckon.proposals import PlanAudit, missing_for, propose, with_spared_indexes
 from rowreckon.time_split import time_by, whole_time_by
 from rowreckon.version import __version__
 
@@ -119,11 +119,12 @@ class Auditing:
 
     def result(self) -> doc.Audit:
         """The audit of what was added so far."""
-        plans = [plan for plan, _ in self._plans]
+        audited = with_spared_indexes(self._plans)
+        plans = [plan for plan, _ in audited]
         return doc.Audit.model_construct(
             tool_version=__version__,
             plans=tuple(plans),
-            remedies=propose([evidence for _, evidence in self._plans if evidence is not None]),
+            remedies=propose([evidence for _, evidence in audited if evidence is not None]),
             rejected=tuple(self.rejected),
             summary=summarize(plans, threshold=self.threshold),
         )

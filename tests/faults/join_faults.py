@@ -4,6 +4,28 @@ from __future__ import annotations
 
 from .fault import Fault, guests
 
+
+def _repeating(left: str, right: str, *, common: tuple[int, int, int], lone: tuple[int, int], once: int) -> str:
+    """Two tables whose keys repeat on both sides, the right list of common values being full of values of its own.
+
+    `common`: values in both, rows of each left and right; `lone`: values on the right alone, rows of each.
+    """
+    values, on_left, on_right = common
+    alone, rows = lone
+    return f"""
+        create table {left}(id int, code int, guest_id int);
+        insert into {left} select n, code, n % 5000 + 1 from (select row_number() over () as n, code from (
+          select j as code from generate_series(1, {values}) j, generate_series(1, {on_left})
+          union all select 100000 + i from generate_series(1, {once}) i) made) numbered;
+        create table {right}(id int, code int, mark int);
+        insert into {right} select n, code, n % 11 from (select row_number() over () as n, code from (
+          select j as code from generate_series(1, {values}) j, generate_series(1, {on_right})
+          union all select 5000 + j from generate_series(1, {alone}) j, generate_series(1, {rows})
+          union all select 200000 + i from generate_series(1, {once}) i) made) numbered;
+        analyze;
+        """
+
+
 JOIN_FAULTS = (
     Fault(
         name="composite_key",
@@ -39,7 +61,7 @@ JOIN_FAULTS = (
     ),
     Fault(
         name="hot_key_by_filter",
-        cause="join_key_skew",
+        cause="cross_table_correlation",
         setup="""
         create table agencies(id int primary key, name text);
         insert into agencies select i, 'agency ' || i from generate_series(1, 20000) i;
@@ -56,7 +78,7 @@ JOIN_FAULTS = (
     ),
     Fault(
         name="hot_key_by_filter_hashed",
-        cause="join_key_skew",
+        cause="cross_table_correlation",
         setup="""
         create table channels(id int primary key, name text, note text);
         insert into channels select i, 'channel ' || i, repeat('n', 20) from generate_series(1, 3000) i;
@@ -156,7 +178,7 @@ JOIN_FAULTS = (
     Fault(
         name="lured_by_low_cardinality_index",
         cause="luring_index",
-        also=("join_key_skew",),
+        also=("cross_table_correlation",),
         setup="""
         create table channels(id int primary key, name text);
         insert into channels select i, 'channel ' || i from generate_series(1, 4000) i;
@@ -172,7 +194,7 @@ JOIN_FAULTS = (
     Fault(
         name="lured_behind_two_tables",
         cause="luring_index",
-        also=("unexplained",),
+        also=("cross_table_correlation", "unexplained"),
         setup="""
         create table planes(id int primary key, maker text);
         insert into planes select i, 'maker ' || i % 40 from generate_series(1, 4000) i;
@@ -188,8 +210,23 @@ JOIN_FAULTS = (
         "join duties d on d.crew = h.crew where p.maker = 'maker 3' and h.carrier = 'carrier 3'",
     ),
     Fault(
+        name="keys_beside_both_lists",
+        cause="join_key_skew",
+        setup=_repeating("sightings", "notes", common=(130, 100, 60), lone=(110, 80), once=13000) + guests(5_000),
+        query="select count(*), max(g.pad) from sightings s join notes n on n.code = s.code "
+        "join guests g on g.id = s.guest_id",
+    ),
+    Fault(
+        name="keys_beside_both_lists_filtered",
+        cause="join_key_skew",
+        setup=_repeating("loans", "returns", common=(150, 120, 70), lone=(105, 95), once=15000) + guests(5_000),
+        query="select count(*), max(g.pad) from loans s join returns n on n.code = s.code "
+        "join guests g on g.id = s.guest_id where n.mark < 6",
+    ),
+    Fault(
         name="two_tables_together",
-        cause="unexplained",
+        cause="cross_table_correlation",
+        also=("unexplained",),
         setup="""
         create table planes(id int primary key, maker text);
         insert into planes select i, 'maker ' || i % 20 from generate_series(1, 4000) i;
@@ -199,6 +236,22 @@ JOIN_FAULTS = (
         """,
         query="select count(*) from planes p join hops h on h.plane_id = p.id "
         "where p.maker = 'maker 3' and h.carrier = 'carrier 3'",
+        curable=False,
+    ),
+    Fault(
+        name="counts_inside_a_recursion",
+        cause="unexplained",
+        setup="""
+        create table trails(trail int primary key, branches_from int);
+        insert into trails select i, i / 2 from generate_series(1, 16000) i;
+        create index on trails(branches_from);
+        create table signs(trail int, text text);
+        insert into signs select i % 16000 + 1, repeat('s', 60) from generate_series(1, 60000) i;
+        analyze;
+        """,
+        query="with recursive below as (select trail from trails where trail = 1 union all "
+        "select t.trail from below b join trails t on t.branches_from = b.trail) "
+        "select count(*), max(s.text) from below b join signs s on s.trail = b.trail",
         curable=False,
     ),
     Fault(

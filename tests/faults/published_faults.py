@@ -193,7 +193,8 @@ PUBLISHED_FAULTS = (
         name="correlation_across_a_join",
         source="Leis et al., 'How Good Are Query Optimizers, Really?', PVLDB 9(3), 2015: correlations that cross "
         "joins, which no statistics of a single table show",
-        cause="unexplained",
+        cause="cross_table_correlation",
+        also=("unexplained",),
         setup="""
         create table companies(id int primary key, country text);
         insert into companies select i, 'country ' || i % 40 from generate_series(1, 4000) i;
@@ -212,7 +213,7 @@ PUBLISHED_FAULTS = (
         name="zipf_join_key",
         source="Lynch, 'Selectivity Estimation and Query Optimization in Large Databases with Highly Skewed "
         "Distributions of Column Values', VLDB 1988: Zipf's law in a join key, its most frequent value asked for",
-        cause="join_key_skew",
+        cause="cross_table_correlation",
         setup="""
         create table topics(id int primary key, name text);
         insert into topics select i, 'topic ' || i from generate_series(1, 20000) i;

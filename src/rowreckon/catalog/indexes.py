@@ -60,6 +60,8 @@ class Index(Fact):
     idx_scan: Counter | None = None
     idx_tup_read: Counter | None = None
     definition: Text
+    clustered: bool = False
+    """Whether CLUSTER orders the table by it (pg_index.indisclustered)."""
     constraint: Name | None = None
     """The constraint that owns it, which DROP INDEX then refuses to break."""
 

@@ -179,7 +179,7 @@ INDEXES = """
 select json_agg(json_build_object(
   'relation', i.indrelid::int8, 'oid', c.oid::int8, 'schema', n.nspname, 'name', c.relname, 'access_method', am.amname,
   'unique', i.indisunique, 'primary', i.indisprimary, 'valid', i.indisvalid and i.indisready,
-  'immediate', i.indimmediate, 'check_xmin', i.indcheckxmin,
+  'immediate', i.indimmediate, 'check_xmin', i.indcheckxmin, 'clustered', i.indisclustered,
   'keys', (select json_agg(json_build_object(
       'attnum', nullif(i.indkey[k - 1], 0),
       'expression', case when i.indkey[k - 1] <> 0 then null when c.oid = any($3) then $5

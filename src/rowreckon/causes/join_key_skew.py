@@ -1,8 +1,8 @@
 """# join_key_skew
 
 ## What it finds
-A join on one column whose values are unevenly frequent. The rows that reach the join carry the frequent ones, or the
-rare ones.
+A join on one column whose values repeat on both sides and are unevenly frequent. The rows that reach the join carry
+the frequent ones, or the rare ones.
 
 ## Why it hurts
 The planner spreads the matches evenly over the distinct values, or compares both columns' common values over the whole
@@ -18,7 +18,8 @@ statistic of PostgreSQL crosses tables. What helps is an index that serves the t
 constant.
 
 ## When it is wrong
-A wrong number of distinct values (`ndistinct_wrong`) and old statistics look the same from the plan alone.
+A wrong number of distinct values (`ndistinct_wrong`) and old statistics look the same from the plan alone. With a
+unique side it is another cause (`cross_table_correlation`): a unique column has no common values.
 
 ## References
 eqjoinsel_inner in selfuncs.c; Ioannidis and Christodoulakis, "On the Propagation of Errors in the Size of Join
@@ -31,7 +32,7 @@ from dataclasses import replace
 
 from rowreckon.capture import Capture
 from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, WEAK, Candidate, fact
-from rowreckon.causes.keys import key_pairs
+from rowreckon.causes.keys import is_unique, key_pairs, only_pair
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
 from rowreckon.plan.nodes import ScanNode
@@ -46,14 +47,12 @@ def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where one equality joins two relations and the error enters right there."""
     if site.kind not in ("join", "lookup"):
         return None
-    pairs = key_pairs(site, context)
-    columns = {str(p.clause.columns) for p in pairs}
-    if len(columns) != 1 or any(c.parameters for c in (*site.own, *site.joined)):
+    pair = only_pair(key_pairs(site, context))
+    if pair is None or any(c.parameters for c in (*site.own, *site.joined)):
         return None
-    pair = pairs[0]
     keys = [k for k in (pair.left, pair.right) if k is not None and k.table.name]
-    if not keys:
-        return None
+    if not keys or any(is_unique(k) for k in keys):
+        return None  # a unique side has no common values to compare with the other's
     evidence = [fact("join clause", pair.clause.text, "plan")]
     weight = LIKELY if site.kind == "join" else LIKELY * 0.8
     skewed: list[float] = []

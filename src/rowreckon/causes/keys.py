@@ -31,6 +31,25 @@ def key_pairs(site: Site, context: Context) -> list[KeyPair]:
     return pairs
 
 
+def only_pair(pairs: list[KeyPair]) -> KeyPair | None:
+    """The pair of columns that all clauses compare; None where there are several, or none."""
+    return pairs[0] if len({str(p.clause.columns) for p in pairs}) == 1 else None
+
+
+def is_unique(key: Key) -> bool:
+    """Whether the catalog shows every value of the column to be distinct: by a key or a unique index."""
+    relation = key.relation
+    column = relation.column(key.column) if relation is not None else None
+    if relation is None or column is None:
+        return False
+    declared = any(k.columns == (column.attnum,) and not k.deferrable for k in relation.unique_keys)
+    indexed = any(
+        i.unique and i.immediate and i.valid and not i.partial and [k.attnum for k in i.keys] == [column.attnum]
+        for i in relation.indexes
+    )
+    return declared or indexed
+
+
 def _key_of(reference: ColumnReference | None, context: Context) -> Key | None:
     return None if reference is None else context.key(reference)
 

@@ -9,10 +9,12 @@ the index keeps the planner from it.
 
 ## Evidence it needs
 A crossed nested loop whose inner side reads that index, another method being cheapest at the actual rows. From the
-catalog: the index guards no constraint, and how often the server used it.
+catalog: the index guards no constraint and serves no foreign key, and how often the server used it.
 
 ## Remedy
-First whatever cures the estimate. Only where nothing does: dropping the index, after looking at its other uses.
+First whatever cures the estimate. Only where nothing does: dropping the index, after looking at its other uses. It
+mends no estimate. No drop is proposed where the index serves a key, a foreign key, an exclusion constraint, CLUSTER or
+another query of the list. The same holds where no catalog tells what it serves.
 
 ## When it is wrong
 Nearly always when a statistics cure exists. The server's counters and this list of queries are not the whole workload.
@@ -20,7 +22,8 @@ A loop that finds all its pages in memory may be as fast as a method that costs 
 against 59.
 
 ## References
-PostgreSQL documentation, "Examining Index Usage" and pg_stat_user_indexes.
+PostgreSQL documentation, "Examining Index Usage" and pg_stat_user_indexes; "Foreign Keys",
+on indexes of the referencing columns; CLUSTER.
 """
 
 from __future__ import annotations
@@ -29,9 +32,12 @@ from typing import TYPE_CHECKING
 
 from rowreckon.capture import Capture
 from rowreckon.causes.finding import JoinCandidate, fact
+from rowreckon.causes.index_uses import guards_rows, other_use
 from rowreckon.causes.scans import is_base_scan, relation_of, table_of
 from rowreckon.causes.wording import rows as counted_rows
+from rowreckon.document.audit import Missing
 from rowreckon.plan.nodes import BitmapIndexScanNode, IndexScanNode
+from rowreckon.remedies import checks
 from rowreckon.remedies.draft import Draft
 from rowreckon.remedies.indexes import dropped_index
 from rowreckon.remedies.subject import Subject
@@ -69,7 +75,7 @@ def check_join(join: Join, context: Context) -> JoinCandidate | None:
     if name is None or table is None:
         return None
     index = relation.index(name) if relation is not None else None
-    if index is not None and (index.primary or index.unique or index.constraint is not None):
+    if index is not None and guards_rows(index):
         return None
     if name.endswith(("_pkey", "_key")) and index is None:
         return None  # by PostgreSQL's naming a constraint's index, which the plan alone can't tell for sure
@@ -80,6 +86,9 @@ def check_join(join: Join, context: Context) -> JoinCandidate | None:
     ]
     if index is not None:
         evidence.append(fact("scans of the index, by the server's counters", index.idx_scan, "catalog"))
+    use = other_use(index, relation) if index is not None and relation is not None else None
+    if use is not None:
+        evidence.append(fact("what else the index serves", use, "catalog"))
     read = node.shared_read_blocks
     if read is not None:
         evidence.append(fact("pages that the inner side read from disk", read, "plan"))
@@ -89,14 +98,28 @@ def check_join(join: Join, context: Context) -> JoinCandidate | None:
         join=join,
         harms="crossed",
         last_resort=True,
-        subject=Subject(table=table, relation=relation, index=name, columns=_columns(relation, index)),
+        subject=Subject(
+            table=table,
+            relation=relation,
+            index=name,
+            columns=_columns(relation, index),
+            curable=index is not None and use is None,
+        ),
         ratio=join.loss_factor or 1.0,
         confidence=round(_CONFIDENCE * (_IN_MEMORY if read == 0 else 1.0), 2),
         basis="catalog" if index is not None else "plan",
         summary=f"The index {name} makes a nested loop over {counted_rows(rows)} look cheap. "
-        f"Without it a {join.best_at_actual} join would be chosen.",
+        f"Without it a {join.best_at_actual} join would be chosen, and the estimates would stay as they are."
+        + _spared(use, known=index is not None),
         evidence=tuple(evidence),
     )
+
+
+def _spared(use: str | None, *, known: bool) -> str:
+    """Why the index is not proposed to be dropped; nothing where it is."""
+    if not known:
+        return " Whether it serves a key or a foreign key isn't known here, so no drop is proposed."
+    return "" if use is None else f" The index serves {use}, so no drop is proposed."
 
 
 def _columns(relation: Relation | None, index: Index | None) -> tuple[str, ...]:
@@ -108,3 +131,15 @@ def _columns(relation: Relation | None, index: Index | None) -> tuple[str, ...]:
 def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     """DROP INDEX."""
     return dropped_index(subject, capture)
+
+
+def missing(subject: Subject) -> Missing | None:
+    """What the index serves, where no catalog tells it."""
+    known = subject.relation is not None and subject.index is not None and subject.relation.index(subject.index)
+    if known or subject.table is None:
+        return None
+    return Missing(
+        what=f"whether the index {subject.index} of {subject.table} serves a key or a foreign key",
+        why="an index that serves one is not to be dropped, and the plan doesn't tell",
+        how=checks.indexes((subject.table,)),
+    )

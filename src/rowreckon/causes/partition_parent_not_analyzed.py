@@ -23,19 +23,24 @@ PostgreSQL documentation, "Updating Planner Statistics" and ANALYZE ("partitione
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from rowreckon.capture import Capture
 from rowreckon.causes.defaults import DISTINCT
 from rowreckon.causes.finding import LIKELY, PROVEN, Candidate, fact
 from rowreckon.causes.groups import near_default
 from rowreckon.causes.keys import group_keys, join_keys
 from rowreckon.causes.scans import name_of
-from rowreckon.causes.site import Context, Site
+from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
 from rowreckon.document.audit import Missing
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft
 from rowreckon.remedies.refresh import NOT_OWNER, NOTHING_RESTORES, analyze_statements
 from rowreckon.remedies.subject import Subject, TableName
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
 
 TITLE = "partitioned table not analyzed as a whole"
 
@@ -46,7 +51,7 @@ def check(site: Site, context: Context) -> Candidate | None:
         return None
     keys = group_keys(site, context) if site.kind == "groups" else join_keys(site, context)
     for key in keys:
-        relation = key.relation
+        relation = _named_in_query(key, site, context)
         if relation is not None and relation.kind == "partitioned_table":
             column = relation.column(key.column)
             if column is None or column.statistics_of(inherited=True) is not None:
@@ -67,6 +72,20 @@ def check(site: Site, context: Context) -> Candidate | None:
                 subject=Subject(table=table, relation=relation, columns=(key.column,)),
             )
     return _from_alias(site, context)
+
+
+def _named_in_query(key: Key, site: Site, context: Context) -> Relation | None:
+    """The relation whose statistics the planner took for the key.
+
+    Of a partitioned table with one partition left, EXPLAIN prints that partition under the query's own alias. A default
+    share, where the partition has statistics, shows that the partitioned table was named.
+    """
+    relation = key.relation
+    if relation is None or not relation.is_partition or not _joins_by_default(site, context):
+        return relation
+    column = relation.column(key.column)
+    known = column is not None and column.statistics_of(inherited=False) is not None
+    return (context.parent_of(relation) or relation) if known else relation
 
 
 def _from_alias(site: Site, context: Context) -> Candidate | None:

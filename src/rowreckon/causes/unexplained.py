@@ -4,14 +4,15 @@
 A misestimate for which the evidence at hand points at no cause, or at several equally.
 
 ## Why it hurts
-A guess sends a colleague to create statistics that mend nothing. Some errors have no remedy in PostgreSQL: filters on
-two tables that go together, the output of subqueries, counts inside recursive queries.
+A guess sends a colleague to create statistics that mend nothing. Some errors have no remedy in PostgreSQL: the output
+of subqueries, counts inside recursive queries.
 
 ## Evidence it needs
 An error that enters at a node, and no candidate that outweighs the doubt.
 
 ## Remedy
-None. The audit's list of missing evidence says what would decide more.
+None. The audit's list of missing evidence says what would decide more. Of a join it names the count to make: the
+matches of both whole tables, against those of the rows that the filters keep.
 
 ## When it is wrong
 With the catalog's facts many of these get a name.
@@ -23,8 +24,11 @@ Leis et al., "How Good Are Query Optimizers, Really?", PVLDB 9(3), 2015, on corr
 from __future__ import annotations
 
 from rowreckon.causes.finding import Candidate, fact
+from rowreckon.causes.keys import key_pairs, only_pair
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
+from rowreckon.document.audit import Missing
+from rowreckon.remedies import checks
 from rowreckon.remedies.subject import Subject
 
 TITLE = "unexplained"
@@ -56,5 +60,32 @@ def candidate(site: Site, context: Context) -> Candidate:
         basis=context.basis,
         summary=f"At {node}{f' on {site.table}' if site.table else ''}: {why}. {rows_sentence(site)}",
         evidence=(fact("factor that enters here", round(site.factor, 1), "plan"),),
-        subject=Subject(table=site.table, relation=site.relation, curable=False),
+        subject=_subject(site, context),
+    )
+
+
+def _subject(site: Site, context: Context) -> Subject:
+    """What the error stands at: of a join on one pair of columns both tables, whose matches can be counted."""
+    pair = only_pair(key_pairs(site, context)) if site.kind == "join" else None
+    keys = [k for k in (pair.left, pair.right) if k is not None and k.table.name] if pair is not None else []
+    if len(keys) < 2:
+        return Subject(table=site.table, relation=site.relation, curable=False)
+    one, other = keys
+    return Subject(
+        table=one.table,
+        columns=(one.column,),
+        other_table=other.table,
+        other_columns=(other.column,),
+        curable=False,
+    )
+
+
+def missing(subject: Subject) -> Missing | None:
+    """The count that tells rows that go together across tables from another cause."""
+    if subject.table is None or subject.other_table is None:
+        return None
+    return Missing(
+        what=f"how many rows of {subject.table} and {subject.other_table} match, unfiltered",
+        why="filters that pick rows which go together, or apart, change that share, and no statistics show it",
+        how=checks.matches(subject.table, subject.columns[0], subject.other_table, subject.other_columns[0]),
     )

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from rowreckon.document.audit import Missing, Remedy
 from rowreckon.proposals.plan_audit import PlanAudit
+from rowreckon.proposals.spared import with_spared_indexes
 
 
 def propose(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
@@ -26,4 +27,4 @@ def missing_for(plan: PlanAudit) -> tuple[Missing, ...]:
     return missing_facts(plan)
 
 
-__all__ = ["PlanAudit", "missing_for", "propose"]
+__all__ = ["PlanAudit", "missing_for", "propose", "with_spared_indexes"]

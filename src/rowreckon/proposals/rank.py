@@ -71,7 +71,7 @@ def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
     whole = fsum(p.execution_ms or 0.0 for p in plans)
     scored = [(m, _score(m, whole)) for m in merged.values()]
     scored = [(m, s) for m, s in scored if s > 0 and m.confidence >= _LEAST_REMEDY]
-    cured = {j for m, _ in scored if m.draft.kind != "drop_index" and m.confidence >= 0.3 for j in m.joins}
+    cured = {j for m, _ in scored if m.draft.kind != "drop_index" for j in m.joins}
     scored.sort(key=lambda pair: _order(pair[0], pair[1], cured))
     return tuple(_document(m, rank, plans) for rank, (m, _) in enumerate(scored, start=1))
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rowreckon.remedies.quoting import quote_literal
+from rowreckon.remedies.quoting import quote_literal, quote_table
 from rowreckon.remedies.subject import FunctionName, TableName
+from rowreckon.sql.keywords import quote_name
 
 
 def _named(tables: Sequence[TableName]) -> str:
@@ -57,6 +58,16 @@ def indexes(tables: Sequence[TableName]) -> str:
         "FROM pg_catalog.pg_class c JOIN pg_catalog.pg_namespace n ON n.oid = c.relnamespace "
         "LEFT JOIN pg_catalog.pg_index i ON i.indrelid = c.oid "
         f"WHERE {_named(tables)} AND c.relkind IN ('r', 'p', 'm') ORDER BY 1, 2, 4"
+    )
+
+
+def matches(one: TableName, column: str, other: TableName, other_column: str) -> str:
+    """The rows of both tables, and how many pairs of them match on these columns; reads both tables whole."""
+    here, there = quote_table(one), quote_table(other)
+    return (
+        f"SELECT (SELECT count(*) FROM {here}) AS rows_here, (SELECT count(*) FROM {there}) AS rows_there, "
+        f"(SELECT count(*) FROM {here} a JOIN {there} b ON a.{quote_name(column)} = b.{quote_name(other_column)}) "
+        "AS matches"
     )
 
 

@@ -1,0 +1,176 @@
+"""# cross_table_correlation
+
+## What it finds
+A join on a key that is unique on one side, whose rows go together. The rows that filters keep find many more partners,
+or far fewer, than rows of the whole tables do.
+
+## Why it hurts
+The planner multiplies: rows of one side, rows of the other, and the share of pairs that match in the whole tables. It
+has no statistics across tables. A filter on one table that picks the rows with many partners in the other is invisible.
+
+## Evidence it needs
+Counts of the plan: the rows of both sides that reached the join, and the pairs that came. From the plan or the catalog:
+the rows of the table whose key is unique. A row finds at most one partner there. An overestimate also needs a foreign
+key: else rows without a partner explain it.
+
+## Remedy
+No statistics of PostgreSQL cross tables. What helps, the least invasive first: Write the key's value in place of the
+look-up, so that common values speak. Or take two steps with a temporary table that is analyzed (not on a standby).
+A MATERIALIZED subquery fixes the order of joins, but gives no new estimate. A planner setting can be set for one
+transaction by SET LOCAL. Last comes a column of the other table that is stored and kept up, with its index. Longer
+lists of common values do not help: a unique column has none.
+
+## When it is wrong
+Where the tables changed while the query ran, or where a table's row count is old.
+
+## References
+Leis et al., "How Good Are Query Optimizers, Really?", PVLDB 9(3), 2015, on correlations across joins; eqjoinsel_inner
+in selfuncs.c; PostgreSQL documentation, CREATE STATISTICS (columns of one table), and SET.
+"""
+
+from __future__ import annotations
+
+from math import log
+from typing import TYPE_CHECKING
+
+from rowreckon.causes.finding import PROVEN, STRONG, Candidate, apart, fact
+from rowreckon.causes.keys import KeyPair, is_unique, key_pairs, only_pair
+from rowreckon.causes.restrictions import share_of_clause
+from rowreckon.causes.wording import count, rows_sentence
+from rowreckon.frozen import frozen
+from rowreckon.plan.nodes import JoinNode
+from rowreckon.remedies.subject import Subject
+
+if TYPE_CHECKING:
+    from rowreckon.causes.site import Context, Key, Site
+
+TITLE = "rows of two tables that go together"
+
+_LEAST = 2.0
+"""Factor between the pairs that came and those of the whole tables' share from which on it is told."""
+
+_MOSTLY = 0.5
+"""Part of the error, by its logarithm, that the factor has to account for."""
+
+
+@frozen
+class _Pairs:
+    """Pairs that came, those that the whole tables' share would give, and whether all of it was counted."""
+
+    came: float
+    independent: float
+    counted: bool
+
+
+def check(site: Site, context: Context) -> Candidate | None:
+    """A candidate where counts prove that the rows of both sides do not match as those of the whole tables."""
+    if site.kind not in ("join", "lookup") or len(site.joined) != 1:
+        return None
+    pair = only_pair(key_pairs(site, context))
+    if pair is None or pair.left is None or pair.right is None or site.joined[0].parameters:
+        return None
+    for unique, other in ((pair.left, pair.right), (pair.right, pair.left)):
+        if is_unique(unique):
+            pairs = _counts(site, context, pair, unique, other)
+            return None if pairs is None else _candidate(site, unique, other, pairs)
+    return None
+
+
+def _counts(site: Site, context: Context, pair: KeyPair, unique: Key, other: Key) -> _Pairs | None:
+    partners = _rows_of(unique, context)
+    if not partners:
+        return None
+    filled = _filled(unique, other)
+    if filled is None and site.direction == "over":
+        return None
+    return (_of_join if site.kind == "join" else _of_lookup)(site, context, other, (filled or 1.0) / partners)
+
+
+def _of_join(site: Site, context: Context, other: Key, share: float) -> _Pairs | None:
+    node = context.tree.nodes[site.number]
+    if not isinstance(node, JoinNode) or node.join_type != "Inner" or site.own:
+        return None
+    sides = [_counted(context, n) for n in (context.tree.outer(site.number), context.tree.inner(site.number))]
+    came = _counted(context, site.number)
+    if came is None or sides[0] is None or sides[1] is None or site.executions != 1:
+        return None
+    return _Pairs(came, sides[0] * sides[1] * share, counted=True)
+
+
+def _of_lookup(site: Site, context: Context, other: Key, share: float) -> _Pairs | None:
+    """Rows that each key value found, where the unique side drives: `share` of the other table's rows."""
+    if site.alias != other.alias or context.evidence.reckoned.counts[site.number].state != "exact":
+        return None
+    rows = _rows_of(other, context)
+    if not rows or site.in_each_of is not None or len(site.own) > 1:
+        return None
+    own = share_of_clause(site, context, site.own[0]) if site.own else 1.0
+    if own is None:
+        return None
+    return _Pairs(site.actual, site.executions * rows * own * share, counted=not site.own)
+
+
+def _counted(context: Context, number: int | None) -> float | None:
+    """Rows that a node really gave, once: what each of several processes read whole counts for one of them."""
+    if number is None:
+        return None
+    reckoned = context.evidence.reckoned
+    here = reckoned.counts[number]
+    return None if here.state != "exact" or here.actual is None else here.actual / (reckoned.each_whole(number) or 1)
+
+
+def _rows_of(key: Key, context: Context) -> float | None:
+    """Rows of the key's table: as a scan of the plan proves, else as the server counts them."""
+    proven = context.total_of(key.table)
+    if proven is not None:
+        return (proven.low + proven.high) / 2
+    relation = key.relation
+    return None if relation is None else float(relation.n_live_tup or relation.reltuples or 0.0)
+
+
+def _filled(unique: Key, other: Key) -> float | None:
+    """Share of the other table's rows that surely have a partner: by a foreign key all that are not null."""
+    if unique.relation is None or other.relation is None:
+        return None
+    one, far = other.relation.column(other.column), unique.relation.column(unique.column)
+    if one is None or far is None:
+        return None
+    declared = any(
+        k.validated
+        and k.columns == (one.attnum,)
+        and k.referenced == unique.relation.oid
+        and k.referenced_columns == (far.attnum,)
+        for k in other.relation.foreign_keys
+    )
+    statistics = one.statistics_of(inherited=other.relation.kind == "partitioned_table")
+    return (1.0 - (statistics.null_frac if statistics else 0.0)) if declared else None
+
+
+def _candidate(site: Site, unique: Key, other: Key, pairs: _Pairs) -> Candidate | None:
+    factor = apart(pairs.came, pairs.independent)
+    same_way = (pairs.came > pairs.independent) == (site.direction == "under")
+    if factor < _LEAST or not same_way or log(factor) < _MOSTLY * log(site.factor):
+        return None
+    more = "more" if site.direction == "under" else "less"
+    return Candidate(
+        code="cross_table_correlation",
+        weight=PROVEN if pairs.counted else STRONG,
+        basis="catalog" if unique.relation is not None else "plan",
+        summary=f"The rows of {other.table} and {unique.table} that reach this join match {count(factor)} times "
+        f"{more} often than those of the whole tables. {rows_sentence(site)} No statistics of PostgreSQL cross tables.",
+        evidence=(
+            fact("pairs that came", round(pairs.came), "plan"),
+            fact("pairs by the share of the whole tables", round(pairs.independent, 1), "plan"),
+            fact("the side whose key is unique", f"{unique.table}.{unique.column}", "catalog"),
+            fact("all of it was counted", pairs.counted, "plan"),
+        ),
+        subject=Subject(
+            table=other.table,
+            relation=other.relation,
+            columns=(other.column,),
+            other_table=unique.table,
+            other_columns=(unique.column,),
+            curable=False,
+        ),
+        explains=factor,
+    )
