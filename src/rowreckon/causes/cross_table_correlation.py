@@ -24,8 +24,8 @@ lists of common values do not help: a unique column has none.
 Where the tables changed while the query ran, or where a table's row count is old.
 
 ## References
-Leis et al., "How Good Are Query Optimizers, Really?", PVLDB 9(3), 2015, on correlations across joins; eqjoinsel_inner
-in selfuncs.c; PostgreSQL documentation, CREATE STATISTICS (columns of one table), and SET.
+Leis et al., "How Good Are Query Optimizers, Really?", PVLDB 9(3), 2015, on correlations across joins.
+eqjoinsel_inner in selfuncs.c. PostgreSQL documentation, CREATE STATISTICS (columns of one table), and SET.
 """
 
 from __future__ import annotations

@@ -86,6 +86,6 @@ def missing(subject: Subject) -> Missing | None:
         return None
     return Missing(
         what=f"how many rows of {subject.table} and {subject.other_table} match, unfiltered",
-        why="filters that pick rows which go together, or apart, change that share, and no statistics show it",
+        why="filters on both tables can change that share, and no statistics show it",
         how=checks.matches(subject.table, subject.columns[0], subject.other_table, subject.other_columns[0]),
     )
