@@ -26,6 +26,8 @@ LONG_FIRST: Final = (
     "catalog/test_estimates.py",
     "fuzz/test_structured.py",
     "reading/test_logs.py",
+    "stand_in/test_hostile.py",
+    "stand_in/test_same_plans.py",
 )
 """Longer than half a minute on a machine of two cores (`--durations`), in no order that matters."""
 
