@@ -273,3 +273,19 @@ def test_what_no_plan_tells_is_asked_of_another_plan(tables: Connection) -> None
     decided = audited(other, answer.model_copy(update={"server_version": own.server_version}))
     assert decided.joins[0].verdict == "crossed"
     assert decided.joins[0].learned_from == ("answer",)
+
+
+def test_more_evidence_never_decides_less(tables: Connection) -> None:
+    """Whatever a plan decides by itself, it decides beside others too."""
+    steep = "select g.id from guests g join trails t on t.hut = g.hut and t.steep < 100 where g.born < {0}"
+    steep += " and g.city < {0}"
+    queries = [CROSSED, OPEN, *SEARCHES.values(), *WHOLES, *(steep.format(n) for n in (2, 4, 8, 10))]
+    plans = [_named(tables, f"plan {n}", query) for n, query in enumerate(queries)]
+    alone = auditing.audit(plans, one_database=False, curves=False).plans
+    together = auditing.audit(plans, one_database=True, curves=False).plans
+    decided = [
+        {(p.source, j.node) for p in audited for j in p.joins if j.verdict != "undecided"}
+        for audited in (alone, together)
+    ]
+
+    assert decided[0] < decided[1]

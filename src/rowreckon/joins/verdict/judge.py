@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -69,16 +70,23 @@ def judge_joins(
     needed = found if known is not None else [facts for facts in found if facts.node in priced]
     evidence = gather_all(settings, capture, reckoned, needed, known, relations, declared)
 
-    def verdict_with(facts: JoinFacts, other: LearnedFacts) -> doc.Verdict:
-        told = RelationEvidence(settings, reckoned, other)
-        held = gather(settings, capture, reckoned, facts, known, told, declared=declared)
+    def verdict_of(facts: JoinFacts, held: JoinEvidence) -> doc.Verdict:
         differs = _differs(_told_side(reckoned, facts.inner))
         return assess(reckoned, facts, held, threshold, (), inner_differs=differs, lacking=(), brief=True).verdict
+
+    def verdict_with(facts: JoinFacts, other: LearnedFacts) -> doc.Verdict:
+        told = RelationEvidence(settings, reckoned, other)
+        return verdict_of(facts, gather(settings, capture, reckoned, facts, known, told, declared=declared))
 
     joins: list[doc.Join] = []
     for facts in found:
         drawn = curves and len(joins) < MOST_CURVES
         held = evidence[facts.node] if facts.node in priced else None
+        if held is not None and held.learned and learned.sizes and verdict_of(facts, held) == "undecided":
+            # more evidence never decides less
+            alone = gather(settings, capture, reckoned, facts, known, relations.by_this_plan(), declared=declared)
+            if verdict_of(facts, alone) != "undecided":
+                held = replace(alone, learned=False)
         joins.append(_judge(whole, facts, held, missing, verdict_with, drawn=drawn))
     return JoinVerdicts(joins=tuple(joins), missing=missing.items())
 
