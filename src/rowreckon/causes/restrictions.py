@@ -97,8 +97,34 @@ def age_of_relation(relation: Relation, total: Interval | None) -> Age:
         counted: Literal["modified", "fresh", "unknown"] = (
             "modified" if part >= _OLD else "fresh" if part <= _FRESH else "unknown"
         )
+        if counted == "modified" and _as_analyzed(relation, total):
+            counted = "unknown"
         return Age(counted, "rows modified since the last ANALYZE", relation.n_mod_since_analyze, "catalog")
     return Age("unknown", "the server counts no modifications of the table", None, "catalog")
+
+
+_SAME_ROWS = 0.01
+"""Part by which the rows may differ from those of the last ANALYZE and still be the same table: its own count of a
+table larger than the sample is an estimate."""
+
+
+def _as_analyzed(relation: Relation, total: Interval | None) -> bool:
+    """Whether nothing but the counter of modifications speaks for a change since the last ANALYZE.
+
+    A load and its ANALYZE in one transaction leave that counter at the rows loaded: the transaction's changes are added
+    to it when it commits, after ANALYZE set it to 0 (pgstat_report_analyze and pgstat_relation.c). The
+    counter of live rows is off in the same way. Rows inserted later would add pages, rows updated or deleted leave dead
+    ones behind until a VACUUM.
+    """
+    known = relation.reltuples
+    if not known or relation.n_dead_tup is None or relation.pages != relation.relpages:
+        return False
+    rows = (total.low + total.high) / 2 if total is not None else known
+    analyzed = max((t for t in (relation.last_analyze, relation.last_autoanalyze) if t is not None), default=None)
+    vacuumed = max((t for t in (relation.last_vacuum, relation.last_autovacuum) if t is not None), default=None)
+    if vacuumed is not None and (analyzed is None or vacuumed > analyzed):
+        return False
+    return abs(rows - known) <= _SAME_ROWS * known and relation.n_dead_tup <= _SAME_ROWS * known
 
 
 def lacks_statistics(site: Site, columns: tuple[str, ...]) -> bool:

@@ -10,14 +10,18 @@ It does so only for this role.
 
 ## Evidence it needs
 From the catalog: row security that restricts this role, or a column that it may not read. From the plan: an estimate
-that is the default share.
+that is the default share. Behind a security-barrier view the plan shows the filter above the table's scan, at a
+Subquery Scan.
 
 ## Remedy
-None that a tool should propose: who may see what is a decision about security. Compare the plan under the table's
-owner; a leakproof operator or a grant on the column are the ways.
+None that a tool should write: who may see what is a decision about security. Compare the plan under the table's owner.
+A superuser who trusts the operator's function can mark it LEAKPROOF (ALTER FUNCTION). It then counts as harmless for
+every role. Other ways are a filter whose operator is leakproof already, such as = on most types, and a grant on the
+column.
 
 ## When it is wrong
-The role that captured the plan may not be the one that runs the query.
+The role that captured the plan may not be the one that runs the query. A subquery that is fenced off otherwise looks
+like a security barrier.
 
 ## References
 PostgreSQL documentation, "Rules and Privileges", CREATE POLICY and CREATE FUNCTION (LEAKPROOF);
@@ -26,17 +30,25 @@ statistic_proc_security_check in selfuncs.c.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from rowreckon.causes.defaults import betrays, default_selectivity
 from rowreckon.causes.finding import PROVEN, STRONG, Candidate, fact
+from rowreckon.causes.scans import is_base_scan, relation_of, table_of
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
 from rowreckon.remedies.subject import Subject
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
 
 TITLE = "statistics hidden from this role"
 
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where the catalog says that this role is kept from the statistics."""
+    if site.node.node_type == "Subquery Scan":
+        return _behind_barrier(site, context)
     relation = site.relation
     if site.kind not in ("scan", "lookup") or relation is None or site.table is None:
         return None
@@ -67,3 +79,44 @@ def check(site: Site, context: Context) -> Candidate | None:
         ),
         subject=Subject(table=site.table, relation=relation, columns=columns, curable=False),
     )
+
+
+def _behind_barrier(site: Site, context: Context) -> Candidate | None:
+    """A filter that had to stay above the scan of one table, where the planner takes no statistics.
+
+    The operator of a filter that is not leakproof stays outside a security-barrier view, and there
+    examine_simple_variable (selfuncs.c) looks at no statistics of the view's columns, for whatever role.
+    """
+    below = context.tree.inputs(site.number)
+    scan = context.tree.nodes[below[0]] if len(below) == 1 else None
+    if scan is None or not is_base_scan(scan) or not site.own:
+        return None
+    relation = relation_of(scan, context.catalog)
+    table = table_of(scan, relation)
+    share, rows = default_selectivity(site.own, relation), context.evidence.reckoned.counts[below[0]].estimate
+    columns = tuple(dict.fromkeys(c.column for clause in site.own for c in clause.columns))
+    if table is None or share is None or not rows or not columns or _lack_statistics(relation, columns):
+        return None
+    if not betrays(site.estimate / site.executions, rows / site.executions, share, exactly=True):
+        return None
+    return Candidate(
+        code="statistics_not_usable",
+        weight=STRONG,
+        basis="catalog" if relation is not None else "plan",
+        summary=f"The filter on {', '.join(columns)} stays above the scan of {table}, as behind a security barrier. "
+        f"There the planner takes no statistics. {rows_sentence(site)}",
+        evidence=(
+            fact("the estimate is the default share", True, "plan"),
+            fact("rows that the scan below was expected to give", rows, "plan"),
+        ),
+        subject=Subject(table=table, relation=relation, columns=columns, curable=False),
+    )
+
+
+def _lack_statistics(relation: Relation | None, columns: tuple[str, ...]) -> bool:
+    """Whether the catalog shows that a column has no statistics at all, or that it is no column of the table."""
+    if relation is None:
+        return False
+    found = [relation.column(name) for name in columns]
+    readable = relation.statistics_readable
+    return any(c is None or (readable and c.readable and not c.statistics) for c in found)

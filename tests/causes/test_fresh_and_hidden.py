@@ -1,0 +1,81 @@
+"""Statistics that are fresh although the server's counter says otherwise, and those behind a security barrier."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import psycopg
+import pytest
+
+from rowreckon.server.lists.querylist import split_named
+from tests.faults.runner import flush_counters
+
+from .live import Connection, codes, first, judged, value
+
+SETUP = """
+create table guests(guest int primary key, name text, secret bool not null);
+insert into guests select i, case when i % 10 < 8 then 'late ' else 'other ' end || i, i % 50 = 0
+  from generate_series(1, 20000) i;
+create view shown_guests with (security_barrier) as select guest, name from guests where not secret;
+analyze guests;
+"""
+LATE = "select count(*) from shown_guests where name like 'late%'"
+
+
+@pytest.fixture
+def lodge(database: str) -> Iterator[Connection]:
+    """A table, and a view of it that is a security barrier; dropped afterwards."""
+    with psycopg.connect(database, autocommit=True) as connection:
+        for _, statement in split_named(SETUP):
+            connection.execute(statement.encode())
+        connection.execute("set max_parallel_workers_per_gather = 0")
+        yield connection
+        connection.execute("drop table guests cascade")
+
+
+def test_a_load_analyzed_in_its_own_transaction_is_fresh(lodge: Connection) -> None:
+    """The server counts all rows as modified since an ANALYZE that saw them; a later update is old news indeed."""
+    query = "select count(*) from stays s join guests g using (guest) where g.guest <= 10000 and s.bed > 10000"
+    with lodge.transaction():
+        lodge.execute("create table stays(guest int not null, bed int not null)")
+        lodge.execute("insert into stays select i, i from generate_series(1, 20000) i")
+        lodge.execute("analyze stays")
+    try:
+        flush_counters(lodge)
+        modified = value(lodge, "select n_mod_since_analyze from pg_stat_all_tables where relname = 'stays'")
+        fresh = codes(judged(lodge, query))
+        lodge.execute("update stays set guest = guest + 100000 where guest > 10000")
+        flush_counters(lodge)
+        old = codes(judged(lodge, query))
+    finally:
+        lodge.execute("drop table stays")
+
+    assert modified == 20000
+    assert "stale_statistics" not in fresh
+    assert "stale_statistics" in old
+
+
+def test_a_filter_above_a_security_barrier_has_no_statistics(lodge: Connection) -> None:
+    """The same filter on the table itself is estimated right: the statistics are there, and the view hides them."""
+    hidden, open_to_all = judged(lodge, LATE), judged(lodge, LATE.replace("shown_guests", "guests"))
+
+    assert first(hidden).code == "statistics_not_usable"
+    assert not first(hidden).subject.curable
+    assert open_to_all.findings == ()
+
+
+def test_a_leakproof_function_lets_the_filter_through(lodge: Connection) -> None:
+    """What the page advises, tried and taken back: the statistics are used again."""
+    with lodge.transaction(force_rollback=True):
+        for function in ("textlike(text, text)", "starts_with(text, text)"):
+            lodge.execute(f"alter function {function} leakproof".encode())
+        mended = judged(lodge, LATE)
+
+    assert mended.findings == ()
+
+
+def test_a_subquery_that_offset_fences_keeps_its_statistics(lodge: Connection) -> None:
+    """OFFSET 0 leaves a Subquery Scan too, but the planner looks through it: no finding of hidden statistics."""
+    fenced = judged(lodge, "select count(*) from (select guest, name from guests offset 0) g where name like 'late%'")
+
+    assert "statistics_not_usable" not in codes(fenced)
