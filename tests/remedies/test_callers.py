@@ -10,7 +10,7 @@ import pytest
 from rowreckon import audit, read_path, read_text
 from rowreckon.capture import Capture
 from rowreckon.plan.base import PlanNode
-from rowreckon.plan.nodes import FunctionScanNode
+from rowreckon.plan.nodes import FunctionScanNode, model_of
 from rowreckon.proposals.callers import calls
 from rowreckon.remedies.subject import FunctionName
 from rowreckon.report.story.list_ticket import list_ticket
@@ -43,7 +43,7 @@ def test_a_call_is_found_in_any_clause_and_nowhere_else(query: str | None, calle
 
 def test_a_plan_tells_of_a_call_without_the_text() -> None:
     """A view may hold it, whose text nobody has."""
-    scan = FunctionScanNode.model_validate({"Node Type": "Function Scan", "Function Name": "free_beds"})
+    scan = model_of(FunctionScanNode).model_validate({"Node Type": "Function Scan", "Function Name": "free_beds"})
     nodes: tuple[PlanNode, ...] = (scan,)
 
     assert calls(None, nodes, FREE_BEDS)
