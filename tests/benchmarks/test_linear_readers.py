@@ -21,8 +21,9 @@ pytestmark = pytest.mark.full
 SMALL = (1, 2, 4)
 LARGE = (16, 32, 64, 128)
 MOST_MB = 512
-# Twice the input, and as much again for memory that is fetched from further away; below this many seconds it is noise.
-FACTOR, NOISE = 3.0, 0.5
+# What each further megabyte takes may grow by half from one doubling to the next, for memory that is fetched from
+# further away; in quadratic time it doubles. Below this many seconds a difference is noise. (Both our own, no source.)
+FACTOR, NOISE = 1.5, 0.5
 
 HEAVY = {
     "text": (
@@ -72,13 +73,34 @@ def _measure(way: str, name: str, sizes: tuple[int, ...]) -> None:
         print(
             f"{way:8}{name:36}" + "".join(f"  {mb} MB {took:.2f} s {top:.0f} MB" for mb, (took, top) in costs.items())
         )
-        seconds = [took for took, _ in costs.values()]
-        slow = [b / max(a, NOISE) for a, b in pairwise(seconds) if b > max(a, NOISE) * FACTOR]
-        if not slow:
+        if not _growing({mb: took for mb, (took, _) in costs.items()}):
             break
         assert attempt == 0, (way, name, costs)
     # The input itself, which the test makes and keeps, comes on top.
     assert max(top - mb for mb, (_, top) in costs.items()) < MOST_MB, (way, name, costs)
+
+
+def _growing(seconds: dict[int, float]) -> bool:
+    """Whether each further megabyte takes longer than those before it, from one doubling to the next.
+
+    Differences are compared, not the times themselves: a reader may go another way above a limit, from where on the
+    time is in proportion to what lies above it.
+    """
+    each = [((b - a), (seconds[b] - seconds[a])) for a, b in pairwise(sorted(seconds))]
+    return any(
+        later > NOISE and later / further > FACTOR * max(earlier, NOISE) / more
+        for (more, earlier), (further, later) in pairwise(each)
+    )
+
+
+def test_growth_is_seen() -> None:
+    """Quadratic time is found, time in proportion is not, with or without a limit that the first size is below."""
+    sizes = (16, 32, 64, 128)
+
+    assert _growing({mb: mb * mb / 100 for mb in sizes})
+    assert not _growing({mb: mb / 4 for mb in sizes})
+    assert not _growing({mb: max(mb - 16, 0) + 3.0 for mb in sizes})
+    assert not _growing(dict(zip(sizes, (9.0, 18.0, 36.0, 0.1), strict=True)))
 
 
 @pytest.mark.parametrize(("way", "name"), [(way, name) for way, (_, inputs) in WAYS.items() for name in inputs])
