@@ -1,6 +1,6 @@
 """A second bench of seeded faults, written from published descriptions only.
 
-Its hand had not read how the product finds causes: every right answer comes from PostgreSQL's documentation, a mailing
+Nothing in it was taken from the product: every right answer comes from PostgreSQL's documentation, a mailing
 list, a paper or an article, named as `source`, and every cure is proven on a live server before the product is asked.
 
 In come faults and traps (`bench.py` lists them); out come a confusion matrix, the shares that were right, and how well
