@@ -13,6 +13,7 @@ from rowreckon.report.drawings.time_bars import bar, bar_text, longest
 from rowreckon.report.story.change_lines import change_groups
 from rowreckon.report.story.listing import list_rows
 from rowreckon.report.story.remedy_story import remedies_story
+from rowreckon.report.story.story import join_stories
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.list_headline import list_headline, list_time_sentence
 from rowreckon.report.words.part_words import PARTS_OF_TIME, whole_of
@@ -135,3 +136,16 @@ def test_what_did_not_run_is_said_to_be_uncompared_after_a_trial() -> None:
     remedy = _tried_list().remedies[0].model_copy(update={"side_effects": (unknown,)})
 
     assert bare(remedies_story((remedy,)).remedies[0].untold) == "broken could not be compared."
+
+
+def test_unexplained_is_told_of_a_join_only_where_no_cause_is_known() -> None:
+    """A cause that is known is not put beside the words that none is."""
+    known = f.FINDING
+    unknown = known.model_copy(update={"code": "unexplained"})
+    titles = [
+        [finding.title for finding in join_stories(f.crossed_plan(findings=found))[0].findings]
+        for found in ((known,), (unknown, known), (unknown,))
+    ]
+
+    assert titles[0] == titles[1] != titles[2]
+    assert len(titles[2]) == 1

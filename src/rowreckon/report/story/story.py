@@ -69,8 +69,10 @@ class JoinStory:
 
     @cached_property
     def findings(self) -> tuple[FindingStory, ...]:
-        """The causes that the join is charged with."""
-        return tuple(finding_story(f) for f in _findings_by_join(self._plan).get(self.join.node, ()))
+        """The causes that harm the join; that one is unexplained is told only where no other is known."""
+        found = _findings_by_join(self._plan).get(self.join.node, [])
+        known = [finding for finding in found if finding.code != "unexplained"]
+        return tuple(finding_story(finding) for finding in known or found)
 
 
 def finding_story(finding: Finding, harms: str = "") -> FindingStory:
