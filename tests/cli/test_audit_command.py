@@ -140,6 +140,22 @@ def test_plans_of_one_database_tell_each_other_in_any_order() -> None:
     assert alone["plans"][0]["learned_from"] == []
 
 
+def test_plans_that_name_no_schemas_are_said_to_tell_nothing(tmp_path: Path) -> None:
+    """`--one-database` on plans without VERBOSE, or on a single plan, has no effect, and says so."""
+    bare = []
+    for path in TOGETHER:
+        bare.append(tmp_path / path.name)
+        bare[-1].write_text(re.sub(r'\s*"Schema": "[^"]*",', "", path.read_text()))
+    unqualified = rowreckon("audit", *map(str, bare), "--one-database")
+    single = rowreckon("audit", str(TOGETHER[0]), "--one-database")
+    helped = rowreckon("audit", *map(str, TOGETHER), "--one-database")
+
+    assert (unqualified.returncode, single.returncode) == (0, 0)
+    assert "EXPLAIN (VERBOSE)" in unqualified.stderr
+    assert "no other plans" in single.stderr
+    assert helped.stderr == ""
+
+
 def test_a_report_says_from_how_many_plans_costs_are_modelled(tmp_path: Path) -> None:
     """In words, and how far what they tell may move; with names masked the tables' are masked there too."""
     both = [str(path) for path in TOGETHER]

@@ -104,6 +104,7 @@ def audit_command(
         check_facts_options,
         facts_of_files,
         facts_of_server,
+        names_no_tables,
         save_captures,
         with_stand_in,
         without_facts,
@@ -172,6 +173,10 @@ def audit_command(
     happened.add(without_facts(inputs, dsn))
     if save is not None:
         save_captures(inputs, save)
+    if one_database and (unhelped := names_no_tables(inputs)):
+        from rowreckon.cli.server_options import warn
+
+        warn(unhelped)
     curves = holds_curves(output, reports)
     details = holds_details(output, reports, verbose=verbose, masked=masking is not None)
     result = audit_all(inputs, threshold=threshold, curves=curves, details=details, one_database=one_database)

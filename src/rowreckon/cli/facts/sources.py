@@ -74,6 +74,18 @@ def facts_of_server(
     return [next(found) if isinstance(item, Capture) else item for item in inputs]
 
 
+def names_no_tables(inputs: Inputs) -> str:
+    """Why plans that are said to be of one database tell each other nothing: a sentence, or nothing where they can."""
+    from rowreckon.joins.learning.plan_evidence import names_schemas
+
+    plans = [item.explain.plan for item in inputs if isinstance(item, Capture) and item.explain is not None]
+    if len(plans) < 2:
+        return "--one-database: there are no other plans to learn from; give several"
+    if sum(map(names_schemas, plans)) < 2:
+        return "--one-database: the plans name no schemas, so none tells of another's tables; take EXPLAIN (VERBOSE)"
+    return ""
+
+
 def without_facts(inputs: Inputs, dsn: str | None) -> Happened:
     """Which of the captures lack what a server was to give, its facts or its planner's answers, where there was one."""
     if dsn is None:
