@@ -9,7 +9,8 @@ from pydantic import ValidationError
 
 from rowreckon.catalog.answer import catalogs_from_answer
 from rowreckon.catalog.answer_columns import extended_statistics_of
-from rowreckon.errors import BrokenPlan, UsageError
+from rowreckon.catalog.ask import read_answers
+from rowreckon.errors import BrokenPlan, InputTooLarge, UsageError
 
 RELATION = {"oid": 16400, "kind": "r"}
 
@@ -64,3 +65,10 @@ def test_another_number_of_plans() -> None:
     """An answer to other plans is told before it is read."""
     with pytest.raises(UsageError, match="the answer is about 2 plans, the input holds 1"):
         catalogs_from_answer({"request": {"plans": 2}}, plans=1)
+
+
+@pytest.mark.parametrize("end", ["\n", "\r", "\r\n"])
+def test_more_lines_than_any_answer_has(end: str) -> None:
+    """Refused in a sentence, since each line kept by itself takes many times its own size."""
+    with pytest.raises(InputTooLarge, match="more than 1,000,000 lines"):
+        read_answers('{"facts_md5": "0", "answer": {' + end * 1_000_001)

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 
 from pydantic import ValidationError
 
-from rowreckon.errors import BrokenPlan, NotAPlan, UsageError
+from rowreckon.errors import BrokenPlan, InputTooLarge, NotAPlan, UsageError
 from rowreckon.frozen import frozen
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.tree import lay_out
@@ -28,6 +28,8 @@ from .request import as_json
 from .wanted import wanted_facts
 
 _QUOTE = "$rowreckon_request$"
+_MOST_LINES = 1_000_000
+"""Lines of a text with an answer: the longest answer that is read, broken at 80 columns, has fewer."""
 _AGAIN = "ask for the output as a file: psql -X -f ask.sql -o answer.txt"
 
 _SCRIPT = r"""-- Facts for auditing a query plan: sizes, statistics, indexes, settings, estimates of its relations.
@@ -156,11 +158,13 @@ def read_answers(text: str, *, plans: int | None = None) -> tuple[Catalog, ...]:
 def printed_answer(text: str, name: str, key: str) -> str | None:
     """The JSON text that the script printed under a name, exactly as it was; None where there is none.
 
-    Raises BrokenPlan where it was damaged on its way.
+    Raises BrokenPlan where it was damaged on its way, InputTooLarge where it has more lines than any answer.
     """
     mark = f'"{name}_md5"'
     if mark not in text:
         return None
+    if max(text.count("\n"), text.count("\r")) > _MOST_LINES:
+        raise InputTooLarge(f"the text with the answer has more than {_MOST_LINES:,} lines", hint=_AGAIN)
     start = re.compile(rf'\{{{mark}: ?"([0-9a-f]{{32}})", ?"{key}": ?')
     for candidate in _candidates(text, mark):
         head = start.search(candidate)
