@@ -52,28 +52,29 @@ def audit(
     Without `curves` the joins' cost curves are left out: sampling them takes a fifth of judging, and only HTML and JSON
     hold them. Without `details` the nodes' conditions, blocks and figures are left out, which a terminal shows only
     where it shows all. `one_database` says whether all plans are of one, so that each tells of the others' tables;
-    None leaves it to what they hold. Plans that tell of each other are listed by name, whatever the inputs' order.
+    None leaves it to what they hold. Plans are listed in the inputs' order.
     """
-    ordered, fellows = together(list(inputs), one_database=one_database)
-    work = Auditing(threshold=threshold, curves=curves, details=details, fellows=fellows)
-    for item in ordered:
+    given = list(inputs)
+    work = Auditing(threshold=threshold, curves=curves, details=details, fellows=together(given, one_database))
+    for item in given:
         work.add(item)
     return work.result()
 
 
-def together(
-    inputs: list[Capture | doc.Rejected], *, one_database: bool | None
-) -> tuple[list[Capture | doc.Rejected], Fellows | None]:
-    """The inputs in the order in which they are audited, and what their plans tell each other (None: nothing)."""
+def together(inputs: Sequence[Capture | doc.Rejected], one_database: bool | None) -> Fellows | None:
+    """What the inputs' plans tell each other; None where that is nothing."""
     captures = [item for item in inputs if isinstance(item, Capture)]
     if len(captures) < 2:
-        return inputs, None
+        return None
     from rowreckon.joins.learning import fellows  # most audits are of one plan, which needs nothing of it
 
     found = fellows.Fellows(captures, one_database=one_database)
-    if not found.any_learn:
-        return inputs, None
-    return sorted(inputs, key=lambda i: in_order(i.name if isinstance(i, Capture) else i.source)), found
+    return found if found.any_learn else None
+
+
+def by_name(inputs: Iterable[Capture | doc.Rejected]) -> list[Capture | doc.Rejected]:
+    """The inputs in an order that does not hang on the one in which they came."""
+    return sorted(inputs, key=lambda i: in_order(i.name if isinstance(i, Capture) else i.source))
 
 
 class Auditing:

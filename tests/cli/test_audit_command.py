@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from rowreckon import audit, read_path
 from rowreckon.document.audit import Audit
 from tests.cli.running import SAMPLES, rowreckon
 
@@ -138,6 +139,15 @@ def test_plans_of_one_database_tell_each_other_in_any_order() -> None:
     assert [p["source"] for p in alone["plans"]] == both
     assert alone["plans"][0]["joins"][0]["verdict"] == "undecided"
     assert alone["plans"][0]["learned_from"] == []
+
+
+def test_captures_given_in_python_stay_in_their_order() -> None:
+    """Though their plans tell each other: a trial finds its queries in the audit by their place in the list."""
+    for paths in (TOGETHER, TOGETHER[::-1]):
+        found = audit([capture for path in paths for capture in read_path(path)], one_database=True)
+
+        assert [plan.source for plan in found.plans] == [str(path) for path in paths]
+        assert any(plan.learned_from for plan in found.plans)
 
 
 def test_plans_that_name_no_schemas_are_said_to_tell_nothing(tmp_path: Path) -> None:

@@ -116,8 +116,8 @@ def test_a_join_is_decided_with_what_others_tell(tables: Connection) -> None:
     own = _named(tables, "own", CROSSED)
     others = [_named(tables, f"other#{n}", query) for n, query in enumerate([WHOLE, "select * from guests"] * 6)]
     alone = auditing.audit([own, *others], one_database=False)
-    ahead = auditing.audit([own, *others], one_database=True)
-    back = auditing.audit([*reversed(others), own], one_database=True)
+    ahead = auditing.audit(auditing.by_name([own, *others]), one_database=True)
+    back = auditing.audit(auditing.by_name([*reversed(others), own]), one_database=True)
 
     assert ahead.to_json() == back.to_json()
     assert _join(alone).learned_from == ()

@@ -179,7 +179,9 @@ def audit_command(
         warn(unhelped)
     curves = holds_curves(output, reports)
     details = holds_details(output, reports, verbose=verbose, masked=masking is not None)
-    result = audit_all(inputs, threshold=threshold, curves=curves, details=details, one_database=one_database)
+    result = audit_all(
+        inputs, threshold=threshold, curves=curves, details=details, one_database=one_database, files=True
+    )
     happened.undone += not_analyzed(result)
     if masking is not None:
         with held():

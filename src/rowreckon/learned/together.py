@@ -46,7 +46,8 @@ class Together:
     def contradicting(self, number: int) -> frozenset[int]:
         """The plans that contradict this one: by another release, or by another size of a relation."""
         mine = self._plans[number]
-        found = {other for other, plan in enumerate(self._plans) if plan.release != mine.release}
+        # what reads no relation, as a query that failed, tells nothing that could contradict
+        found = {o for o, plan in enumerate(self._plans) if plan.reads and plan.release != mine.release}
         for relation, clues in self._of[number].items():
             for other, tellers in self._tellers[relation].items():
                 if other != clues and self._size(clues | other) is None:
@@ -67,7 +68,7 @@ class Together:
 
     def consistent(self, numbers: Iterable[int]) -> bool:
         """Whether these plans are of one release and there is a size of each relation that agrees with all of them."""
-        left = frozenset(numbers)
+        left = frozenset(number for number in numbers if self._plans[number].reads)
         if len({self._plans[number].release for number in left}) > 1:
             return False
         for by_clues in self._tellers.values():

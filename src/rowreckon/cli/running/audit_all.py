@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rowreckon.auditing import DEFAULT_THRESHOLD, Auditing, together
+from rowreckon.auditing import DEFAULT_THRESHOLD, Auditing, by_name, together
 from rowreckon.capture import Capture
 from rowreckon.cli.running.status import defect_sentence
 from rowreckon.document.audit import Audit, Rejected
@@ -20,12 +20,19 @@ def audit_all(
     curves: bool = True,
     details: bool = True,
     one_database: bool | None = None,
+    files: bool = False,
 ) -> Audit:
-    """The audit; what could not be audited is named in its `rejected`. For `one_database` see `auditing.audit`."""
+    """The audit; what could not be audited is named in its `rejected`. For `one_database` see `auditing.audit`.
+
+    Plans are listed in the inputs' order. Those of `files`, which a shell or a folder gives in any order, are listed by
+    name where they tell of each other.
+    """
     work = Auditing(threshold=threshold, curves=curves, details=details)
     ordered, failed = list(inputs), None
     try:
-        ordered, failed = _learn_safely(work, ordered, one_database=one_database)
+        failed = _learn_safely(work, ordered, one_database=one_database)
+        if files and work.fellows is not None:
+            ordered = by_name(ordered)
         for item in ordered:
             add_safely(work, item)
     except KeyboardInterrupt:
@@ -36,17 +43,15 @@ def audit_all(
     return work.result()
 
 
-def _learn_safely(
-    work: Auditing, inputs: list[Capture | Rejected], *, one_database: bool | None
-) -> tuple[list[Capture | Rejected], Rejected | None]:
-    """The inputs in the order of the audit, which knows from then on what they tell each other; where this program
-    fails at that, what names it, and each is audited by itself."""
+def _learn_safely(work: Auditing, inputs: list[Capture | Rejected], *, one_database: bool | None) -> Rejected | None:
+    """Let the audit know what the plans tell each other; where this program fails at that, what names it, and each is
+    audited by itself."""
     try:
-        ordered, work.fellows = together(inputs, one_database=one_database)
+        work.fellows = together(inputs, one_database)
     except Exception as error:
         reason = defect_sentence(error, "reading what the plans tell of each other's tables")
-        return inputs, Rejected(source="all plans together", reason=reason, defect=True)
-    return ordered, None
+        return Rejected(source="all plans together", reason=reason, defect=True)
+    return None
 
 
 def add_safely(work: Auditing, item: Capture | Rejected) -> None:
