@@ -28,6 +28,8 @@ Admit = Callable[[QueryItem], None]
 _SET = b"select pg_catalog.set_config(%s, %s, true)"
 _SAVEPOINT = b"SAVEPOINT rowreckon_item"
 _BACK = b"ROLLBACK TO SAVEPOINT rowreckon_item"
+_EXPLAIN = sql.SQL("EXPLAIN ({}) {}")
+"""Our options, and the item as its author wrote it: it was judged as that text, so it is not printed anew."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +45,8 @@ class ItemTransaction:
         does not stand right before or right after."""
         self.containment.before()
         # binary: the extended protocol, which takes one statement only, whatever the text holds
-        row = self.connection.execute(f"EXPLAIN ({options}) {self.item.text}".encode(), binary=True).fetchone()
+        statement = _EXPLAIN.format(sql.SQL(options), sql.SQL(self.item.text))
+        row = self.connection.execute(statement, binary=True).fetchone()
         self.containment.after()
         return row[0] if row else None
 
