@@ -19,6 +19,20 @@ their own for machine-readable output. Every leaf ends the command with status 2
 
 from __future__ import annotations
 
+from typing import Final
+
+LONGEST_PART: Final = 800
+"""Characters of each of a message's parts: a name from a file can be of any length, and would bury the rest."""
+
+
+def fitted(text: str) -> str:
+    """The text, or where it is longer than a part may be, its beginning and its end around what was left out."""
+    if len(text) <= LONGEST_PART:
+        return text
+    end = LONGEST_PART // 2
+    left_out = f" … ({len(text):,} characters) … "
+    return f"{text[: LONGEST_PART - end - len(left_out)]}{left_out}{text[-end:]}"
+
 
 class RowreckonError(Exception):
     """Base of all errors raised on purpose.
@@ -30,9 +44,9 @@ class RowreckonError(Exception):
     def __init__(self, what: str, *, where: str | None = None, hint: str | None = None) -> None:
         if type(self) is RowreckonError:
             raise TypeError("raise one of the leaves of RowreckonError, not the base itself")
-        self.what = what
-        self.where = where
-        self.hint = hint
+        self.what = fitted(what)
+        self.where = None if where is None else fitted(where)
+        self.hint = None if hint is None else fitted(hint)
         super().__init__(self.sentence())
 
     def sentence(self) -> str:
