@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
+from rowreckon.causes.registry import BY_CODE
 from rowreckon.server.lists.querylist import split_named
 from tests.faults.runner import flush_counters
 
@@ -60,7 +61,9 @@ def test_a_filter_above_a_security_barrier_has_no_statistics(lodge: Connection) 
     hidden, open_to_all = judged(lodge, LATE), judged(lodge, LATE.replace("shown_guests", "guests"))
 
     assert first(hidden).code == "statistics_not_usable"
-    assert not first(hidden).subject.curable
+    (advice,) = BY_CODE["statistics_not_usable"].remedy(first(hidden).subject, hidden.capture)
+    assert advice.sql == ()
+    assert "LEAKPROOF" in advice.reason
     assert open_to_all.findings == ()
 
 

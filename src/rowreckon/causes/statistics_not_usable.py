@@ -14,10 +14,11 @@ that is the default share. Behind a security-barrier view the plan shows the fil
 Subquery Scan.
 
 ## Remedy
-None that a tool should write: who may see what is a decision about security. Compare the plan under the table's owner.
-A superuser who trusts the operator's function can mark it LEAKPROOF (ALTER FUNCTION). It then counts as harmless for
-every role. Other ways are a filter whose operator is leakproof already, such as = on most types, and a grant on the
-column.
+Told in words, without a statement: who may see what is a decision about security. Compare the plan under the table's
+owner. A superuser who trusts the operator's function can mark it LEAKPROOF (ALTER FUNCTION). It then counts as harmless
+for every role. Other ways are a filter whose operator is leakproof already, such as = on most types, and a grant on the
+column. A report that may see all rows can run as a role with BYPASSRLS. A view that hides nothing from anybody can do
+without security_barrier.
 
 ## When it is wrong
 The role that captured the plan may not be the one that runs the query. A subquery that is fenced off otherwise looks
@@ -32,11 +33,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rowreckon.capture import Capture
 from rowreckon.causes.defaults import betrays, default_selectivity
 from rowreckon.causes.finding import PROVEN, STRONG, Candidate, fact
 from rowreckon.causes.scans import is_base_scan, relation_of, table_of
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
+from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.hidden import let_statistics_be_used
 from rowreckon.remedies.subject import Subject
 
 if TYPE_CHECKING:
@@ -77,7 +81,7 @@ def check(site: Site, context: Context) -> Candidate | None:
             fact("columns that this role may not read", ", ".join(unreadable), "catalog"),
             fact("the estimate is the default share", default, "plan"),
         ),
-        subject=Subject(table=site.table, relation=relation, columns=columns, curable=False),
+        subject=Subject(table=site.table, relation=relation, columns=columns),
     )
 
 
@@ -109,7 +113,7 @@ def _behind_barrier(site: Site, context: Context) -> Candidate | None:
             fact("the estimate is the default share", True, "plan"),
             fact("rows that the scan below was expected to give", rows, "plan"),
         ),
-        subject=Subject(table=table, relation=relation, columns=columns, curable=False),
+        subject=Subject(table=table, relation=relation, columns=columns),
     )
 
 
@@ -120,3 +124,8 @@ def _lack_statistics(relation: Relation | None, columns: tuple[str, ...]) -> boo
     found = [relation.column(name) for name in columns]
     readable = relation.statistics_readable
     return any(c is None or (readable and c.readable and not c.statistics) for c in found)
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """The documented ways, in words."""
+    return let_statistics_be_used(subject)

@@ -27,6 +27,9 @@ _OPEN_HARM = 0.6
 _LEAST_MS = 1.0
 """Time at stake below which one timed run can't tell a gain from noise; common practice, no source."""
 
+_NO_CURES = frozenset({"luring_index", "missing_join_index"})
+"""Causes whose remedy changes indexes and mends no estimate."""
+
 _LEAST_SHARE = 0.02
 
 _ALONE = 0.5
@@ -90,7 +93,9 @@ def _worth_acting(plan: PlanAudit, finding: CauseFinding) -> bool:
     whole = plan.execution_ms
     if gain.high is None or not whole:
         return True
-    return gain.high >= _LEAST_MS and gain.high >= _LEAST_SHARE * whole
+    # A development copy is small, and the share outlasts its size: a cure of a proven crossing needs no millisecond.
+    least = 0.0 if finding.harms == "crossed" and finding.finding.code not in _NO_CURES else _LEAST_MS
+    return gain.high >= least and gain.high >= _LEAST_SHARE * whole
 
 
 def _add(merged: _Merged, plan: PlanAudit, number: int, finding: CauseFinding, draft: Draft, gain: Gain) -> None:

@@ -50,7 +50,7 @@ def _change(remedy: RemedyStory) -> str:
     """One change with all that is known of it."""
     parts = [f"### {remedy.rank}. {markdown(remedy.title)}", markdown(remedy.reason)]
     if remedy.check_first:
-        parts += ["Check first:", markdown_fence(remedy.check_first, "sql"), "Run:"]
+        parts += ["Check first:", markdown_fence(remedy.check_first, "sql"), *(["Run:"] if remedy.sql else [])]
     if remedy.sql:
         parts.append(markdown_fence(remedy.sql, "sql"))
     if remedy.undo:

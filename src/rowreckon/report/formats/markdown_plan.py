@@ -55,8 +55,8 @@ def ticket_blocks(audit: Audit, folder: str) -> list[Block]:
     if told.no_change:
         blocks.append(Block(f"**Try:** {markdown(told.no_change)}", "why no change is proposed"))
     if told.is_remedy:
-        command = markdown_fence(told.command, "sql")
-        blocks.append(Block(f"**Try:** {markdown(told.lead)}.\n\n{command}", "the command to try"))
+        command = f"\n\n{markdown_fence(told.command, 'sql')}" if told.command else ""
+        blocks.append(Block(f"**Try:** {markdown(told.lead)}.{command}", "the command to try"))
     elif told.lead:
         command = f"\n\n{markdown_fence(told.command, 'text')}\n\n" if told.command else " "
         blocks.append(Block(f"**Next:**{command}{markdown(told.lead)}.", "the command that finds out more"))

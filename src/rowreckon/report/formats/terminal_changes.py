@@ -74,7 +74,8 @@ def _change(out: Writer, remedy: RemedyStory) -> None:
     if remedy.check_first:
         out.say("Check first:", 5)
         out.sql(remedy.check_first, 7)
-        out.say("Run:", 5)
+        if remedy.sql:
+            out.say("Run:", 5)
     if remedy.sql:
         out.sql(remedy.sql, 7)
     _undo(out, remedy)

@@ -57,7 +57,8 @@ def write_ticket(out: Writer, ticket: Ticket) -> None:
         out.label("Try", ticket.no_change)
     if ticket.lead and ticket.is_remedy:
         out.label("Try", f"{ticket.lead}.")
-        out.sql(ticket.command, 7)
+        if ticket.command:
+            out.sql(ticket.command, 7)
         out.say(ticket.beside, 5)
     elif ticket.command:
         out.label("Next", f"{ticket.lead}:")

@@ -179,7 +179,8 @@ def _command(remedy: Remedy | None, missing: Missing | None) -> tuple[str, str]:
         brief = remedy.model_copy(update={"columns": (), "tables": ticket_words.short_names(remedy.tables)})
         gain = remedy_words.gain_words(remedy) if remedy.trial is None else ""
         title = capitalised(remedy_words.remedy_title(brief))
-        return f"{title}: {gain}" if gain else title, remedy_words.statements(remedy.sql)
+        advice = "" if remedy.sql else f". {clean(remedy.reason).rstrip('.')}"
+        return f"{title}{f': {gain}' if gain else ''}{advice}", remedy_words.statements(remedy.sql)
     if missing is not None:
         what, how = clean(missing.what).rstrip("."), clean_lines(missing.how)
         if is_command(how):

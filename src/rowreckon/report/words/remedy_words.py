@@ -111,7 +111,9 @@ def _changes(remedies: Sequence[Remedy]) -> str:
 
 
 def undo_words(remedy: Remedy) -> str:
-    """What stands in for undo statements, or beside them; empty where nothing is to say."""
+    """What stands in for undo statements, or beside them; empty where nothing is to say, as of advice alone."""
+    if not remedy.sql:
+        return ""
     note = clean(remedy.undo_note).rstrip(".") + "." if remedy.undo_note else ""
     if remedy.undo is None:
         return f"No undo: {note[:1].lower() + note[1:]}" if note else "No undo is known."
