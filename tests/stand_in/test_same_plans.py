@@ -25,14 +25,24 @@ from rowreckon.stand_in.settings import planning_settings
 from tests.servers.databases import fresh_database
 from tests.servers.fixtures import Servers, matrix_folder
 
+from . import scene_indexes
 from .scene import EXPRESSIONS, EXTENDED, QUERIES, SCHEMA, SWITCHES
-
-RANGES = "GiST and ranges"
 
 
 def folder_of(major: int) -> Path | None:
     """Where the server programs of a release are; None for the wheel's."""
     return None if major == releases.NEWEST else matrix_folder()
+
+
+def scripts_of(major: int) -> tuple[str, ...]:
+    """What makes the scene on a release."""
+    later = (EXPRESSIONS, scene_indexes.MULTIRANGES) if major >= 14 else ()
+    return (SCHEMA, EXTENDED, scene_indexes.SCHEMA, *later)
+
+
+def kinds_of(major: int) -> dict[str, tuple[str, ...]]:
+    """The queries of each kind that a release has."""
+    return {**QUERIES, **scene_indexes.QUERIES, **(scene_indexes.OF_MULTIRANGES if major >= 14 else {})}
 
 
 def build(connection: psycopg.Connection[Any], *scripts: str) -> None:
@@ -57,10 +67,9 @@ def facts_of(connection: psycopg.Connection[Any], queries: Sequence[str], *, wit
 @contextmanager
 def filled(servers: Servers, major: int) -> Iterator[psycopg.Connection[Any]]:
     """A session in the scene's database on a server of this release."""
-    scripts = (SCHEMA, EXTENDED, EXPRESSIONS) if major >= 14 else (SCHEMA, EXTENDED)
     with fresh_database(servers(major).dsn) as dsn:
         with psycopg.connect(dsn, autocommit=True) as loading:
-            build(loading, *scripts)
+            build(loading, *scripts_of(major))
         with connected(dsn) as source:
             yield source
 
@@ -86,12 +95,15 @@ def both(
 
 
 def differing(
-    source: psycopg.Connection[Any], planner: Planner, kinds: Sequence[str], switches: Sequence[tuple[str, ...]]
+    source: psycopg.Connection[Any],
+    planner: Planner,
+    kinds: dict[str, tuple[str, ...]],
+    switches: Sequence[tuple[str, ...]],
 ) -> tuple[int, list[str]]:
     """How many plans were compared, and those that differ."""
     count, found = 0, []
-    for kind in kinds:
-        for query in QUERIES[kind]:
+    for kind, queries in kinds.items():
+        for query in queries:
             for off in switches:
                 for parallel in ({"max_parallel_workers_per_gather": "0"}, {"parallel_setup_cost": "10"}):
                     settings = {**dict.fromkeys(off, "off"), **parallel}
@@ -102,14 +114,14 @@ def differing(
 
 
 def compare_all(source: psycopg.Connection[Any], major: int, switches: Sequence[tuple[str, ...]]) -> None:
-    """Each kind of query; ranges from 17 on, where their statistics are shown."""
-    kinds = [kind for kind in QUERIES if kind != RANGES or major >= 17]
-    facts = facts_of(source, [query for kind in QUERIES.values() for query in kind])
+    """Each kind of query."""
+    kinds = kinds_of(major)
+    facts = facts_of(source, [query for kind in kinds.values() for query in kind])
     with stand_in(facts, folder_of(major)) as there:
         count, found = differing(source, there.planner, kinds, switches)
 
-    assert [each for each in there.without if "ranges" not in each] == []
-    assert count > 200
+    assert there.without == ()
+    assert count > 300
     assert not found
 
 
@@ -149,6 +161,6 @@ def test_what_columns_are_together_shows(newest: psycopg.Connection[Any]) -> Non
     """Without the data of statistics objects the plans of their kind differ: they are what the stand-in was given."""
     facts = facts_of(newest, QUERIES["columns together"])
     with stand_in(facts.model_copy(update={"extended_data": (), "extended_expressions": ()})) as there:
-        count, found = differing(newest, there.planner, ["columns together"], [()])
+        count, found = differing(newest, there.planner, {"columns together": QUERIES["columns together"]}, [()])
 
     assert len(found) > count / 2

@@ -13,15 +13,8 @@ from typing import Final, Literal
 from rowreckon.catalog.request import quoted
 from rowreckon.frozen import frozen
 
-from .facts import (
-    SourceColumn,
-    SourceExtended,
-    SourceFunction,
-    SourceIndex,
-    SourceRelation,
-    SourceType,
-    StandInFacts,
-)
+from .facts import SourceColumn, SourceFunction, SourceIndex, SourceRelation, SourceType, StandInFacts
+from .figures import SourceExtended
 from .permitted import EXPRESSION, QUERY, NotPermitted, as_text, one_statement
 from .tables import dropped, table
 

@@ -7,9 +7,10 @@ a definition goes through the grammar (`definitions`).  `relation` and `object` 
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from typing import Annotated, Final, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import Field, ValidationError, model_validator
 
 from rowreckon.bounds import (
     AttNum,
@@ -17,19 +18,29 @@ from rowreckon.bounds import (
     Cost,
     Counter,
     Difference,
-    Freqs,
     Name,
     Oid,
     Pages,
     Rows,
-    Share,
     Text,
     Version,
     Whole,
-    Width,
     check_bounds,
 )
 from rowreckon.errors import BrokenPlan
+
+from .figures import (
+    ColumnEnds,
+    EndRow,
+    ExpressionFigures,
+    GinCounters,
+    RangeFigures,
+    SourceExtended,
+    SourceExtendedData,
+    SourceStatistics,
+    ToldHeight,
+)
+from .parts import Identifier, Named, Part
 
 SCHEMA: Final = "rowreckon.stand_in/1"
 MOST_PAGES: Final = 2**33
@@ -37,24 +48,8 @@ MOST_PAGES: Final = 2**33
 MOST_OBJECTS: Final = 20_000
 """Most relations, indexes or constraints of one file; no source."""
 
-Identifier = Annotated[str, Field(min_length=1, max_length=255)]
-_Values = Annotated[str, Field(max_length=4_000_000)]
-"""An array as PostgreSQL writes it: a statistics target of 10,000, values of some hundred characters."""
 
-
-class _Part(BaseModel):
-    model_config = ConfigDict(extra="ignore", frozen=True, defer_build=True, protected_namespaces=())
-
-
-class _Named(_Part):
-    """An object of a schema; `oid` is the source's."""
-
-    oid: Oid
-    schema_: Annotated[Identifier, Field(alias="schema")]
-    name: Identifier
-
-
-class SourceServer(_Part):
+class SourceServer(Part):
     version: Version
     block_size: BlockSize
     segment_pages: Counter
@@ -70,7 +65,7 @@ class SourceServer(_Part):
         return self.version // 10000
 
 
-class SourceRelation(_Named):
+class SourceRelation(Named):
     """`parents` in the order of inheritance; `page_costs` are its tablespace's, where that has its own."""
 
     kind: Literal["r", "p", "v", "m", "f"]
@@ -89,7 +84,7 @@ class SourceRelation(_Named):
     page_costs: dict[Name, Annotated[str, Field(max_length=40)]] | None = None
 
 
-class SourceColumn(_Part):
+class SourceColumn(Part):
     relation: Oid
     number: Annotated[int, Field(ge=1, le=1_700)]
     name: Identifier
@@ -101,13 +96,13 @@ class SourceColumn(_Part):
     expression: Text | None = None
 
 
-class SourceType(_Named):
+class SourceType(Named):
     kind: Literal["e", "d"]
     labels: Annotated[tuple[Identifier, ...], Field(max_length=10_000)] = ()
     base: Text | None = None
 
 
-class SourceConstraint(_Part):
+class SourceConstraint(Part):
     oid: Oid
     relation: Oid
     name: Identifier
@@ -117,7 +112,7 @@ class SourceConstraint(_Part):
     definition: Text | None
 
 
-class SourceIndex(_Named):
+class SourceIndex(Named):
     relation: Oid
     method: Name
     definition: Text
@@ -133,39 +128,7 @@ class SourceIndex(_Named):
     page_costs: dict[Name, Annotated[str, Field(max_length=40)]] | None = None
 
 
-class Figures(_Part):
-    """A row of statistics as pg_stats shows it."""
-
-    number: AttNum
-    inherited: bool
-    null_frac: Share
-    width: Width
-    distinct: Difference
-    common: _Values | None = None
-    common_freqs: Freqs | None = None
-    bounds: _Values | None = None
-    correlation: Difference | None = None
-    elements: _Values | None = None
-    element_freqs: Annotated[tuple[Difference, ...], Field(max_length=10_010)] | None = None
-    element_counts: Annotated[tuple[Rows, ...], Field(max_length=10_010)] | None = None
-    ranges: _Values | None = None
-    empty_ranges: Share | None = None
-    range_lengths: _Values | None = None
-
-
-class SourceStatistics(Figures):
-    """Of a column: `relation` is a table's OID, or that of an index for its expressions."""
-
-    relation: Oid
-
-
-class ExpressionFigures(Figures):
-    """Of the n-th expression of a statistics object."""
-
-    object: Oid
-
-
-class SourceFunction(_Named):
+class SourceFunction(Named):
     """All of a function but its body, which is never taken."""
 
     arguments: Text
@@ -181,56 +144,17 @@ class SourceFunction(_Named):
     support: bool = False
 
 
-class SourceExtended(_Named):
-    relation: Oid
-    definition: Text
-
-
-class SourceExtendedData(_Part):
-    object: Oid
-    inherited: bool
-    distinct: Text | None = None
-    dependencies: Text | None = None
-    common: Annotated[tuple[tuple[Text | None, ...], ...], Field(max_length=10_000)] | None = None
-    freqs: Freqs | None = None
-    base_freqs: Freqs | None = None
-
-
-class ToldHeight(_Part):
-    """What EXPLAIN said of reading an index whole; the height follows from the start-up cost."""
-
-    index: Oid
-    name: Name | None
-    node: Name | None
-    startup: Cost | None
-
-
-class ColumnEnds(_Part):
-    relation: Oid
-    number: AttNum
-    low: Text
-    high: Text
-
-
-class EndRow(_Part):
-    """Values of some columns of one row, at an end of an expression that leads a B-tree."""
-
-    relation: Oid
-    numbers: Annotated[tuple[AttNum, ...], Field(max_length=100)]
-    values: Annotated[tuple[Text | None, ...], Field(max_length=100)]
-
-
 _MANY: Final = Field(max_length=MOST_OBJECTS)
 
 
-class StandInFacts(_Part):
+class StandInFacts(Part):
     """All that a stand-in is built from, of the relations that some plans read."""
 
     stand_in: Literal["rowreckon.stand_in/1"]
     with_values: bool
     schemas: Annotated[tuple[Identifier, ...], Field(max_length=1_000)]
     server: SourceServer
-    settings: Annotated[dict[Name, Annotated[str, Field(max_length=1_000)]], Field(max_length=200)] = {}
+    settings: dict[Name, Annotated[str, Field(max_length=1_000)]] = Field(default_factory=dict, max_length=200)
     relations: Annotated[tuple[SourceRelation, ...], _MANY]
     columns: Annotated[tuple[SourceColumn, ...], Field(max_length=500_000)]
     types: Annotated[tuple[SourceType, ...], _MANY] = ()
@@ -238,6 +162,8 @@ class StandInFacts(_Part):
     indexes: Annotated[tuple[SourceIndex, ...], _MANY] = ()
     statistics: Annotated[tuple[SourceStatistics, ...], Field(max_length=500_000)] = ()
     functions: Annotated[tuple[SourceFunction, ...], _MANY] = ()
+    range_statistics: Annotated[tuple[RangeFigures, ...], _MANY] = ()
+    gin_counters: Annotated[tuple[GinCounters, ...], _MANY] = ()
     extended: Annotated[tuple[SourceExtended, ...], _MANY] = ()
     extended_expressions: Annotated[tuple[ExpressionFigures, ...], _MANY] = ()
     extended_data: Annotated[tuple[SourceExtendedData, ...], _MANY] = ()
@@ -296,3 +222,11 @@ def heights_of(facts: StandInFacts) -> dict[int, int]:
 
 
 _INDEX_SCANS: Final = frozenset({"Index Scan", "Index Only Scan"})
+
+
+def with_ranges(facts: StandInFacts) -> Iterator[SourceStatistics]:
+    """The statistics of columns, with those of ranges where they came by themselves."""
+    apart = {(each.relation, each.number, each.inherited): each for each in facts.range_statistics}
+    for each in facts.statistics:
+        more = apart.get((each.relation, each.number, each.inherited))
+        yield each if more is None else each.model_copy(update=more.model_dump())

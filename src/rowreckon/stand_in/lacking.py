@@ -9,7 +9,8 @@ from .tables import unknown_type
 
 _RANGES_FROM = 17
 """The first release whose pg_stats shows the statistics of ranges."""
-_RANGES = ("int4range", "int8range", "numrange", "tsrange", "tstzrange", "daterange")
+_KINDS = ("range", "multirange")
+_RANGES = frozenset(f"{of}{kind}" for of in ("int4", "int8", "num", "ts", "tstz", "date") for kind in _KINDS)
 
 
 def lacking(facts: StandInFacts) -> Iterator[str]:
@@ -19,9 +20,10 @@ def lacking(facts: StandInFacts) -> Iterator[str]:
     yield from _of_relations(facts)
     yield from _of_rights(facts)
     heights = heights_of(facts)
+    counted = {each.index for each in facts.gin_counters}
     for index in facts.indexes:
-        if index.method == "gin":
-            yield f"the counters of the GIN index {index.name} can't be read, and its costs need them"
+        if index.method == "gin" and index.pages and index.oid not in counted:
+            yield f"only who may read the server's files sees the counters of the GIN index {index.name}"
         elif index.method == "btree" and index.usable and index.pages and index.oid not in heights:
             yield f"the height of the index {index.name} is not known"
     for function in facts.functions:
@@ -41,13 +43,15 @@ def _of_relations(facts: StandInFacts) -> Iterator[str]:
             yield f"{relation.name} is a foreign table, and only its server knows what it costs"
         if relation.own_storage:
             yield f"{relation.name} is stored in a way of its own"
+    unseen = {(each.relation, each.number) for each in facts.statistics if facts.server.major < _RANGES_FROM}
+    unseen -= {(each.relation, each.number) for each in facts.range_statistics}
     for column in facts.columns:
         if column.dropped:
             continue
         if unknown_type(column.type, types):
             yield f"the type of {names.get(column.relation)}.{column.name} is not here: it stands as text"
-        elif facts.server.major < _RANGES_FROM and column.type in _RANGES:
-            yield f"the statistics of ranges in {column.name} are shown from PostgreSQL {_RANGES_FROM} on"
+        elif column.type in _RANGES and (column.relation, column.number) in unseen:
+            yield f"only a superuser sees the statistics of ranges in {column.name} before PostgreSQL {_RANGES_FROM}"
 
 
 def _of_rights(facts: StandInFacts) -> Iterator[str]:

@@ -1,13 +1,17 @@
-"""The pages by which an empty file looks to the planner as a full one does: roots and levels of B-trees, BRIN's map.
+"""The pages by which an empty file looks to the planner as a full one does.
+
+Roots and levels of B-trees, the size of BRIN's map, GIN's counters.
 
 All-zero pages are valid new ones, so a file's length needs no content; only what the planner reads is written.
-Layouts: src/include/storage/bufpage.h, access/nbtree.h, access/brin_page.h; the same from 13 to 18.
+Layouts: src/include/storage/bufpage.h, access/nbtree.h, access/brin_page.h, access/ginblock.h; the same from 13 to 18.
 """
 
 from __future__ import annotations
 
 import struct
 from typing import Final
+
+from .figures import GinCounters
 
 PAGE: Final = 8192
 """The block size that stand-ins have (bytes)."""
@@ -23,6 +27,8 @@ _PIVOT: Final = 0x2000
 _TUPLE: Final = 8
 _BTREE_MAGIC: Final = 0x053162
 _BRIN_MAGIC: Final = 0xA8109CFA
+_GIN_META: Final = 1 << 3
+"""The flag GIN_META of the page's last two bytes (GinPageOpaqueData)."""
 _REVMAP_ENTRIES: Final = (PAGE - _HEADER - 8) // 6
 """REVMAP_PAGE_MAXITEMS."""
 
@@ -81,4 +87,16 @@ def brin_meta(meta: bytes, table_pages: int) -> bytes:
     ranges = -(-table_pages // per_range)
     fresh = bytearray(meta)
     struct.pack_into("<I", fresh, _HEADER + 12, max(1, -(-ranges // _REVMAP_ENTRIES)))
+    return bytes(fresh)
+
+
+def gin_meta(meta: bytes, counters: GinCounters) -> bytes:
+    """A GIN index's first page with the source's counters in place of its own. Raises ValueError."""
+    if len(meta) != PAGE or struct.unpack_from("<H", meta, PAGE - 2)[0] & _GIN_META == 0:
+        raise ValueError("no GIN index's first page")
+    fresh = bytearray(meta)
+    struct.pack_into("<I", fresh, _HEADER + 12, counters.pending_pages)
+    totals = (counters.total_pages, counters.entry_pages, counters.data_pages)
+    struct.pack_into("<3I", fresh, _HEADER + 24, *totals)
+    struct.pack_into("<q", fresh, _HEADER + 40, counters.entries)
     return bytes(fresh)

@@ -15,7 +15,7 @@ from typing import Final
 from rowreckon.catalog import own_code, own_output, questions
 from rowreckon.catalog.program import PATH_SETTING, SAFE_PATH, in_order
 
-from . import queries
+from . import queries, queries_inside
 from .facts import SCHEMA
 
 REQUEST_SETTING: Final = "rowreckon.stand_in_request"
@@ -33,6 +33,8 @@ _SECTIONS: Final = (
     ("constraints", queries.CONSTRAINTS),
     ("indexes", queries.INDEXES),
     ("statistics", queries.STATISTICS),
+    ("range_statistics", queries_inside.RANGE_STATISTICS),
+    ("gin_counters", queries_inside.GIN_COUNTERS),
     ("functions", queries.FUNCTIONS),
     ("extended", queries.EXTENDED),
     ("extended_data", queries.EXTENDED_DATA),
@@ -124,6 +126,9 @@ begin
 {sections}) as s(n, name, sql) order by s.n loop
     continue when section.name in ('extended_data', 'extended_expressions') and own_extended;
     continue when section.name = 'extended_expressions' and version < 140000;
+    continue when section.name = 'range_statistics' and (version >= {queries_inside.RANGES_SHOWN_FROM}
+      or not {queries_inside.MAY_READ_STATISTICS});
+    continue when section.name = 'gin_counters' and not ({queries_inside.MAY_READ_FILES});
     begin
       execute section.sql into part using request, oids, unprinted, own_types;
       sections := sections || jsonb_build_object(section.name, part);

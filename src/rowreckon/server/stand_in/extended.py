@@ -15,7 +15,8 @@ from psycopg import sql
 
 from rowreckon.catalog.request import quoted
 from rowreckon.server.connecting.connection import Connection, first_line
-from rowreckon.stand_in.facts import ExpressionFigures, SourceExtended, SourceExtendedData, StandInFacts
+from rowreckon.stand_in.facts import StandInFacts
+from rowreckon.stand_in.figures import ExpressionFigures, SourceExtended, SourceExtendedData
 from rowreckon.stand_in.permitted import EXPRESSION, NotPermitted, as_text, one_statement
 from rowreckon.stand_in.together import Values, dependencies_bytes, ndistinct_bytes, with_frequencies
 

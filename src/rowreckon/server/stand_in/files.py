@@ -6,14 +6,16 @@ macOS keep no blocks for what was never written, and one that does is refused be
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Final
 
 from rowreckon.errors import CannotStart
 from rowreckon.server.own.account import Account
-from rowreckon.stand_in.pages import PAGE, brin_meta, btree_pages
+from rowreckon.stand_in.figures import GinCounters
+from rowreckon.stand_in.pages import PAGE, brin_meta, btree_pages, gin_meta
 
 SEGMENT_PAGES: Final = 131_072
 """Pages of a segment file (RELSEG_SIZE): 1 GB, as PostgreSQL is built unless told otherwise."""
@@ -29,6 +31,7 @@ class Length:
     method: str | None = None
     height: int | None = None
     table_pages: int = 0
+    counters: GinCounters | None = None
 
 
 def set_lengths(data: Path, account: Account, lengths: Iterable[Length]) -> list[str]:
@@ -65,13 +68,19 @@ def _set(data: Path, account: Account, wanted: Length) -> bool:
     if wanted.method == "btree":
         whole = _set_height(path, wanted)
     elif wanted.method == "brin":
-        with path.open("r+b") as file:
-            page = brin_meta(file.read(PAGE), wanted.table_pages)
-            file.seek(0)
-            file.write(page)
+        _change_first(path, partial(brin_meta, table_pages=wanted.table_pages))
+    elif wanted.method == "gin" and wanted.counters is not None:
+        _change_first(path, partial(gin_meta, counters=wanted.counters))
     if wanted.pages > now:
         _extend(path, account, wanted.pages)
     return whole
+
+
+def _change_first(path: Path, change: Callable[[bytes], bytes]) -> None:
+    with path.open("r+b") as file:
+        page = change(file.read(PAGE))
+        file.seek(0)
+        file.write(page)
 
 
 def _set_height(path: Path, wanted: Length) -> bool:

@@ -16,7 +16,8 @@ from psycopg import sql
 from rowreckon.errors import CannotStart
 from rowreckon.server.connecting.connection import Connection, first_line
 from rowreckon.stand_in.definitions import Definition
-from rowreckon.stand_in.facts import ColumnEnds, EndRow, SourceColumn, SourceRelation, SourceServer, StandInFacts
+from rowreckon.stand_in.facts import SourceColumn, SourceRelation, SourceServer, StandInFacts
+from rowreckon.stand_in.figures import ColumnEnds, EndRow
 
 DATABASE: Final = "stand_in"
 MAKER: Final = "rowreckon_maker"

@@ -117,6 +117,7 @@ def _let_read(maker: Connection, facts: StandInFacts) -> None:
 def _lengths(admin: Connection, facts: StandInFacts, oids: dict[int, int]) -> list[Length]:
     """What each file gets. Which kind of index it is, the stand-in's own catalog says, whatever the facts do."""
     heights = heights_of(facts)
+    counters = {oids[each.index]: each for each in facts.gin_counters if each.index in oids}
     tables = {relation.oid: relation.pages for relation in facts.relations}
     wanted: dict[int, tuple[int, int | None, int]] = {
         oids[r.oid]: (r.pages, None, 0) for r in facts.relations if r.oid in oids
@@ -130,7 +131,8 @@ def _lengths(admin: Connection, facts: StandInFacts, oids: dict[int, int]) -> li
     found: list[Length] = []
     for oid, path, method in rows:
         pages, height, table_pages = wanted[int(oid)]
-        found.append(Length(str(path), pages, method, height if method == "btree" else None, table_pages))
+        height = height if method == "btree" else None
+        found.append(Length(str(path), pages, method, height, table_pages, counters.get(int(oid))))
     return found
 
 

@@ -16,7 +16,8 @@ import psycopg
 from psycopg import sql
 
 from rowreckon.server.connecting.connection import Connection, first_line
-from rowreckon.stand_in.facts import Figures, StandInFacts
+from rowreckon.stand_in.facts import StandInFacts, with_ranges
+from rowreckon.stand_in.figures import Figures
 
 from .filling import array_text, array_values
 
@@ -62,7 +63,9 @@ ops as (
      order by (o.opcintype = p.oid) desc, o.opcintype limit 1) as found
   from plain p)
 select w.attrelid::int8, w.attnum, w.atttypid::int8, w.attcollation::int8, o.found[1], o.found[2], o.base::int8,
-  o.element::int8, e.found[1]
+  o.element::int8, e.found[1],
+  coalesce((select r.rngtypid from pg_catalog.pg_range r
+    where (pg_catalog.to_jsonb(r)->>'rngmultitypid')::oid = o.base), o.base)::int8
 from wanted w join ops o on o.typid = w.atttypid left join ops e on e.typid = o.element
 """
 
@@ -78,6 +81,7 @@ class _Column:
     base: int
     element: int | None
     element_equal: int | None
+    range: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +118,7 @@ def write_statistics(admin: Connection, facts: StandInFacts, oids: Mapping[int, 
     columns = _columns(admin, [oids[r] for r in {s.relation for s in facts.statistics} if r in oids])
     ends = {(e.relation, e.number): (e.low, e.high) for e in facts.ends if e.relation not in held}
     names = {r.oid: r.name for r in (*facts.relations, *facts.indexes)}
-    for each in facts.statistics:
+    for each in with_ranges(facts):
         relation = oids.get(each.relation)
         column = columns.get((relation, each.number)) if relation is not None else None
         if relation is None or column is None:
@@ -164,7 +168,7 @@ def _slots(source: Figures, column: _Column, ends: tuple[str, str] | None) -> li
         lengths = _from_json(source.range_lengths)
         found.append(_Slot(_LENGTHS, _FLOAT8_LESS, 0, [source.empty_ranges or 0.0], lengths, _FLOAT8))
     if source.ranges is not None:
-        found.append(_Slot(_BOUNDS, 0, 0, None, _from_json(source.ranges), column.type))
+        found.append(_Slot(_BOUNDS, 0, 0, None, _from_json(source.ranges), column.range))
     return found[:_SLOTS]
 
 
