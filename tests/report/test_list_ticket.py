@@ -120,6 +120,25 @@ def test_a_trial_says_what_helped_what_did_not_and_who_got_slower() -> None:
     assert bare(lines["Also tried"].said).startswith("Change 2, for b, had no effect: gather more statistics on")
 
 
+def test_a_larger_set_tells_whom_it_slows() -> None:
+    """What it would bring stands beside the set that slows nobody; a query that ran into its limit has no factor."""
+    tried = _tried()
+    measured = (TrialQuery(query="a", before_ms=300.0, after_ms=40.0, time="faster"),)
+    effects = (
+        SideEffect(query="b", change="plan_changed", time="slower", before_ms=10.0, after_ms=16.0),
+        SideEffect(query="c", change="plan_changed", time="slower", before_ms=10.0, after_ms=11.5),
+        SideEffect(query="d", change="plan_changed", time="slower", before_ms=10.0),
+    )
+    trial = Trial(where="copy", verdict="helped", before_ms=300.0, after_ms=40.0, queries=measured)
+    assert tried.trials is not None
+    further = Combination(ranks=(1, 2), trial=trial, side_effects=effects)
+    lines = _lines(tried.model_copy(update={"trials": tried.trials.model_copy(update={"further": further})}))
+
+    told = bare(lines["Helped"].note)
+    assert "Changes 1 and 2 together: 300 ms before, 40 ms after." in told
+    assert "But they slow b by 1.6 times and d beyond its time limit." in told
+
+
 def test_a_change_without_effect_shows_what_was_measured() -> None:
     """Of several that did not help, the one for the worst query."""
     tried = _tried()

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from rowreckon.auditing import audit
-from rowreckon.document.audit import Audit, FindingRef, Plan, Remedy
+from rowreckon.document.audit import Audit, FindingRef, Plan, Remedy, TrialAccount
 from rowreckon.server.trials.rules import TrialRules
 from rowreckon.server.trials.session import TrialSession
 from rowreckon.server.trials.stage import Clock
@@ -31,6 +31,8 @@ class Place:
     """Every change helps its query, and takes a second to try."""
 
     clock: Hand
+    slows: dict[tuple[int, ...], float] = field(default_factory=dict)
+    """By how much which set slows the query `beside`, which is none that a change is meant for."""
     tried: list[tuple[int, ...]] = field(default_factory=list)
 
     def try_(self, attempt: Attempt) -> Measured:
@@ -47,7 +49,9 @@ class Place:
             )
             for plan in sorted(attempt.victims)
         )
-        return Measured(attempt=attempt, where="copy", queries=queries)
+        after = tuple(ms * self.slows.get(attempt.ranks, 1.0) for ms in (10.0, 10.1, 10.2))
+        beside = QueryMeasure(plan=99, name="beside", change="plan_changed", before=Times((10.0, 10.1, 10.2)))
+        return Measured(attempt=attempt, where="copy", queries=(*queries, replace(beside, after=Times(after))))
 
 
 def _audit(changes: int) -> Audit:
@@ -67,7 +71,9 @@ def _audit(changes: int) -> Audit:
     return audit([]).model_copy(update={"plans": plans, "remedies": remedies})
 
 
-def _spent(changes: int, budget_ms: float, *, combine: bool = True) -> tuple[TrialSession, Place]:
+def _spent(
+    changes: int, budget_ms: float, *, combine: bool = True, slows: dict[tuple[int, ...], float] | None = None
+) -> tuple[TrialSession, Place]:
     result = _audit(changes)
     session = TrialSession(
         lambda _: (_ for _ in ()).throw(AssertionError),
@@ -79,7 +85,7 @@ def _spent(changes: int, budget_ms: float, *, combine: bool = True) -> tuple[Tri
         lambda *_: None,
     )
     clock = Hand(budget_ms)
-    place = Place(clock)
+    place = Place(clock, slows or {})
     session._all(place, clock, combine=combine)
     return session, place
 
@@ -106,3 +112,47 @@ def test_in_place_nothing_is_kept_back() -> None:
     session, place = _spent(9, 3500.0, combine=False)
     assert place.tried == [(1,), (2,), (3,), (4,)]
     assert {entry.reason for entry in session.not_tried} == {"the trial's time was spent before"}
+
+
+def test_a_set_that_slows_nobody_comes_first() -> None:
+    """All together slow a query; so does one of them alone, without which nobody is slowed. The larger set is kept."""
+    session, place = _spent(3, 60_000.0, slows={(2,): 1.5, (1, 2, 3): 1.5})
+
+    assert place.tried == [(1,), (2,), (3,), (1, 2, 3), (1, 3)]
+    assert session.combination is not None
+    assert session.further is not None
+    assert (session.combination.ranks, session.further.ranks) == ((1, 3), (1, 2, 3))
+    ranked = session._tried(TrialAccount(where="copy")).audit
+    assert [r.trial.rank_before for r in ranked.remedies if r.trial] == [1, 3, 2]
+    assert ranked.trials is not None
+    assert ranked.trials.combination is not None
+    assert ranked.trials.combination.ranks == (1, 2)
+
+
+def test_a_set_that_slows_a_query_only_together_is_tried_without_its_least() -> None:
+    """None of them does alone. A slowing below a fifth is let pass."""
+    session, place = _spent(3, 60_000.0, slows={(1, 2, 3): 1.5, (1, 2): 1.15})
+
+    assert place.tried[3:] == [(1, 2, 3), (1, 2)]
+    assert session.combination is not None
+    assert session.combination.ranks == (1, 2)
+
+
+def test_where_time_runs_out_no_set_is_called_harmless() -> None:
+    """The set that slows a query is kept beside, and a note says that none was found that slows nobody."""
+    session, place = _spent(3, 4000.0, slows={(2,): 1.5, (1, 2, 3): 1.5})
+
+    assert place.tried == [(1,), (2,), (3,), (1, 2, 3)]
+    assert session.combination is None
+    assert session.further is not None
+    assert session.notes == ["the trial's time was spent before a set that slows no query was found"]
+
+
+def test_a_change_that_slows_a_query_alone_is_offered_after_one_that_does_not() -> None:
+    """No set of several is left: the ranking puts the harmless change first."""
+    session, place = _spent(2, 60_000.0, slows={(1,): 1.5, (1, 2): 1.5})
+
+    assert place.tried == [(1,), (2,), (1, 2)]
+    assert session.combination is None
+    ranked = session._tried(TrialAccount(where="copy")).audit
+    assert [r.trial.rank_before for r in ranked.remedies if r.trial] == [2, 1]

@@ -11,7 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rowreckon.trial.times import LEAST_MS, LEAST_Z, WORTH_SAYING, Times, compare, share_faster, z_score
+from rowreckon.document.slowed import WORTH_SAYING
+from rowreckon.trial.times import LEAST_MS, LEAST_Z, Times, compare, share_faster, z_score
 
 from .forced import run
 

@@ -18,6 +18,7 @@ from rowreckon.cli.running.progress import progress_bar
 from rowreckon.cli.running.status import Happened
 from rowreckon.cli.server_options import confirm, connector, tell_named, warn
 from rowreckon.document.audit import Audit, Rejected
+from rowreckon.document.slowed import slowed
 from rowreckon.errors import RowreckonError, StatementRefused
 from rowreckon.plural import counted
 from rowreckon.server.connecting.connection import Connection
@@ -245,10 +246,13 @@ def _tell(result: Audit) -> None:
         return
     for note in account.notes:
         warn(note)
-    together = account.combination
-    if together is not None:
+    for together in (account.combination, account.further):
+        if together is None:
+            continue
         trial = together.trial
         times = ""
         if trial.before_ms is not None and trial.after_ms is not None:
             times = f", {trial.before_ms:,.1f} ms before, {trial.after_ms:,.1f} ms after"
-        warn(f"changes {', '.join(map(str, together.ranks))} together: {trial.verdict.replace('_', ' ')}{times}")
+        hurt = ", ".join(slowed(trial, together.side_effects))
+        slows = f"; slows {hurt}" if hurt else ""
+        warn(f"changes {', '.join(map(str, together.ranks))} together: {trial.verdict.replace('_', ' ')}{times}{slows}")

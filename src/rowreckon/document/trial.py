@@ -85,7 +85,7 @@ class Trial(Part):
 
 
 class Combination(Part):
-    """Several remedies tried together: those that helped, the best for each query."""
+    """Several remedies tried together, of those that helped the best for each query."""
 
     ranks: tuple[int, ...]
     trial: Trial
@@ -100,7 +100,11 @@ class NotTried(Part):
 
 
 class TrialAccount(Part):
-    """How a trial went about it: where, at what price, what was not tried, and what it left behind."""
+    """How a trial went about it: where, at what price, what was not tried, and what it left behind.
+
+    `combination` is the largest set found that slows no query by more than a fifth beyond the noise; `further` a larger
+    one that brings more to some queries and slows others.
+    """
 
     where: Literal["copy", "in_place"]
     copies: int = 0
@@ -108,6 +112,7 @@ class TrialAccount(Part):
     copy_ms: MaybeFloat = None
     budget_ms: MaybeFloat = None
     combination: Combination | None = None
+    further: Combination | None = None
     not_tried: tuple[NotTried, ...] = ()
     left_behind: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()

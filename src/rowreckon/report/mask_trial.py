@@ -71,21 +71,25 @@ def _trial(tried: Trial, bare: Trial) -> Trial:
 def _account(tried: TrialAccount, bare: TrialAccount | None) -> TrialAccount | None:
     if bare is None:
         return None
-    combination: Combination | None = bare.combination
-    if combination is not None and tried.combination is not None:
-        combination = combination.model_copy(update={"trial": _trial(tried.combination.trial, combination.trial)})
     not_tried = tuple(
         other.model_copy(update={"reason": _sentence(one.reason)})
         for one, other in zip(tried.not_tried, bare.not_tried, strict=True)
     )
     return bare.model_copy(
         update={
-            "combination": combination,
+            "combination": _set(tried.combination, bare.combination),
+            "further": _set(tried.further, bare.further),
             "not_tried": not_tried,
             "left_behind": tried.left_behind,
             "notes": tuple(masked_sentence(note) for note in tried.notes),
         }
     )
+
+
+def _set(tried: Combination | None, bare: Combination | None) -> Combination | None:
+    if tried is None or bare is None:
+        return bare
+    return bare.model_copy(update={"trial": _trial(tried.trial, bare.trial)})
 
 
 def _sentence(text: str | None) -> str | None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rowreckon.document.audit import Audit, GainMs, Plan, SideEffect, Trial, TrialQuery
+from rowreckon.document.slowed import WORTH_SAYING
 from rowreckon.frozen import frozen
 
 from .joins_seen import joins_kept, methods_of, node_like, trial_joins
 from .measured import Measured, QueryMeasure
-from .times import WORTH_SAYING, Comparison, compare
+from .times import Comparison, compare
 
 
 @frozen

@@ -14,6 +14,7 @@ import math
 from statistics import median
 from typing import Literal
 
+from rowreckon.document.slowed import WORTH_SAYING
 from rowreckon.frozen import frozen
 
 Time = Literal["same", "faster", "slower", "not_measured"]
@@ -26,8 +27,6 @@ LEAST_ONE_SIDED_Z = 1.645
 """The same for a test to one side."""
 LEAST_MS = 0.5
 """Difference of the medians below which none is called, ms."""
-WORTH_SAYING = 1.2
-"""Ratio of the medians from which on a difference is named even if it is not called one."""
 
 
 @frozen

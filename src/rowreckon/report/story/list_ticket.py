@@ -14,6 +14,7 @@ from rowreckon.report.words.no_change_words import no_change_words
 from rowreckon.report.words.numbers import capitalised, count_of, in_one_unit, listed, number
 from rowreckon.report.words.touch_words import touched_together
 from rowreckon.report.words.trial_headline import TrialResult, changes_words, trial_result, was_tried
+from rowreckon.report.words.trial_words import further_words
 
 _NAMED = 3
 _REASON = 90  # letters
@@ -97,7 +98,8 @@ def _results(audit: Audit) -> list[ListLine | None]:
         return [others]
     best = [remedy for remedy in audit.remedies if remedy.rank in result.ranks]
     said = f"{capitalised(changes_words(result.ranks))}{_where(audit)}: {_gains(result.queries, best, audit)}."
-    note = " ".join(part for part in (touched_together(best), _effects(result), remedy_words.locks_words(best)) if part)
+    parts = (touched_together(best), _effects(result), further_words(audit.trials), remedy_words.locks_words(best))
+    note = " ".join(part for part in parts if part)
     return [ListLine("Helped", f"{said}{_not_for_the_worst(audit, best)}", _numbered(best), note=note), others]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from rowreckon.document.audit import Audit, Plan, Rejected, Remedy, SideEffect, Trial, TrialAccount
+from rowreckon.document.audit import Audit, Combination, Plan, Rejected, Remedy, SideEffect, Trial, TrialAccount
 from rowreckon.report.words.commands import for_plan
 from rowreckon.report.words.escape import quote
 
@@ -58,11 +58,17 @@ def _remedy(remedy: Remedy, short: Callable[[str], str]) -> Remedy:
 
 
 def _account(account: TrialAccount | None, short: Callable[[str], str]) -> TrialAccount | None:
-    if account is None or account.combination is None:
-        return account
-    together = account.combination
+    if account is None:
+        return None
+    named = {"combination": _set(account.combination, short), "further": _set(account.further, short)}
+    return account.model_copy(update=named)
+
+
+def _set(together: Combination | None, short: Callable[[str], str]) -> Combination | None:
+    if together is None:
+        return None
     named = {"trial": _trial(together.trial, short), "side_effects": _effects(together.side_effects, short)}
-    return account.model_copy(update={"combination": together.model_copy(update=named)})
+    return together.model_copy(update=named)
 
 
 def _trial(trial: Trial, short: Callable[[str], str]) -> Trial:

@@ -101,7 +101,7 @@ def _best(audit: Audit) -> tuple[tuple[int, ...], Trial, tuple[SideEffect, ...]]
     together = audit.trials.combination if audit.trials is not None else None
     if together is not None and together.trial.verdict == "helped":
         return together.ranks, together.trial, together.side_effects
-    for remedy in helped(audit):
+    for remedy in helped(audit):  # those that slow no query first
         if remedy.trial is not None:
             return (remedy.rank,), remedy.trial, remedy.side_effects
     return None

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from rowreckon.document.audit import Audit, Trial, TrialJoin, TrialQuery
+from math import isfinite
+
+from rowreckon.document.audit import Audit, Combination, Trial, TrialAccount, TrialJoin, TrialQuery
+from rowreckon.document.slowed import slowed
 from rowreckon.report.words.escape import clean, quote
-from rowreckon.report.words.numbers import count_of, listed, milliseconds, number
+from rowreckon.report.words.numbers import count_of, listed, milliseconds, number, times
 
 _QUERIES = 3
 
@@ -39,26 +42,47 @@ def account_lines(audit: Audit) -> tuple[str, ...]:
         lines.append(f"Tried on {count_of(account.copies, 'copy', 'copies')} of the database, dropped afterwards.")
     else:
         lines.append("Tried in the database itself, in transactions that were rolled back.")
-    together = account.combination
-    if together is not None:
-        trial = together.trial
-        times = ""
-        if trial.before_ms is not None and trial.after_ms is not None:
-            times = f": {milliseconds(trial.before_ms)} before, {milliseconds(trial.after_ms)} after"
-        numbers = listed([str(rank) for rank in together.ranks], len(together.ranks))
-        lines.append(f"Changes {numbers} together ({trial.verdict.replace('_', ' ')}){times}.")
-        told = [(e.query, e.within_noise) for e in together.side_effects if e.time == "slower"]
-        told += [(q.query, q.within_noise) for q in trial.queries if q.time == "slower"]
-        slower = [quote(name) for name, within_noise in told if not within_noise]
-        perhaps = [quote(name) for name, within_noise in told if within_noise]
-        if slower:
-            lines.append(f"Together they make slower: {listed(slower, 12)}.")
-        if perhaps:
-            lines.append(f"Together they perhaps make slower, within the noise of the runs: {listed(perhaps, 12)}.")
+    for together in (account.combination, account.further):
+        lines += _together(together) if together is not None else []
     lines += [f"Change {e.rank} was not tried: {clean(e.reason).rstrip('.')}." for e in account.not_tried]
     lines += [f"Not undone by the rollback: {clean(line).rstrip('.')}." for line in account.left_behind]
     lines += [f"{clean(note).rstrip('.')}." for note in account.notes]
     return tuple(lines)
+
+
+def _together(tried: Combination) -> list[str]:
+    """What several changes brought together, and the queries that they make slower."""
+    trial = tried.trial
+    took = ""
+    if trial.before_ms is not None and trial.after_ms is not None:
+        took = f": {milliseconds(trial.before_ms)} before, {milliseconds(trial.after_ms)} after"
+    numbers = listed([str(rank) for rank in tried.ranks], len(tried.ranks))
+    lines = [f"Changes {numbers} together ({trial.verdict.replace('_', ' ')}){took}."]
+    told = [(e.query, e.within_noise) for e in tried.side_effects if e.time == "slower"]
+    told += [(q.query, q.within_noise) for q in trial.queries if q.time == "slower"]
+    slower = [quote(name) for name, within_noise in told if not within_noise]
+    perhaps = [quote(name) for name, within_noise in told if within_noise]
+    if slower:
+        lines.append(f"Together they make slower: {listed(slower, 12)}.")
+    if perhaps:
+        lines.append(f"Together they perhaps make slower, within the noise of the runs: {listed(perhaps, 12)}.")
+    return lines
+
+
+def further_words(account: TrialAccount | None) -> str:
+    """What a larger set would bring beside the one that is told, and whom it slows; empty where there is none."""
+    if account is None or account.further is None:
+        return ""
+    further = account.further
+    trial = further.trial
+    numbers = listed([str(rank) for rank in further.ranks], len(further.ranks))
+    brought = ""
+    if trial.before_ms is not None and trial.after_ms is not None:
+        brought = f": {milliseconds(trial.before_ms)} before, {milliseconds(trial.after_ms)} after"
+    hurt = slowed(trial, further.side_effects)
+    whom = [f"{quote(name, 60)} by {times(factor)}" for name, factor in hurt.items() if isfinite(factor)]
+    whom += [f"{quote(name, 60)} beyond its time limit" for name, factor in hurt.items() if not isfinite(factor)]
+    return f"Changes {numbers} together{brought}. But they slow {listed(whom, _QUERIES)}."
 
 
 def _times(query: TrialQuery) -> str:

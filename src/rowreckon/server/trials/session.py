@@ -24,6 +24,7 @@ from rowreckon.server.trials.rules import TrialRules
 from rowreckon.server.trials.stage import Clock
 from rowreckon.server.trials.staying import ConnectionLost, lost
 from rowreckon.trial.combining import best_combination
+from rowreckon.trial.hurting import culprits, hurt_by
 from rowreckon.trial.index_size import expected_index_kb
 from rowreckon.trial.judge import Judged, judge
 from rowreckon.trial.measured import Attempt, Measured
@@ -71,6 +72,8 @@ class TrialSession:
     left: list[str] = field(default_factory=list)
     """Statements that were run in place and rolled back."""
     combination: Combination | None = None
+    further: Combination | None = None
+    """A larger set than `combination`, which slows a query."""
     interrupted: bool = False
     _done: int = 0
     _losses: int = 0
@@ -137,11 +140,8 @@ class TrialSession:
                 longest_ms = max(longest_ms, left_ms - clock.left_ms())
                 waiting.pop(0)
                 self._done += 1
-            together = self._best() if combine else None
-            if together is not None and clock.left_ms() > 0:
-                self._together(place, together)
-            elif together is not None:
-                self.notes.append("the trial's time was spent before the best changes could be tried together")
+            if combine:
+                self._together(place, clock)
         except KeyboardInterrupt:
             self.interrupted = True
             for attempt in waiting:
@@ -150,9 +150,9 @@ class TrialSession:
             for attempt in waiting:
                 self._leave(attempt, f"the connection to the server was lost: {error.sentence()}")
 
-    def _best(self) -> Attempt | None:
-        """What is to be tried together, as far as is known."""
-        return best_combination(self.audit.remedies, self.judged)
+    def _best(self, left_out: frozenset[int] = frozenset()) -> Attempt | None:
+        """What is to be tried together, as far as is known, without some changes."""
+        return best_combination([r for r in self.audit.remedies if r.rank not in left_out], self.judged)
 
     def _try(self, place: _Place, attempt: Attempt, clock: Clock) -> bool:
         """One attempt; False where no further can be made."""
@@ -177,17 +177,37 @@ class TrialSession:
             self.judged[attempt.ranks[0]] = judge(self.audit, measured)
         return True
 
-    def _together(self, place: _Place, attempt: Attempt) -> None:
+    def _together(self, place: _Place, clock: Clock) -> None:
+        """The best of those that helped together; where that slows a query, again without the changes that do."""
+        left_out: frozenset[int] = frozenset()
+        while (attempt := self._best(left_out)) is not None:
+            if clock.left_ms() <= 0:
+                what = (
+                    "the best changes could be tried together"
+                    if not left_out
+                    else "a set that slows no query was found"
+                )
+                self.notes.append(f"the trial's time was spent before {what}")
+                return
+            judged = self._set_tried(place, attempt)
+            if judged is None:
+                return
+            tried = Combination(ranks=attempt.ranks, trial=judged.trial, side_effects=judged.side_effects)
+            hurt = hurt_by(judged)
+            if not hurt:
+                self.combination = tried
+                return
+            self.further = self.further or tried
+            left_out |= culprits(attempt.ranks, self.judged, hurt)
+
+    def _set_tried(self, place: _Place, attempt: Attempt) -> Judged | None:
         try:
-            measured = place.try_(attempt)
+            return judge(self.audit, place.try_(attempt))
         except StatementFailed as error:
             self.notes.append(f"the best changes could not be tried together: {error.sentence()}")
-            return
         except (psycopg.Error, ConnectionLost) as error:
             self.notes.append(f"the best changes could not be tried together: {_how_lost(error)}")
-            return
-        judged = judge(self.audit, measured)
-        self.combination = Combination(ranks=attempt.ranks, trial=judged.trial, side_effects=judged.side_effects)
+        return None
 
     def _unfit(self, attempt: Attempt) -> str | None:
         """Why an attempt is not begun: no statement, a table of another session, an index that will be too large."""
@@ -218,19 +238,22 @@ class TrialSession:
         """The audit in its new order; the account's numbers follow it."""
         ranked = rank_measured(self.audit, self.judged)
         order = {old: new for new, old in enumerate(_old_ranks(self.audit, ranked), start=1)}
-        combination = self.combination
-        if combination is not None:
-            ranks = tuple(sorted(order[r] for r in combination.ranks))
-            combination = combination.model_copy(update={"ranks": ranks})
         account = account.model_copy(
             update={
                 "budget_ms": self.rules.budget_ms,
-                "combination": combination,
+                "combination": _renumbered(self.combination, order),
+                "further": _renumbered(self.further, order),
                 "not_tried": tuple(n.model_copy(update={"rank": order[n.rank]}) for n in self.not_tried),
                 "notes": tuple(self.notes),
             }
         )
         return Tried(ranked.model_copy(update={"trials": account}), self.interrupted)
+
+
+def _renumbered(tried: Combination | None, order: dict[int, int]) -> Combination | None:
+    if tried is None:
+        return None
+    return tried.model_copy(update={"ranks": tuple(sorted(order[rank] for rank in tried.ranks))})
 
 
 def _how_lost(error: psycopg.Error | ConnectionLost) -> str:
