@@ -8,8 +8,10 @@ from typing import Any
 
 from rowreckon.cost.selectivity import ColumnStatistics as CostStatistics
 from rowreckon.cost.selectivity import get_variable_numdistinct
+from rowreckon.plan.condition_text import bare_expression
 
 from .answer_unasked import Unasked
+from .columns import Column, ColumnStatistics
 from .estimates import (
     ClauseSide,
     Conjunct,
@@ -20,6 +22,7 @@ from .estimates import (
     ScanPath,
 )
 from .facts import PlanName, Relation
+from .indexes import IndexKey
 from .parts import OperatorFacts
 from .questions import JOIN_SERIES_LENGTH, SERIES_LENGTH
 from .request import FactsRequest, WantedClause, WantedRelation
@@ -193,13 +196,14 @@ def clause_facts(
 
 
 def _clause_side(wanted: WantedClause, end: str, relation: Relation, whole: Row | None) -> ClauseSide:
-    name = getattr(wanted, f"{end}_column")
+    name, alias = getattr(wanted, f"{end}_column"), getattr(wanted, f"{end}_alias")
     column = relation.column(name) if name is not None else None
-    statistics = column.statistics_of(inherited=False) if column else None
-    unique = column is not None and any(
-        i.unique and i.immediate and not i.partial and i.n_key_columns == 1 and i.keys[0].attnum == column.attnum
+    text = "" if column else bare_expression(getattr(wanted, end), alias)
+    statistics = column.statistics_of(inherited=False) if column else _of_expression(relation, text)
+    unique = any(
+        _is_key(i.keys[0], column, text)
         for i in relation.indexes
-        if i.valid
+        if i.valid and i.unique and i.immediate and not i.partial and i.n_key_columns == 1
     )
     n_distinct, is_default = None, False
     if whole is not None and (relation.statistics_readable or statistics is not None):
@@ -216,7 +220,7 @@ def _clause_side(wanted: WantedClause, end: str, relation: Relation, whole: Row 
         )
     return ClauseSide(
         relation=relation.oid,
-        alias=getattr(wanted, f"{end}_alias"),
+        alias=alias,
         attnum=column.attnum if column else None,
         expression=getattr(wanted, end),
         n_distinct=n_distinct,
@@ -225,6 +229,23 @@ def _clause_side(wanted: WantedClause, end: str, relation: Relation, whole: Row 
         null_frac=statistics.null_frac if statistics else 0.0,
         unique=unique,
     )
+
+
+def _is_key(key: IndexKey, column: Column | None, text: str) -> bool:
+    if column is not None:
+        return key.attnum == column.attnum
+    return key.expression is not None and bare_expression(key.expression) == text
+
+
+def _of_expression(relation: Relation, text: str) -> ColumnStatistics | None:
+    """Statistics of an expression: those under an index, else those of a statistics object, as examine_variable in
+    utils/adt/selfuncs.c looks for them."""
+    for index in relation.indexes:
+        for key in index.keys:
+            if key.statistics is not None and _is_key(key, None, text):
+                return key.statistics
+    kept = (e for s in relation.extended_statistics for e in s.expression_statistics)
+    return next((e.statistics for e in kept if bare_expression(e.expression) == text), None)
 
 
 def _operator(

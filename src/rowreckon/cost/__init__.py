@@ -16,7 +16,7 @@ relation      RelationSize, estimate_rel_size, partial_index_tuples
 pages         index_pages_fetched (Mackert-Lohman)
 quals         operator_cost
 scans         cost_seqscan
-index_scan    IndexShape, IndexCondition, SkippedColumn, skip_scan, btcostestimate, cost_index,
+index_scan    IndexShape, IndexCondition, SkippedColumn, skip_scan, amcostestimate, cost_index,
               heap_pages_for_workers
 bitmap        bitmap_index, compute_bitmap_pages, cost_bitmap_heap_scan
 sort          cost_sort
@@ -61,6 +61,7 @@ from rowreckon.cost.index_scan import (
     IndexCondition,
     IndexShape,
     SkippedColumn,
+    amcostestimate,
     btcostestimate,
     cost_index,
     heap_pages_for_workers,
@@ -125,6 +126,7 @@ __all__ = [
     "RelationSize",
     "SemiAntiJoinFactors",
     "SkippedColumn",
+    "amcostestimate",
     "bitmap_index",
     "btcostestimate",
     "compute_bitmap_pages",

@@ -1,8 +1,8 @@
-"""B-tree index scans and index-only scans.
+"""Scans of B-tree and hash indexes, and index-only scans.
 
-Source: cost_index in optimizer/path/costsize.c; genericcostestimate, btcostestimate and btcost_correlation in
-utils/adt/selfuncs.c, releases 13 to 18; documentation, 'Index Cost Estimation Functions'.
-Not modelled: hash, GiST, SP-GiST, GIN and BRIN indexes, which have estimators of their own.
+Source: cost_index in optimizer/path/costsize.c; genericcostestimate, btcostestimate, btcost_correlation and
+hashcostestimate in utils/adt/selfuncs.c, releases 13 to 18; documentation, 'Index Cost Estimation Functions'.
+Not modelled: GiST, SP-GiST, GIN and BRIN indexes, which have estimators of their own.
 """
 
 from __future__ import annotations
@@ -25,10 +25,11 @@ _PAGE_CPU_MULTIPLIER = 50.0
 
 @frozen
 class IndexShape:
-    """A B-tree index: pages, tuples (the table's, unless it has a predicate), levels below the root.
+    """A B-tree or hash index: pages, tuples (the table's, unless it has a predicate), levels below the root.
 
     `tree_height` is the level of the fast root, 0 for a single leaf page. `correlation` is pg_stats' for the first
-    column (0 where there are no statistics), `descending` says that this column is sorted DESC.
+    column (0 where there are no statistics), `descending` says that this column is sorted DESC. A `hashed` index has
+    neither levels nor an order.
     """
 
     pages: float
@@ -39,6 +40,7 @@ class IndexShape:
     correlation: float = 0.0
     descending: bool = False
     random_page_cost: float | None = None
+    hashed: bool = False
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "correlation", float4(self.correlation))
@@ -127,7 +129,6 @@ def btcostestimate(
     `total_table_pages` are the pages of all plain tables of the query level (they compete for the cache).
     """
     major = settings.server_major
-    operator = settings.cpu_operator_cost
     scans = condition.num_sa_scans
     if condition.unique_match:
         tuples = 1.0
@@ -137,12 +138,72 @@ def btcostestimate(
         tuples = rint(condition.boundary_selectivity * relation_tuples / scans)
     if condition.num_sa_scans_all is not None and not counts_boundary_arrays_only(major):
         scans = condition.num_sa_scans_all
+    startup, total, pages = _generic(
+        settings, index, condition, scans, tuples, relation_tuples, total_table_pages, loop_count
+    )
+    descent = (index.tree_height + 1) * _PAGE_CPU_MULTIPLIER * settings.cpu_operator_cost
+    if index.tuples > 1.0:
+        descent += ceil(log(index.tuples) / log(2.0)) * settings.cpu_operator_cost
+    startup += descent
+    total += scans * descent
+    return IndexAccessCost(startup, total, condition.selectivity, index.index_correlation, pages)
+
+
+def hashcostestimate(
+    settings: CostSettings,
+    index: IndexShape,
+    condition: IndexCondition,
+    *,
+    relation_tuples: float,
+    total_table_pages: float,
+    loop_count: float = 1.0,
+) -> IndexAccessCost:
+    """Cost of one scan of a hash index when it is scanned `loop_count` times: no descent is charged for."""
+    scans = condition.num_sa_scans
+    startup, total, pages = _generic(
+        settings, index, condition, scans, 0.0, relation_tuples, total_table_pages, loop_count
+    )
+    return IndexAccessCost(startup, total, condition.selectivity, 0.0, pages)
+
+
+def amcostestimate(
+    settings: CostSettings,
+    index: IndexShape,
+    condition: IndexCondition,
+    *,
+    relation_tuples: float,
+    total_table_pages: float,
+    loop_count: float = 1.0,
+) -> IndexAccessCost:
+    """Cost of one scan of an index by its own access method's estimator."""
+    estimator = hashcostestimate if index.hashed else btcostestimate
+    return estimator(
+        settings,
+        index,
+        condition,
+        relation_tuples=relation_tuples,
+        total_table_pages=total_table_pages,
+        loop_count=loop_count,
+    )
+
+
+def _generic(
+    settings: CostSettings,
+    index: IndexShape,
+    condition: IndexCondition,
+    scans: float,
+    tuples: float,
+    relation_tuples: float,
+    total_table_pages: float,
+    loop_count: float,
+) -> tuple[float, float, float]:
+    """Startup cost, total cost and pages of one scan, before what its access method adds (genericcostestimate).
+
+    `tuples` are those that each of `scans` descents visits, 0 where all index quals together tell it.
+    """
     if tuples <= 0.0:
         tuples = rint(condition.selectivity * relation_tuples / scans)
-    if tuples > index.tuples:
-        tuples = index.tuples
-    if tuples < 1.0:
-        tuples = 1.0
+    tuples = max(min(tuples, index.tuples), 1.0)
     pages = 1.0
     if index.pages > 1.0 and index.tuples > 1.0:
         pages = float(ceil(tuples * index.pages / index.tuples))
@@ -154,15 +215,8 @@ def btcostestimate(
     else:
         total = pages * random_page_cost
     operand = condition.operand.startup + condition.operand.per_tuple
-    startup = operand
-    total += operand
-    total += tuples * scans * (settings.cpu_index_tuple_cost + operator * condition.num_quals)
-    descent = (index.tree_height + 1) * _PAGE_CPU_MULTIPLIER * operator
-    if index.tuples > 1.0:
-        descent += ceil(log(index.tuples) / log(2.0)) * operator
-    startup += descent
-    total += scans * descent
-    return IndexAccessCost(startup, total, condition.selectivity, index.index_correlation, pages)
+    per_tuple = settings.cpu_index_tuple_cost + settings.cpu_operator_cost * condition.num_quals
+    return operand, total + operand + tuples * scans * per_tuple, pages
 
 
 def cost_index(
@@ -180,13 +234,13 @@ def cost_index(
     target: QualCost = FREE,
     workers: int = 0,
 ) -> PathCost:
-    """Index Scan or Index Only Scan of a B-tree, per execution, when it is executed `loop_count` times.
+    """Index Scan or Index Only Scan, per execution, when it is executed `loop_count` times.
 
     `loop_count` is 1 for a scan of its own; for the inner side of a nested loop it is the smallest row estimate
     among the base relations that supply its parameters, not the outer path's rows. `qual` are the quals that the
     index does not enforce. With `workers` the path is partial; only CPU cost is shared.
     """
-    access = btcostestimate(
+    access = amcostestimate(
         settings,
         index,
         condition,

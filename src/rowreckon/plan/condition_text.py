@@ -102,3 +102,10 @@ def strip_parentheses(text: str) -> str:
     except NotSql:
         return text.strip()
     return cutter.said(*cutter.whole())
+
+
+def bare_expression(text: str, alias: str | None = None) -> str:
+    """An expression without outer parentheses and its table's alias, so that a plan's and an index's compare equal."""
+    from rowreckon.sql.spelling import without_alias
+
+    return strip_parentheses(without_alias(text, alias))

@@ -11,6 +11,7 @@ from rowreckon.cost import CostSettings, estimate_rel_size
 from rowreckon.joins.facts.known_index import known_indexes
 from rowreckon.joins.facts.known_relation import KnownRelation, Restriction, width_of
 from rowreckon.joins.facts.parallel_safety import ParallelSafety
+from rowreckon.plan.condition_text import bare_expression
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.node_texts import conditions_at
 from rowreckon.plan.nodes import IndexScanNode, ScanNode
@@ -27,6 +28,7 @@ class CatalogFacts:
 
     def __init__(self, catalog: Catalog, tree: PlanTree, settings: CostSettings) -> None:
         self.catalog = catalog
+        self.server_major = settings.server_major
         self._settings = settings
         self._relations: dict[int, KnownRelation | None] = {}
         self._tree = tree
@@ -60,16 +62,12 @@ class CatalogFacts:
         return numbers[0] if len(numbers) == 1 else None
 
     def index_order(self, node: IndexScanNode) -> tuple[str, ...]:
-        """The key columns of the index that a node scans, as `alias.column`; up to the first expression."""
+        """What the index that a node scans is sorted by, as join clauses spell it."""
         relation = self.by_alias(node.alias)
-        order: list[str] = []
         for index in relation.indexes if relation is not None else ():
             if index.name == node.index_name:
-                for key in index.keys:
-                    if key is None:
-                        break
-                    order.append(f"{node.alias}.{key}")
-        return tuple(order)
+                return index.order(node.alias or "")
+        return ()
 
     def by_alias(self, alias: str | None) -> KnownRelation | None:
         """What is known of the relation under an alias; None where two scans carry it."""
@@ -137,7 +135,7 @@ class CatalogFacts:
         joined = frozenset(c.name for c in relation.columns if c.attnum in self._joined(node.alias))
         names = (getattr(self._tree.nodes[n], "index_name", None) for n in self._tree.subtree(number))
         used = frozenset(name for name in names if name is not None)
-        indexes, unpriced = known_indexes(relation, size, restrictions, joined, used)
+        indexes, unpriced = known_indexes(relation, size, restrictions, joined, used, self._expressions(node.alias))
         return KnownRelation(
             alias=node.alias,
             relation=relation,
@@ -155,6 +153,12 @@ class CatalogFacts:
         """The columns of a relation that join clauses compare, by attnum."""
         clauses = self.catalog.join_clauses
         return frozenset(side.attnum for c in clauses for side in (c.left, c.right) if side.alias == alias)
+
+    def _expressions(self, alias: str) -> dict[str, str]:
+        """The expressions of a relation that join clauses compare: how an index would spell them, and how they do."""
+        sides = (side for c in self.catalog.join_clauses for side in (c.left, c.right))
+        found = (side.expression for side in sides if side.alias == alias and side.attnum is None)
+        return {bare_expression(text, alias): text for text in found}
 
 
 _MIRROR = {"<": ">", "<=": ">=", ">": "<", ">=": "<="}

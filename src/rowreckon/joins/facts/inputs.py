@@ -147,7 +147,7 @@ class KeyInput:
 
     `without_statistics` marks a side that is no table, whose distinct values follow its rows. `relation_actual` are the
     rows that came of the relation, None where they were not counted. `share` is given where the relation's tuples are
-    taken to be its rows, of which a share is distinct values.
+    taken to be its rows, of which a share is distinct values. `calls` are those that evaluating an expression costs.
     """
 
     alias: str | None
@@ -163,6 +163,7 @@ class KeyInput:
     without_statistics: bool = False
     relation_actual: float | None = None
     share: float | None = None
+    calls: float = 0.0
 
     def distinct(self, moved: float = 1.0) -> float | None:
         """Distinct values, None where only a default is known; few rows without statistics count as all different."""

@@ -3,7 +3,7 @@
 A partial index serves where the query's own conditions imply its predicate: they hold each of its clauses, or compare
 the column that it wants not null. Source: check_index_predicates in optimizer/path/indxpath.c, predicate_implied_by in
 optimizer/util/predtest.c, genericcostestimate in utils/adt/selfuncs.c, releases 13 to 18. What else predtest.c could
-prove is not tried; such an index, one of another kind than B-tree, and one on an expression have no price here.
+prove is not tried; such an index, and one of another kind than B-tree and hash, have no price here.
 """
 
 from __future__ import annotations
@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING
 
 from rowreckon.cost import IndexShape, RelationSize, partial_index_tuples
 from rowreckon.joins.facts.known_relation import KnownIndex, Restriction, UnpricedIndex
+from rowreckon.plan.condition_text import bare_expression
 from rowreckon.plan.conditions import Clause, parse_condition
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from rowreckon.catalog.facts import Index, Relation
 
@@ -24,6 +25,7 @@ _GUESSED_FANOUT = 256.0
 _STRICT = frozenset({"=", "<", "<=", ">", ">=", "= ANY", "LIKE"})
 _SEARCHED = frozenset({"btree", "hash", "gist", "spgist", "brin"})
 """Access methods that may search for a value which another relation gives."""
+_PRICED = frozenset({"btree", "hash"})
 
 
 def known_indexes(
@@ -32,11 +34,13 @@ def known_indexes(
     restrictions: Sequence[Restriction],
     joined: frozenset[str],
     used: frozenset[str],
+    expressions: Mapping[str, str],
 ) -> tuple[tuple[KnownIndex, ...], tuple[UnpricedIndex, ...]]:
     """The indexes that can be priced, and those that might serve a join and can't.
 
     `joined` are the columns that join clauses compare, `used` the indexes by which the plan scans the relation: what
-    their predicates imply is not printed among its conditions. `selectivity` is that of all conditions together.
+    their predicates imply is not printed among its conditions. `expressions` are those that join clauses compare: how
+    an index spells them, and how the clause does.
     """
     known: list[KnownIndex] = []
     unpriced: list[UnpricedIndex] = []
@@ -46,11 +50,10 @@ def known_indexes(
         predicate = _predicate(relation, index, size, restrictions, joined)
         if predicate is None and index.name in used:
             predicate = _told_by_use(index, size)
-        if index.access_method == "btree" and predicate is not None:
-            known.append(_known(relation, index, size, *predicate))
-        priced = predicate is not None and all(k.attnum is not None for k in index.keys)
-        if index.access_method != "btree" or not (priced or _cannot_serve(index, restrictions)):
+        if index.access_method not in _PRICED or (predicate is None and not _cannot_serve(index, restrictions)):
             unpriced.append(_unpriced(relation, index))
+        elif predicate is not None:
+            known.append(_known(relation, index, size, expressions, *predicate))
     return tuple(known), tuple(unpriced)
 
 
@@ -168,7 +171,9 @@ def _null_share(relation: Relation, name: str) -> float:
     return row.null_frac if row is not None else 0.0
 
 
-def _known(relation: Relation, index: Index, size: RelationSize, share: float, implied: int) -> KnownIndex:
+def _known(
+    relation: Relation, index: Index, size: RelationSize, expressions: Mapping[str, str], share: float, implied: int
+) -> KnownIndex:
     names = {c.attnum: c.name for c in relation.columns}
     keys = tuple(names.get(k.attnum) if k.attnum is not None and k.default_opclass else None for k in index.keys)
     correlation = 0.0
@@ -194,19 +199,18 @@ def _known(relation: Relation, index: Index, size: RelationSize, share: float, i
         correlation=correlation,
         descending=first.descending,
         random_page_cost=index.random_page_cost,
+        hashed=index.access_method == "hash",
     )
     covered = {name for name in keys if name is not None} | {names[a] for a in index.included if a in names}
-    return KnownIndex(index.name, shape.unique, shape, keys, frozenset(covered), share, implied)
+    spelled = tuple(
+        expressions.get(bare_expression(k.expression)) if expressions and k.expression and k.default_opclass else None
+        for k in index.keys
+    )
+    return KnownIndex(index.name, shape.unique, shape, keys, frozenset(covered), share, implied, spelled)
 
 
 def _unpriced(relation: Relation, index: Index) -> UnpricedIndex:
     names = {c.attnum: c.name for c in relation.columns}
-    keys = (names.get(k.attnum or 0) or _spelled(k.expression or "") for k in index.keys)
-    kind = "a partial index" if index.partial else "an index on an expression"
-    if index.access_method != "btree":
-        kind = f"a {index.access_method} index"
+    keys = (names.get(k.attnum or 0) or bare_expression(k.expression or "") for k in index.keys)
+    kind = "a partial index" if index.access_method in _PRICED else f"a {index.access_method} index"
     return UnpricedIndex(index.name, kind, tuple(key for key in keys if key))
-
-
-def _spelled(expression: str) -> str:
-    return expression.strip("() ")

@@ -22,11 +22,12 @@ class Restriction:
 
 @frozen
 class KnownIndex:
-    """A valid B-tree index of a relation, with the names of its key columns (None for an expression).
+    """A valid B-tree or hash index of a relation, with the names of its key columns (None for an expression).
 
     `unique` says that it proves uniqueness to the planner; `covered` are the columns that it holds; `share` is the part
     of the relation's tuples that its predicate keeps, `implied` how many of the relation's own conditions the predicate
-    makes superfluous.
+    makes superfluous. `expressions` holds, at the place of a key that is an expression, how a join clause spells it;
+    None where none compares it.
     """
 
     name: str
@@ -36,6 +37,26 @@ class KnownIndex:
     covered: frozenset[str]
     share: float = 1.0
     implied: int = 0
+    expressions: tuple[str | None, ...] = ()
+
+    @property
+    def ordered(self) -> bool:
+        """Whether it can be read whole, in the order of its keys."""
+        return not self.shape.hashed
+
+    def order(self, alias: str) -> tuple[str, ...]:
+        """What its rows come sorted by, as join clauses spell it; up to the first key that none of them compares."""
+        found: list[str] = []
+        for place, key in enumerate(self.keys if self.ordered else ()):
+            spelled = f"{alias}.{key}" if key is not None else self.expression(place)
+            if spelled is None:
+                break
+            found.append(spelled)
+        return tuple(found)
+
+    def expression(self, place: int) -> str | None:
+        """The expression that is the key at this place, as a join clause spells it; None where none compares it."""
+        return self.expressions[place] if place < len(self.expressions) else None
 
 
 @frozen

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, MergeScanSelectivity, partial_rows
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.joins.facts.inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput, SidePath
+from rowreckon.joins.facts.output_texts import calls_in
 from rowreckon.joins.facts.own_filter import own_factor
 from rowreckon.joins.facts.partitioned import known_table
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
@@ -24,7 +25,7 @@ from rowreckon.plan.nodes import CteScanNode, FunctionScanNode, GatherNode, Inde
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from rowreckon.catalog.facts import ClauseSide, JoinClauseFacts, MergeScanFractions
+    from rowreckon.catalog.facts import ClauseSide, MergeScanFractions
     from rowreckon.counts.reckon import ReckonedTree
     from rowreckon.joins.facts.catalog_facts import CatalogFacts
     from rowreckon.joins.facts.clauses import JoinClause
@@ -242,13 +243,18 @@ def _clause(clause: JoinClause, known: CatalogFacts, reckoned: ReckonedTree) -> 
         can_hash=can_hash(clause, known.abilities),
         can_merge=can_merge(clause, known.abilities),
         scan=scan,
-        calls=_calls(facts),
+        calls=facts.procost + left.calls + right.calls,
     )
     return given.turned() if turned else given
 
 
-def _calls(facts: JoinClauseFacts) -> float:
-    return facts.procost
+def _evaluated(text: str, known: CatalogFacts) -> float:
+    """What evaluating an expression costs, in operator calls: a function counts as often as its procost says."""
+    found = calls_in(text, known.server_major)
+    if found is None:
+        return 0.0
+    costs = {function.name: function.procost for function in known.catalog.functions}
+    return found.operators + sum(costs.get(name, 1.0) for name in found.functions)
 
 
 def _key(side: ClauseSide, known: CatalogFacts, reckoned: ReckonedTree) -> KeyInput:
@@ -268,6 +274,7 @@ def _key(side: ClauseSide, known: CatalogFacts, reckoned: ReckonedTree) -> KeyIn
         width=int(row.avg_width) if row is not None else fixed,
         unique=side.unique,
         relation_actual=_counted(reckoned, known, side.alias),
+        calls=0.0 if column is not None else _evaluated(side.expression, known),
     )
 
 

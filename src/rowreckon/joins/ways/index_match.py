@@ -69,8 +69,9 @@ def _match(settings: CostSettings, relation: KnownRelation, index: KnownIndex, k
     bounded, quals, pinned = True, 0, 0
     used: list[ClauseInput] = []
     skipped: list[SkippedColumn] = []
-    for column in index.keys:
-        found = _on_column(relation, column, keyed)
+    for place, column in enumerate(index.keys):
+        compared = tuple(c for c in keyed if _on_key(c, column, index.expression(place), hashed=index.shape.hashed))
+        found = _on_column(relation, column, compared)
         used.extend(found.joined)
         quals += found.quals
         selectivity *= found.selectivity
@@ -102,7 +103,7 @@ def _match(settings: CostSettings, relation: KnownRelation, index: KnownIndex, k
 
 @frozen
 class _OnColumn:
-    """The clauses on one index column: their joint selectivity, and whether equality pins it to one value."""
+    """The clauses on one key of an index: their joint selectivity, and whether equality pins it to one value."""
 
     joined: tuple[ClauseInput, ...]
     quals: int
@@ -112,8 +113,16 @@ class _OnColumn:
     array_length: float
 
 
-def _on_column(relation: KnownRelation, column: str | None, keyed: list[ClauseInput]) -> _OnColumn:
-    joined = tuple(c for c in keyed if column is not None and c.inner.column == column)
+def _on_key(clause: ClauseInput, column: str | None, expression: str | None, *, hashed: bool) -> bool:
+    """Whether a join clause compares an index's key, which a hash index finds by equality alone."""
+    if hashed and clause.operator != "=":
+        return False
+    if clause.inner.column is not None:
+        return clause.inner.column == column
+    return expression is not None and clause.inner.text == expression
+
+
+def _on_column(relation: KnownRelation, column: str | None, joined: tuple[ClauseInput, ...]) -> _OnColumn:
     own = [
         (r.clause, r.selectivity)
         for r in relation.restrictions

@@ -15,8 +15,8 @@ from rowreckon.cost import (
     IndexCondition,
     PathCost,
     QualCost,
+    amcostestimate,
     bitmap_index,
-    btcostestimate,
     cost_bitmap_heap_scan,
     cost_index,
 )
@@ -71,9 +71,10 @@ def parameterised_paths(settings: CostSettings, join: JoinInput) -> Iterator[Par
         match = match_index(settings, relation, index, keyed)
         if match is None:
             continue
-        leads = leads or index.keys[0] in {c.inner.column for c in match.join_clauses}
+        first = index.keys[0]
+        leads = leads or first is None or first in {c.inner.column for c in match.join_clauses}
         yield from _paths(settings, join, relation, index, match, existing=True)
-    equalities = [c for c in keyed if c.operator == "="]
+    equalities = [c for c in keyed if c.operator == "=" and c.inner.column is not None]
     if not leads and equalities:
         index = hypothetical_index(relation, equalities)
         match = match_index(settings, relation, index, keyed)
@@ -141,11 +142,11 @@ def is_memoizable(join: JoinInput) -> bool:
 
 
 def _keyed(clauses: tuple[ClauseInput, ...]) -> list[ClauseInput]:
-    return [c for c in clauses if c.inner.column is not None and c.operator in _COMPARISONS]
+    return [c for c in clauses if c.operator in _COMPARISONS]
 
 
 def _accesses(settings: CostSettings, join: JoinInput, relation: KnownRelation, index: KnownIndex) -> Iterator[str]:
-    only = _covers(relation, index) or join.executed_index == f"only:{index.name}"
+    only = (not index.shape.hashed and _covers(relation, index)) or join.executed_index == f"only:{index.name}"
     yield "index_only_scan" if only else "index_scan"
     if settings.enable_bitmapscan:
         yield "bitmap_scan"
@@ -162,7 +163,9 @@ def _cost(
 ) -> Callable[[Point], PathCost]:
     operator = settings.cpu_operator_cost
     calls = relation.restriction_calls + sum(c.calls for c in clauses)
-    left = max(calls - match.quals - index.implied, 0.0)
+    own_quals = match.quals - len(match.join_clauses)
+    left = max(calls - own_quals - sum(c.calls for c in match.join_clauses) - index.implied, 0.0)
+    operand = QualCost(0.0, operator * sum(c.outer.calls for c in match.join_clauses))
     filter_cost = QualCost(0.0, operator * left)
     all_quals = QualCost(0.0, operator * calls)
     per_scan = relation.selectivity
@@ -186,6 +189,7 @@ def _cost(
             num_quals=match.quals,
             num_sa_scans=match.descents,
             unique_match=match.unique_match,
+            operand=operand,
         )
         loops = loop_count(join, point)
         if access != "bitmap_scan":
@@ -201,7 +205,7 @@ def _cost(
                 index_only=access == "index_only_scan",
                 qual=filter_cost,
             )
-        searched = btcostestimate(
+        searched = amcostestimate(
             settings, shape, condition, relation_tuples=tuples, total_table_pages=pages, loop_count=loops
         )
         bitmap = bitmap_index(settings, searched, shape, rows)

@@ -111,7 +111,7 @@ def _conditional(
             workers, cost = shared
             order: tuple[str, ...] = ()
             if index is not None and scan.node_type != "Bitmap Heap Scan":
-                order = tuple(f"{relation.alias}.{k}" for k in index.keys)
+                order = index.order(relation.alias)
             yield SidePath(cost, order, ACCESS[scan.node_type], workers=workers)
 
 
@@ -144,8 +144,8 @@ def _by_index(
     total_table_pages: float,
 ) -> tuple[int, PathCost] | None:
     match = own_match(settings, relation, index)
-    if match is None or not settings.enable_indexscan:
-        return None
+    if match is None or not settings.enable_indexscan or not index.ordered:
+        return None  # of the access methods known here only B-tree scans can be shared
     fetched = clamp_row_est(match.selectivity * relation.size.tuples)
     searched = clamp_row_est(match.boundary * relation.size.tuples)
     index_pages = float(ceil(searched * index.shape.pages / max(index.shape.tuples, 1.0)))
@@ -177,7 +177,7 @@ def _whole_indexes(
 ) -> Iterator[SidePath]:
     """Whole indexes in their order."""
     for index in relation.indexes if settings.enable_indexscan else ():
-        if own_match(settings, relation, index) is not None:
+        if not index.ordered or own_match(settings, relation, index) is not None:
             continue
         only = covers(relation, index)
         whole = IndexCondition(index.share, index.share, 0)
@@ -200,5 +200,5 @@ def _whole_indexes(
             qual=quals,
             workers=workers,
         )
-        order = tuple(f"{relation.alias}.{k}" for k in index.keys)
+        order = index.order(relation.alias)
         yield SidePath(path, order, "index_only_scan" if only else "index_scan", workers=workers)

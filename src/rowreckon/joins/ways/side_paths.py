@@ -102,11 +102,11 @@ def catalog_paths(
         told[(scan.node_type, scan.index)] = True
         path = path_input(settings, scan.node_type, scan.startup_cost, scan.total_cost, rows, relation.width)
         ordered = index is not None and scan.node_type in ("Index Scan", "Index Only Scan")
-        order = tuple(f"{relation.alias}.{k}" for k in index.keys) if ordered and index is not None else ()
+        order = index.order(relation.alias) if ordered and index is not None else ()
         yield SidePath(path, order, ACCESS[scan.node_type])
     calls = relation.restriction_calls
     for index in relation.indexes:
-        if not settings.enable_indexscan or ("Index Scan", index.name) in told:
+        if not index.ordered or not settings.enable_indexscan or ("Index Scan", index.name) in told:
             continue
         only = covers(relation, index)
         if only and ("Index Only Scan", index.name) in told:
@@ -122,7 +122,7 @@ def catalog_paths(
             index_only=only,
             qual=QualCost(0.0, settings.cpu_operator_cost * max(calls - index.implied, 0.0)),
         )
-        order = tuple(f"{relation.alias}.{k}" for k in index.keys)
+        order = index.order(relation.alias)
         yield SidePath(path, order, "index_only_scan" if only else "index_scan")
 
 

@@ -11,6 +11,7 @@ from collections.abc import Callable
 from math import ceil, log2
 
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
+from rowreckon.cost.capabilities import has_skip_scan
 from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import JoinInput, Point
@@ -70,8 +71,8 @@ def hidden_ways(
 def unpriced_ways(
     settings: CostSettings, join: JoinInput, executed_cost: float, excluded: dict[Method, str]
 ) -> tuple[HiddenWay, ...]:
-    """What the catalog's indexes of either side could bring that have no price here: hash indexes, those on expressions
-    or with a predicate that nothing is known to imply. The planner knew them when it chose."""
+    """What the catalog's indexes of either side could bring that have no price here: those of other access methods, or
+    with a predicate that nothing is known to imply. The planner knew them when it chose."""
     if "nested_loop" in excluded or not join.outer_paths:
         return ()
     bound = executed_cost / STD_FUZZ_FACTOR
@@ -103,7 +104,12 @@ def _bare(text: str, alias: str) -> str:
 
 
 def _ruled_out(settings: CostSettings, bound: float, driver_cost: float, loops: float, per_row: float) -> bool:
-    """Whether an index would have been taken, had it been there: even its dearest use would have cost less."""
+    """Whether an index would have been taken, had it been there: even its dearest use would have cost less.
+
+    From 18 on one whose first column is not compared may serve as well, by as many descents as that has values.
+    """
+    if has_skip_scan(settings.server_major):
+        return False
     matches = max(ceil(per_row), 1)
     pages = settings.random_page_cost * (2.0 + matches)
     descent = settings.cpu_operator_cost * (3 * 50 + 24)
