@@ -22,6 +22,7 @@ from tests.opendata import flight_queries, nycflights, tpch
 from tests.servers.databases import fresh_database
 from tests.servers.fixtures import Servers
 
+from . import scene_rights
 from .test_same_plans import both, build, facts_of, folder_of, kinds_of, scripts_of
 
 SWITCHES = (
@@ -65,6 +66,16 @@ def _scene(dsn: str, folder: Path, major: int) -> Kinds:
     return kinds_of(major)
 
 
+def _house(dsn: str, folder: Path, major: int) -> Kinds:
+    """By the role that asks."""
+    del folder, major
+    with psycopg.connect(dsn, autocommit=True) as connection:
+        for role in scene_rights.ROLES:
+            connection.execute(f"drop role if exists {role}".encode())
+        build(connection, scene_rights.SCHEMA)
+    return scene_rights.QUERIES
+
+
 def _compared(dsn: str, kinds: Kinds, major: int) -> Iterator[tuple[str, str | None]]:
     """For each plan its kind, and what differs first, None where nothing does."""
     with connected(dsn) as source:
@@ -72,10 +83,11 @@ def _compared(dsn: str, kinds: Kinds, major: int) -> Iterator[tuple[str, str | N
         with stand_in(facts, folder_of(major)) as there:
             for kind, query in ((kind, query) for kind, queries in kinds.items() for query in queries):
                 explainable(query)
+                role = kind if kind in scene_rights.ROLES else None
                 for off in SWITCHES:
                     for parallel in PARALLEL:
                         settings = {**dict.fromkeys(off, "off"), **parallel}
-                        found = plan_differences(*both(source, there.planner, query, settings))
+                        found = plan_differences(*both(source, there.planner, query, settings, role))
                         yield kind, f"{query} {settings}: {found[0]}" if found else None
 
 
@@ -85,7 +97,7 @@ def _compared(dsn: str, kinds: Kinds, major: int) -> Iterator[tuple[str, str | N
 def test_plans_are_the_same_to_the_cent(servers: Servers, major: int, tmp_path: Path) -> None:
     """Prints how many, of each kind, and each that differs."""
     plans: list[tuple[str, str | None]] = []
-    for number, load in enumerate((_flights, _orders, _scene)):
+    for number, load in enumerate((_flights, _orders, _scene, _house)):
         folder = tmp_path / str(number)
         folder.mkdir()
         with fresh_database(servers(major).dsn) as dsn:

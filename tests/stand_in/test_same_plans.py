@@ -82,16 +82,22 @@ def newest(servers: Servers) -> Iterator[psycopg.Connection[Any]]:
 
 
 def both(
-    source: psycopg.Connection[Any], planner: Planner, query: str, settings: dict[str, str]
+    source: psycopg.Connection[Any], planner: Planner, query: str, settings: dict[str, str], role: str | None = None
 ) -> tuple[dict[str, Any], dict[str, Any]]:
-    """The plan of the server with data, and the stand-in's, under the settings that the first one printed."""
+    """The plan of the server with data, and the stand-in's, under the settings that the first one printed.
+
+    For a role, or else for the one that is connected, which sees everything.
+    """
     with source.transaction(force_rollback=True):
         for name, value in settings.items():
             source.execute("select set_config(%s, %s, true)", (name, value))
+        if role is not None:
+            source.execute("select set_config('role', %s, true)", (role,))
         row = source.execute(f"explain (format json, settings) {query}".encode()).fetchone()
     assert row is not None
     document: dict[str, Any] = row[0][0]
-    return document["Plan"], planner.plan(query, planning_settings({}, document.get("Settings", {})))["Plan"]
+    asked = planner.for_role(role)
+    return document["Plan"], asked.plan(query, planning_settings({}, document.get("Settings", {})))["Plan"]
 
 
 def differing(

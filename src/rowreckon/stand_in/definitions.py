@@ -16,6 +16,7 @@ from rowreckon.frozen import frozen
 from .facts import SourceColumn, SourceFunction, SourceIndex, SourceRelation, SourceType, StandInFacts
 from .figures import SourceExtended
 from .permitted import EXPRESSION, QUERY, NotPermitted, as_text, one_statement
+from .policies import policy
 from .tables import dropped, table
 
 _ALTER: Final = EXPRESSION | frozenset(
@@ -39,7 +40,7 @@ _FUNCTION: Final = frozenset(
 _STATISTICS: Final = EXPRESSION | frozenset(["CreateStatsStmt", "StatsElem", "RangeVar"])
 _DOMAIN: Final = EXPRESSION | frozenset(["CreateDomainStmt", "Constraint", "CollateClause"])
 
-Step = Literal["schema", "type", "function", "table", "inheritance", "index", "key", "statistics", "view"]
+Step = Literal["schema", "type", "function", "table", "inheritance", "index", "key", "statistics", "view", "policy"]
 
 
 @frozen
@@ -105,6 +106,10 @@ def _each(facts: StandInFacts) -> Iterator[_Wanted]:
     for r in facts.relations:
         if r.kind == "v":
             yield _Wanted("view", r.oid, f"the view {r.name}", partial(_view, r))
+    for rule in facts.policies:
+        if rule.relation in relations:
+            make = partial(policy, rule, relations[rule.relation])
+            yield _Wanted("policy", rule.oid, f"the policy {rule.name}", make)
 
 
 def _tables(facts: StandInFacts) -> Iterator[_Wanted]:
@@ -263,5 +268,13 @@ def _statistics(source: SourceExtended, owner: SourceRelation) -> str:
 def _view(source: SourceRelation) -> str:
     if source.view is None:
         raise NotPermitted("has a definition that only this database's own code prints")
-    text = f"CREATE VIEW {quoted(source.schema_, source.name)} AS {source.view.strip().rstrip(';')}"
-    return as_text(one_statement(text, "view_stmt", QUERY | {"ViewStmt"})[0])
+    options = [option for option in source.options if option.split("=")[0] in _VIEW_OPTIONS]
+    held = f" WITH ({', '.join(options)})" if options else ""
+    text = f"CREATE VIEW {quoted(source.schema_, source.name)}{held} AS {source.view.strip().rstrip(';')}"
+    tree, made = one_statement(text, "view_stmt", QUERY | {"ViewStmt", "DefElem"})
+    if {option.def_elem.defname for option in made.options} - _VIEW_OPTIONS:
+        raise NotPermitted("has an option that is not taken over")
+    return as_text(tree)
+
+
+_VIEW_OPTIONS: Final = frozenset({"security_barrier", "security_invoker"})

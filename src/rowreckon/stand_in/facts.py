@@ -41,6 +41,7 @@ from .figures import (
     ToldHeight,
 )
 from .parts import Identifier, Named, Part
+from .rights import SourcePolicy, SourceRights, SourceRole
 
 SCHEMA: Final = "rowreckon.stand_in/1"
 MOST_PAGES: Final = 2**33
@@ -162,6 +163,9 @@ class StandInFacts(Part):
     indexes: Annotated[tuple[SourceIndex, ...], _MANY] = ()
     statistics: Annotated[tuple[SourceStatistics, ...], Field(max_length=500_000)] = ()
     functions: Annotated[tuple[SourceFunction, ...], _MANY] = ()
+    roles: Annotated[tuple[SourceRole, ...], _MANY] = ()
+    rights: Annotated[tuple[SourceRights, ...], _MANY] = ()
+    policies: Annotated[tuple[SourcePolicy, ...], _MANY] = ()
     range_statistics: Annotated[tuple[RangeFigures, ...], _MANY] = ()
     gin_counters: Annotated[tuple[GinCounters, ...], _MANY] = ()
     extended: Annotated[tuple[SourceExtended, ...], _MANY] = ()

@@ -36,9 +36,10 @@ def lacking(facts: StandInFacts) -> Iterator[str]:
 def _of_relations(facts: StandInFacts) -> Iterator[str]:
     names = {relation.oid: relation.name for relation in facts.relations}
     types = {(each.schema_, each.name) for each in facts.types}
+    ruled = {each.relation for each in facts.rights}
     for relation in facts.relations:
-        if relation.row_security:
-            yield f"row security of {relation.name} is not carried over"
+        if relation.row_security and relation.oid not in ruled:
+            yield f"row security of {relation.name} is not in the facts"
         if relation.kind == "f":
             yield f"{relation.name} is a foreign table, and only its server knows what it costs"
         if relation.own_storage:

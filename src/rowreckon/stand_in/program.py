@@ -15,7 +15,7 @@ from typing import Final
 from rowreckon.catalog import own_code, own_output, questions
 from rowreckon.catalog.program import PATH_SETTING, SAFE_PATH, in_order
 
-from . import queries, queries_inside
+from . import queries, queries_inside, queries_rights
 from .facts import SCHEMA
 
 REQUEST_SETTING: Final = "rowreckon.stand_in_request"
@@ -35,6 +35,9 @@ _SECTIONS: Final = (
     ("statistics", queries.STATISTICS),
     ("range_statistics", queries_inside.RANGE_STATISTICS),
     ("gin_counters", queries_inside.GIN_COUNTERS),
+    ("roles", queries_rights.ROLES),
+    ("rights", queries_rights.RIGHTS),
+    ("policies", queries_rights.POLICIES),
     ("functions", queries.FUNCTIONS),
     ("extended", queries.EXTENDED),
     ("extended_data", queries.EXTENDED_DATA),

@@ -14,7 +14,7 @@ _USERS: Final = "'16384'::oid"
 """The first OID of objects that a user made (src/include/access/transam.h: FirstNormalObjectId)."""
 
 
-def _prints_own(catalog: str, oid: str) -> str:
+def prints_own(catalog: str, oid: str) -> str:
     """Whether an expression stored with an object holds something that only a user's code prints."""
     return f"""(cardinality($4) > 0 and exists (select from pg_depend d
       left join pg_proc p on d.refclassid = 'pg_proc'::regclass and p.oid = d.refobjid
@@ -46,7 +46,9 @@ above(oid) as (
     union all select d.refobjid from pg_rewrite r join pg_class v on v.oid = r.ev_class and v.relkind = 'v'
       join pg_depend d on d.classid = 'pg_rewrite'::regclass and d.objid = r.oid
         and d.refclassid = 'pg_class'::regclass and d.refobjid <> a.oid
-      where r.ev_class = a.oid) x)
+      where r.ev_class = a.oid
+    union all select d.refobjid from pg_policy p join pg_depend d on d.classid = 'pg_policy'::regclass
+        and d.objid = p.oid and d.refclassid = 'pg_class'::regclass where p.polrelid = a.oid) x)
 select coalesce(array_agg(c.oid order by c.oid), '{{}}') from above a join pg_class c on c.oid = a.oid
 where c.relkind in ('r', 'p', 'v', 'm', 'f') and c.relpersistence <> 't' and c.oid >= {_USERS}
 """
@@ -91,7 +93,7 @@ select coalesce(json_agg(json_build_object('oid', c.oid::int8, 'schema', n.nspna
   'bound', case when c.oid <> all($3) then pg_get_expr(c.relpartbound, c.oid) end,
   'partition_key', case when c.oid <> all($3) and c.relkind = 'p' then pg_get_partkeydef(c.oid) end,
   'view', case when c.relkind = 'v' and not exists (select from pg_rewrite r where r.ev_class = c.oid
-      and {_prints_own("pg_rewrite", "r.oid")}) then pg_get_viewdef(c.oid) end,
+      and {prints_own("pg_rewrite", "r.oid")}) then pg_get_viewdef(c.oid) end,
   'page_costs', (select json_object_agg(o.option_name, o.option_value) from pg_tablespace s
     cross join lateral pg_options_to_table(s.spcoptions) o
     where s.oid = coalesce(nullif(c.reltablespace, 0), b.dattablespace)
@@ -107,7 +109,7 @@ select coalesce(json_agg(json_build_object('relation', a.attrelid::int8, 'number
   'collation', case when a.attcollation <> 0 and a.attcollation <> t.typcollation
     then json_build_array(cn.nspname, co.collname) end,
   'generated', nullif(a.attgenerated, '')::text,
-  'expression', case when a.attgenerated <> '' and not {_prints_own("pg_attrdef", "f.oid")}
+  'expression', case when a.attgenerated <> '' and not {prints_own("pg_attrdef", "f.oid")}
     then pg_get_expr(f.adbin, f.adrelid) end) order by a.attrelid, a.attnum), '[]')
 from pg_attribute a left join pg_type t on t.oid = a.atttypid
   left join pg_collation co on co.oid = a.attcollation left join pg_namespace cn on cn.oid = co.collnamespace
@@ -133,7 +135,7 @@ where t.oid >= {_USERS} and t.typtype in ('e', 'd')
 CONSTRAINTS: Final = f"""
 select coalesce(json_agg(json_build_object('oid', k.oid::int8, 'relation', k.conrelid::int8, 'name', k.conname,
   'type', k.contype::text, 'index', nullif(k.conindid, 0)::int8, 'inherited', k.coninhcount > 0,
-  'definition', case when not {_prints_own("pg_constraint", "k.oid")} then pg_get_constraintdef(k.oid) end)
+  'definition', case when not {prints_own("pg_constraint", "k.oid")} then pg_get_constraintdef(k.oid) end)
   order by k.oid), '[]')
 from pg_constraint k
 where k.conrelid = any($2) and (k.contype in ('p', 'u', 'c')
@@ -197,6 +199,7 @@ used(oid) as (
     or (d.classid = 'pg_attrdef'::regclass and d.objid in (select f.oid from pg_attrdef f where f.adrelid = any($2)))
     or (d.classid = 'pg_statistic_ext'::regclass and d.objid in (
       select e.oid from pg_statistic_ext e where e.stxrelid = any($2)))
+    or (d.classid = 'pg_policy'::regclass and d.objid in (select p.oid from pg_policy p where p.polrelid = any($2)))
     or (d.classid = 'pg_rewrite'::regclass and d.objid in (select r.oid from pg_rewrite r where r.ev_class = any($2)))))
 select coalesce(json_agg(json_build_object('oid', p.oid::int8, 'schema', n.nspname, 'name', p.proname,
   'arguments', pg_get_function_identity_arguments(p.oid), 'result', pg_get_function_result(p.oid),

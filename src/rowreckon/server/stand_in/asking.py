@@ -20,10 +20,12 @@ from rowreckon.stand_in.compare import PlanDifference, plan_differences
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.settings import planning_settings
 
+from .for_role import planned_for_its_role
 from .planning import Planner
 from .standing import stand_in
 
 AGREES: Final = "the stand-in plans this query as the source did, to the cent"
+LIMITED: Final = "it was planned for a role of the source that does not see everything"
 RIVALS: Final = "what its planner says that other join methods cost at the estimates comes from the stand-in"
 _MOST_TOLD: Final = 3
 """Differences that a note tells; the others are counted."""
@@ -76,8 +78,9 @@ def _asked(
             f" {facts.server.major}",
         )
     settings = planning_settings(facts.settings, capture.settings)
+    role = capture.session.role if capture.session is not None else None
     try:
-        document = planner.plan(capture.query, settings)
+        planner, document = planned_for_its_role(planner, facts, capture.query, settings, _as_printed(capture), role)
     except RowreckonError as error:
         return _noted(capture, error.sentence(), *_lacks(without))
     differences = plan_differences(_as_printed(capture), document["Plan"])
@@ -85,7 +88,7 @@ def _asked(
         return _noted(capture, *_told(differences), *_lacks(without))
     joins = misestimated_joins(reckoned_of(capture), threshold=threshold)
     found = _rivals(capture.query, planner, settings, {join.method for join in joins})
-    notes = (AGREES, RIVALS) if found else (AGREES,)
+    notes = (AGREES, *(() if planner.sees_everything else (LIMITED,)), *((RIVALS,) if found else ()))
     return _noted(capture.model_copy(update={"alternatives": (*capture.alternatives, *found)}), *notes)
 
 

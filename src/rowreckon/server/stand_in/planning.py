@@ -12,6 +12,7 @@ from psycopg import sql
 from rowreckon.errors import StatementFailed, StatementRefused
 from rowreckon.server.connecting.connection import Connection, connected, first_line
 from rowreckon.stand_in.permitted import STATEMENT, NotPermitted, as_text, one_statement
+from rowreckon.stand_in.rights import role_there
 
 _KINDS: Final = ("select_stmt", "insert_stmt", "update_stmt", "delete_stmt", "merge_stmt")
 _GENERIC_FROM: Final = 16
@@ -21,9 +22,20 @@ _GENERIC_FROM: Final = 16
 class Planner:
     """What may be asked of a stand-in: EXPLAIN without ANALYZE of one statement, under settings for planning."""
 
-    def __init__(self, connection: Connection, major: int) -> None:
+    def __init__(self, connection: Connection, major: int, role: str | None = None) -> None:
+        """`role` is one of the source, under which to plan; without it everything is seen, as by a superuser."""
         self._connection = connection
         self._major = major
+        self._role = role
+
+    @property
+    def sees_everything(self) -> bool:
+        """Whether it plans as for a superuser."""
+        return self._role is None
+
+    def for_role(self, role: str | None) -> Planner:
+        """The same planner under a role of the source."""
+        return Planner(self._connection, self._major, role)
 
     def plan(self, query: str, settings: Mapping[str, str]) -> dict[str, Any]:
         """The plan of a query, as the one document of FORMAT JSON.
@@ -44,6 +56,9 @@ class Planner:
                 self._connection.execute("set transaction read only")
                 for name, value in settings.items():
                     self._set(name, value)
+                if self._role is not None:
+                    named = (role_there(self._role),)
+                    self._connection.execute("select pg_catalog.set_config('role', %s, true)", named)
                 # the extended protocol takes one statement only, but would have the parameters bound; the text was
                 # printed from the tree of one statement in either case
                 row = self._connection.execute(statement, binary=not parameters).fetchone()

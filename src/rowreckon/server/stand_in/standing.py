@@ -23,6 +23,7 @@ from .files import SEGMENT_PAGES, Length, set_lengths
 from .filling import DATABASE, MAKER, READER, insert_ends, make_database, new_oids, run_definitions
 from .home import Home, home
 from .planning import Planner, planner
+from .rights import let_all_use, make_roles, write_rights
 from .statistics import write_sizes, write_statistics
 
 
@@ -83,17 +84,18 @@ def _fill(place: Home, facts: StandInFacts) -> list[str]:
 def _rebuild(place: Home, admin: Connection, facts: StandInFacts, made: Sequence[Definition]) -> list[str]:
     admin.execute(sql.SQL("alter schema public owner to {}").format(sql.Identifier(MAKER)))
     with connected(place.dsn(MAKER, DATABASE)) as maker:
-        without = run_definitions(maker, made)
+        without = [*make_roles(admin, facts), *run_definitions(maker, made)]
         held, unheld = insert_ends(admin, maker, facts)
-        _let_read(maker, facts)
+        let_all_use(maker, facts)
         oids = new_oids(admin, facts)
         write_sizes(admin, facts, oids)
-        return [
-            *without,
+        without += [
             *unheld,
             *write_statistics(admin, facts, oids, held),
             *write_extended(admin, maker, facts, oids),
         ]
+        write_rights(admin, facts, oids)
+        return without
 
 
 def _set_page_costs(admin: Connection, facts: StandInFacts) -> None:
@@ -102,16 +104,6 @@ def _set_page_costs(admin: Connection, facts: StandInFacts) -> None:
     for name, cost in next(iter(found)) if len(found) == 1 else ():
         setting = sql.SQL("alter tablespace pg_default set ({} = {})").format(sql.Identifier(name), sql.Literal(cost))
         admin.execute(setting)
-
-
-def _let_read(maker: Connection, facts: StandInFacts) -> None:
-    """The role that plans may name everything: it sees all statistics, and executes nothing."""
-    reader = sql.Identifier(READER)
-    for schema in sorted({r.schema_ for r in (*facts.relations, *facts.functions, *facts.types)}):
-        name = sql.Identifier(schema)
-        with contextlib.suppress(psycopg.Error):
-            maker.execute(sql.SQL("grant usage on schema {} to {}").format(name, reader))
-            maker.execute(sql.SQL("grant all on all tables in schema {} to {}").format(name, reader))
 
 
 def _lengths(admin: Connection, facts: StandInFacts, oids: dict[int, int]) -> list[Length]:
