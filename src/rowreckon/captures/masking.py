@@ -14,10 +14,11 @@ from rowreckon.capture import Alternative, Capture, SessionFacts
 from rowreckon.captures.masked_words import masked_name, masked_reason, masked_sentence, masked_setting
 from rowreckon.catalog.facts import Catalog
 from rowreckon.declared.facts import Declared
+from rowreckon.document.plan import PlanForValue
 from rowreckon.plan.base import ExplainPart
 from rowreckon.plan.document import ExplainDocument, parse_document
 from rowreckon.plan.nodes import FAMILIES, model_of
-from rowreckon.sql.masking import UNREAD, mask_expression, mask_statement
+from rowreckon.sql.masking import MASKED, UNREAD, mask_expression, mask_statement
 
 # Keys of EXPLAIN whose strings are names or PostgreSQL's own words; those whose strings are expressions or statements.
 _PLAN_NAMES = frozenset(
@@ -84,8 +85,15 @@ def mask_capture(capture: Capture) -> Capture:
             "alternatives": tuple(
                 Alternative(switched_off=a.switched_off, explain=mask_explain(a.explain)) for a in capture.alternatives
             ),
+            "values": tuple(_masked_value_entry(entry) for entry in capture.values),
         }
     )
+
+
+def _masked_value_entry(entry: PlanForValue) -> PlanForValue:
+    """The same plan for the same share of rows, without the values; a plan's line holds names only."""
+    ends = {"low": entry.low and MASKED, "high": entry.high and MASKED}
+    return entry.model_copy(update={"values": (MASKED,) * len(entry.values), **ends})
 
 
 def mask_catalog(catalog: Catalog) -> Catalog:

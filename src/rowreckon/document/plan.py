@@ -122,11 +122,34 @@ class RightCounts(Part):
 
 
 class PlanForValue(Part):
-    """For which values of a literal or parameter a plan comes."""
+    """For which values of a literal or parameter a plan comes: single `values`, all `others`, or those from `low` to
+    `high` (both of this plan; None is an open end).
+
+    `plan` is its shape in one line; `differs` are its nodes that the plan of the query's own value lacks, `own` whether
+    it is that plan. `row_share` is the share of the table's rows with such a value. The planner was asked `asked` times
+    at this place; not `complete`: some values have no place in the map.
+    """
 
     parameter: str
     values: tuple[str, ...] = ()
     plan: str
+    relation: MaybeText = None
+    others: bool = False
+    low: MaybeText = None
+    high: MaybeText = None
+    differs: tuple[str, ...] = ()
+    tables: tuple[str, ...] = ()
+    """The plan's tables, and what the query calls them."""
+    index: tuple[str, ...] = ()
+    """The plan's indexes."""
+    columns: tuple[str, ...] = ()
+    own: bool = False
+    row_share: MaybeFloat = None
+    cost_low: MaybeFloat = None
+    cost_high: MaybeFloat = None
+    asked: MaybeInt = None
+    complete: bool = True
+    asked_of: MaybeText = None
 
 
 class Plan(Part):

@@ -115,11 +115,16 @@ def one_statement(text: str, kind: str, permitted: Collection[str]) -> tuple[Par
         raise NotPermitted(f"can't be read as SQL ({error.reason})") from None
     if len(tree.stmts) != 1 or tree.stmts[0].stmt.WhichOneof("node") != kind:
         raise NotPermitted("is another statement than it should be")
+    check_parts(tree, permitted)
+    return tree, getattr(tree.stmts[0].stmt, kind)
+
+
+def check_parts(tree: ParseResult, permitted: Collection[str]) -> None:
+    """Raises NotPermitted where a tree holds a part of another kind than these."""
     allowed = _ALWAYS | frozenset(permitted)
     for message in every_message(tree):
         if kind_of(message) not in allowed:
             raise NotPermitted(f"holds a part that is not taken over ({kind_of(message)})")
-    return tree, getattr(tree.stmts[0].stmt, kind)
 
 
 def as_text(tree: ParseResult) -> str:

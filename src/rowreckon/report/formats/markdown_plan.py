@@ -19,6 +19,7 @@ from rowreckon.report.story.story import (
     plan_findings,
 )
 from rowreckon.report.story.ticket import ticket
+from rowreckon.report.story.value_story import HEAD, value_lines, value_rows
 from rowreckon.report.words.baseline_words import baseline_lines
 from rowreckon.report.words.escape import (
     clean,
@@ -108,6 +109,10 @@ def evidence_blocks(audit: Audit, index: int, *, alone: bool) -> list[Block]:
     for number, story in enumerate(join_stories(plan)):
         blocks.append(Block(_join(story, is_told=number == 0, alone=alone), f"a join of {name}"))
     blocks += [Block(_finding(finding), f"a cause in {name}") for finding in plan_findings(plan)]
+    if plan.values:
+        rows = _folded("Plans by value", table(HEAD, value_rows(plan), right=(2, 3)))
+        said = " ".join(markdown(line) for line in value_lines(plan))
+        blocks.append(Block(f"#### For which values\n\n{said}\n\n{rows}", f"the values of {name}"))
     elsewhere = elsewhere_lines(plan)
     if elsewhere:
         blocks.append(Block(f"#### Time elsewhere\n\n{items(elsewhere)}", f"time elsewhere in {name}", by_line=True))

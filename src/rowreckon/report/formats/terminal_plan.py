@@ -23,6 +23,7 @@ from rowreckon.report.story.story import (
     plan_findings,
 )
 from rowreckon.report.story.ticket import Ticket
+from rowreckon.report.story.value_story import value_lines, value_rows
 from rowreckon.report.words.escape import bare, clean, quote
 from rowreckon.report.words.numbers import capitalised, count_of
 from rowreckon.report.words.sentences import in_sentences
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
 
 _JOINS_SHOWN = 3
 _LINES_SHOWN = 4
+_PLACES_SHOWN = 2
 _RULER_WIDTH = 100
 _PICTURE_WIDTH = 120
 
@@ -124,6 +126,7 @@ def write_evidence(out: Writer, plan: Plan, told: Ticket) -> None:
         out.say(f"{count_of(len(left), 'further join')} ({kinds}); --verbose shows all.", 2)
     for finding in plan_findings(plan):
         _finding(out, finding, told)
+    _values(out, plan)
     if out.verbose:
         out.items("Time elsewhere", elsewhere_lines(plan))
     elif elsewhere := notable_elsewhere(plan):
@@ -134,6 +137,16 @@ def write_evidence(out: Writer, plan: Plan, told: Ticket) -> None:
         out.say("Query", 2, "bold")
         out.sql(plan.query, 4)
     _measured(out, plan)
+
+
+def _values(out: Writer, plan: Plan) -> None:
+    """For which values another plan comes; with all else a line for each of the plans."""
+    if not plan.values:
+        return
+    out.label("Values", " ".join(value_lines(plan)[: None if out.verbose else _PLACES_SHOWN]), 2)
+    if out.verbose:
+        rows = value_rows(plan)
+        out.items("Plans by value", tuple(f"{w}, {v}: {r} of the rows, cost {c}: {p}." for w, v, r, c, p in rows))
 
 
 def _measured(out: Writer, plan: Plan) -> None:

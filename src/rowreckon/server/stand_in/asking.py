@@ -23,6 +23,7 @@ from rowreckon.stand_in.settings import planning_settings
 from .for_role import planned_for_its_role
 from .planning import Planner
 from .standing import stand_in
+from .values import plans_by_value, some_notes
 
 AGREES: Final = "the stand-in plans this query as the source did, to the cent"
 LIMITED: Final = "it was planned for a role of the source that does not see everything"
@@ -89,7 +90,9 @@ def _asked(
     joins = misestimated_joins(reckoned_of(capture), threshold=threshold)
     found = _rivals(capture.query, planner, settings, {join.method for join in joins})
     notes = (AGREES, *(() if planner.sees_everything else (LIMITED,)), *((RIVALS,) if found else ()))
-    return _noted(capture.model_copy(update={"alternatives": (*capture.alternatives, *found)}), *notes)
+    by_value = plans_by_value(capture.query, facts, planner, settings)
+    told = {"alternatives": (*capture.alternatives, *found), "values": tuple(by_value.values)}
+    return _noted(capture.model_copy(update=told), *notes, *some_notes(by_value.notes))
 
 
 def _rivals(query: str, planner: Planner, settings: Mapping[str, str], methods: set[Any]) -> list[Alternative]:

@@ -3,16 +3,21 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Mapping
-from typing import Any, Final
+from collections.abc import Callable, Iterator, Mapping
+from typing import TYPE_CHECKING, Any, Final
 
 import psycopg
 from psycopg import sql
 
 from rowreckon.errors import StatementFailed, StatementRefused
 from rowreckon.server.connecting.connection import Connection, connected, first_line
-from rowreckon.stand_in.permitted import STATEMENT, NotPermitted, as_text, one_statement
+from rowreckon.stand_in.permitted import STATEMENT, NotPermitted, as_text, check_parts
 from rowreckon.stand_in.rights import role_there
+
+if TYPE_CHECKING:
+    from postgast.pg_query_pb2 import ParseResult
+
+    Explain = Callable[[str | ParseResult], dict[str, Any]]
 
 _KINDS: Final = ("select_stmt", "insert_stmt", "update_stmt", "delete_stmt", "merge_stmt")
 _GENERIC_FROM: Final = 16
@@ -43,6 +48,29 @@ class Planner:
         Raises StatementRefused for anything but one SELECT, INSERT, UPDATE, DELETE or MERGE of permitted parts, and
         StatementFailed where the server can't plan it.
         """
+        with self.under(settings) as explain:
+            return explain(query)
+
+    @contextlib.contextmanager
+    def under(self, settings: Mapping[str, str]) -> Iterator[Explain]:
+        """Planning many queries under the same settings, which are set once: what is yielded does as `plan` does, of a
+        text or of its tree."""
+        try:
+            with self._connection.transaction(force_rollback=True):
+                self._connection.execute("set transaction read only")
+                for name, value in settings.items():
+                    self._set(name, value)
+                if self._role is not None:
+                    named = (role_there(self._role),)
+                    self._connection.execute("select pg_catalog.set_config('role', %s, true)", named)
+                self._connection.execute("savepoint asked")
+                yield self._explained
+        except psycopg.Error as error:
+            raise StatementFailed(
+                f"the stand-in can't be asked: {first_line(error)}", sqlstate=error.sqlstate
+            ) from None
+
+    def _explained(self, query: str | ParseResult) -> dict[str, Any]:
         text, parameters = explainable(query)
         if parameters and self._major < _GENERIC_FROM:
             raise StatementRefused(
@@ -52,17 +80,11 @@ class Planner:
         options = "FORMAT JSON, ANALYZE FALSE, SETTINGS" + (", GENERIC_PLAN" if parameters else "")
         statement = sql.SQL("EXPLAIN ({}) {}").format(sql.SQL(options), sql.SQL(text))
         try:
-            with self._connection.transaction(force_rollback=True):
-                self._connection.execute("set transaction read only")
-                for name, value in settings.items():
-                    self._set(name, value)
-                if self._role is not None:
-                    named = (role_there(self._role),)
-                    self._connection.execute("select pg_catalog.set_config('role', %s, true)", named)
-                # the extended protocol takes one statement only, but would have the parameters bound; the text was
-                # printed from the tree of one statement in either case
-                row = self._connection.execute(statement, binary=not parameters).fetchone()
+            # the extended protocol takes one statement only, but would have the parameters bound; the text was printed
+            # from the tree of one statement in either case
+            row = self._connection.execute(statement, binary=not parameters).fetchone()
         except psycopg.Error as error:
+            self._connection.execute("rollback to savepoint asked")
             raise StatementFailed(
                 f"the stand-in can't plan the query: {first_line(error)}", sqlstate=error.sqlstate
             ) from None
@@ -77,17 +99,20 @@ class Planner:
             self._connection.execute("select pg_catalog.set_config(%s, %s, true)", (name, value))
 
 
-def explainable(query: str) -> tuple[str, bool]:
-    """The query printed anew from its checked tree, and whether it has parameters. Raises StatementRefused."""
+def explainable(query: str | ParseResult) -> tuple[str, bool]:
+    """The query, a text or its tree, printed anew once it is checked, and whether it has parameters.
+
+    Raises StatementRefused.
+    """
     from rowreckon.sql.grammar import NotSql, parse
     from rowreckon.sql.tree import every_message, kind_of
 
     try:
-        tree = parse(query)
+        tree = parse(query) if isinstance(query, str) else query
         kind = tree.stmts[0].stmt.WhichOneof("node") if len(tree.stmts) == 1 else None
         if kind not in _KINDS:
             raise NotPermitted("is no single SELECT, INSERT, UPDATE, DELETE or MERGE")
-        tree, _ = one_statement(query, kind, STATEMENT)
+        check_parts(tree, STATEMENT)
         parameters = any(kind_of(message) == "ParamRef" for message in every_message(tree))
         return as_text(tree), parameters
     except (NotPermitted, NotSql) as error:

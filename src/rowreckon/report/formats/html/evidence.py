@@ -22,6 +22,7 @@ from rowreckon.report.story.story import (
     plan_findings,
 )
 from rowreckon.report.story.ticket import ticket
+from rowreckon.report.story.value_story import HEAD, value_lines, value_rows
 from rowreckon.report.words.escape import clean, clean_lines, is_altered, quote, shorten
 
 JOINS_WITH_CHART = 30
@@ -74,6 +75,9 @@ def _evidence(audit: Audit, index: int, *, whole: bool, is_open: bool, alone: bo
         charts={s.join.node: _chart(s) for s in stories[:JOINS_WITH_CHART]} if whole else {},
         findings=plan_findings(plan) if whole else (),
         picture=drawn_picture(plan) if whole and not alone else None,
+        value_lines=value_lines(plan),
+        value_head=HEAD,
+        value_rows=value_rows(plan) if whole else (),
         elsewhere=elsewhere_lines(plan),
         missing=missing_evidence(plan.missing),
         measured=measured_rows(plan),

@@ -1,0 +1,100 @@
+"""For which values another plan comes, in words: a sentence or two a place, and a table on demand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import groupby
+
+from rowreckon.document.audit import Plan, PlanForValue
+from rowreckon.plural import counted
+from rowreckon.report.words.escape import quote
+from rowreckon.report.words.numbers import cost, listed
+
+HEAD = ("where", "values", "rows", "cost", "plan")
+MASK = "***"
+"""What stands for a value that is masked: two of them need not be the same."""
+_VALUES_SHOWN = 3
+_VALUE = 40
+_NODES_SHOWN = 3
+
+
+def value_lines(plan: Plan) -> tuple[str, ...]:
+    """Of each place what its values decide, those places first at which they decide anything."""
+    told = [_place(entries) for entries in _places(plan)]
+    return tuple(line for line, _ in sorted(told, key=lambda each: not each[1]))
+
+
+def value_rows(plan: Plan) -> tuple[tuple[str, str, str, str, str], ...]:
+    """A row for each entry: the place, the values, their share of the rows, the plan's cost, the plan."""
+    return tuple(
+        (quote(e.parameter, 80), _values(e), _share(e.row_share), _costs(e), quote(e.plan, 400))
+        for entries in _places(plan)
+        for e in entries
+    )
+
+
+def _places(plan: Plan) -> list[list[PlanForValue]]:
+    return [list(entries) for _, entries in groupby(plan.values, key=lambda entry: entry.parameter)]
+
+
+def _place(entries: Sequence[PlanForValue]) -> tuple[str, bool]:
+    """The sentences of a place, and whether its values decide anything."""
+    first = entries[0]
+    where = quote(first.parameter, 80)
+    if len({entry.plan for entry in entries}) == 1:
+        every = "every value" if first.complete else f"{counted(first.asked or 0, 'value')} that were asked about"
+        return f"The plan is the same for {every} in {where}.", False
+    others = [entry for entry in entries if not entry.own]
+    largest = max(others, key=lambda entry: entry.row_share or 0.0)
+    mine = [entry.row_share for entry in entries if entry.own]
+    plans = len({entry.plan for entry in others})
+    rest = f"{plans} others" if plans > 1 else "another"
+    told = f"{_share(sum(share or 0.0 for share in mine))} of the rows of {quote(first.relation or '')}"
+    if not mine:
+        told = "no single value"
+    elif None in mine:
+        told = "some values"
+    differs = listed([quote(label, 80) for label in largest.differs], _NODES_SHOWN)
+    goes = f"goes by {differs}" if differs else "takes fewer steps"
+    rows = f", {_share(largest.row_share)} of the rows," if largest.row_share is not None else ""
+    return f"At {where} this plan comes for {told}, and {rest} else. For {_values(largest)}{rows} it {goes}.", True
+
+
+def _values(entry: PlanForValue) -> str:
+    """Which values: single ones, a stretch, or all others."""
+    if entry.values or entry.others:
+        named = [quote(value, _VALUE) for value in entry.values]
+        if entry.others:
+            rest = "all other values" if named else "all values that are not common"
+            return listed([*named[: _VALUES_SHOWN - 1], rest] if len(named) < _VALUES_SHOWN else _cut(named, rest))
+        return listed(named, _VALUES_SHOWN)
+    if entry.low is None and entry.high is None:
+        return "every value"
+    if entry.low is None:
+        return f"values up to {quote(entry.high or '', _VALUE)}"
+    if entry.high is None:
+        return f"values from {quote(entry.low, _VALUE)} on"
+    if entry.low == entry.high != MASK:
+        return quote(entry.low, _VALUE)
+    return f"values from {quote(entry.low, _VALUE)} to {quote(entry.high, _VALUE)}"
+
+
+def _cut(named: list[str], rest: str) -> list[str]:
+    return [*named[: _VALUES_SHOWN - 1], f"{len(named) - _VALUES_SHOWN + 1} more", rest]
+
+
+def _share(share: float | None) -> str:
+    """A percentage with one decimal where that tells more; never 0% for something or 100% for less than all."""
+    if share is None:
+        return "an unknown share"
+    percent = 100 * min(1.0, max(0.0, share))
+    if percent < 0.05:
+        return "under 0.1%"
+    if 99.95 <= percent < 100 - 1e-4:
+        return "over 99.9%"
+    return f"{percent:.1f}".removesuffix(".0") + "%"
+
+
+def _costs(entry: PlanForValue) -> str:
+    low, high = cost(entry.cost_low), cost(entry.cost_high)
+    return low if low == high else f"{low} to {high}"

@@ -1,0 +1,213 @@
+"""The places of a query at which a literal or a parameter stands against a column, and the query with another value.
+
+Only comparisons are looked at (`=`, `<`, `<=`, `>`, `>=`, BETWEEN) of a plain column with a plain value; the value is
+put into a copy of the tree, never into the text.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from typing import Any, Final
+
+from postgast.pg_query_pb2 import A_Expr_Kind, ParseResult
+
+from rowreckon.frozen import frozen
+from rowreckon.sql.tree import strings
+from rowreckon.stand_in.facts import StandInFacts
+
+from .columns import LEVELS, Column, Level, Names
+from .kinds import Kind, Value, kind_of_column
+
+Step = tuple[str, int | None]
+Path = tuple[Step, ...]
+_FLIPPED: Final = {"=": "=", "<": ">", ">": "<", "<=": ">=", ">=": "<="}
+_BETWEEN: Final = (A_Expr_Kind.AEXPR_BETWEEN, A_Expr_Kind.AEXPR_BETWEEN_SYM)
+_INT4: Final = 2**31
+
+
+@frozen
+class Place:
+    """A value against a column: `parameter` is its number or None for a literal, `given` the literal's own text.
+
+    `paths` lead to the nodes that hold it, more than one for a parameter that stands against its column again.
+    """
+
+    column: Column
+    operator: str
+    kind: Kind | None
+    paths: tuple[Path, ...]
+    parameter: int | None = None
+    given: str | None = None
+
+    @property
+    def shown(self) -> str:
+        """`g.home_city = …`, or with the parameter's number."""
+        return f"{self.column.shown} {self.operator} {f'${self.parameter}' if self.parameter else '…'}"
+
+
+@frozen
+class Comparisons:
+    """The places of a query, and the pairs of columns that it holds equal."""
+
+    places: tuple[Place, ...]
+    equal: tuple[tuple[tuple[int, int], tuple[int, int]], ...]
+
+
+def comparisons(tree: ParseResult, facts: StandInFacts) -> Comparisons:
+    """All places of one statement, in its own order."""
+    names = Names(facts, tree)
+    places: list[Place] = []
+    equal: list[tuple[tuple[int, int], tuple[int, int]]] = []
+    for message, path, levels in _walk(tree, names):
+        kind = message.DESCRIPTOR.name
+        if kind == "A_Expr":
+            places += _compared(message, path, levels, names, facts)
+            equal += _held_equal(message, levels, names)
+        elif kind == "JoinExpr" and levels:
+            for name in strings(message.using_clause):
+                same = [column.key for column in names.named(name, levels[-1])]
+                equal += list(itertools.pairwise(same))
+    return Comparisons(tuple(_together(places)), tuple(equal))
+
+
+def with_value(tree: ParseResult, place: Place, value: Value) -> ParseResult:
+    """A copy of the tree with this value at the place."""
+    changed = ParseResult()
+    changed.CopyFrom(tree)
+    assert place.kind is not None
+    for path in place.paths:
+        node: Any = changed
+        for field, index in path:
+            node = getattr(node, field)
+            node = node if index is None else node[index]
+        _write(node, value, place.kind.form)
+    return changed
+
+
+def literal_value(node: Any) -> str | None:
+    """The text of a literal's value; None for another node, and for NULL."""
+    if node.WhichOneof("node") == "type_cast":
+        return literal_value(node.type_cast.arg)
+    if node.WhichOneof("node") != "a_const":
+        return None
+    constant = node.a_const
+    which = constant.WhichOneof("val")
+    if which == "ival":
+        return str(constant.ival.ival)
+    if which == "boolval":
+        return "true" if constant.boolval.boolval else "false"
+    return {"fval": constant.fval.fval, "sval": constant.sval.sval}.get(which)
+
+
+def _write(node: Any, value: Value, form: str) -> None:
+    """Make a node the value's literal; a cast around it stays, and a text stays one where the query wrote a text."""
+    if node.WhichOneof("node") == "type_cast":
+        _write(node.type_cast.arg, value, form)
+        return
+    was = node.a_const.WhichOneof("val") if node.WhichOneof("node") == "a_const" else None
+    node.Clear()
+    constant = node.a_const
+    if form == "boolean" and was != "sval":
+        constant.boolval.boolval = value.text == "true"
+    elif form == "number" and was != "sval":
+        if isinstance(value.at, int) and -_INT4 < value.at < _INT4:
+            constant.ival.SetInParent()
+            constant.ival.ival = value.at
+        else:
+            constant.fval.fval = value.text
+    else:
+        constant.sval.SetInParent()
+        constant.sval.sval = value.text
+
+
+def _walk(tree: Any, names: Names) -> Iterator[tuple[Any, Path, tuple[Level, ...]]]:
+    """Every message with the way to it and the levels that it stands in, in the order of the fields."""
+    stack: list[tuple[Any, Path, tuple[Level, ...]]] = [(tree, (), ())]
+    while stack:
+        message, path, levels = stack.pop()
+        fields = LEVELS.get(message.DESCRIPTOR.name)
+        if fields is not None:
+            levels = (*levels, names.level(_read_by(message, fields)))
+        yield message, path, levels
+        below: list[tuple[Any, Path, tuple[Level, ...]]] = []
+        for field, value in message.ListFields():
+            if field.message_type is None:
+                continue
+            if field.is_repeated:
+                below += [(item, (*path, (field.name, n)), levels) for n, item in enumerate(value)]
+            else:
+                below.append((value, (*path, (field.name, None)), levels))
+        stack.extend(reversed(below))
+
+
+def _read_by(statement: Any, fields: Sequence[str]) -> list[Any]:
+    """The nodes of a statement's FROM, its own table among them."""
+    from postgast.pg_query_pb2 import Node
+
+    found: list[Any] = []
+    for name in fields:
+        held = getattr(statement, name)
+        if statement.DESCRIPTOR.fields_by_name[name].is_repeated:
+            found += held
+        elif statement.HasField(name):
+            found.append(held if held.DESCRIPTOR.name == "Node" else Node(range_var=held))
+    return found
+
+
+def _compared(message: Any, path: Path, levels: Sequence[Level], names: Names, facts: StandInFacts) -> Iterator[Place]:
+    if message.kind in _BETWEEN:
+        column = _column(message.lexpr, levels, names)
+        ends = message.rexpr.list.items if message.rexpr.WhichOneof("node") == "list" else ()
+        for n, (end, operator) in enumerate(zip(ends, (">=", "<="), strict=False)):
+            yield from _place(column, operator, end, (*path, ("rexpr", None), ("list", None), ("items", n)), facts)
+        return
+    name = strings(message.name)
+    if message.kind != A_Expr_Kind.AEXPR_OP or len(name) != 1 or name[0] not in _FLIPPED:
+        return
+    left, right = _column(message.lexpr, levels, names), _column(message.rexpr, levels, names)
+    yield from _place(left, name[0], message.rexpr, (*path, ("rexpr", None)), facts)
+    yield from _place(right, _FLIPPED[name[0]], message.lexpr, (*path, ("lexpr", None)), facts)
+
+
+def _column(node: Any, levels: Sequence[Level], names: Names) -> Column | None:
+    return names.column(node.column_ref, levels) if node.WhichOneof("node") == "column_ref" else None
+
+
+def _place(column: Column | None, operator: str, node: Any, path: Path, facts: StandInFacts) -> Iterator[Place]:
+    if column is None:
+        return
+    bare = node
+    while bare.WhichOneof("node") == "type_cast":
+        bare = bare.type_cast.arg
+    number = bare.param_ref.number if bare.WhichOneof("node") == "param_ref" else None
+    given = literal_value(node)
+    if given is not None or number:
+        yield Place(column, operator, kind_of_column(column.column, facts), (path,), number, given)
+
+
+def _held_equal(
+    message: Any, levels: Sequence[Level], names: Names
+) -> Iterator[tuple[tuple[int, int], tuple[int, int]]]:
+    if message.kind == A_Expr_Kind.AEXPR_OP and strings(message.name) == ("=",):
+        left, right = _column(message.lexpr, levels, names), _column(message.rexpr, levels, names)
+        if left is not None and right is not None:
+            yield left.key, right.key
+
+
+def _together(places: Sequence[Place]) -> Iterator[Place]:
+    """A parameter once, with all its places; a parameter against different columns can't be varied by one of them."""
+    seen: dict[int, list[Place]] = {}
+    for place in places:
+        if place.parameter is not None:
+            seen.setdefault(place.parameter, []).append(place)
+    for place in places:
+        if place.parameter is None:
+            yield place
+            continue
+        same = seen.pop(place.parameter, None)
+        if same is None:
+            continue
+        paths = tuple(path for each in same for path in each.paths)
+        plain = {(each.column.key, each.operator) for each in same}
+        yield Place(place.column, place.operator, place.kind if len(plain) == 1 else None, paths, place.parameter)

@@ -1,0 +1,116 @@
+"""Where a value stands against a column, and the query with another one: PostgreSQL's grammar reads both."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from rowreckon.sql.grammar import parse, printed
+from rowreckon.stand_in.facts import StandInFacts
+from rowreckon.stand_in.figures import SourceStatistics
+from rowreckon.stand_in.values.places import comparisons, with_value
+from rowreckon.stand_in.values.spread import spread_of
+
+
+def _facts() -> StandInFacts:
+    """Two tables; what plans them does not matter here."""
+    tables = {"stays": {"id": "integer", "hut": "integer", "paid": "boolean", "price": "numeric(8,2)"}}
+    tables["huts"] = {"id": "integer", "name": "text", "built": "date", "place": "point"}
+    relations, columns = [], []
+    for oid, (name, types) in enumerate(tables.items(), 20_000):
+        relations.append(
+            {
+                **{"oid": oid, "schema": "public", "name": name, "kind": "r", "pages": 1, "relpages": 1},
+                **{"reltuples": 1, "relallvisible": 0, "row_security": False, "partition": False},
+            }
+        )
+        columns += [
+            {**{"relation": oid, "number": n, "name": c, "dropped": False, "not_null": False}, "type": t}
+            for n, (c, t) in enumerate(types.items(), 1)
+        ]
+    server: dict[str, Any] = {"version": 180000, "block_size": 8192, "segment_pages": 131072, "encoding": "UTF8"}
+    server |= {"collate": "C", "ctype": "C", "provider": "c", "locale": None}
+    document = {"stand_in": "rowreckon.stand_in/1", "with_values": True, "schemas": ["public"], "server": server}
+    return StandInFacts.model_validate({**document, "relations": relations, "columns": columns})
+
+
+FACTS = _facts()
+
+
+@pytest.mark.parametrize(
+    ("query", "shown", "value", "changed"),
+    [
+        ("select from huts where name = 'Alm'", "huts.name = …", "x'y", "select from huts where name = 'x''y'"),
+        ("select from huts h where 3 < h.id", "h.id > …", "-4", "select from huts h where -4 < h.id"),
+        (
+            "select from huts where built >= date '1950-01-01'",
+            "huts.built >= …",
+            "1999-12-31",
+            "select from huts where built >= date '1999-12-31'",
+        ),
+        ("select from stays where paid = true", "stays.paid = …", "f", "select from stays where paid = false"),
+        ("select from stays where price < 5", "stays.price < …", "7.25", "select from stays where price < 7.25"),
+        ("select from stays where price < $1", "stays.price < $1", "7.25", "select from stays where price < 7.25"),
+        (
+            "select from stays where id between 1 and 9",
+            "stays.id <= …",
+            "7000000000",
+            "select from stays where id between 1 and 9",
+        ),
+        ("select from stays where hut = $2::int", "stays.hut = $2", "8", "select from stays where hut = 8::int"),
+        (
+            "update stays set paid = true from huts h where h.id = hut and h.name > 'Alm'",
+            "h.name > …",
+            "Bo",
+            "update stays set paid = true from huts h where h.id = hut and h.name > 'Bo'",
+        ),
+    ],
+)
+def test_a_value_is_put_into_the_tree(query: str, shown: str, value: str, changed: str) -> None:
+    """The expected query stands beside; a value outside of its type's range is none."""
+    tree = parse(query)
+    place = next(p for p in comparisons(tree, FACTS).places if p.shown == shown)
+    assert place.kind is not None
+    read = place.kind.read(value)
+    after = printed(with_value(tree, place, read)) if read is not None else printed(tree)
+
+    assert after == printed(parse(changed))
+
+
+@pytest.mark.parametrize(
+    "query",
+    [
+        "with huts as (select 1 as id) select from huts where id = 3",
+        "select from huts h join stays s on true where id = 3",
+        "select from (select 1 as id) x where id = 3",
+        "select from huts where id + 1 = 3",
+        "select from huts where id = (select 3)",
+        "select from elsewhere.huts where id = 3",
+    ],
+)
+def test_what_can_not_be_told_is_no_place(query: str) -> None:
+    """A name that hides the table, a column of two tables, of a query within, of an expression."""
+    assert comparisons(parse(query), FACTS).places == ()
+
+
+def test_an_inner_query_has_its_own_tables() -> None:
+    """The inner `id` is that of stays, the outer one that of huts."""
+    query = "select from huts where id = 1 and exists (select from stays where id = 2 and hut = huts.id)"
+    found = comparisons(parse(query), FACTS)
+
+    assert [place.shown for place in found.places] == ["huts.id = …", "stays.id = …"]
+    assert found.equal == (((20_000, 2), (20_001, 1)),)
+
+
+def test_shares_of_the_manuals_examples() -> None:
+    """PostgreSQL manual, "Row Estimation Examples": unique1 < 1000 is 0.100697 of tenk1 with these bounds."""
+    place = comparisons(parse("select from huts where id < 3"), FACTS).places[0]
+    assert place.kind is not None
+    figures: dict[str, Any] = {"number": 1, "inherited": False, "null_frac": 0, "width": 4, "distinct": -1}
+    told = SourceStatistics.model_validate(
+        {**figures, "relation": 20_001, "bounds": "{0,993,1997,3050,4040,5036,5957,7057,8029,9016,9995}"}
+    )
+    spread = spread_of(told, place.kind, lambda text: text.strip("{}").split(","))
+
+    assert spread.up_to(1000) == pytest.approx(0.100697, abs=1e-6)
