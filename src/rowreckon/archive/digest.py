@@ -54,6 +54,14 @@ class Digest:
     execution_us: int | None = None
 
 
+@dataclass(slots=True)
+class _Known:
+    """A shape's digest, and its templates by who takes part in the work below a Gather."""
+
+    digest: bytes
+    templates: dict[tuple[bool, int], Template]
+
+
 class Digester:
     """Digests plan after plan, and works out once what depends on the shape alone.
 
@@ -66,8 +74,7 @@ class Digester:
         self.judge = judge
         self.mask = mask
         self.shapes = Shapes()
-        self.templates: dict[tuple[bool, int, tuple[Any, ...]], Template] = {}
-        self.digests: dict[tuple[Any, ...], bytes] = {}
+        self.known: dict[tuple[Any, ...], _Known] = {}
         self.seen: set[bytes] = set()
         self.queries: dict[str, bytes] = {}
 
@@ -83,8 +90,7 @@ class Digester:
             shape, nodes, counted = walked or self.shapes.walk(document["Plan"])
             if not counted or (walked is None and any("Workers" in node for node in nodes)):
                 return None
-            digest = self.shape_digest(shape)
-            return self.of_nodes(raw, nodes, digest, self.template(shape, digest, document))
+            return self.of_nodes(raw, nodes, self.known_shape(shape))
         except Exception:  # whatever it is, the careful way says it of this plan
             return None
 
@@ -96,18 +102,19 @@ class Digester:
         try:
             _check_top(document)
             shape, nodes, counted = self.shapes.walk(document["Plan"])
-            digest = self.shape_digest(shape)
+            known = self.known_shape(shape)
             if not counted:
-                return self.of_capture(raw, capture_of(raw, ""), digest)
-            return self.of_nodes(raw, nodes, digest, self.template(shape, digest, document))
+                return self.of_capture(raw, capture_of(raw, ""), known.digest)
+            return self.of_nodes(raw, nodes, known)
         except NotPlain:
             # Only the typed form can say what is wrong, or that nothing is.
             return self.of_capture(raw, capture_of(raw, ""), None)
 
-    def of_nodes(self, raw: RawPlan, nodes: list[Raw], digest: bytes, template: Template) -> Digest:
+    def of_nodes(self, raw: RawPlan, nodes: list[Raw], known: _Known) -> Digest:
         """The digest of a plan whose shape is known. Raises NotPlain where a count is no number."""
+        template = self.template(known, raw.document, nodes)
         errors = template.errors(nodes)
-        found = self.started(raw, digest, _execution_us(raw, nodes[0]))
+        found = self.started(raw, known.digest, _execution_us(raw, nodes[0]))
         self.count_errors(found, errors, template.joins, [node["Actual Loops"] for node in nodes])
         if self.judge and found.held:
             self.judged(found, capture_of(raw, ""), None)
@@ -215,35 +222,38 @@ class Digester:
         if found.execution_us is not None:
             found.lost_us = min(found.lost_us, found.execution_us)
 
-    def template(self, shape: tuple[Any, ...], digest: bytes, document: Raw) -> Template:
-        """What the shape decides; kept when it comes for the second time, as most that come once never come again."""
-        leader, most = _sharing(document)
-        known = self.templates.get((leader, most, shape))
-        if known is not None:
-            return known
-        known = Template(document["Plan"], leader_takes_part=leader, most_workers=most)
-        if digest in self.seen:
-            if len(self.templates) >= _MOST_SHAPES:
-                self.templates.clear()
-            self.templates[leader, most, shape] = known
+    def template(self, known: _Known, document: Raw, nodes: list[Raw]) -> Template:
+        """What the shape decides; kept when it comes for the second time, as most that come once never come again.
+
+        Raises NotPlain where the shape is new and a value is of a type that a plan does not have.
+        """
+        leader, most = sharing = _sharing(document)
+        template = known.templates.get(sharing)
+        if template is not None:
+            return template
+        self.shapes.check(nodes)
+        template = Template(nodes, leader_takes_part=leader, most_workers=most)
+        if known.digest in self.seen:
+            known.templates[sharing] = template
         elif len(self.seen) >= _MOST_SEEN:
             self.seen.clear()
-        self.seen.add(digest)
-        return known
+        self.seen.add(known.digest)
+        return template
 
-    def shape_digest(self, shape: tuple[Any, ...]) -> bytes:
-        known = self.digests.get(shape)
+    def known_shape(self, shape: tuple[Any, ...]) -> _Known:
+        """What is kept of a shape."""
+        known = self.known.get(shape)
         if known is None:
-            if len(self.digests) >= _MOST_SHAPES:
-                self.digests.clear()
-            known = self.digests[shape] = shape_digest(shape)
+            if len(self.known) >= _MOST_SHAPES:
+                self.known.clear()
+            known = self.known[shape] = _Known(shape_digest(shape), {})
         return known
 
     def typed_digest(self, raw: RawPlan, capture: Capture) -> bytes:
         """The shape of a plan of which only the typed form can be trusted."""
         assert capture.explain is not None
         try:
-            return self.shape_digest(self.shapes.walk(capture.explain.to_explain()["Plan"])[0])
+            return self.known_shape(self.shapes.walk(capture.explain.to_explain()["Plan"])[0]).digest
         except NotPlain:
             kinds = [node.node_type for node in lay_out(capture.explain.plan).nodes]
             return shape_digest(tuple(kinds))

@@ -7,14 +7,15 @@ to the same results.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, floor
 from typing import Any
 
+from rowreckon.archive.records import tree_of
 from rowreckon.archive.shape import NotPlain, Raw
 from rowreckon.counts.parallel import DEFAULT_MOST_WORKERS, find_parallelism
 from rowreckon.counts.reach import CountState, find_reach
-from rowreckon.plan.document import build_plan
 from rowreckon.plan.nodes import (
     BitmapHeapScanNode,
     BitmapIndexScanNode,
@@ -24,7 +25,7 @@ from rowreckon.plan.nodes import (
     MaterializeNode,
     SortNode,
 )
-from rowreckon.plan.tree import PlanTree, lay_out
+from rowreckon.plan.tree import PlanTree
 
 _MOST_PATTERNS = 500
 _NUMBERS = frozenset({int, float})
@@ -46,10 +47,12 @@ class JoinPlace:
 
 
 class Template:
-    """One shape of plans whose nodes all carry rows and loops; made from the first plan that has it."""
+    """One shape of plans whose nodes all carry rows and loops; made from the first plan's nodes in pre-order."""
 
-    def __init__(self, root: Raw, *, leader_takes_part: bool, most_workers: int = DEFAULT_MOST_WORKERS) -> None:
-        tree = lay_out(build_plan(root))
+    def __init__(
+        self, nodes: Sequence[Raw], *, leader_takes_part: bool, most_workers: int = DEFAULT_MOST_WORKERS
+    ) -> None:
+        tree = tree_of(nodes)
         parallel = find_parallelism(tree, leader_takes_part=leader_takes_part, most_workers=most_workers)
         self.divisors: list[tuple[float, float]] = []
         self.gather_of_partial: list[int] = []
@@ -96,7 +99,7 @@ class Template:
         known = self.states_of.get(pattern)
         if known is None:
             # The first plan to be asked about is the one that the template was made from.
-            tree, self.first = self.first or lay_out(build_plan(nodes[0])), None
+            tree, self.first = self.first or tree_of(nodes), None
             known = tuple([reach.state for reach in find_reach(tree)])
             if len(self.states_of) >= _MOST_PATTERNS:
                 self.states_of.clear()
@@ -106,7 +109,7 @@ class Template:
     def errors(self, nodes: list[Raw]) -> list[float | None]:
         """Each node's `q_error_low`, None where its count permits no statement; see `counts.reckon`.
 
-        Raises NotPlain where a count is no number.
+        Raises NotPlain where a count is no number, or a part of a loop.
         """
         rows: list[float] = [node["Plan Rows"] for node in nodes]
         came: list[float] = [node["Actual Rows"] for node in nodes]
@@ -125,7 +128,9 @@ class Template:
             got = came[n]
             odd.append((n, not run, run <= 1, not got))
             if run <= 1:
-                low[n] = high[n] = got * run
+                if run:
+                    raise NotPlain
+                low[n] = high[n] = 0.0
             else:
                 low[n] = float(max(ceil((got - half) * run - 1e-6), 0))
                 high[n] = float(max(floor((got + half) * run + 1e-6), 0))

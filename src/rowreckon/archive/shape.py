@@ -90,6 +90,7 @@ class Layout:
     unusual: bool
     output: bool
     has_plans: bool
+    types: tuple[type, ...]
 
 
 class Shapes:
@@ -97,11 +98,12 @@ class Shapes:
 
     def __init__(self) -> None:
         self.layouts: dict[tuple[tuple[str, ...], tuple[type, ...]], Layout] = {}
-        self.by_keys: dict[str, Layout] = {}
+        self.by_keys: dict[tuple[str, ...], Layout] = {}
         self.bare = Remembered()
 
     def quick_walk(self, root: Raw) -> Walked | None:
-        """The walk without looking at each value's type; None where a node's keys are new or hold other types.
+        """The walk without looking at each value's type; None where a node's keys are new or hold other types. What
+        gives the shape no hash is no plan either.
 
         It needs a plan without minus signs. Sums and joins fail on a wrong type; a flag would pass for a number, in
         figures that no digest holds.
@@ -114,7 +116,7 @@ class Shapes:
         try:
             while stack:
                 node = stack.pop()
-                layout = layouts["\n".join(node)]
+                layout = layouts[tuple(node)]
                 nodes.append(node)
                 shape += layout.names, layout.plain(node)
                 for name in layout.conditions:
@@ -138,11 +140,9 @@ class Shapes:
                     if layout.output and _has_subplans(plans):
                         shape.append(_says_hashed(node))
                     stack += plans[::-1]
-            found = tuple(shape)
-            hash(found)
         except (TypeError, KeyError, AttributeError):
             return None
-        return found, nodes, counted
+        return tuple(shape), nodes, counted
 
     def walk(self, root: Raw) -> Walked:
         """A plan's shape as a hashable value, its nodes in pre-order, and whether each carries all three counts.
@@ -183,6 +183,14 @@ class Shapes:
                 stack += plans[::-1]
         return tuple(shape), nodes, counted
 
+    def check(self, nodes: list[Raw]) -> None:
+        """Look at each value's type, as `walk` does. Raises NotPlain where it is none that a plan has."""
+        for node in nodes:
+            keys, types = tuple(node), tuple(map(type, node.values()))
+            last = self.by_keys.get(keys)
+            if (last is None or last.types != types) and (keys, types) not in self.layouts:
+                self.new_layout(keys, types, node)
+
     def new_layout(self, keys: tuple[str, ...], types: tuple[type, ...], node: Raw) -> Layout:
         """The layout of nodes like this one. Raises NotPlain where the typed form refuses it."""
         _check(node)
@@ -207,11 +215,12 @@ class Shapes:
             unusual=bool(nested or words or texts),
             output=kinds.get("Output") is list,
             has_plans="Plans" in kinds,
+            types=types,
         )
         if len(self.layouts) >= _MOST_LAYOUTS:
             self.layouts.clear()
             self.by_keys.clear()
-        self.layouts[keys, types] = self.by_keys["\n".join(keys)] = layout
+        self.layouts[keys, types] = self.by_keys[keys] = layout
         return layout
 
 
