@@ -56,12 +56,16 @@ class SessionFacts(BaseModel):
 
 
 class Alternative(BaseModel):
-    """A plan that the planner gave for the same query with some methods switched off; never executed."""
+    """A plan that the planner gave for the same query with some methods switched off; never executed.
+
+    `asked_of` says whose planner: the server's, or that of an empty one that plans as it does.
+    """
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     switched_off: tuple[Name, ...]
     explain: Annotated[ExplainDocument, AsItIs()]
+    asked_of: Literal["server", "stand_in"] = "server"
 
 
 class Probe(BaseModel):

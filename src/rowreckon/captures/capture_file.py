@@ -54,9 +54,7 @@ def capture_to_document(capture: Capture) -> dict[str, Any]:
         "session": capture.session.model_dump(mode="json") if capture.session else None,
         "catalog": catalog.model_dump(mode="json") if isinstance(catalog, Catalog) else None,
         **({"declared": declared.model_dump(mode="json")} if isinstance(declared, Declared) else {}),
-        "alternatives": [
-            {"switched_off": list(a.switched_off), "explain": _explain_out(a.explain)} for a in capture.alternatives
-        ],
+        "alternatives": [_alternative_out(a) for a in capture.alternatives],
         "probes": [probe.model_dump(mode="json") for probe in capture.probes],
         "contests": [contest.model_dump(mode="json") for contest in capture.contests],
         "runs": list(capture.runs_ms),
@@ -171,11 +169,17 @@ def _listed(document: Mapping[str, Any], key: str) -> tuple[Any, ...]:
     return tuple(found)
 
 
+def _alternative_out(alternative: Alternative) -> dict[str, Any]:
+    found = {"switched_off": list(alternative.switched_off), "explain": _explain_out(alternative.explain)}
+    return found if alternative.asked_of == "server" else {**found, "asked_of": alternative.asked_of}
+
+
 def _alternatives(raw: tuple[Any, ...]) -> tuple[Alternative, ...]:
     found = []
     for number, entry in enumerate(raw):
         where = f"alternatives[{number}]"
         if not isinstance(entry, dict) or (explain := _explain_in(entry.get("explain"), where)) is None:
             raise BrokenPlan("an alternative plan belongs here", where=where)
-        found.append(Alternative(switched_off=_listed(entry, "switched_off"), explain=explain))
+        asked_of = entry.get("asked_of", "server")
+        found.append(Alternative(switched_off=_listed(entry, "switched_off"), explain=explain, asked_of=asked_of))
     return tuple(found)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import Any
 
-from rowreckon.capture import Alternative, Capture, SessionFacts
+from rowreckon.capture import Capture, SessionFacts
 from rowreckon.captures.masked_words import masked_name, masked_reason, masked_sentence, masked_setting
 from rowreckon.catalog.facts import Catalog
 from rowreckon.declared.facts import Declared
@@ -83,7 +83,7 @@ def mask_capture(capture: Capture) -> Capture:
             "catalog": mask_catalog(catalog) if isinstance(catalog, Catalog) else None,
             "declared": mask_declared(declared) if isinstance(declared, Declared) else None,
             "alternatives": tuple(
-                Alternative(switched_off=a.switched_off, explain=mask_explain(a.explain)) for a in capture.alternatives
+                a.model_copy(update={"explain": mask_explain(a.explain)}) for a in capture.alternatives
             ),
             "values": tuple(_masked_value_entry(entry) for entry in capture.values),
         }

@@ -166,22 +166,24 @@ def audit_command(
             happened.undone.append("interrupted while the server's facts were read: the plans are audited without them")
     if facts:
         inputs, unread = facts_of_files(inputs, facts, max_bytes)
-        inputs = with_stand_in(inputs, facts, query, threshold, servers, max_bytes, wanted=stand_in)
         happened.add(unread)
-    if masking is not None:
-        inputs = masking.inputs(inputs)
-    happened.add(without_facts(inputs, dsn))
-    if save is not None:
-        save_captures(inputs, save)
-    if one_database and (unhelped := names_no_tables(inputs)):
-        from rowreckon.cli.server_options import warn
-
-        warn(unhelped)
     curves = holds_curves(output, reports)
     details = holds_details(output, reports, verbose=verbose, masked=masking is not None)
-    result = audit_all(
-        inputs, threshold=threshold, curves=curves, details=details, one_database=one_database, files=True
-    )
+    with with_stand_in(
+        inputs, facts or [], query, threshold, servers, max_bytes, wanted=stand_in, masked=masking is not None
+    ) as stood:
+        inputs = stood.inputs if masking is None else masking.inputs(stood.inputs)
+        happened.add(without_facts(inputs, dsn))
+        if save is not None:
+            save_captures(inputs, save)
+        if one_database and (unhelped := names_no_tables(inputs)):
+            from rowreckon.cli.server_options import warn
+
+            warn(unhelped)
+        result = audit_all(
+            inputs, threshold=threshold, curves=curves, details=details, one_database=one_database, files=True
+        )
+        result = stood.foretold(result)
     happened.undone += not_analyzed(result)
     if masking is not None:
         with held():

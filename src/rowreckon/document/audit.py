@@ -14,6 +14,9 @@ from rowreckon.document.base import Method as Method
 from rowreckon.document.base import Part as Part
 from rowreckon.document.baseline import Baseline as Baseline
 from rowreckon.document.baseline import BaselineJoin as BaselineJoin
+from rowreckon.document.foretold import Foretold as Foretold
+from rowreckon.document.foretold import ForetoldQuery as ForetoldQuery
+from rowreckon.document.join import AskedOf as AskedOf
 from rowreckon.document.join import Basis as Basis
 from rowreckon.document.join import CountState as CountState
 from rowreckon.document.join import CurvePoint as CurvePoint
@@ -110,6 +113,8 @@ class Remedy(Part):
     reason: str
     side_effects: tuple[SideEffect, ...] = ()
     trial: Trial | None = None
+    foretold: Foretold | None = None
+    """What a planner said that it would do to the whole list; None where none was asked."""
     cautions: tuple[str, ...] = ()
 
 

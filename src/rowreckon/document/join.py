@@ -11,6 +11,8 @@ CountState = Literal["exact", "at_least", "reread", "not_run", "not_counted", "p
 Direction = Literal["under", "over", "even"]
 Verdict = Literal["crossed", "held", "accurate", "undecided"]
 Basis = Literal["planner", "catalog", "plan"]
+AskedOf = Literal["server", "stand_in"]
+"""Whose planner was asked: the server's own, or that of an empty one that plans as it does."""
 
 
 class JoinSide(Part):
@@ -154,5 +156,5 @@ class Join(Part):
     learned_from: tuple[str, ...] = ()
     """The other plans and files whose facts the verdict rests on."""
     turns_at: tuple[FactLimit, ...] = ()
-    asked_of: Literal["server", "stand_in"] | None = None
+    asked_of: AskedOf | None = None
     """Whose planner gave the figures, with the basis `planner`."""

@@ -79,6 +79,11 @@ def _page(item: bytes, level: int, flags: int) -> bytes:
     return bytes(page)
 
 
+def shares_entries(meta: bytes) -> bool:
+    """Whether rows with the same key share an entry of a B-tree (btm_allequalimage of its first page)."""
+    return bool(meta[_HEADER + 40]) if len(meta) == PAGE else False
+
+
 def brin_meta(meta: bytes, table_pages: int) -> bytes:
     """A BRIN index's first page with as many map pages as a table of this size needs. Raises ValueError."""
     magic, _, per_range = struct.unpack_from("<III", meta, _HEADER)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ from rowreckon.errors import InputError, UsageError
 from rowreckon.files import shown
 
 if TYPE_CHECKING:
+    from rowreckon.cli.facts.stand_in import Stood
     from rowreckon.declared.reading import SchemaFiles
 
 Inputs = list[Capture | Rejected]
@@ -128,6 +130,7 @@ def facts_of_answer(inputs: Inputs, answer: Path, most_bytes: int = MOST_TEXT) -
     return found
 
 
+@contextmanager
 def with_stand_in(
     inputs: Inputs,
     paths: Sequence[Path],
@@ -137,24 +140,27 @@ def with_stand_in(
     most_bytes: int,
     *,
     wanted: bool,
-) -> Inputs:
+    masked: bool,
+) -> Iterator[Stood]:
     """The inputs with what a stand-in said of them, where the answer holds what one is built from and it is `wanted`.
 
-    Raises BrokenPlan for the answer, UsageError for a query that nothing is asked about.
+    It stands until the block ends. Raises BrokenPlan for the answer, UsageError for a query without facts for it.
     """
-    from rowreckon.cli.facts.stand_in import asked_of_stand_in, facts_in
+    from rowreckon.cli.facts.stand_in import Stood, asking_stand_in, facts_in
 
     facts = None
     if wanted and len(paths) == 1:
         facts = facts_in(read_bytes(paths[0], most_bytes, "the file of facts").decode("utf-8", "replace"))
     if facts is not None:
-        return asked_of_stand_in(inputs, facts, query, threshold, servers)
-    if query is not None:
+        with asking_stand_in(inputs, facts, query, threshold, servers, masked=masked) as stood:
+            yield stood
+        return
+    if query is not None and paths:
         raise UsageError(
             "--query is for a stand-in, and the facts hold none",
             hint="write the script with `rowreckon ask --stand-in`, or leave out --query",
         )
-    return inputs
+    yield Stood(inputs)
 
 
 def facts_of_files(inputs: Inputs, paths: Sequence[Path], most_bytes: int) -> tuple[Inputs, Happened]:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rowreckon.capture import Capture
-from rowreckon.document.audit import Rejected
+from rowreckon.document.audit import Audit, Rejected
 
 if TYPE_CHECKING:
     from rowreckon.catalog.ask import MoreAsked
@@ -24,7 +26,7 @@ _TOLD = """-- For a stand-in, an empty server that plans as this one does, it al
 def stand_in_part(plans: Sequence[Capture], query: Path | None, *, with_values: bool) -> MoreAsked:
     """What the script asks besides, for the relations of these plans and of their queries.
 
-    Raises UsageError and UnreadableFile for `query`, which is the file with the one plan's query.
+    Raises UsageError and UnreadableFile for `query`, the file with the plans' queries and others of the same database.
     """
     from rowreckon.catalog.ask import MoreAsked
     from rowreckon.catalog.wanted import wanted_facts
@@ -36,7 +38,8 @@ def stand_in_part(plans: Sequence[Capture], query: Path | None, *, with_values: 
     request = wanted_facts(trees, trust="file")
     relations = {(each.schema_name, each.name) for each in request.relations}
     functions: set[str] = set(request.functions)
-    for text in [plan.query for plan in with_query(plans, query) if plan.query]:
+    captures, others = with_queries(plans, query)
+    for text in [*(plan.query for plan in captures if plan.query), *others.values()]:
         more_relations, more_functions = mentioned(text)
         relations |= more_relations
         functions |= more_functions
@@ -50,20 +53,42 @@ def stand_in_part(plans: Sequence[Capture], query: Path | None, *, with_values: 
     )
 
 
-def with_query(plans: Sequence[Capture], query: Path | None) -> list[Capture]:
-    """The captures, the one among them with the query of this file. Raises UsageError and UnreadableFile."""
+def with_queries(plans: Sequence[Capture], query: Path | None) -> tuple[list[Capture], dict[str, str]]:
+    """The captures with their queries out of a list, and the list's other queries by their names.
+
+    A plan's query is the one that has its name; the rest go by their order where there are as many, and a plan without
+    one may still be recognised by what a stand-in plans. Raises UsageError and UnreadableFile.
+    """
     if query is None:
-        return list(plans)
+        return list(plans), {}
     from rowreckon.errors import UsageError
     from rowreckon.server.lists.lists import read_lists
 
     lists = read_lists([query])
-    if len(lists.items) != 1 or lists.unread or len(plans) != 1:
+    if lists.unread:
+        raise UsageError(f"--query can't be read: {lists.unread[0].reason}", where=lists.unread[0].source)
+    left = {item.name: item.text for item in lists.items}
+    found = list(plans)
+    for number, plan in enumerate(found):
+        text = left.pop(plan.name, None) or left.pop(_stem(plan.name), None)
+        if text is not None:
+            found[number] = plan.model_copy(update={"query": text})
+    open_ = [number for number, plan in enumerate(found) if not plan.query]
+    if len(open_) > len(left):
         raise UsageError(
-            f"--query goes with one plan and holds one statement; here are {len(plans)} and {len(lists.items)}",
-            hint="give the plans one by one",
+            f"--query gives the plans' queries, and of {len(open_)} plans without one it holds {len(left)}",
+            hint="list every plan's query, in the plans' order",
         )
-    return [plan.model_copy(update={"query": lists.items[0].text}) for plan in plans]
+    if len(open_) == len(left):
+        for number, (_, text) in zip(open_, left.items(), strict=True):
+            found[number] = found[number].model_copy(update={"query": text})
+        left = {}
+    return found, left
+
+
+def _stem(name: str) -> str:
+    """A plan's name without its folder and endings."""
+    return Path(name.partition("#")[0]).name.partition(".")[0]
 
 
 def facts_in(answer: str) -> StandInFacts | None:
@@ -75,14 +100,44 @@ def facts_in(answer: str) -> StandInFacts | None:
     return None if text is None else stand_in_facts(text)
 
 
-def asked_of_stand_in(
-    inputs: Inputs, facts: StandInFacts, query: Path | None, threshold: float, folder: Path | None
-) -> Inputs:
-    """The inputs with what a stand-in said of them. Raises UsageError for `query`."""
-    from rowreckon.cli.running.progress import progress_bar
-    from rowreckon.server.stand_in.asking import ask_stand_in
+@dataclass(frozen=True, slots=True)
+class Stood:
+    """`inputs` with what a stand-in said of them; `foretold` asks it what an audit's remedies would do."""
 
-    captures = with_query([item for item in inputs if isinstance(item, Capture)], query)
-    with progress_bar() as progress:
-        found = iter(ask_stand_in(captures, facts, threshold=threshold, folder=folder, progress=progress))
-    return [next(found) if isinstance(item, Capture) else item for item in inputs]
+    inputs: Inputs
+    foretold: Callable[[Audit], Audit] = lambda audit: audit
+
+
+@contextmanager
+def asking_stand_in(
+    inputs: Inputs,
+    facts: StandInFacts,
+    query: Path | None,
+    threshold: float,
+    folder: Path | None,
+    *,
+    masked: bool,
+) -> Iterator[Stood]:
+    """A stand-in for as long as the block lasts, asked about the inputs. Raises UsageError for `query`."""
+    from rowreckon.captures.masked_words import masked_name
+    from rowreckon.cli.running.progress import progress_bar
+    from rowreckon.server.stand_in.asking import asked_stand_in
+    from rowreckon.server.stand_in.foretelling import foretell, listed_queries
+
+    captures, others = with_queries([item for item in inputs if isinstance(item, Capture)], query)
+    with ExitStack() as stack:
+        with progress_bar() as progress:
+            asked = stack.enter_context(
+                asked_stand_in(captures, facts, others=others, threshold=threshold, folder=folder, progress=progress)
+            )
+        there = asked.there
+
+        def foretold(audit: Audit) -> Audit:
+            if there is None:
+                return audit
+            queries = listed_queries(asked.captures, asked.others, facts, masked_name if masked else None)
+            with progress_bar() as progress:
+                return foretell(audit, there, facts, queries, masked=masked, progress=progress)
+
+        found = iter(asked.captures)
+        yield Stood([next(found) if isinstance(item, Capture) else item for item in inputs], foretold)

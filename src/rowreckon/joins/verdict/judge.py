@@ -172,11 +172,21 @@ def _judge(
         "safe_origins": result.safe_origins,
         "learned_from": learned_from,
         "turns_at": limits,
-        "asked_of": None,
+        "asked_of": _asked_of(result, evidence),
     }
     join = doc.Join.trusted(values)
     values["why"] = sentence(join, whole.threshold, result.reason)  # nobody has seen the join without it
     return join
+
+
+def _asked_of(result: Assessment, evidence: JoinEvidence | None) -> doc.AskedOf | None:
+    """Whose planner gave the costs that are the planner's own; None where none is."""
+    if evidence is None:
+        return None
+    for method, cost in result.costs.items():
+        if cost.basis_at_estimate == "planner" and method in evidence.planner:
+            return evidence.planner[method].asked_of
+    return None
 
 
 def _number(value: float | None) -> float | None:

@@ -10,7 +10,7 @@ from rowreckon.capture import Capture
 from rowreckon.cost.units import DISABLE_COST
 from rowreckon.counts.parallel import find_parallelism
 from rowreckon.counts.reckon import ReckonedTree
-from rowreckon.document.audit import Method
+from rowreckon.document.audit import AskedOf, Method
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.sides import METHODS, JoinFacts
 from rowreckon.plan.nodes import HashNode, IncrementalSortNode, JoinNode, MaterializeNode, MemoizeNode, SortNode
@@ -22,12 +22,13 @@ _CENT = 0.0101
 
 @frozen
 class PlannerFigure:
-    """A method's startup and total cost by the planner, or why its plan can't be compared."""
+    """A method's startup and total cost by the planner, whose planner that was, or why its plan can't be compared."""
 
     startup_cost: float | None
     total_cost: float | None
     turned: bool = False
     reason: str | None = None
+    asked_of: AskedOf = "server"
 
 
 def planner_figures(capture: Capture, reckoned: ReckonedTree, facts: JoinFacts) -> dict[Method, PlannerFigure]:
@@ -49,7 +50,8 @@ def planner_figures(capture: Capture, reckoned: ReckonedTree, facts: JoinFacts) 
             turned = theirs == mine[::-1]
             if theirs != mine and not turned:
                 continue
-            figure = _compare(reckoned.tree, facts, tree, number, turned, partial[number] == own_partial)
+            same_parallelism = partial[number] == own_partial
+            figure = _compare(reckoned.tree, facts, tree, number, turned, same_parallelism, alternative.asked_of)
             held = found.get(method)
             if held is None or _better(figure, held):
                 found[method] = figure
@@ -57,7 +59,13 @@ def planner_figures(capture: Capture, reckoned: ReckonedTree, facts: JoinFacts) 
 
 
 def _compare(
-    own: PlanTree, facts: JoinFacts, tree: PlanTree, number: int, turned: bool, same_parallelism: bool
+    own: PlanTree,
+    facts: JoinFacts,
+    tree: PlanTree,
+    number: int,
+    turned: bool,
+    same_parallelism: bool,
+    asked_of: AskedOf,
 ) -> PlannerFigure:
     node, mine = tree.nodes[number], own.nodes[facts.node]
     total, startup = float(node.total_cost or 0), float(node.startup_cost or 0)
@@ -75,8 +83,8 @@ def _compare(
                 reason = f"the {side.lower()} side was planned differently"
                 break
     if reason is not None:
-        return PlannerFigure(None, None, turned, reason)
-    return PlannerFigure(startup, total, turned)
+        return PlannerFigure(None, None, turned, reason, asked_of)
+    return PlannerFigure(startup, total, turned, asked_of=asked_of)
 
 
 def _same_input(own: PlanTree, number: int, side: str, tree: PlanTree, other: int, other_side: str) -> bool:

@@ -50,7 +50,7 @@ def write_changes_beside(out: Writer, audit: Audit, told: Ticket) -> None:
         if remedy.sql == told.command:
             if others:
                 out.label(f"{remedy.rank}.", f"{told.lead} (above)", 2)
-            _rest_of_told(out, remedy)
+            _rest_of_told(out, remedy, told)
     for remedy in others:
         out.label(f"{remedy.rank}.", remedy.title, 2)
         out.say(remedy.reason, 5)
@@ -90,13 +90,14 @@ def _change(out: Writer, remedy: RemedyStory) -> None:
         out.say(f"- {other}", 7, hang=2)
 
 
-def _rest_of_told(out: Writer, remedy: RemedyStory) -> None:
+def _rest_of_told(out: Writer, remedy: RemedyStory, told: Ticket) -> None:
     """What the ticket did not say of its change."""
     if remedy.check_first:
         out.say("Before the statements above, check what is there: --verbose shows the query.", 5)
     _undo(out, remedy)
-    if remedy.notes[1:]:
-        out.say(" ".join(remedy.notes[1:]), 5)
+    notes = [note for note in remedy.notes[1:] if note not in told.touches]
+    if notes:
+        out.say(" ".join(notes), 5)
     for caution in remedy.cautions[:_CAUTIONS_SHOWN]:
         out.say(caution, 5, hang=2)
     left = len(remedy.cautions) - _CAUTIONS_SHOWN

@@ -10,6 +10,7 @@ from rowreckon.frozen import frozen
 from rowreckon.report.drawings.before_after import BeforeAfter, before_after
 from rowreckon.report.words import remedy_words
 from rowreckon.report.words.escape import clean, quote
+from rowreckon.report.words.foretold_words import foretold_words
 from rowreckon.report.words.numbers import capitalised, count_of, listed, number
 from rowreckon.report.words.sentences import CAUTIONS
 
@@ -96,6 +97,7 @@ def _story(remedy: Remedy, pairs: tuple[BeforeAfter, ...], cut: bool, own: froze
         remedy_words.trial_words(remedy),
         remedy_words.copy_caution(remedy),
         _kept_words([effect for effect in remedy.side_effects if _is_as_before(effect)]),
+        foretold_words(remedy),
         _NOT_DRAWN if cut else "",
     ]
     told = [effect for effect in remedy.side_effects if not _is_untold(effect) and not _is_as_before(effect)]

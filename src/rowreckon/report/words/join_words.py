@@ -261,6 +261,8 @@ def residual_words(join: Join) -> str:
     """How near the model comes to the cost that the server printed for the chosen method."""
     rests = f"the cost model over {with_others(join.learned_from)}" if join.learned_from else BASIS_WORDS[join.basis]
     basis = f"Costs and switch points rest on {rests}"
+    if join.asked_of == "stand_in":
+        basis += ". What other methods cost at the estimates, a planner says that was asked on a stand-in"
     if join.residual is None:
         return f"{basis}. The plan prints no cost to check the model against."
     return f"{basis}. By it the {method_name(join.method)} costs {join.residual:.4f} times what the plan prints."

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from rowreckon.document.audit import Audit, Combination, Plan, Rejected, Remedy, SideEffect, Trial, TrialAccount
+from rowreckon.document.audit import Audit, Combination, Foretold, Plan, Rejected, Remedy, SideEffect, Trial, TrialAccount
 from rowreckon.report.words.commands import for_plan
 from rowreckon.report.words.escape import quote
 
@@ -54,7 +54,9 @@ def folder_words(audit: Audit, folder: str) -> str:
 
 def _remedy(remedy: Remedy, short: Callable[[str], str]) -> Remedy:
     trial = _trial(remedy.trial, short) if remedy.trial is not None else None
-    return remedy.model_copy(update={"side_effects": _effects(remedy.side_effects, short), "trial": trial})
+    told = _foretold(remedy.foretold, short) if remedy.foretold is not None else None
+    named = {"side_effects": _effects(remedy.side_effects, short), "trial": trial, "foretold": told}
+    return remedy.model_copy(update=named)
 
 
 def _account(account: TrialAccount | None, short: Callable[[str], str]) -> TrialAccount | None:
@@ -74,6 +76,12 @@ def _set(together: Combination | None, short: Callable[[str], str]) -> Combinati
 def _trial(trial: Trial, short: Callable[[str], str]) -> Trial:
     queries = tuple(q.model_copy(update={"query": short(q.query)}) for q in trial.queries)
     return trial.model_copy(update={"queries": queries})
+
+
+def _foretold(told: Foretold, short: Callable[[str], str]) -> Foretold:
+    return told.model_copy(
+        update={"queries": tuple(q.model_copy(update={"query": short(q.query)}) for q in told.queries)}
+    )
 
 
 def _effects(effects: tuple[SideEffect, ...], short: Callable[[str], str]) -> tuple[SideEffect, ...]:

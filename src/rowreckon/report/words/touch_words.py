@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from rowreckon.document.audit import Remedy
 from rowreckon.report.words.escape import clean, quote
+from rowreckon.report.words.foretold_words import foretold_words
 from rowreckon.report.words.numbers import capitalised, listed
 from rowreckon.report.words.sentences import tables_of
 from rowreckon.report.words.ticket_words import short_names
@@ -15,8 +16,13 @@ _TABLES = 8
 
 
 def touch_words(remedy: Remedy, *, has_others: bool) -> str:
-    """Which plans it may change; `has_others` where the audit holds further queries, which then are named."""
+    """Which plans it may change; `has_others` where the audit holds further queries, which then are named.
+
+    Where a stand-in was asked, what it said of them stands in the place of their names.
+    """
     said = _whatever_reads(remedy)
+    if remedy.foretold is not None and remedy.foretold.planned:
+        return " ".join(part for part in (said, foretold_words(remedy)) if part)
     readers = [quote(effect.query, 60) for effect in remedy.side_effects if effect.change != "plan_same"]
     verb = "call" if remedy.kind == "function_rows" else "read"
     if readers:

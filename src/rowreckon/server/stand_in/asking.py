@@ -5,8 +5,11 @@ What it says of rivals counts only where it made the captured plan to the cent: 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+import contextlib
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Final
 
 from rowreckon.capture import Alternative, Capture
@@ -22,7 +25,7 @@ from rowreckon.stand_in.settings import planning_settings
 
 from .for_role import planned_for_its_role
 from .planning import Planner
-from .standing import stand_in
+from .standing import StandIn, stand_in
 from .values import plans_by_value, some_notes
 
 AGREES: Final = "the stand-in plans this query as the source did, to the cent"
@@ -34,37 +37,71 @@ _MOST_TOLD: Final = 3
 Progress = Callable[[str, int, int], None]
 
 
-def ask_stand_in(
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The captures with what a stand-in said of them, and that stand-in, None where none could be built.
+
+    `others` are the list's queries, by name, that no capture is the plan of.
+    """
+
+    captures: list[Capture]
+    others: Mapping[str, str]
+    there: StandIn | None
+
+
+@contextlib.contextmanager
+def asked_stand_in(
     captures: Sequence[Capture],
     facts: StandInFacts,
     *,
     threshold: float,
+    others: Mapping[str, str] = MappingProxyType({}),
     folder: Path | None = None,
     progress: Progress = lambda step, done, total: None,
-) -> list[Capture]:
+) -> Iterator[Asked]:
     """The captures with what a stand-in built from the facts says of them, in notes and as alternatives.
 
-    Only captures with a plan and its query are asked about. Where no stand-in can be built, their notes say why.
+    It stands until the block ends. Only captures with a plan and its query are asked about; one without takes that of
+    the `others` which gives its plan. Where no stand-in can be built, their notes say why.
     """
-    asked = [n for n, c in enumerate(captures) if c.explain is not None and c.query]
     out = list(captures)
-    for number, capture in enumerate(out):
-        if capture.explain is not None and not capture.query:
-            out[number] = _noted(
-                capture, "the stand-in was not asked: the plan came without its query, which --query gives"
-            )
-    if not asked:
-        return out
-    progress("building a stand-in", 0, len(asked) + 1)
-    try:
-        with stand_in(facts, folder) as there:
-            for done, number in enumerate(asked, 1):
-                progress("asking the stand-in", done, len(asked) + 1)
-                out[number] = _asked(out[number], facts, there.planner, there.without, threshold)
-    except RowreckonError as error:
-        for number in asked:
-            out[number] = _noted(captures[number], f"the stand-in was not asked: {error.sentence()}")
-    return out
+    planned = [n for n, c in enumerate(captures) if c.explain is not None]
+    if not planned or not (others or any(captures[n].query for n in planned)):
+        yield Asked([_without_query(c) for c in out], others, None)
+        return
+    with contextlib.ExitStack() as stack:
+        there = None
+        left = dict(others)
+        progress("building a stand-in", 0, len(planned) + 1)
+        try:
+            there = stack.enter_context(stand_in(facts, folder))
+            for done, number in enumerate(planned, 1):
+                progress("asking the stand-in", done, len(planned) + 1)
+                known = _recognised(out[number], left, facts, there.planner)
+                out[number] = _asked(known, facts, there.planner, there.without, threshold) if known.query else known
+        except RowreckonError as error:
+            for number in planned:
+                out[number] = _noted(captures[number], f"the stand-in was not asked: {error.sentence()}")
+        yield Asked([_without_query(c) for c in out], left, there)
+
+
+def _without_query(capture: Capture) -> Capture:
+    if capture.explain is None or capture.query:
+        return capture
+    return _noted(capture, "the stand-in was not asked: the plan came without its query, which --query gives")
+
+
+def _recognised(capture: Capture, others: dict[str, str], facts: StandInFacts, planner: Planner) -> Capture:
+    """The capture with the only query of the others that is planned as it was; that one is taken out of them."""
+    if capture.query or not others:
+        return capture
+    settings = planning_settings(facts.settings, capture.settings)
+    alike = []
+    for name, text in others.items():
+        with contextlib.suppress(RowreckonError):
+            if not plan_differences(_as_printed(capture), planner.plan(text, settings)["Plan"]):
+                alike.append(name)
+    return capture.model_copy(update={"query": others.pop(alike[0])}) if len(alike) == 1 else capture
 
 
 def _asked(
@@ -101,7 +138,7 @@ def _rivals(query: str, planner: Planner, settings: Mapping[str, str], methods: 
     for off in switch_sets(methods) if methods else ():
         try:
             document = planner.plan(query, {**settings, **dict.fromkeys(off, "off")})
-            found.append(Alternative(switched_off=off, explain=parse_document(document)))
+            found.append(Alternative(switched_off=off, explain=parse_document(document), asked_of="stand_in"))
         except RowreckonError:
             continue
     return found

@@ -39,7 +39,7 @@ def set_lengths(data: Path, account: Account, lengths: Iterable[Length]) -> list
     wanted = list(lengths)
     try:
         _try_sparse(data)
-        return [each.path for each in wanted if not _set(data, account, each)]
+        return [each.path for each in wanted if not set_length(data, account, each)]
     except OSError as error:
         raise CannotStart(
             f"the stand-in's files could not be given their sizes: {error.strerror or error}",
@@ -61,7 +61,8 @@ def _try_sparse(data: Path) -> None:
         probe.unlink(missing_ok=True)
 
 
-def _set(data: Path, account: Account, wanted: Length) -> bool:
+def set_length(data: Path, account: Account, wanted: Length) -> bool:
+    """Set one file; whether it is as high as was wanted. Raises OSError."""
     path = data / wanted.path
     now = path.stat().st_size // PAGE
     whole = True

@@ -34,6 +34,11 @@ class Planner:
         self._role = role
 
     @property
+    def role(self) -> str | None:
+        """The role of the source under which it plans; None where it sees everything."""
+        return self._role
+
+    @property
     def sees_everything(self) -> bool:
         """Whether it plans as for a superuser."""
         return self._role is None
@@ -125,6 +130,10 @@ def explainable(query: str | ParseResult) -> tuple[str, bool]:
 def planner(dsn: str, major: int, schemas: tuple[str, ...]) -> Iterator[Planner]:
     """A planner for as long as the block lasts; `schemas` are the search path. Raises CannotConnect."""
     with connected(dsn) as connection:
-        path = ", ".join('"' + s.replace('"', '""') + '"' for s in schemas if s not in ("pg_catalog", ""))
-        connection.execute("select pg_catalog.set_config('search_path', %s, false)", (path,))
+        connection.execute("select pg_catalog.set_config('search_path', %s, false)", (path_of(schemas),))
         yield Planner(connection, major)
+
+
+def path_of(schemas: tuple[str, ...]) -> str:
+    """These schemas as a search path."""
+    return ", ".join('"' + s.replace('"', '""') + '"' for s in schemas if s not in ("pg_catalog", ""))

@@ -29,10 +29,15 @@ from .statistics import write_sizes, write_statistics
 
 @dataclass(frozen=True, slots=True)
 class StandIn:
-    """A server that plans as the source does, as far as `without` does not say otherwise (sentences' parts)."""
+    """A server that plans as the source does, as far as `without` does not say otherwise (sentences' parts).
+
+    `place` is where it runs, `schemas` the source's search path.
+    """
 
     planner: Planner
     without: tuple[str, ...]
+    place: Home
+    schemas: tuple[str, ...]
 
 
 @contextlib.contextmanager
@@ -48,7 +53,7 @@ def stand_in(facts: StandInFacts, folder: Path | None = None) -> Iterator[StandI
         without = [*facts.missing, *_fill(place, facts)]
         place.start(last=True)
         with planner(place.dsn(READER, DATABASE), place.major, facts.schemas) as asked:
-            yield StandIn(asked, tuple(dict.fromkeys(without)))
+            yield StandIn(asked, tuple(dict.fromkeys(without)), place, facts.schemas)
 
 
 def _check_build(facts: StandInFacts) -> None:
