@@ -38,7 +38,10 @@ def capture(huts: Session, query: str = QUERY) -> Capture:
         explain=document,
         session=SessionFacts(role="warden", search_path="public", row_security=True),
         catalog=read_catalogs(huts.connection, [lay_out(document.plan)], trust="file", with_values=True)[0],
-        alternatives=(Alternative(switched_off=("enable_hashjoin",), explain=other),),
+        alternatives=(
+            Alternative(switched_off=("enable_hashjoin",), explain=other),
+            Alternative(switched_off=("enable_mergejoin",), explain=other, asked_of="stand_in"),
+        ),
         runs_ms=(1.5, 2.25),
         notes=('it said: "Kanari 9"',),
     )

@@ -46,6 +46,18 @@ def test_curves_pass_through_the_servers_figures(connection: Connection) -> None
         assert cost.comparable
         assert cost.basis_at_estimate == "planner"
         assert cost.at_estimate == pytest.approx(printed, abs=0.02)
+    assert join.asked_of == "server"
+
+
+def test_an_alternative_of_a_stand_in_says_so(connection: Connection) -> None:
+    """Whose planner gave the figures stands beside them; a join without such figures names none."""
+    asked = capture(connection, QUERY, alternatives=(only("hash"),))
+    told = (each.model_copy(update={"asked_of": "stand_in"}) for each in asked.alternatives)
+    (join,) = judge(asked.model_copy(update={"alternatives": tuple(told)}))
+    (alone,) = judge(asked.model_copy(update={"alternatives": ()}))
+
+    assert join.asked_of == "stand_in"
+    assert alone.asked_of is None
 
 
 def test_crossed_with_the_borders_that_belong_to_it(connection: Connection) -> None:

@@ -74,8 +74,10 @@ def test_the_audit_asks_a_stand_in(asked: Path) -> None:
     assert AGREES in with_it
     assert RIVALS in with_it
     assert '"basis_at_estimate": "planner"' in with_it
+    assert '"asked_of": "stand_in"' in with_it
     assert "stand-in" not in without
     assert '"basis_at_estimate": "planner"' not in without
+    assert '"asked_of": "stand_in"' not in without
 
 
 @pytest.mark.server

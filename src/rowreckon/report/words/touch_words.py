@@ -1,13 +1,13 @@
-"""What a change touches beside the queries that it is meant for, for the first screen."""
+"""What a change touches beside the queries that it is meant for, and what a stand-in said of that beforehand."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rowreckon.document.audit import Remedy
+from rowreckon.document.audit import ForetoldQuery, Remedy
+from rowreckon.document.foretold import NEEDS_TRIAL
 from rowreckon.report.words.escape import clean, quote
-from rowreckon.report.words.foretold_words import foretold_words
-from rowreckon.report.words.numbers import capitalised, listed
+from rowreckon.report.words.numbers import capitalised, count_of, listed, times
 from rowreckon.report.words.sentences import tables_of
 from rowreckon.report.words.ticket_words import short_names
 
@@ -55,3 +55,44 @@ def _it(remedy: Remedy) -> str:
 def _none_seen(remedy: Remedy, verb: str) -> str:
     """A function may be called by a view or another function as well, which no text and not every plan shows."""
     return "No other query here is seen to call it." if verb == "call" else f"No other query here reads {_it(remedy)}."
+
+
+def foretold_words(remedy: Remedy) -> str:
+    """`On a stand-in it changes the plan of 2 of 14 queries.` and their costs; empty where none was asked."""
+    told = remedy.foretold
+    if told is None:
+        return ""
+    if told.reason is not None:
+        return "What it does hangs on the rows, so only a trial with data tells." if told.reason == NEEDS_TRIAL else ""
+    if not told.planned:
+        return "A stand-in plans none of these queries as the source did, so it foretells nothing."
+    if not told.changed:
+        return f"On a stand-in it changes the plan of none of {count_of(told.planned, 'query', 'queries')}."
+    first = f"On a stand-in it changes the plan of {told.changed} of {count_of(told.planned, 'query', 'queries')}."
+    priced = [each for each in told.queries if each.change == "plan_changed" and ratio(each) is not None]
+    costs = [f"{_factor(ratio(each))} for {quote(each.query, 60)}" for each in dearest_first(priced)]
+    return f"{first} Their costs become {listed(costs, _NAMED)}." if costs else first
+
+
+def _factor(cost: float | None) -> str:
+    """`1.3 times`, `0.04 times`, `less than 0.001 times`."""
+    if cost is None or cost >= 0.1:
+        return times(cost)
+    return f"{cost:.1g} times" if cost >= 0.001 else "less than 0.001 times"
+
+
+def ratio(query: ForetoldQuery) -> float | None:
+    """What the plan costs with the change, in units of what it costs without."""
+    if query.cost_before is None or query.cost_after is None or query.cost_before <= 0:
+        return None
+    return query.cost_after / query.cost_before
+
+
+def dearest_first(queries: list[ForetoldQuery]) -> list[ForetoldQuery]:
+    """Those that become dearer, the dearest first; then the others, the cheapest first."""
+
+    def place(query: ForetoldQuery) -> tuple[bool, float]:
+        factor = ratio(query) or 0.0
+        return factor <= 1.0, -factor if factor > 1.0 else factor
+
+    return sorted(queries, key=place)
