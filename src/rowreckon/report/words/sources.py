@@ -4,7 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 
-from rowreckon.document.audit import Audit, Combination, Foretold, Plan, Rejected, Remedy, SideEffect, Trial, TrialAccount
+from rowreckon.document.audit import (
+    Audit,
+    Combination,
+    Foretold,
+    Plan,
+    Rejected,
+    Remedy,
+    SideEffect,
+    Trial,
+    TrialAccount,
+)
 from rowreckon.report.words.commands import for_plan
 from rowreckon.report.words.escape import quote
 
