@@ -32,7 +32,7 @@ from rowreckon.causes.correlation import correlated
 from rowreckon.causes.finding import Candidate
 from rowreckon.causes.restrictions import columns_of, restrictions, telling
 from rowreckon.causes.site import Context, Site
-from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.draft import SAMPLED, Draft
 from rowreckon.remedies.statistics import together
 from rowreckon.remedies.subject import Subject
 
@@ -40,6 +40,11 @@ TITLE = "ranges that go together"
 
 _LIST_FOR_RANGES = 1000
 """Target of a list for ranges: they cover many combinations, and each has to be in it; common practice, no source."""
+
+
+_UNCOUNTED = 1 / 4
+"""Without the catalog nothing tells whether the combinations are few: evidence against it as positive as `OPEN` is for
+a cure."""
 
 
 def check(site: Site, context: Context) -> Candidate | None:
@@ -57,5 +62,5 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
 
     A list describes ranges only where the combinations are few, which the catalog tells.
     """
-    works = 0.6 if subject.relation is not None else 0.25
+    works = SAMPLED if subject.relation is not None else _UNCOUNTED
     return together(subject, capture, ("mcv",), at_least=_LIST_FOR_RANGES, works=works)

@@ -37,7 +37,7 @@ from rowreckon.causes.keys import is_expression
 from rowreckon.causes.restrictions import restrictions
 from rowreckon.causes.wording import listed, rows_sentence
 from rowreckon.plan.conditions import parse_condition
-from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, major, targets
+from rowreckon.remedies.draft import SAMPLED, SHARE_UPDATE_EXCLUSIVE, Draft, major, targets
 from rowreckon.remedies.quoting import fitting_name, name_of_expression, quote_table
 from rowreckon.remedies.readable import Unreadable, read_expressions, without_statements
 from rowreckon.remedies.refresh import analyze_statements
@@ -209,7 +209,7 @@ def _draft(subject: Subject, capture: Capture, readable: tuple[str, ...]) -> Dra
         target=needed_target(subject.fraction),
         reason=f"Let ANALYZE collect statistics of {', '.join(subject.expressions)} on {tables[0]}, as it does of a "
         "column.",
-        works=0.9,
+        works=SAMPLED,
     )
     if release is None:
         note = "statistics of expressions exist from release 14 on; on 13 an index on the expression collects them"
@@ -235,7 +235,7 @@ def _index(subject: Subject, tables: tuple[TableName, ...], readable: tuple[str,
         undo=(f"DROP INDEX CONCURRENTLY {qualified}",),
         reason=f"An index on {', '.join(subject.expressions)} lets ANALYZE collect statistics of it. Release 13 has no "
         "other way.",
-        works=0.85,
+        works=SAMPLED,
         transactional=False,
         lock=SHARE_UPDATE_EXCLUSIVE,
         tables=(table,),

@@ -1,4 +1,10 @@
-"""What a cause's check hands back: a candidate, and the finding that it becomes."""
+"""What a cause's check hands back: a candidate, and the finding that it becomes.
+
+Weights are Bayes factors: how many times likelier the evidence is where the cause is right than where it is another
+that nobody thought of, all causes being as likely beforehand. Each is the lower bound of its grade in R. E. Kass and
+A. E. Raftery, "Bayes Factors", Journal of the American Statistical Association 90 (1995), section 3.2: from 3 on the
+evidence is positive, from 20 on strong, from 150 on very strong.
+"""
 
 from __future__ import annotations
 
@@ -6,15 +12,15 @@ from rowreckon.document.audit import Basis, Evidence, Finding, Join
 from rowreckon.frozen import frozen
 from rowreckon.remedies.subject import Subject
 
-PROVEN = 16.0
-"""The evidence leaves hardly room for a rival: the catalog or the plan's own counts show it."""
-STRONG = 6.0
+PROVEN = 150.0
+"""The evidence leaves hardly room for a rival: counts of the plan or the catalog show it."""
+STRONG = 20.0
 """The evidence fits this cause and contradicts the usual rivals."""
-LIKELY = 2.5
-"""The pattern is typical, nothing contradicts it."""
+LIKELY = 3.0
+"""The pattern is typical, nothing contradicts it: inferred, as a rule from the plan alone."""
 POSSIBLE = 1.0
 """The pattern fits, and so does another cause's."""
-WEAK = 0.4
+WEAK = 1 / 3
 """Thinkable; nothing speaks for it but the absence of something better."""
 
 

@@ -30,7 +30,7 @@ from rowreckon.causes.wording import count, rows_sentence
 from rowreckon.plan.nodes import FunctionScanNode
 from rowreckon.plural import counted
 from rowreckon.remedies import checks
-from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.draft import CERTAIN, Draft
 from rowreckon.remedies.quoting import quote_table
 from rowreckon.remedies.readable import Unreadable, read_signature, without_statements
 from rowreckon.remedies.subject import FunctionName, Subject, TableName
@@ -123,7 +123,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
         undo_note=None if old is not None else "1000 is what CREATE FUNCTION declares where nothing is said",
         reason=f"Declare that {function.name} returns about {counted(value, 'row')}. The planner has nothing "
         "else to go by.",
-        works=0.95,
+        works=CERTAIN,
         check_first=None if old is not None else checks.functions(function),
         lock=None,
         function=function,

@@ -29,7 +29,7 @@ from rowreckon.capture import Capture
 from rowreckon.causes.finding import PROVEN, STRONG, Candidate, fact
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
-from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.draft import SAMPLED, Draft
 from rowreckon.remedies.subject import Subject
 
 TITLE = "generic plan"
@@ -73,7 +73,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
             sql=("SET plan_cache_mode = force_custom_plan",),
             undo=("RESET plan_cache_mode",),
             reason="Plan the statement with the real values: a generic plan knows only average ones.",
-            works=0.85,
+            works=SAMPLED,
             lock=None,
             tables=tables,
             columns=subject.columns,

@@ -36,7 +36,7 @@ from rowreckon.causes.keys import is_unique, key_pairs, only_pair
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
 from rowreckon.plan.nodes import ScanNode
-from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.draft import OPEN, Draft
 from rowreckon.remedies.statistics import longer_list
 from rowreckon.remedies.subject import Subject
 
@@ -122,7 +122,7 @@ def _is_filtered(context: Context, key: Key) -> bool:
 
 def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     """Longer lists of common values on both sides of a join key."""
-    one = longer_list(replace(subject, fraction=0.001), capture)
+    one = tuple(replace(draft, works=OPEN) for draft in longer_list(replace(subject, fraction=0.001), capture))
     if subject.other_table is None or not subject.other_table.name or not one:
         return one
     other_side = replace(
@@ -139,6 +139,5 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
         columns=tuple(dict.fromkeys((*one[0].columns, *other[0].columns))),
         reason=f"Keep longer lists of common values of the join key on {one[0].tables[0]} and {other[0].tables[0]}, "
         "which the planner compares with each other.",
-        works=0.5,
     )
     return (both,)

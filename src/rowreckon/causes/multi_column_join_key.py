@@ -31,7 +31,7 @@ from rowreckon.causes.finding import LIKELY, STRONG, Candidate, fact
 from rowreckon.causes.keys import KeyPair, key_pairs
 from rowreckon.causes.wording import listed, rows_sentence
 from rowreckon.plan.nodes import JoinNode
-from rowreckon.remedies.draft import Draft, is_kind
+from rowreckon.remedies.draft import SAMPLED, Draft, is_kind
 from rowreckon.remedies.quoting import fitting_name, quote_table
 from rowreckon.remedies.subject import Subject
 from rowreckon.sql.keywords import quote_name
@@ -187,7 +187,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
             undo=(f"ALTER TABLE {table} DROP CONSTRAINT {name}",),
             reason=f"A foreign key over {', '.join(subject.columns)} tells the planner that each row of "
             f"{subject.table} finds its partner in {subject.other_table}.",
-            works=0.8,
+            works=SAMPLED,  # rows without a partner, which a sample need not show, refuse it
             check_first=orphans,
             lock="SHARE ROW EXCLUSIVE",
             tables=(subject.table, subject.other_table),

@@ -35,7 +35,7 @@ from rowreckon.causes.wording import count, rows_sentence
 from rowreckon.plan.nodes import AggregateNode, MemoizeNode
 from rowreckon.plural import counted as counted_noun
 from rowreckon.remedies import checks
-from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, targets
+from rowreckon.remedies.draft import CERTAIN, OPEN, SHARE_UPDATE_EXCLUSIVE, Draft, targets
 from rowreckon.remedies.quoting import quote_table
 from rowreckon.remedies.refresh import NOT_OWNER, analyze_statements
 from rowreckon.remedies.statistics import longer_list
@@ -171,7 +171,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
         return tuple(
             replace(
                 d,
-                works=0.5,
+                works=OPEN,
                 reason=f"Let ANALYZE draw a larger sample of {tables[0]}, from which it counts distinct values.",
             )
             for d in drafts
@@ -193,7 +193,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
             undo_note=None if known else "RESET removes an override that was set before as well",
             reason=f"{subject.columns[0]} of {table} has {counted_noun(subject.distinct, 'distinct value')}, counted "
             "by this query. The statistics, taken from a sample, say otherwise.",
-            works=0.85,
+            works=CERTAIN,
             check_first=None if known else checks.column_settings((table,), subject.columns),
             lock=SHARE_UPDATE_EXCLUSIVE,
             tables=(table,),

@@ -35,7 +35,7 @@ from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
 from rowreckon.document.audit import Missing
 from rowreckon.remedies import checks
-from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft
+from rowreckon.remedies.draft import SAMPLED, SHARE_UPDATE_EXCLUSIVE, Draft
 from rowreckon.remedies.refresh import NOT_OWNER, NOTHING_RESTORES, analyze_statements
 from rowreckon.remedies.subject import Subject, TableName
 
@@ -143,7 +143,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
             sql=analyze_statements((table,)),
             reason=f"Analyze {table} as a whole. Autovacuum analyzes its partitions only, and joins and groupings use "
             "the whole table's statistics.",
-            works=0.95,
+            works=SAMPLED,
             undo_note=NOTHING_RESTORES,
             lock=SHARE_UPDATE_EXCLUSIVE,
             tables=(table,),

@@ -17,6 +17,8 @@ from rowreckon.document.audit import Finding, Join
 from rowreckon.remedies.subject import Subject, TableName
 
 _WORTH_TELLING = 0.1
+_SUREST = 0.99
+"""No cause is told as certain: the plan and the catalog may have been read at different times."""
 _LEAST_FACTOR = 2.0
 _CURES = 0.4
 """Confidence from which on a curable cause makes it idle to look for a last resort."""
@@ -113,7 +115,7 @@ def _document(candidate: Candidate, site: Site, share: float, joins: Sequence[Jo
         joins=tuple(j.node for j in joins),
         tables=tuple(dict.fromkeys(str(t) for t in tables)),
         columns=(*subject.columns, *subject.expressions),
-        confidence=round(min(share, 0.97), 2),
+        confidence=round(min(share, _SUREST), 2),
         basis=candidate.basis,
         summary=candidate.summary + (_NOTE[harms] if candidate.code != "unexplained" else ""),
         evidence=candidate.evidence,

@@ -91,7 +91,8 @@ class GainMs(Part):
 
 
 class Remedy(Part):
-    """A change to try."""
+    """A change to try. `confidence` is the chance that it mends the estimate (of an index: that the planner takes it);
+    `expected_gain_ms` says what time that may bring."""
 
     rank: int
     kind: RemedyKind

@@ -22,7 +22,7 @@ LEAST_CONFIDENCE = 0.15
 _LEAST_REMEDY = 0.1
 
 _OPEN_HARM = 0.6
-"""How much a remedy counts where it is open whether the error harms its join."""
+"""How much a remedy counts where it is open whether the error harms its join; its confidence is the estimate's."""
 
 _LEAST_MS = 1.0
 """Time at stake below which one timed run can't tell a gain from noise; common practice, no source."""
@@ -33,7 +33,7 @@ _NO_CURES = frozenset({"luring_index", "missing_join_index"})
 _LEAST_SHARE = 0.02
 
 _ALONE = 0.5
-"""How much a cure is trusted that leaves its join misestimated by another error."""
+"""How much a cure counts that mends its estimate and leaves the join misestimated by another error."""
 
 _EXECUTES = "EXPLAIN ANALYZE executes the statement: measure before and after on a development copy"
 _TOUCHES = {
@@ -53,6 +53,8 @@ class _Merged:
     draft: Draft
     codes: list[str] = field(default_factory=list)
     confidence: float = 0.0
+    weight: float = 0.0
+    """The confidence, with how much it counts."""
     findings: dict[tuple[int, int], None] = field(default_factory=dict)
     gains: dict[int, Gain] = field(default_factory=dict)
     joins: set[tuple[int, int]] = field(default_factory=set)
@@ -73,7 +75,7 @@ def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
     _let_wider_serve(merged)
     whole = fsum(p.execution_ms or 0.0 for p in plans)
     scored = [(m, _score(m, whole)) for m in merged.values()]
-    scored = [(m, s) for m, s in scored if s > 0 and m.confidence >= _LEAST_REMEDY]
+    scored = [(m, s) for m, s in scored if s > 0 and m.weight >= _LEAST_REMEDY]
     cured = {j for m, _ in scored if m.draft.kind != "drop_index" for j in m.joins}
     scored.sort(key=lambda pair: _order(pair[0], pair[1], cured))
     return tuple(_document(m, rank, plans) for rank, (m, _) in enumerate(scored, start=1))
@@ -100,9 +102,8 @@ def _worth_acting(plan: PlanAudit, finding: CauseFinding) -> bool:
 
 def _add(merged: _Merged, plan: PlanAudit, number: int, finding: CauseFinding, draft: Draft, gain: Gain) -> None:
     sure = finding.finding.confidence * draft.works
-    if finding.harms == "undecided":
-        sure *= _OPEN_HARM
     merged.confidence = max(merged.confidence, sure)
+    merged.weight = max(merged.weight, sure * (_OPEN_HARM if finding.harms == "undecided" else 1.0))
     merged.codes.append(finding.code)
     merged.findings[(plan.index, number)] = None
     merged.joins.update((plan.index, j) for j in finding.finding.joins)
@@ -119,6 +120,7 @@ def _add_combinations(merged: dict[tuple[str, ...], _Merged], plan: PlanAudit) -
             continue  # a part is not worth proposing at all
         whole = merged.setdefault(combination.draft.sql, _Merged(combination.draft))
         whole.confidence = max(whole.confidence, combination.confidence)
+        whole.weight = max(whole.weight, combination.confidence)
         whole.findings.update(dict.fromkeys((plan.index, n) for n in combination.findings))
         whole.joins.add((plan.index, combination.join))
         gains = [gain_of(plan, plan.findings[n]) for n in combination.findings]
@@ -126,7 +128,7 @@ def _add_combinations(merged: dict[tuple[str, ...], _Merged], plan: PlanAudit) -
         for part in parts:
             if not part.needs_company:
                 part.needs_company = True
-                part.confidence *= _ALONE
+                part.weight *= _ALONE
 
 
 def _let_wider_serve(merged: dict[tuple[str, ...], _Merged]) -> None:
@@ -153,6 +155,7 @@ def _size(index: Draft) -> tuple[int, int]:
 
 def _take_over(wide: _Merged, narrow: _Merged) -> None:
     wide.confidence = max(wide.confidence, narrow.confidence)
+    wide.weight = max(wide.weight, narrow.weight)
     wide.codes += narrow.codes
     wide.findings.update(narrow.findings)
     wide.joins |= narrow.joins
@@ -163,11 +166,11 @@ def _take_over(wide: _Merged, narrow: _Merged) -> None:
 
 
 def _score(merged: _Merged, whole: float) -> float:
-    """Expected share of the measured time that comes back, times the confidence."""
+    """Expected share of the measured time that comes back, times the weight."""
     times = [g.expected for g in merged.gains.values() if g.expected is not None]
     if times and whole > 0:
-        return sum(times) / whole * merged.confidence
-    return max((g.share for g in merged.gains.values()), default=0.0) * merged.confidence
+        return sum(times) / whole * merged.weight
+    return max((g.share for g in merged.gains.values()), default=0.0) * merged.weight
 
 
 def _order(

@@ -14,6 +14,14 @@ from rowreckon.remedies.subject import FunctionName, Subject, TableName
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
 
+CERTAIN = 150 / 151
+"""The planner takes the very figure that is declared, by its own sources: very strong evidence, in odds of 150 to 1
+(the grades stand in `causes/finding.py`)."""
+SAMPLED = 20 / 21
+"""The planner takes what ANALYZE then counts in its sample, which holds what was missing: strong evidence."""
+OPEN = 3 / 4
+"""It helps if something holds that neither the plan nor the catalog tells: positive evidence."""
+
 INVASIVENESS: dict[RemedyKind, int] = {
     "refresh_statistics": 0,
     "more_statistics": 1,
@@ -32,7 +40,8 @@ INVASIVENESS: dict[RemedyKind, int] = {
 
 @frozen
 class Draft:
-    """A change to try. `works` is the chance that it helps if its cause is right; names in `tables` are raw.
+    """A change to try. `works` is the chance that it mends the estimate if its cause is right (of an index: that the
+    planner takes it), whatever time that brings; names in `tables` are raw.
 
     `keys` are a new index's key columns where it covers the whole table, so that an index with more can replace it.
     `title` is for what its kind does not name, `function` the one that it alters.

@@ -8,15 +8,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rowreckon.remedies import checks
-from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.draft import CERTAIN, Draft
 from rowreckon.remedies.subject import Subject
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
-
-_WORKS = 0.9
-"""Once the operator counts as leakproof, or the column may be read, the planner takes the statistics
-(statistic_proc_security_check in selfuncs.c); how good they are is another matter."""
 
 _LEAKPROOF = (
     "A superuser who has read the function behind the filter's operator may mark it LEAKPROOF (ALTER FUNCTION). "
@@ -40,7 +36,7 @@ def let_statistics_be_used(subject: Subject) -> tuple[Draft, ...]:
             title="Let this role use the statistics",
             sql=(),
             reason=" ".join(_ways(subject, subject.relation)),
-            works=_WORKS,
+            works=CERTAIN,
             check_first=checks.leakproof_operators(table, subject.columns) if subject.columns else None,
             tables=(table,),
             columns=subject.columns,

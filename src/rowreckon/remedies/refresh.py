@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rowreckon.capture import Capture
 from rowreckon.remedies import checks
-from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, targets
+from rowreckon.remedies.draft import SAMPLED, SHARE_UPDATE_EXCLUSIVE, Draft, targets
 from rowreckon.remedies.quoting import quote_table
 from rowreckon.remedies.subject import Subject, TableName, is_temporary
 
@@ -36,7 +36,7 @@ def refreshed(subject: Subject, capture: Capture, why: str) -> tuple[Draft, ...]
             kind="refresh_statistics",
             sql=analyze_statements(tables),
             reason=f"Refresh the statistics of {named}. {why}",
-            works=0.95,
+            works=SAMPLED,
             undo_note=NOTHING_RESTORES,
             check_first=None if capture.catalog is not None and relation else checks.analyzed_when(tables),
             lock=SHARE_UPDATE_EXCLUSIVE,

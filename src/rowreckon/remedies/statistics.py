@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from rowreckon.remedies import checks
-from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft, targets
+from rowreckon.remedies.draft import OPEN, SAMPLED, SHARE_UPDATE_EXCLUSIVE, Draft, targets
 from rowreckon.remedies.quoting import fitting_name, name_of_expression, quote_table
 from rowreckon.remedies.refresh import NOT_OWNER, analyze_statements
 from rowreckon.remedies.subject import Subject, TableName
@@ -58,7 +58,7 @@ def longer_list(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
             else "-1 is the server's default; a target set before is shown by the query to run first",
             reason=f"Keep up to {target} common values of {named} on {tables[0]}, so that the value asked for is among "
             "them.",
-            works=0.85,
+            works=SAMPLED if subject.fraction else OPEN,
             check_first=None if known else checks.column_settings(tables, subject.columns),
             lock=SHARE_UPDATE_EXCLUSIVE,
             tables=tables,
@@ -69,7 +69,7 @@ def longer_list(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
 
 
 def together(
-    subject: Subject, capture: Capture, kinds: tuple[str, ...], *, at_least: int = 100, works: float = 0.9
+    subject: Subject, capture: Capture, kinds: tuple[str, ...], *, at_least: int = 100, works: float = SAMPLED
 ) -> tuple[Draft, ...]:
     """A statistics object for columns that go together, with a longer list where the combination is rare.
 
