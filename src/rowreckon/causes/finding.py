@@ -23,6 +23,14 @@ POSSIBLE = 1.0
 WEAK = 1 / 3
 """Thinkable; nothing speaks for it but the absence of something better."""
 
+DOUBT = 1.0
+"""Weight of the causes that nobody thought of."""
+
+
+def alone(weight: float) -> float:
+    """The confidence in a cause that has no rival but the doubt."""
+    return weight / (weight + DOUBT)
+
 
 @frozen
 class Candidate:

@@ -33,7 +33,7 @@ from typing import TYPE_CHECKING
 
 from rowreckon.capture import Capture
 from rowreckon.causes.clause_kinds import compared_column, kind_of
-from rowreckon.causes.finding import JoinCandidate, fact
+from rowreckon.causes.finding import STRONG, JoinCandidate, alone, fact
 from rowreckon.causes.index_designs import best_design
 from rowreckon.causes.scans import is_base_scan, name_of, partition_parent_alias, relation_of, table_of
 from rowreckon.causes.wording import count, listed, rows
@@ -129,7 +129,7 @@ def _of_design(join: Join, context: Context, side: SidePrices, design: IndexDesi
 
 
 def _confidence(join: Join, basis: str, *, turned: bool) -> float:
-    confidence = 0.85 if basis != "plan" else 0.6
+    confidence = alone(STRONG) if basis != "plan" else 0.6
     if join.residual is not None and not 0.7 <= join.residual <= 1.4:
         confidence *= 0.7
     inner = join.outer if turned else join.inner

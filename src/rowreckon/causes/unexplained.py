@@ -23,7 +23,7 @@ Leis et al., "How Good Are Query Optimizers, Really?", PVLDB 9(3), 2015, on corr
 
 from __future__ import annotations
 
-from rowreckon.causes.finding import Candidate, fact
+from rowreckon.causes.finding import DOUBT, Candidate, fact
 from rowreckon.causes.keys import key_pairs, only_pair
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
@@ -32,9 +32,6 @@ from rowreckon.remedies import checks
 from rowreckon.remedies.subject import Subject
 
 TITLE = "unexplained"
-
-DOUBT = 1.0
-"""Weight of the causes that nobody thought of, against the weights in `finding`."""
 
 
 def candidate(site: Site, context: Context) -> Candidate:

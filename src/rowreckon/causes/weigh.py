@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from rowreckon.causes import unexplained
 from rowreckon.causes.evidence import CauseEvidence
-from rowreckon.causes.finding import Candidate, CauseFinding, JoinCandidate
+from rowreckon.causes.finding import DOUBT, Candidate, CauseFinding, JoinCandidate
 from rowreckon.causes.harm import harm_of, sufferers
 from rowreckon.causes.registry import CAUSES, CODES
 from rowreckon.causes.scans import partition_parent_alias
@@ -89,9 +89,9 @@ def _wrong_nodes(evidence: CauseEvidence, reached: Mapping[int, tuple[Join, ...]
 
 def _judge(site: Site, context: Context, joins: tuple[Join, ...]) -> list[CauseFinding]:
     rivals = [c for cause in CAUSES if (c := cause.check(site, context)) is not None]
-    whole = sum(c.weight for c in rivals) + unexplained.DOUBT
+    whole = sum(c.weight for c in rivals) + DOUBT
     told = [(c, c.weight / whole) for c in rivals if c.weight / whole >= _WORTH_TELLING]
-    doubt = unexplained.DOUBT / whole
+    doubt = DOUBT / whole
     if not told or doubt >= max(share for _, share in told):
         told.append((unexplained.candidate(site, context), doubt))
     harms = harm_of(site, joins, context)

@@ -95,9 +95,10 @@ def _worth_acting(plan: PlanAudit, finding: CauseFinding) -> bool:
     whole = plan.execution_ms
     if gain.high is None or not whole:
         return True
-    # A development copy is small, and the share outlasts its size: a cure of a proven crossing needs no millisecond.
-    least = 0.0 if finding.harms == "crossed" and finding.finding.code not in _NO_CURES else _LEAST_MS
-    return gain.high >= least and gain.high >= _LEAST_SHARE * whole
+    # A proven crossing is cured however small the copy that showed it: what it brings is told and ranks the cure.
+    if finding.harms == "crossed" and finding.code not in _NO_CURES:
+        return gain.high > 0
+    return gain.high >= _LEAST_MS and gain.high >= _LEAST_SHARE * whole
 
 
 def _add(merged: _Merged, plan: PlanAudit, number: int, finding: CauseFinding, draft: Draft, gain: Gain) -> None:

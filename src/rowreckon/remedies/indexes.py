@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from rowreckon.plural import counted
 from rowreckon.remedies import checks
-from rowreckon.remedies.draft import SHARE_UPDATE_EXCLUSIVE, Draft
+from rowreckon.remedies.draft import SAMPLED, SHARE_UPDATE_EXCLUSIVE, Draft
 from rowreckon.remedies.quoting import fitting_name, quote_table
 from rowreckon.remedies.readable import Unreadable, read_definition, read_expressions, without_statements
 from rowreckon.remedies.subject import Subject, TableName
@@ -64,7 +64,7 @@ def new_index(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
         sql_trial=(plain,),
         undo=undo,
         reason=_reason(subject),
-        works=0.9,
+        works=SAMPLED,  # the planner priced it by the statistics that ANALYZE took
         transactional=not any("CONCURRENTLY" in s for s in sql),
         check_first=None if known else checks.indexes((table,)),
         lock=SHARE_UPDATE_EXCLUSIVE if any("CONCURRENTLY" in s for s in sql) else "SHARE",
