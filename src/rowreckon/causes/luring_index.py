@@ -8,8 +8,9 @@ Each outer row costs one descent into the index. At the rows that really came an
 the index keeps the planner from it.
 
 ## Evidence it needs
-A crossed nested loop whose inner side reads that index, another method being cheapest at the actual rows. From the
-catalog: the index guards no constraint and serves no foreign key, and how often the server used it.
+A crossed nested loop whose inner side reads that index, another method being cheapest at the actual rows. By the cost
+model another method is the cheapest at the estimates, too, once the index is gone. From the catalog: the index guards
+no constraint and serves no foreign key, and how often the server used it.
 
 ## Remedy
 First whatever cures the estimate. Only where nothing does: dropping the index, after looking at its other uses. It
@@ -31,7 +32,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rowreckon.capture import Capture
-from rowreckon.causes.finding import JoinCandidate, fact
+from rowreckon.causes.finding import POSSIBLE, STRONG, JoinCandidate, alone, fact
 from rowreckon.causes.index_uses import guards_rows, other_use
 from rowreckon.causes.scans import is_base_scan, relation_of, table_of
 from rowreckon.causes.wording import rows as counted_rows
@@ -46,14 +47,9 @@ if TYPE_CHECKING:
     from rowreckon.catalog.facts import Index, Relation
     from rowreckon.causes.site import Context
     from rowreckon.document.audit import Join
+    from rowreckon.document.base import Method
 
 TITLE = "an index that lures into nested loops"
-
-_CONFIDENCE = 0.55
-
-_IN_MEMORY = 0.7
-"""What is left of it where the loop read no page from disk: its cost is then mostly that of pages which the planner
-prices as reads."""
 
 
 def check_join(join: Join, context: Context) -> JoinCandidate | None:
@@ -74,6 +70,9 @@ def check_join(join: Join, context: Context) -> JoinCandidate | None:
     table = table_of(node, relation)
     if name is None or table is None:
         return None
+    without = _without(join, name)
+    if without == "nested_loop":
+        return None  # it would loop all the same, over another way in
     index = relation.index(name) if relation is not None else None
     if index is not None and guards_rows(index):
         return None
@@ -106,13 +105,29 @@ def check_join(join: Join, context: Context) -> JoinCandidate | None:
             curable=index is not None and use is None,
         ),
         ratio=join.loss_factor or 1.0,
-        confidence=round(_CONFIDENCE * (_IN_MEMORY if read == 0 else 1.0), 2),
+        confidence=round(alone(STRONG if without is not None and index is not None else POSSIBLE), 2),
         basis="catalog" if index is not None else "plan",
         summary=f"The index {name} makes a nested loop over {counted_rows(rows)} look cheap. "
         f"Without it a {join.best_at_actual} join would be chosen, and the estimates would stay as they are."
         + _spared(use, known=index is not None),
         evidence=tuple(evidence),
     )
+
+
+def _without(join: Join, index: str) -> Method | None:
+    """The method that is cheapest at the estimates without the index, None where its ways are not priced.
+
+    A merge's ways do not name their indexes, so one that reads any is left out.
+    """
+    priced = [
+        (way.at_estimate, method)
+        for method, cost in join.costs.items()
+        for way in cost.ways
+        if way.at_estimate is not None and not way.hypothetical and way.index != index
+        if method != "merge" or "index" not in way.access
+    ]
+    methods = {method for _, method in priced}
+    return min(priced)[1] if "nested_loop" in methods and len(methods) > 1 else None
 
 
 def _spared(use: str | None, *, known: bool) -> str:

@@ -104,7 +104,8 @@ def _worth_acting(plan: PlanAudit, finding: CauseFinding) -> bool:
 def _add(merged: _Merged, plan: PlanAudit, number: int, finding: CauseFinding, draft: Draft, gain: Gain) -> None:
     sure = finding.finding.confidence * draft.works
     merged.confidence = max(merged.confidence, sure)
-    merged.weight = max(merged.weight, sure * (_OPEN_HARM if finding.harms == "undecided" else 1.0))
+    counts = draft.counts * (_OPEN_HARM if finding.harms == "undecided" else 1.0)
+    merged.weight = max(merged.weight, sure * counts)
     merged.codes.append(finding.code)
     merged.findings[(plan.index, number)] = None
     merged.joins.update((plan.index, j) for j in finding.finding.joins)

@@ -43,6 +43,7 @@ class Draft:
     """A change to try. `works` is the chance that it mends the estimate if its cause is right (of an index: that the
     planner takes it), whatever time that brings; names in `tables` are raw.
 
+    `counts` is what it counts in the ranking beside that: little for what mends no estimate and others may pay for.
     `keys` are a new index's key columns where it covers the whole table, so that an index with more can replace it.
     `title` is for what its kind does not name, `function` the one that it alters.
     """
@@ -51,6 +52,7 @@ class Draft:
     sql: tuple[str, ...]
     reason: str
     works: float
+    counts: float = 1.0
     transactional: bool = True
     sql_trial: tuple[str, ...] = ()
     undo: tuple[str, ...] | None = None

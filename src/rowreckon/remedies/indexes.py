@@ -24,6 +24,10 @@ _CONCURRENTLY = "CONCURRENTLY cannot run inside a transaction; if it fails, drop
 _ONLY_VISIBLE = "the index alone is read where VACUUM has marked the table's pages all-visible, else the table too"
 _WORKLOAD = "this list of queries and the server's counters are not the whole workload: look for other uses first"
 
+_LAST_RESORT = 0.4
+"""What dropping an index counts: it mends no estimate, others may live by it, and a loop that finds its pages in memory
+may be as fast as what comes instead (common practice, no source)."""
+
 
 def new_index(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     """CREATE INDEX on the inner join key; partition by partition where the table is partitioned."""
@@ -185,7 +189,8 @@ def dropped_index(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
             undo_note=undo_note,
             reason=f"Without the index {subject.index} the planner would not choose a nested loop over the rows that "
             f"came. The estimates stay as they are.{used}",
-            works=0.7,
+            works=SAMPLED,
+            counts=_LAST_RESORT,
             transactional=False,
             check_first=checks.indexes((subject.table,)),
             lock=SHARE_UPDATE_EXCLUSIVE,
