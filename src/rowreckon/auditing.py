@@ -179,6 +179,7 @@ def audit_capture(
         learned_from=tuple(sorted({name for join in verdicts.joins for name in join.learned_from}, key=in_order)),
         turns_at=tuple(dict.fromkeys(limit for join in verdicts.joins for limit in join.turns_at)),
         values=capture.values,
+        generic_plan=capture.generic_plan,
     )
     return plan, evidence
 

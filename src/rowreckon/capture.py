@@ -13,10 +13,10 @@ from rowreckon.plan.keys import AsItIs
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Catalog
     from rowreckon.declared.facts import Declared
-    from rowreckon.document.plan import PlanForValue
+    from rowreckon.document.plan import GenericPlan, PlanForValue
 else:
     # Most captures come without facts, and the models of facts take longer to make than a plan takes to read.
-    Catalog = Declared = PlanForValue = Any
+    Catalog = Declared = PlanForValue = GenericPlan = Any
 
 WITHOUT_FACTS = "without catalog facts: "
 """How the note of a capture begins whose facts were asked for and not had; the reason follows."""
@@ -102,7 +102,8 @@ class Capture(BaseModel):
     planner setting has its built-in default. `explain` is None where a query never got a plan. `runs_ms` are
     execution times of repeated runs, ms. `notes` say what was mended while reading, or what the form lacks.
     `declared` is what schema files say of the plan's relations, without what the plan contradicts. `values` says for
-    which values of the query's literals another plan comes; a capture file does not hold it, since values stand in it.
+    which values of the query's literals another plan comes, `generic_plan` when it would turn generic as a prepared
+    statement; a capture file holds neither, since values stand in them.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
@@ -121,6 +122,7 @@ class Capture(BaseModel):
     probes: tuple[Probe, ...] = ()
     contests: tuple[Contest, ...] = ()
     values: Annotated[tuple[PlanForValue, ...], AsItIs()] = ()
+    generic_plan: Annotated[GenericPlan | None, AsItIs()] = None
     runs_ms: tuple[Milliseconds, ...] = ()
     cache: Literal["cold", "warm", "unknown"] = "unknown"
     outcome: Outcome = "ran"

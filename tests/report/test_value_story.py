@@ -8,10 +8,11 @@ import pytest
 
 from rowreckon.capture import Capture
 from rowreckon.captures.masking import mask_capture
-from rowreckon.document.audit import Audit, PlanForValue
+from rowreckon.document.audit import Audit, GenericPlan, PlanForValue
 from rowreckon.report.formats.html import render_html
 from rowreckon.report.formats.markdown import render_markdown
 from rowreckon.report.mask import mask_document, mask_names
+from rowreckon.report.story.prepared_story import prepared_lines
 from rowreckon.report.story.value_story import value_lines, value_rows
 from rowreckon.report.words.escape import plain
 
@@ -46,12 +47,19 @@ STRETCHES = tuple(
         (RIVAL, "2026-02-08", None, 0.8996),
     )
 )
+GENERIC = GenericPlan(
+    **{"sequence": "given", "executions": 24, "turns_at": 6, "cost": 577.67, "custom_cost": 492.94},
+    **{"same_plan_share": 0.875, "values": ("Zirbelheim", None), "values_cost": 41.5, "plan": RIVAL},
+    **{"tables": ("bookings", "b", "huts", "h"), "index": ("bookings_by_tier",), "asked_of": "stand_in"},
+)
 SAME = (_entry(OWN, parameter="h.id < …", row_share=1.0),)
 
 
 def _audit(*entries: PlanForValue) -> Audit:
     audit = f.crossed_audit()
-    return audit.model_copy(update={"plans": (audit.plans[0].model_copy(update={"values": entries}),)})
+    return audit.model_copy(
+        update={"plans": (audit.plans[0].model_copy(update={"values": entries, "generic_plan": GENERIC}),)}
+    )
 
 
 @pytest.mark.parametrize(
@@ -77,6 +85,30 @@ def test_what_is_told(entries: tuple[PlanForValue, ...], told: str) -> None:
     assert next(plain(line) for line in value_lines(_audit(*SAME, *entries).plans[0])) == told
 
 
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        (
+            {},
+            "Prepared, the server takes the generic plan from execution 6 on, of given values. The generic plan costs"
+            " 577.67, custom plans 492.94 on average, without planning. The generic plan is the custom one in 88% of"
+            " the executions. For Zirbelheim and null another costs 41.50. With plan_cache_mode = force_custom_plan"
+            " each value keeps its own plan, at the price of planning every time.",
+        ),
+        (
+            {"turns_at": None, "same_plan_share": 1.0, "values": (), "sequence": "by_share"},
+            "Prepared, it keeps custom plans for 24 executions with values drawn by their share of the rows. The"
+            " generic plan costs 577.67, custom plans 492.94 on average, without planning. All custom plans are the"
+            " generic one, so that it loses nothing by turning.",
+        ),
+    ],
+)
+def test_what_is_told_of_a_prepared_statement(more: dict[str, Any], told: str) -> None:
+    """When it turns, what it costs, whether it should."""
+    plan = _audit().plans[0].model_copy(update={"generic_plan": GENERIC.model_copy(update=more)})
+    assert " ".join(plain(line) for line in prepared_lines(plan)) == told
+
+
 def test_the_table_has_every_entry() -> None:
     """Values in words, shares that never round to nothing or all."""
     rows = [tuple(plain(cell) for cell in row) for row in value_rows(_audit(*SINGLE, *STRETCHES).plans[0])]
@@ -98,14 +130,14 @@ def test_pages_hold_the_table() -> None:
     """HTML and Markdown fold the whole map."""
     audit = _audit(*SINGLE)
     for text in (render_html(audit), render_markdown(audit)):
-        assert text.count("Zirbelheim") == 2
+        assert text.count("Zirbelheim") == 3
         assert "Plans by value" in text
 
 
 def test_masking_leaves_shares_alone() -> None:
     """No value stays, whether a capture is masked or a document; a name of a plan that nobody ran has a pseudonym."""
-    masked = mask_capture(Capture(name="plan", values=(*SINGLE, *STRETCHES)))
-    shown = str([entry.model_dump() for entry in masked.values])
+    masked = mask_capture(Capture(name="plan", values=(*SINGLE, *STRETCHES), generic_plan=GENERIC))
+    shown = str([masked.generic_plan, *(entry.model_dump() for entry in masked.values)])
     assert [entry.row_share for entry in masked.values] == [e.row_share for e in (*SINGLE, *STRETCHES)]
     document = mask_document(_audit(*SINGLE, *STRETCHES)).to_json()
     for text in (shown, document):

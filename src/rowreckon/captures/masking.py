@@ -14,7 +14,7 @@ from rowreckon.capture import Capture, SessionFacts
 from rowreckon.captures.masked_words import masked_name, masked_reason, masked_sentence, masked_setting
 from rowreckon.catalog.facts import Catalog
 from rowreckon.declared.facts import Declared
-from rowreckon.document.plan import PlanForValue
+from rowreckon.document.plan import GenericPlan, PlanForValue
 from rowreckon.plan.base import ExplainPart
 from rowreckon.plan.document import ExplainDocument, parse_document
 from rowreckon.plan.nodes import FAMILIES, model_of
@@ -86,6 +86,7 @@ def mask_capture(capture: Capture) -> Capture:
                 a.model_copy(update={"explain": mask_explain(a.explain)}) for a in capture.alternatives
             ),
             "values": tuple(_masked_value_entry(entry) for entry in capture.values),
+            "generic_plan": None if capture.generic_plan is None else _masked_executions(capture.generic_plan),
         }
     )
 
@@ -94,6 +95,11 @@ def _masked_value_entry(entry: PlanForValue) -> PlanForValue:
     """The same plan for the same share of rows, without the values; a plan's line holds names only."""
     ends = {"low": entry.low and MASKED, "high": entry.high and MASKED}
     return entry.model_copy(update={"values": (MASKED,) * len(entry.values), **ends})
+
+
+def _masked_executions(generic: GenericPlan) -> GenericPlan:
+    """When the statement turns generic, without the values of its executions."""
+    return generic.model_copy(update={"values": (MASKED,) * len(generic.values)})
 
 
 def mask_catalog(catalog: Catalog) -> Catalog:

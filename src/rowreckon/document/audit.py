@@ -38,6 +38,7 @@ from rowreckon.document.node import NodeBlocks as NodeBlocks
 from rowreckon.document.node import NodeCondition as NodeCondition
 from rowreckon.document.plan import Evidence as Evidence
 from rowreckon.document.plan import Finding as Finding
+from rowreckon.document.plan import GenericPlan as GenericPlan
 from rowreckon.document.plan import Missing as Missing
 from rowreckon.document.plan import Origin as Origin
 from rowreckon.document.plan import Outcome as Outcome

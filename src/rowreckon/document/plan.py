@@ -152,6 +152,30 @@ class PlanForValue(Part):
     asked_of: MaybeText = None
 
 
+class GenericPlan(Part):
+    """When a prepared statement turns to its generic plan, and whether that suits the values that come.
+
+    `sequence` says whose values were taken: `given` ones, or values drawn by their share of the rows. In the n-th
+    execution, `turns_at`, the server first takes the generic plan; None: not within `executions`. Costs are the
+    planner's for one execution, without planning: `cost` is that of the generic plan, `custom_cost` the custom plans'
+    mean. `same_plan_share` is the share of the executions whose custom plan is the generic one; `values` are those of
+    the execution that the custom plan makes cheapest against the generic one, where that is another plan.
+    """
+
+    sequence: Literal["given", "by_share"]
+    executions: int
+    turns_at: MaybeInt = None
+    cost: float
+    custom_cost: float
+    same_plan_share: float
+    values: tuple[str | None, ...] = ()
+    values_cost: MaybeFloat = None
+    plan: str
+    tables: tuple[str, ...] = ()
+    index: tuple[str, ...] = ()
+    asked_of: MaybeText = None
+
+
 class Plan(Part):
     """One captured plan, audited."""
 
@@ -188,3 +212,4 @@ class Plan(Part):
     turns_at: tuple[FactLimit, ...] = ()
     with_right_counts: RightCounts | None = None
     values: tuple[PlanForValue, ...] = ()
+    generic_plan: GenericPlan | None = None

@@ -31,7 +31,7 @@ _OWN = frozenset(
         "basis_at_estimate", "basis_at_actual", "code", "kind", "outcome", "sqlstate", "cache", "change", "time",
         "where_tried", "inner_at", "along", "best_at_actual", "lock", "tool_version", "query_id", "fingerprint",
         "join_methods_before", "join_methods_after", "first", "last", "to", "access", "fail_on", "written",
-        "title", "asked_of",
+        "title", "asked_of", "sequence",
     )
 )  # fmt: skip
 # Words of ours under one parent, sentences or values under another.

@@ -9,6 +9,7 @@ from rowreckon.report.drawings.ruler import rulers
 from rowreckon.report.formats.markdown_budget import Block
 from rowreckon.report.formats.markdown_pieces import drawn_rulers, items, table
 from rowreckon.report.story.plan_story import plan_picture
+from rowreckon.report.story.prepared_story import prepared_lines
 from rowreckon.report.story.story import (
     FindingStory,
     JoinStory,
@@ -109,6 +110,9 @@ def evidence_blocks(audit: Audit, index: int, *, alone: bool) -> list[Block]:
     for number, story in enumerate(join_stories(plan)):
         blocks.append(Block(_join(story, is_told=number == 0, alone=alone), f"a join of {name}"))
     blocks += [Block(_finding(finding), f"a cause in {name}") for finding in plan_findings(plan)]
+    if prepared := prepared_lines(plan):
+        said = " ".join(markdown(line) for line in prepared)
+        blocks.append(Block(f"#### Prepared\n\n{said}", f"the generic plan of {name}"))
     if plan.values:
         rows = _folded("Plans by value", table(HEAD, value_rows(plan), right=(2, 3)))
         said = " ".join(markdown(line) for line in value_lines(plan))

@@ -12,6 +12,7 @@ from rowreckon.report.drawings.ruler_text import ruler_text
 from rowreckon.report.formats.terminal_costs import write_costs
 from rowreckon.report.formats.terminal_writer import SQL_STYLE, STYLES, Writer
 from rowreckon.report.story.plan_story import plan_picture
+from rowreckon.report.story.prepared_story import prepared_lines
 from rowreckon.report.story.story import (
     FindingStory,
     JoinStory,
@@ -140,7 +141,9 @@ def write_evidence(out: Writer, plan: Plan, told: Ticket) -> None:
 
 
 def _values(out: Writer, plan: Plan) -> None:
-    """For which values another plan comes; with all else a line for each of the plans."""
+    """When a prepared statement turns generic, for which values another plan comes; with all else each of the plans."""
+    if prepared := prepared_lines(plan):
+        out.label("Prepared", " ".join(prepared), 2)
     if not plan.values:
         return
     out.label("Values", " ".join(value_lines(plan)[: None if out.verbose else _PLACES_SHOWN]), 2)

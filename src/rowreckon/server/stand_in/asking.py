@@ -24,6 +24,7 @@ from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.settings import planning_settings
 
 from .for_role import planned_for_its_role
+from .generic import generic_plan
 from .planning import Planner
 from .standing import StandIn, stand_in
 from .values import plans_by_value, some_notes
@@ -128,8 +129,13 @@ def _asked(
     found = _rivals(capture.query, planner, settings, {join.method for join in joins})
     notes = (AGREES, *(() if planner.sees_everything else (LIMITED,)), *((RIVALS,) if found else ()))
     by_value = plans_by_value(capture.query, facts, planner, settings)
-    told = {"alternatives": (*capture.alternatives, *found), "values": tuple(by_value.values)}
-    return _noted(capture.model_copy(update=told), *notes, *some_notes(by_value.notes))
+    prepared, unprepared = generic_plan(capture.query, facts, planner, settings)
+    told = {
+        "alternatives": (*capture.alternatives, *found),
+        "values": tuple(by_value.values),
+        "generic_plan": prepared,
+    }
+    return _noted(capture.model_copy(update=told), *notes, *some_notes(by_value.notes), *unprepared)
 
 
 def _rivals(query: str, planner: Planner, settings: Mapping[str, str], methods: set[Any]) -> list[Alternative]:

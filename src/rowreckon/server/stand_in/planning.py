@@ -14,6 +14,8 @@ from rowreckon.server.connecting.connection import Connection, connected, first_
 from rowreckon.stand_in.permitted import STATEMENT, NotPermitted, as_text, check_parts
 from rowreckon.stand_in.rights import role_there
 
+from .prepared import STATEMENTS, Prepared
+
 if TYPE_CHECKING:
     from postgast.pg_query_pb2 import ParseResult
 
@@ -74,6 +76,31 @@ class Planner:
             raise StatementFailed(
                 f"the stand-in can't be asked: {first_line(error)}", sqlstate=error.sqlstate
             ) from None
+
+    @contextlib.contextmanager
+    def prepared(self, query: str, settings: Mapping[str, str]) -> Iterator[Prepared]:
+        """The query as prepared statements, for as long as the block lasts. Raises StatementRefused, StatementFailed.
+
+        Nothing is executed: EXPLAIN EXECUTE plans, or takes the plan at hand, as an execution with these values would.
+        """
+        text, _ = explainable(query)
+        names = [sql.Identifier(name) for name in STATEMENTS]
+        with self.under(settings):
+            try:
+                for name in names:
+                    self._connection.execute(sql.SQL("PREPARE {} AS {}").format(name, sql.SQL(text)))
+                self._connection.execute("savepoint asked")
+                yield Prepared(self._connection, settings.get("plan_cache_mode", "auto"))
+            except psycopg.Error as error:
+                raise StatementFailed(
+                    f"the stand-in can't prepare the query: {first_line(error)}", sqlstate=error.sqlstate
+                ) from None
+            finally:
+                # a prepared statement outlives its transaction, and a failed transaction takes no statement
+                self._connection.execute("rollback to savepoint asked")
+                for name in names:
+                    with contextlib.suppress(psycopg.Error), self._connection.transaction():
+                        self._connection.execute(sql.SQL("DEALLOCATE {}").format(name))
 
     def _explained(self, query: str | ParseResult) -> dict[str, Any]:
         text, parameters = explainable(query)

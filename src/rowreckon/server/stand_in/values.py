@@ -113,7 +113,8 @@ class _Query:
         named = [value for text in beside if (value := kind.read(text)) is not None]
         around = tuple(self._spreads.around(keys))
         own = self._spreads.of(place.column, kind)
-        return Known(kind, own, around, tuple(dict.fromkeys([*named, *breaks.values]))), breaks.hashed
+        every = tuple(dict.fromkeys([*named, *breaks.values]))
+        return Known(kind, own, around, every, bool(breaks.values)), breaks.hashed
 
     def _plan_with(self, place: Place, value: Value) -> Answer | None:
         try:

@@ -40,7 +40,7 @@ class Kind:
     """A kind of type: `read` gives the value of a text or None, `write` that of a place.
 
     `whole`: places are whole numbers and nothing lies between two neighbours. `form` says how a literal is written.
-    `all_values` are those of a type that has few.
+    `all_values` are those of a type that has few, `ends` the first and the last one that a text can be.
     """
 
     form: str
@@ -49,9 +49,12 @@ class Kind:
     whole: bool = False
     ordered: bool = True
     all_values: tuple[Value, ...] = ()
+    ends: tuple[Value, ...] = ()
 
     def between(self, low: At, high: At) -> Value | None:
         """A value half-way between two places; None where there is none, or none can be made."""
+        if isinstance(low, bytes) and isinstance(high, bytes):
+            return _text_between(low, high)
         if self.write is None or isinstance(low, bytes) or isinstance(high, bytes):
             return None
         if self.whole:
@@ -65,7 +68,7 @@ class Kind:
     def beyond(self, low: At, high: At) -> list[Value]:
         """Values below the lowest place and above the highest: next to it, and as far away as the two are apart."""
         if self.write is None or isinstance(low, bytes) or isinstance(high, bytes):
-            return []
+            return list(self.ends)
         wide = max(high - low, 1)
         found = (self.write(place) for place in (low - wide, low - 1, high + 1, high + wide))
         return [value for value in found if value is not None]
@@ -171,4 +174,28 @@ def _words(column: SourceColumn, facts: StandInFacts, *, is_uuid: bool) -> Kind:
     """Texts have an order here only where it is that of their bytes."""
     collation = column.collation[1] if column.collation is not None else facts.server.collate
     ordered = is_uuid or collation in _C_ORDER
-    return Kind("string", lambda text: Value(text, text.encode() if ordered else None), None, ordered=ordered)
+
+    def read(text: str) -> Value:
+        return Value(text, text.encode() if ordered else None)
+
+    ends = (_FIRST_UUID, _FIRST_UUID.replace("0", "f")) if is_uuid else ("", _LAST_TEXT)
+    return Kind("string", read, None, ordered=ordered, ends=tuple(map(read, ends)) if ordered else ())
+
+
+_FIRST_UUID: Final = "00000000-0000-0000-0000-000000000000"
+_LAST_TEXT: Final = "\U0010ffff"
+"""No text of UTF-8 comes after it in the order of bytes, but for those that begin with it."""
+_MIDDLE: Final = ord("P")
+
+
+def _text_between(low: bytes, high: bytes) -> Value | None:
+    """A text between two, in the order of their bytes; of plain letters and signs, so that any database reads it."""
+    at = next((n for n, (a, b) in enumerate(zip(low, high, strict=False)) if a != b), min(len(low), len(high)))
+    first = low[at] if at < len(low) else 0x1F
+    last = min(high[at], 0x7F) if at < len(high) else 0x7F
+    middle = (first + last) // 2
+    made = low[:at] + bytes([middle]) if first < middle < last and middle >= 0x20 else low + bytes([_MIDDLE])
+    try:
+        return Value(made.decode(), made) if low < made < high else None
+    except UnicodeDecodeError:
+        return None

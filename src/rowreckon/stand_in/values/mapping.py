@@ -106,12 +106,13 @@ class Asking:
 @frozen
 class Known:
     """What is known of a place beforehand: the spread of its own column, those of all that the planner may look at
-    besides, and values that definitions or the query name."""
+    besides, and values that definitions or the query name; `set_apart` where definitions do."""
 
     kind: Kind
     own: Spread | None
     around: tuple[Spread, ...]
     named: tuple[Value, ...]
+    set_apart: bool = False
 
     @property
     def common(self) -> list[Value]:
@@ -134,8 +135,8 @@ def map_equal(known: Known, ask: Asking) -> ValueMap:
     listed = set(points)
     apart = _ordered([value for value in known.bounds if value not in listed])
     ends = _beyond(known, [*points, *apart])
-    few = apart if known.named else _evenly(apart, _OTHERS)
-    others = ask.all_of([*few, *ends][: MOST_ASKED // 4] or _made_up(known.kind, listed))
+    few = _evenly(apart, MOST_ASKED // 3 if known.set_apart else _OTHERS)
+    others = ask.all_of(_ordered([*few, *ends]) or _made_up(known.kind, listed))
     asked = ask.all_of(points)
     complete = len(asked) == len(points)
     if len({each.answer.shape for each in others}) <= 1:
@@ -143,9 +144,9 @@ def map_equal(known: Known, ask: Asking) -> ValueMap:
         return ValueMap(
             tuple(asked), rest, (), ask.count, complete and (rest is not None or bool(known.kind.all_values))
         )
-    if known.kind.write is None:
+    if known.kind.write is None and not known.kind.ends:
         return ValueMap((*asked, *others), None, (), ask.count, complete=False)
-    stretches, whole = _stretches(known, others, ask, open_ends=bool(ends))
+    stretches, whole = _stretches(known, others, ask, ends)
     return ValueMap(tuple(asked), None, stretches, ask.count, complete and whole)
 
 
@@ -155,13 +156,12 @@ def map_ordered(known: Known, ask: Asking) -> ValueMap:
     beyond = _beyond(known, probes)
     thinned = _evenly(probes, MOST_ASKED // 2)
     asked = ask.all_of(_ordered([*thinned, *known.named, *beyond]))
-    ends = bool(beyond) or bool(known.kind.all_values)
-    stretches, whole = _stretches(known, asked, ask, open_ends=ends and not known.kind.all_values)
-    return ValueMap((), None, stretches, ask.count, whole and ends)
+    stretches, whole = _stretches(known, asked, ask, beyond)
+    return ValueMap((), None, stretches, ask.count, whole and (bool(beyond) or bool(known.kind.all_values)))
 
 
 def _stretches(
-    known: Known, asked: Sequence[Asked], ask: Asking, *, open_ends: bool
+    known: Known, asked: Sequence[Asked], ask: Asking, beyond: Sequence[Value]
 ) -> tuple[tuple[Stretch, ...], bool]:
     """Runs of one plan after halving between neighbours of two, and whether no value is left between two runs."""
     found = list(asked)
@@ -178,7 +178,7 @@ def _stretches(
         else:
             runs.append([each])
     whole = all(_adjacent(known.kind, a[-1].value, b[0].value) for a, b in itertools.pairwise(runs))
-    return tuple(_told(runs, known.own, open_ends=open_ends)), whole
+    return tuple(_told(runs, known.own, beyond)), whole
 
 
 def _halved(kind: Kind, left: Asked, right: Asked, ask: Asking) -> list[Asked]:
@@ -212,7 +212,8 @@ def _checked(known: Known, asked: Sequence[Asked], ask: Asking) -> list[Asked]:
     return found
 
 
-def _told(runs: Sequence[Sequence[Asked]], own: Spread | None, *, open_ends: bool) -> list[Stretch]:
+def _told(runs: Sequence[Sequence[Asked]], own: Spread | None, beyond: Sequence[Value]) -> list[Stretch]:
+    """The runs; an end is open where a value beyond all others was asked."""
     found: list[Stretch] = []
     before = 0.0
     for number, run in enumerate(runs):
@@ -222,8 +223,8 @@ def _told(runs: Sequence[Sequence[Asked]], own: Spread | None, *, open_ends: boo
             upto = 1.0 - own.nulls if last else own.up_to(run[-1].value.at)  # type: ignore[arg-type]
             share, before = max(0.0, upto - before), max(before, upto)
         costs = [each.answer.cost for each in run]
-        low = None if open_ends and number == 0 else run[0].value
-        high = None if open_ends and last else run[-1].value
+        low = None if number == 0 and run[0].value in beyond else run[0].value
+        high = None if last and run[-1].value in beyond else run[-1].value
         found.append(Stretch(low, high, run[0].answer, share, (min(costs), max(costs))))
     return found
 

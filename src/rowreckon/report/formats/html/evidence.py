@@ -13,6 +13,7 @@ from rowreckon.report.drawings.ruler import rulers
 from rowreckon.report.formats.html.drawn_ruler import drawn_ruler
 from rowreckon.report.formats.html.environment import filled
 from rowreckon.report.formats.html.picture import drawn_picture
+from rowreckon.report.story.prepared_story import prepared_lines
 from rowreckon.report.story.story import (
     JoinStory,
     elsewhere_lines,
@@ -75,6 +76,7 @@ def _evidence(audit: Audit, index: int, *, whole: bool, is_open: bool, alone: bo
         charts={s.join.node: _chart(s) for s in stories[:JOINS_WITH_CHART]} if whole else {},
         findings=plan_findings(plan) if whole else (),
         picture=drawn_picture(plan) if whole and not alone else None,
+        prepared=prepared_lines(plan),
         value_lines=value_lines(plan),
         value_head=HEAD,
         value_rows=value_rows(plan) if whole else (),

@@ -1,0 +1,50 @@
+"""When a prepared statement turns to its generic plan, and whether that suits its values, in words."""
+
+from __future__ import annotations
+
+from rowreckon.document.audit import GenericPlan, Plan
+from rowreckon.report.words.escape import quote
+from rowreckon.report.words.numbers import cost, listed
+from rowreckon.report.words.numbers import share as percent
+
+_VALUES_SHOWN = 4
+_VALUE = 40
+
+
+def prepared_lines(plan: Plan) -> tuple[str, ...]:
+    """A few sentences; none for a query without parameters, or where nothing could be told."""
+    generic = plan.generic_plan
+    if generic is None:
+        return ()
+    return (_turn(generic), _costs(generic), *_suits(generic))
+
+
+def _turn(generic: GenericPlan) -> str:
+    drawn = "of given values" if generic.sequence == "given" else "with values drawn by their share of the rows"
+    if generic.turns_at is None:
+        return f"Prepared, it keeps custom plans for {_executions(generic.executions)} {drawn}."
+    return f"Prepared, the server takes the generic plan from execution {generic.turns_at} on, {drawn}."
+
+
+def _executions(count: int) -> str:
+    return "one execution" if count == 1 else f"{count} executions"
+
+
+def _costs(generic: GenericPlan) -> str:
+    return (
+        f"The generic plan costs {cost(generic.cost)}, custom plans {cost(generic.custom_cost)} on average,"
+        " without planning."
+    )
+
+
+def _suits(generic: GenericPlan) -> tuple[str, ...]:
+    """Whether it should turn."""
+    if generic.same_plan_share == 1:
+        return ("All custom plans are the generic one, so that it loses nothing by turning.",)
+    same = percent(generic.same_plan_share, 1.0)
+    named = listed(["null" if v is None else quote(v, _VALUE) for v in generic.values[:_VALUES_SHOWN]], _VALUES_SHOWN)
+    return (
+        f"The generic plan is the custom one in {same} of the executions. For {named} another costs"
+        f" {cost(generic.values_cost)}.",
+        "With plan_cache_mode = force_custom_plan each value keeps its own plan, at the price of planning every time.",
+    )
