@@ -19,6 +19,8 @@ from rowreckon.stand_in.definitions import Definition
 from rowreckon.stand_in.facts import SourceColumn, SourceRelation, SourceServer, StandInFacts
 from rowreckon.stand_in.figures import ColumnEnds, EndRow
 
+from .at_once import all_at_once, in_batches
+
 DATABASE: Final = "stand_in"
 MAKER: Final = "rowreckon_maker"
 READER: Final = "rowreckon_reader"
@@ -84,7 +86,10 @@ def _create_database(locale: _Locale | None) -> sql.Composed:
 
 def run_definitions(maker: Connection, made: Sequence[Definition]) -> list[str]:
     """Run them in their order; what fails is tried once more at the end, for what it needs may have come since."""
-    waiting = list(made)
+    waiting: list[Definition] = []
+    for batch in in_batches(made):
+        if waiting or not all_at_once(maker, [(each.text.encode(), None) for each in batch]):
+            waiting += batch
     failed: list[tuple[Definition, str]] = []
     while waiting:
         failed = []
@@ -111,20 +116,27 @@ def insert_ends(admin: Connection, maker: Connection, facts: StandInFacts) -> tu
     more: dict[int, list[EndRow]] = {}
     for row in facts.end_rows:
         more.setdefault(row.relation, []).append(row)
+    wanted: list[tuple[SourceRelation, list[_Insert]]] = []
+    for relation in facts.relations:
+        ends, extra = by_relation.get(relation.oid, []), more.get(relation.oid, [])
+        if (ends or extra) and relation.kind in ("r", "m"):
+            rows = (*_end_rows(ends, columns), *(_extra_row(each, columns) for each in extra))
+            wanted.append((relation, [_insert(relation, row) for row in rows if row]))
     held: set[int] = set()
     troubles: list[str] = []
     with _without_not_null(admin):
-        for relation in facts.relations:
-            ends, extra = by_relation.get(relation.oid, []), more.get(relation.oid, [])
-            if not (ends or extra) or relation.kind not in ("r", "m"):
+        for batch in in_batches(wanted):
+            if all_at_once(maker, [insert for _, inserts in batch for insert in inserts]):
+                held.update(relation.oid for relation, _ in batch)
                 continue
-            try:
-                with maker.transaction():
-                    for values in (*_end_rows(ends, columns), *(_extra_row(each, columns) for each in extra)):
-                        _insert(maker, relation, values)
-                held.add(relation.oid)
-            except psycopg.Error as error:
-                troubles.append(f"{relation.name} can't hold the ends of its columns in rows: {first_line(error)}")
+            for relation, inserts in batch:
+                try:
+                    with maker.transaction():
+                        for statement, values in inserts:
+                            maker.execute(statement, values)
+                    held.add(relation.oid)
+                except psycopg.Error as error:
+                    troubles.append(f"{relation.name} can't hold the ends of its columns in rows: {first_line(error)}")
     return held, troubles
 
 
@@ -162,14 +174,16 @@ def _extra_row(row: EndRow, columns: dict[tuple[int, int], SourceColumn]) -> dic
     return {c.name: value for c, value in named if c is not None and value is not None and not c.dropped}
 
 
-def _insert(maker: Connection, relation: SourceRelation, row: dict[str, str]) -> None:
+_Insert = tuple[sql.Composed, list[str]]
+
+
+def _insert(relation: SourceRelation, row: dict[str, str]) -> _Insert:
     statement = sql.SQL("INSERT INTO {} ({}) VALUES ({})").format(
         sql.Identifier(relation.schema_, relation.name),
         sql.SQL(", ").join(map(sql.Identifier, row)),
         sql.SQL(", ").join([sql.Placeholder()] * len(row)),
     )
-    if row:
-        maker.execute(statement, list(row.values()))
+    return statement, list(row.values())
 
 
 def array_values(text: str) -> list[str | None]:

@@ -13,12 +13,12 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 import psycopg
-from psycopg import sql
 
 from rowreckon.server.connecting.connection import Connection, first_line
 from rowreckon.stand_in.facts import StandInFacts, with_ranges
-from rowreckon.stand_in.figures import Figures
+from rowreckon.stand_in.figures import Figures, SourceStatistics
 
+from .at_once import all_at_once, in_batches
 from .filling import array_text, array_values
 
 _MCV, _HISTOGRAM, _CORRELATION, _MCELEM, _DECHIST, _LENGTHS, _BOUNDS = range(1, 8)
@@ -118,17 +118,22 @@ def write_statistics(admin: Connection, facts: StandInFacts, oids: Mapping[int, 
     columns = _columns(admin, [oids[r] for r in {s.relation for s in facts.statistics} if r in oids])
     ends = {(e.relation, e.number): (e.low, e.high) for e in facts.ends if e.relation not in held}
     names = {r.oid: r.name for r in (*facts.relations, *facts.indexes)}
+    rows: list[tuple[SourceStatistics, dict[str, Any]]] = []
     for each in with_ranges(facts):
         relation = oids.get(each.relation)
         column = columns.get((relation, each.number)) if relation is not None else None
-        if relation is None or column is None:
+        if relation is not None and column is not None:
+            slots = _slots(each, column, ends.get((each.relation, each.number)))
+            rows.append((each, _row(relation, each, slots)))
+    for batch in in_batches(rows):
+        if all_at_once(admin, [(_INSERT, (json.dumps([row for _, row in batch]),))]):
             continue
-        slots = _slots(each, column, ends.get((each.relation, each.number)))
-        try:
-            admin.execute(_insert(slots), _parameters(relation, each, slots))
-        except psycopg.Error as error:
-            what = f"column {each.number} of {names.get(each.relation)}"
-            yield f"the statistics of {what} do not fit: {first_line(error)}"
+        for each, row in batch:
+            try:
+                admin.execute(_INSERT, (json.dumps([row]),))
+            except psycopg.Error as error:
+                what = f"column {each.number} of {names.get(each.relation)}"
+                yield f"the statistics of {what} do not fit: {first_line(error)}"
 
 
 def write_figures(admin: Connection, relation: int, number: int, figures: Figures) -> None:
@@ -136,7 +141,7 @@ def write_figures(admin: Connection, relation: int, number: int, figures: Figure
     column = _columns(admin, [relation]).get((relation, number))
     if column is not None:
         slots = _slots(figures, column, None)
-        admin.execute(_insert(slots), _parameters(relation, figures.model_copy(update={"number": number}), slots))
+        admin.execute(_INSERT, (json.dumps([_row(relation, figures.model_copy(update={"number": number}), slots)]),))
 
 
 def _columns(admin: Connection, relations: list[int]) -> dict[tuple[int, int], _Column]:
@@ -186,37 +191,34 @@ def _with_ends(bounds: str, ends: tuple[str, str]) -> str:
     return array_text([ends[0], *values[1:-1], ends[1]]) if len(values) > 1 else bounds
 
 
-def _insert(slots: list[_Slot]) -> sql.Composed:
-    """A row of pg_statistic. Its arrays of values have the type of the column, which only array_in gives by OID."""
-    values: list[sql.Composable] = []
-    for number in range(_SLOTS):
-        has_values = number < len(slots) and slots[number].values is not None
-        values.append(
-            sql.SQL("pg_catalog.array_in(%s::pg_catalog.cstring, %s::oid, -1)") if has_values else sql.SQL("null")
-        )
-    plain = ["%s::oid", *["%s"] * 5, *["%s::int2"] * _SLOTS, *["%s::oid"] * 2 * _SLOTS, *["%s::float4[]"] * _SLOTS]
-    return sql.SQL("insert into pg_catalog.pg_statistic ({}) values ({})").format(
-        sql.SQL(", ").join(map(sql.Identifier, _ROW_NAMES)),
-        sql.SQL(", ").join([*map(sql.SQL, plain), *values]),
+_OWN: Final = ("starelid", "staattnum", "stainherit", "stanullfrac", "stawidth", "stadistinct")
+_NUMBERS: Final = range(1, _SLOTS + 1)
+_PLAIN: Final = {"kind": "int2", "op": "oid", "coll": "oid", "numbers": "float4[]"}
+
+
+def _insert_statement() -> str:
+    """Rows of pg_statistic from json; array_in takes the type of their values by its OID."""
+    plain = [f"sta{part}{n}" for part in _PLAIN for n in _NUMBERS]
+    made = [f"pg_catalog.array_in(pg_catalog.textout(w.values{n}), w.type{n}::oid, -1)" for n in _NUMBERS]
+    given = [f"sta{part}{n} {kind}" for part, kind in _PLAIN.items() for n in _NUMBERS]
+    given += [f"values{n} text, type{n} int8" for n in _NUMBERS]
+    return (
+        f"insert into pg_catalog.pg_statistic ({', '.join((*_OWN, *plain, *(f'stavalues{n}' for n in _NUMBERS)))})"
+        f" select {', '.join(f'w.{name}' for name in (*_OWN, *plain))}, {', '.join(made)}"
+        " from pg_catalog.json_to_recordset(%s::json) w(starelid oid, staattnum int2, stainherit bool,"
+        f" stanullfrac float4, stawidth int4, stadistinct float4, {', '.join(given)})"
     )
 
 
-_ROW_NAMES: Final = (
-    *("starelid", "staattnum", "stainherit", "stanullfrac", "stawidth", "stadistinct"),
-    *(f"sta{part}{n}" for part in ("kind", "op", "coll", "numbers", "values") for n in range(1, _SLOTS + 1)),
-)
+_INSERT: Final = _insert_statement().encode()
 
 
-def _parameters(relation: int, source: Figures, slots: list[_Slot]) -> list[Any]:
-    filled: list[_Slot | None] = [*slots, *[None] * (_SLOTS - len(slots))]
-    parameters: list[Any] = [
-        *(relation, source.number, source.inherited, source.null_frac, int(source.width), source.distinct),
-        *(slot.kind if slot else 0 for slot in filled),
-        *(slot.operator if slot else 0 for slot in filled),
-        *(slot.collation if slot else 0 for slot in filled),
-        *(slot.numbers if slot else None for slot in filled),
-    ]
-    for slot in filled:
-        if slot is not None and slot.values is not None:
-            parameters += [slot.values, slot.values_type]
-    return parameters
+def _row(relation: int, source: Figures, slots: list[_Slot]) -> dict[str, Any]:
+    """A row of pg_statistic for the statement above; a slot without values has none to be read."""
+    own = (relation, source.number, source.inherited, source.null_frac, int(source.width), source.distinct)
+    row: dict[str, Any] = dict(zip(_OWN, own, strict=True))
+    for n in _NUMBERS:
+        slot = slots[n - 1] if n <= len(slots) else _Slot(0, 0, 0, None, None, 0)
+        row |= {f"stakind{n}": slot.kind, f"staop{n}": slot.operator, f"stacoll{n}": slot.collation}
+        row |= {f"stanumbers{n}": slot.numbers, f"values{n}": slot.values, f"type{n}": slot.values_type}
+    return row
