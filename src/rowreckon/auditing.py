@@ -177,6 +177,7 @@ def audit_capture(
         session=session_of(capture),
         missing=(*verdicts.missing, *(m for m in missing_for(evidence) if m not in verdicts.missing)),
         learned_from=tuple(sorted({name for join in verdicts.joins for name in join.learned_from}, key=in_order)),
+        with_right_counts=capture.right_counts,
         turns_at=tuple(dict.fromkeys(limit for join in verdicts.joins for limit in join.turns_at)),
         values=capture.values,
         generic_plan=capture.generic_plan,

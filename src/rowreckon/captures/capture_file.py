@@ -19,6 +19,7 @@ from rowreckon.bounds import check_bounds
 from rowreckon.capture import Alternative, Capture, Contest, Probe, SessionFacts
 from rowreckon.catalog.facts import Catalog
 from rowreckon.declared.facts import Declared
+from rowreckon.document.plan import RightCounts
 from rowreckon.errors import BrokenPlan, UnreadableFile
 from rowreckon.files import write_whole
 from rowreckon.json_text import escaped
@@ -57,6 +58,7 @@ def capture_to_document(capture: Capture) -> dict[str, Any]:
         "alternatives": [_alternative_out(a) for a in capture.alternatives],
         "probes": [probe.model_dump(mode="json") for probe in capture.probes],
         "contests": [contest.model_dump(mode="json") for contest in capture.contests],
+        **({"right_counts": right.model_dump(mode="json")} if (right := capture.right_counts) is not None else {}),
         "runs": list(capture.runs_ms),
         "notes": list(capture.notes),
     }
@@ -86,6 +88,7 @@ def capture_from_document(document: Mapping[str, Any], *, name: str | None = Non
             alternatives=_alternatives(_listed(document, "alternatives")),
             probes=tuple(Probe.model_validate(p) for p in _listed(document, "probes")),
             contests=tuple(Contest.model_validate(c) for c in _listed(document, "contests")),
+            right_counts=_right_counts_in(document.get("right_counts")),
             runs_ms=_listed(document, "runs"),
             notes=_listed(document, "notes"),
         )
@@ -157,6 +160,15 @@ def _explain_in(raw: Any, where: str) -> ExplainDocument | None:
     if not isinstance(first, dict):
         raise BrokenPlan("an EXPLAIN object belongs here", where=where)
     return parse_document(first)
+
+
+def _right_counts_in(raw: Any) -> RightCounts | None:
+    if raw is None:
+        return None
+    found = RightCounts.model_validate(raw)
+    if found.plan is not None:
+        parse_document({"Plan": found.plan})
+    return found
 
 
 def _listed(document: Mapping[str, Any], key: str) -> tuple[Any, ...]:

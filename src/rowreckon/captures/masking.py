@@ -14,7 +14,7 @@ from rowreckon.capture import Capture, SessionFacts
 from rowreckon.captures.masked_words import masked_name, masked_reason, masked_sentence, masked_setting
 from rowreckon.catalog.facts import Catalog
 from rowreckon.declared.facts import Declared
-from rowreckon.document.plan import GenericPlan, PlanForValue
+from rowreckon.document.plan import GenericPlan, PlanForValue, RightCounts
 from rowreckon.plan.base import ExplainPart
 from rowreckon.plan.document import ExplainDocument, parse_document
 from rowreckon.plan.nodes import FAMILIES, model_of
@@ -85,6 +85,7 @@ def mask_capture(capture: Capture) -> Capture:
             "alternatives": tuple(
                 a.model_copy(update={"explain": mask_explain(a.explain)}) for a in capture.alternatives
             ),
+            "right_counts": None if capture.right_counts is None else _masked_right_counts(capture.right_counts),
             "values": tuple(_masked_value_entry(entry) for entry in capture.values),
             "generic_plan": None if capture.generic_plan is None else _masked_executions(capture.generic_plan),
         }
@@ -100,6 +101,12 @@ def _masked_value_entry(entry: PlanForValue) -> PlanForValue:
 def _masked_executions(generic: GenericPlan) -> GenericPlan:
     """When the statement turns generic, without the values of its executions."""
     return generic.model_copy(update={"values": (MASKED,) * len(generic.values)})
+
+
+def _masked_right_counts(found: RightCounts) -> RightCounts:
+    plan = None if found.plan is None else _masked_part(found.plan, "Plan")
+    reasons = tuple(masked_sentence(reason) for reason in found.why_not_reached)
+    return found.model_copy(update={"plan": plan, "why_not_reached": reasons})
 
 
 def mask_catalog(catalog: Catalog) -> Catalog:

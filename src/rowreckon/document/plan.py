@@ -108,8 +108,11 @@ class TimeBy(Part):
 class RightCounts(Part):
     """What the planner does once the row counts are right.
 
-    `reached` are the nodes whose estimates were made right, `unmeasured` the joins of the new plan whose true counts
-    nobody knows; `plan` is that plan as PostgreSQL prints it.
+    `reached` are the nodes whose estimates were made right; `why_not_reached` says of each other one why it was not.
+    `unmeasured` are the joins of the new plan whose true counts nobody knows: a new order counts only if it wins though
+    each of these gave `unmeasured_factor` times the rows expected; else `order_changed` and `cost_ratio` are None.
+    `cost_ratio` is the executed plan's cost over the new one's, both at right counts; `plan` is the new plan as
+    PostgreSQL prints it.
     """
 
     order_changed: MaybeFlag = None
@@ -117,7 +120,9 @@ class RightCounts(Part):
     cost_ratio: MaybeFloat = None
     reached: tuple[int, ...] = ()
     not_reached: tuple[int, ...] = ()
+    why_not_reached: tuple[str, ...] = ()
     unmeasured: tuple[int, ...] = ()
+    unmeasured_factor: MaybeFloat = None
     plan: dict[str, Any] | None = None
 
 

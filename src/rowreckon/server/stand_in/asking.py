@@ -26,6 +26,7 @@ from rowreckon.stand_in.settings import planning_settings
 from .for_role import planned_for_its_role
 from .generic import generic_plan
 from .planning import Planner
+from .right_counts.captures import with_right_counts
 from .standing import StandIn, stand_in
 from .values import plans_by_value, some_notes
 
@@ -79,7 +80,7 @@ def asked_stand_in(
             for done, number in enumerate(planned, 1):
                 progress("asking the stand-in", done, len(planned) + 1)
                 known = _recognised(out[number], left, facts, there.planner)
-                out[number] = _asked(known, facts, there.planner, there.without, threshold) if known.query else known
+                out[number] = _asked(known, facts, there, threshold) if known.query else known
         except RowreckonError as error:
             for number in planned:
                 out[number] = _noted(captures[number], f"the stand-in was not asked: {error.sentence()}")
@@ -105,9 +106,8 @@ def _recognised(capture: Capture, others: dict[str, str], facts: StandInFacts, p
     return capture.model_copy(update={"query": others.pop(alike[0])}) if len(alike) == 1 else capture
 
 
-def _asked(
-    capture: Capture, facts: StandInFacts, planner: Planner, without: Sequence[str], threshold: float
-) -> Capture:
+def _asked(capture: Capture, facts: StandInFacts, there: StandIn, threshold: float) -> Capture:
+    planner, without = there.planner, there.without
     assert capture.explain is not None
     assert capture.query is not None
     if capture.server_version is not None and capture.server_version // 10000 != facts.server.major:
@@ -135,7 +135,8 @@ def _asked(
         "values": tuple(by_value.values),
         "generic_plan": prepared,
     }
-    return _noted(capture.model_copy(update=told), *notes, *some_notes(by_value.notes), *unprepared)
+    answered = _noted(capture.model_copy(update=told), *notes, *some_notes(by_value.notes), *unprepared)
+    return with_right_counts(answered, facts, there, planner, settings) if joins else answered
 
 
 def _rivals(query: str, planner: Planner, settings: Mapping[str, str], methods: set[Any]) -> list[Alternative]:

@@ -39,6 +39,11 @@ class StandIn:
     place: Home
     schemas: tuple[str, ...]
 
+    @property
+    def statistics_dsn(self) -> str:
+        """Where its superuser, who may write its statistics, connects."""
+        return self.place.dsn("postgres", DATABASE)
+
 
 @contextlib.contextmanager
 def stand_in(facts: StandInFacts, folder: Path | None = None) -> Iterator[StandIn]:

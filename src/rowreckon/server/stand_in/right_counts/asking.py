@@ -1,0 +1,192 @@
+"""What the planner would have done had it known the row counts: a stand-in is asked, with statistics forged for it."""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator, Mapping
+from itertools import combinations
+from typing import Final
+
+from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.document.plan import RightCounts
+from rowreckon.errors import StatementFailed, StatementRefused
+from rowreckon.frozen import frozen
+from rowreckon.plural import counted as told_number
+from rowreckon.server.stand_in.planning import explainable
+from rowreckon.stand_in.facts import StandInFacts
+from rowreckon.stand_in.permitted import NotPermitted
+from rowreckon.stand_in.right_counts.executed import Counted, counted, relations_below
+from rowreckon.stand_in.right_counts.executed_price import assembled_price
+from rowreckon.stand_in.right_counts.part_queries import inner_only, ordered_query
+from rowreckon.stand_in.right_counts.price import factor_of, worst_price
+from rowreckon.stand_in.right_counts.shapes import (
+    METHODS,
+    Plan,
+    joins_of,
+    methods_of,
+    nesting,
+    nodes,
+    order_of,
+    shape,
+    starts_from,
+)
+
+from .fitting import Fitted, Query, fit_all, query_of
+from .forging import Forgery, forgery
+
+_DISABLED: Final = 1e9
+"""Costs from here on hold the penalty of a method that is switched off, up to 17."""
+_SCANS: Final = ("enable_seqscan", "enable_indexscan", "enable_bitmapscan", "enable_material", "enable_memoize")
+_FIXED: Final = {"join_collapse_limit": "1", "from_collapse_limit": "1"}
+
+
+@frozen
+class Foretold:
+    """The plan with right counts as the document holds it, and what the report says of it in one line or two."""
+
+    right_counts: RightCounts
+    notes: tuple[str, ...]
+
+
+def ask_right_counts(
+    query: str,
+    executed: Plan,
+    reckoned: ReckonedTree,
+    facts: StandInFacts,
+    settings: Mapping[str, str],
+    dsn: str,
+    role: str | None = None,
+) -> Foretold:
+    """Forge a stand-in's statistics until they give what the plan counted, and have the query planned.
+
+    `executed` is the captured plan under EXPLAIN's own keys, `dsn` that of the stand-in's superuser, `role` the
+    source's under which to plan, None for one that sees everything. Afterwards all statistics are as they were. Raises
+    StatementRefused and StatementFailed where the query can't be asked about.
+    """
+    text, _ = explainable(query)
+    joined = relations_below(reckoned.tree, frozenset())[0]
+    try:
+        taken_apart = query_of(text, facts, joined)
+    except NotPermitted as error:
+        raise StatementRefused(
+            f"right counts were not asked for: the query {error.reason}", hint="give it as one plain SELECT"
+        ) from None
+    # groups matter where a subquery of the FROM clause hands them on
+    found = counted(reckoned, taken_apart.known)
+    counts = [c for c in found if c.kind != "groups" or taken_apart.grouped(c.aliases) is not None]
+    with forgery(dsn, facts, settings, role) as forged:
+        fitted = fit_all(forged, taken_apart, counts)
+        foretold = forged.document(text)["Plan"]
+        price = _price_of_executed(forged, text, taken_apart, executed, foretold)
+    return _told(executed, foretold, price, fitted, counts, reckoned, taken_apart.known)
+
+
+def _price_of_executed(forged: Forgery, text: str, query: Query, executed: Plan, foretold: Plan) -> float | None:
+    """What the executed plan costs at the right counts; None where the planner can't be led to it.
+
+    It is led by switching methods off, and by writing the order of joins. Where no single plan then is the executed
+    one, its joins' prices are put together from several.
+    """
+    cheapest = float(foretold["Total Cost"])
+    if shape(foretold) == shape(executed):
+        return cheapest
+    pool: list[Plan] = []
+    for plan in _led(forged, text, query, executed):
+        if shape(plan) == shape(executed):
+            return max(float(plan["Total Cost"]), cheapest)
+        pool.append(plan)
+    price = assembled_price(executed, pool, query.known)
+    # what the planner chose is the cheapest that it knows, so that a smaller sum is of parts that don't go together
+    return None if price is None else max(price, cheapest)
+
+
+def _led(forged: Forgery, text: str, query: Query, executed: Plan) -> Iterator[Plan]:
+    """Plans with methods switched off: the executed plan's methods first."""
+    used = frozenset(METHODS[join.method] for join in joins_of(executed, query.known))
+    every = [frozenset(chosen) for size in (1, 2, 3) for chosen in combinations(METHODS.values(), size)]
+    for asked, fixed in _orders(text, query, executed):
+        for methods in sorted(every, key=lambda chosen: chosen != used):
+            for scans in ((), *combinations(_SCANS, 1)):
+                off = dict.fromkeys((*(m for m in METHODS.values() if m not in methods), *scans), "off")
+                with contextlib.suppress(StatementFailed):
+                    plan = forged.document(asked, {**fixed, **off})["Plan"]
+                    if not _has_disabled(plan):
+                        yield plan
+
+
+def _orders(text: str, query: Query, executed: Plan) -> Iterator[tuple[str, Mapping[str, str]]]:
+    """The query as it stands, and with the executed order of joins written down."""
+    yield text, {}
+    level = query.levels[0]
+    items = {item.inside: item.alias for item in level.items.values()}
+    order = nesting(executed, items, query.known)
+    if order is None or isinstance(order, str) or not inner_only(level):
+        return
+    try:
+        yield ordered_query(query.tree, level, order), _FIXED
+    except NotPermitted:
+        return
+
+
+def _has_disabled(plan: Plan) -> bool:
+    return float(plan["Total Cost"]) >= _DISABLED or any(node.get("Disabled") for node in nodes(plan))
+
+
+def _told(
+    executed: Plan,
+    foretold: Plan,
+    price: float | None,
+    fitted: Fitted,
+    counts: list[Counted],
+    reckoned: ReckonedTree,
+    known: frozenset[str],
+) -> Foretold:
+    measured = frozenset(count.aliases for count in counts if count.kind == "join")
+    unmeasured = tuple(join.node for join in joins_of(foretold, known) if join.aliases not in measured)
+    errors = [reckoned.counts[c.node].q_error for c in counts if c.kind == "join"]
+    factor = factor_of([e for e in errors if e is not None])
+    other_order = order_of(foretold, known) != order_of(executed, known)
+    wins = not other_order or not unmeasured
+    if not wins and price is not None:
+        wins = worst_price(foretold, measured, known, factor) < price
+    methods = methods_of(executed, known)
+    changed = any(methods.get(s, m) != m for s, m in methods_of(foretold, known).items())
+    cost = float(foretold["Total Cost"])
+    ratio = price / cost if wins and price is not None and cost > 0 else None
+    found = RightCounts(
+        order_changed=other_order if wins else None,
+        methods_changed=changed,
+        cost_ratio=ratio,
+        reached=fitted.reached,
+        not_reached=tuple(sorted(fitted.not_reached)),
+        why_not_reached=tuple(why for _, why in sorted(fitted.not_reached.items())),
+        unmeasured=unmeasured,
+        unmeasured_factor=factor if unmeasured else None,
+        plan=dict(foretold),
+    )
+    return Foretold(found, (_line(found, foretold, known, wins=wins), *_left(fitted)))
+
+
+def _line(found: RightCounts, foretold: Plan, known: frozenset[str], *, wins: bool) -> str:
+    """What the planner does with right counts, in one sentence."""
+    if not wins:
+        return "with right counts the planner takes another order of joins, which hangs on counts that nobody measured"
+    less = f" and costs {found.cost_ratio:.1f} times less" if (found.cost_ratio or 0.0) >= _WORTH_SAYING else ""
+    if found.order_changed:
+        return f"with right counts the planner starts from {starts_from(foretold, known)}{less}"
+    if found.methods_changed:
+        return f"with right counts the planner keeps the order of joins, takes other methods{less}"
+    return f"with right counts the planner joins as it did{less}"
+
+
+_WORTH_SAYING: Final = 1.05
+
+
+def _left(fitted: Fitted) -> tuple[str, ...]:
+    """What could not be made right, and why of the first."""
+    if not fitted.not_reached:
+        return ()
+    number, reason = min(fitted.not_reached.items())
+    more = len(fitted.not_reached) - 1
+    others = f", and {told_number(more, 'more node')}" if more else ""
+    return (f"the stand-in can't be given the right count of node {number}{others}: {reason}",)

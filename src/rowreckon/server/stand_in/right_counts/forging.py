@@ -1,0 +1,183 @@
+"""Forging statistics on a stand-in: inside one transaction that is always rolled back, so that none is left behind.
+
+The transaction belongs to the stand-in's superuser, who alone may write statistics; every query in it is planned under
+the role that plans, in a read-only subtransaction.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import psycopg
+from psycopg import sql
+
+from rowreckon.errors import StatementFailed
+from rowreckon.server.connecting.connection import Connection, connected, first_line
+from rowreckon.server.stand_in.filling import MAKER, READER, new_oids
+from rowreckon.server.stand_in.planning import Planner, path_of
+from rowreckon.server.stand_in.statistics import write_figures
+from rowreckon.stand_in.facts import SourceColumn, SourceRelation, StandInFacts
+from rowreckon.stand_in.figures import Figures
+
+MOST_QUESTIONS: Final = 2_000
+"""Most EXPLAINs for one plan; a plan of a dozen relations takes some hundred. No source."""
+
+
+class Exhausted(StatementFailed):
+    """More questions would be needed than one plan may take."""
+
+
+@dataclass
+class Forgery:
+    """A stand-in whose statistics may be changed until the block ends that opened it."""
+
+    connection: Connection
+    facts: StandInFacts
+    settings: Mapping[str, str]
+    oids: Mapping[int, int]
+    role: str | None = None
+    asked: int = 0
+    _figures: dict[tuple[int, int, bool], Figures] = field(default_factory=dict)
+
+    def document(self, query: str, more: Mapping[str, str] | None = None) -> dict[str, Any]:
+        """The plan of a query. Raises StatementRefused, StatementFailed and Exhausted."""
+        self.asked += 1
+        if self.asked > MOST_QUESTIONS:
+            raise Exhausted(f"more than {MOST_QUESTIONS:,} questions would be needed")
+        planner = Planner(self.connection, self.facts.server.major, self.role)
+        with self.connection.transaction(force_rollback=True):
+            self._take_on(READER)
+            return planner.plan(query, {**self.settings, **(more or {})})
+
+    def rows(self, query: str) -> float:
+        """How many rows the planner expects of a query."""
+        return float(self.document(query)["Plan"]["Plan Rows"])
+
+    def relation(self, name: tuple[str | None, str]) -> SourceRelation | None:
+        """The relation of this schema (or the first of the search path) and name."""
+        found = [r for r in self.facts.relations if r.name == name[1] and r.oid in self.oids]
+        if name[0] is not None:
+            return next((r for r in found if r.schema_ == name[0]), None)
+        path = [s for s in self.facts.schemas if any(r.schema_ == s for r in found)]
+        return next((r for r in found if path and r.schema_ == path[0]), None)
+
+    def column(self, relation: SourceRelation, name: str) -> SourceColumn | None:
+        """A column of the source's relation by its name."""
+        columns = (c for c in self.facts.columns if c.relation == relation.oid and c.name == name and not c.dropped)
+        return next(columns, None)
+
+    def figures(self, relation: SourceRelation, number: int) -> Figures:
+        """The statistics of a column as they stand; those of a column without any say nothing."""
+        inherited = self.has_children(relation)
+        now = self._figures.get((relation.oid, number, inherited))
+        if now is not None:
+            return now
+        for each in self.facts.statistics:
+            if (each.relation, each.number, each.inherited) == (relation.oid, number, inherited):
+                return each
+        return Figures(number=number, inherited=inherited, null_frac=0.0, width=0, distinct=0.0)
+
+    def has_children(self, relation: SourceRelation) -> bool:
+        """Whether queries see the relation as a tree, with statistics of all its parts together."""
+        return any(relation.oid in each.parents for each in self.facts.relations)
+
+    def write(self, relation: SourceRelation, number: int, figures: Figures) -> bool:
+        """Have a column's statistics be these; whether its type takes them."""
+        here = self.oids[relation.oid]
+        whole = figures.model_copy(update={"number": number, "inherited": self.has_children(relation)})
+        try:
+            with self.connection.transaction():
+                self.connection.execute(
+                    "delete from pg_catalog.pg_statistic"
+                    " where starelid = %s::oid and staattnum = %s and stainherit = %s",
+                    (here, number, whole.inherited),
+                )
+                write_figures(self.connection, here, number, whole)
+        except psycopg.Error:
+            return False
+        self._figures[relation.oid, number, whole.inherited] = whole
+        return True
+
+    def set_rows(self, relation: SourceRelation, rows: float) -> None:
+        """Have a table's rows be so many, at the pages that its file has."""
+        if relation.pages:
+            self.connection.execute(
+                "update pg_catalog.pg_class set relpages = %s, reltuples = %s where oid = %s::oid",
+                (relation.pages, rows, self.oids[relation.oid]),
+            )
+
+    def set_function_rows(self, name: str, rows: float) -> None:
+        """Have set-returning functions of this name be expected to give so many rows."""
+        self.connection.execute(
+            "update pg_catalog.pg_proc set prorows = %s where proname = %s and proretset and oid >= 16384::oid",
+            (max(rows, 1.0), name),
+        )
+
+    def drop_foreign_keys(self, one: SourceRelation, other: SourceRelation) -> bool:
+        """Take away the foreign keys between two tables, which override distinct counts; whether there were any."""
+        here = [self.oids[one.oid], self.oids[other.oid]]
+        found = self.connection.execute(_FOREIGN_KEYS, (here, here)).fetchall()
+        for table, constraint in found:
+            statement = sql.SQL("alter table {} drop constraint {}").format(sql.SQL(table), sql.Identifier(constraint))
+            with contextlib.suppress(psycopg.Error), self.as_maker():
+                self.connection.execute(statement)
+        return bool(found)
+
+    @contextlib.contextmanager
+    def as_maker(self) -> Iterator[None]:
+        """A subtransaction under the role that owns the stand-in's objects."""
+        with self.connection.transaction():
+            self._take_on(MAKER)
+            yield
+            self.connection.execute("reset role")
+            self.connection.execute("select pg_catalog.set_config('search_path', '', true)")
+
+    def _take_on(self, role: str) -> None:
+        path = path_of(self.facts.schemas)
+        self.connection.execute(sql.SQL("set local role {}").format(sql.Identifier(role)))
+        self.connection.execute("select pg_catalog.set_config('search_path', %s, true)", (path,))
+
+    @contextlib.contextmanager
+    def tried(self) -> Iterator[Undo]:
+        """Changes that are kept unless `undo` is set by the end of the block."""
+        before = dict(self._figures)
+        undo = Undo()
+        with self.connection.transaction() as inside:
+            yield undo
+            if undo.wanted:
+                self._figures = before
+                raise psycopg.Rollback(inside)
+
+
+@dataclass
+class Undo:
+    """Whether what was tried is to be taken back."""
+
+    wanted: bool = False
+
+
+_FOREIGN_KEYS: Final = """
+select c.conrelid::pg_catalog.regclass::text, c.conname from pg_catalog.pg_constraint c
+where c.contype = 'f' and c.conrelid = any(%s::oid[]) and c.confrelid = any(%s::oid[]) order by c.oid
+"""
+
+
+@contextlib.contextmanager
+def forgery(dsn: str, facts: StandInFacts, settings: Mapping[str, str], role: str | None = None) -> Iterator[Forgery]:
+    """A stand-in's statistics, free to be changed until the block ends, when all is as it was.
+
+    `dsn` is its superuser's; `settings` are those to plan under, `role` is the source's, None for one that sees
+    everything. Raises CannotConnect and StatementFailed.
+    """
+    with connected(dsn) as connection:
+        try:
+            connection.execute("select pg_catalog.set_config('search_path', '', false)")
+            with connection.transaction(force_rollback=True):
+                yield Forgery(connection, facts, settings, new_oids(connection, facts), role)
+        except psycopg.Error as error:
+            raise StatementFailed(
+                f"the stand-in's statistics could not be changed: {first_line(error)}", sqlstate=error.sqlstate
+            ) from None

@@ -1,0 +1,116 @@
+"""The conditions of a query, taken apart: which parts are joined by AND, and which columns each one reads."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from rowreckon.frozen import frozen
+from rowreckon.sql.tree import every_message, kind_of, strings
+
+
+@frozen
+class Column:
+    """A column of a relation, by the relation's alias in the query."""
+
+    alias: str
+    name: str
+
+
+@frozen
+class Scope:
+    """The aliases of one FROM clause, with the columns of each; None where its columns are not known."""
+
+    columns: Mapping[str, frozenset[str] | None]
+
+    def found(self, reference: Any) -> Column | None:
+        """The column that a ColumnRef names; None for a star, for an outer query's, and where it is not clear."""
+        parts = strings(reference.fields)
+        if len(parts) != len(reference.fields) or not parts:
+            return None
+        if len(parts) > 1:
+            return Column(parts[-2], parts[-1]) if parts[-2] in self.columns else None
+        owners = [alias for alias, names in self.columns.items() if names is not None and parts[0] in names]
+        unknown = [alias for alias, names in self.columns.items() if names is None]
+        if len(owners) == 1:
+            return Column(owners[0], parts[0])
+        return Column(unknown[0], parts[0]) if not owners and len(unknown) == 1 else None
+
+
+def conjuncts(node: Any) -> Iterator[Any]:
+    """The parts of a condition that AND joins; nothing for an empty one."""
+    kind = node.WhichOneof("node")
+    if kind is None:
+        return
+    if kind == "bool_expr" and node.bool_expr.boolop == _AND:
+        for part in node.bool_expr.args:
+            yield from conjuncts(part)
+    else:
+        yield node
+
+
+_AND = 1
+"""AND_EXPR of the grammar's BoolExprType."""
+_NOTHING = Scope({})
+
+
+def columns_in(node: Any, scope: Scope, inner: Scope = _NOTHING) -> frozenset[Column] | None:
+    """The columns of the scope's relations that an expression reads; `inner` are relations of subqueries inside it.
+
+    None where a reference is not clear.
+    """
+    found: set[Column] = set()
+    for message in every_message(node):
+        if kind_of(message) != "ColumnRef":
+            continue
+        named = strings(message.fields)
+        if len(named) > 1 and named[-2] in inner.columns:
+            continue
+        if len(named) == 1 and any(names is None or named[0] in names for names in inner.columns.values()):
+            continue
+        column = scope.found(message)
+        if column is None:
+            return None
+        found.add(column)
+    return frozenset(found)
+
+
+def equal_columns(node: Any, scope: Scope) -> tuple[Column, Column] | None:
+    """The two columns of `one = other`; None for any other condition."""
+    if node.WhichOneof("node") != "a_expr" or node.a_expr.kind != _OPERATOR or strings(node.a_expr.name) != ("=",):
+        return None
+    sides = (_bare(node.a_expr.lexpr), _bare(node.a_expr.rexpr))
+    found = [scope.found(side.column_ref) for side in sides if side.WhichOneof("node") == "column_ref"]
+    if len(found) != 2 or found[0] is None or found[1] is None or found[0].alias == found[1].alias:
+        return None
+    return found[0], found[1]
+
+
+_OPERATOR = 1
+"""AEXPR_OP of the grammar's A_Expr_Kind."""
+
+
+def _bare(node: Any) -> Any:
+    """An expression without the casts that the planner relabels away, such as varchar to text."""
+    while node.WhichOneof("node") == "type_cast":
+        node = node.type_cast.arg
+    return node
+
+
+def constants_in(node: Any) -> list[str]:
+    """The constants of an expression as texts, each once, in their order."""
+    found: dict[str, None] = {}
+    for message in every_message(node):
+        if kind_of(message) != "A_Const" or message.isnull:
+            continue
+        which = message.WhichOneof("val")
+        value: Any = getattr(message, which) if which else None
+        if which == "ival":
+            found[str(value.ival)] = None
+        elif which == "fval":
+            found[value.fval] = None
+        elif which == "sval":
+            found[value.sval] = None
+        elif which == "boolval":
+            found["t" if value.boolval else "f"] = None
+    return list(found)
