@@ -18,12 +18,28 @@ from rowreckon.server.connecting.connection import Connection, first_line
 from rowreckon.stand_in.definitions import Definition
 from rowreckon.stand_in.facts import SourceColumn, SourceRelation, SourceServer, StandInFacts
 from rowreckon.stand_in.figures import ColumnEnds, EndRow
+from rowreckon.stand_in.pages import PAGE
 
 from .at_once import all_at_once, in_batches
+from .files import SEGMENT_PAGES
 
 DATABASE: Final = "stand_in"
 MAKER: Final = "rowreckon_maker"
 READER: Final = "rowreckon_reader"
+
+
+def check_build(admin: Connection) -> None:
+    """Nothing where the programs were built with the blocks and files that a stand-in sets. Raises CannotStart."""
+    rows = admin.execute(
+        "select setting::int8 from pg_catalog.pg_settings where name in ('block_size', 'segment_size') order by name"
+    ).fetchall()
+    found = [int(row[0]) for row in rows]
+    if found != [PAGE, SEGMENT_PAGES]:
+        raise CannotStart(
+            f"the server programs were built with blocks of {found[0]} bytes in files of {found[1]} blocks, and a"
+            f" stand-in has {PAGE} and {SEGMENT_PAGES}",
+            hint="name a folder of programs built with PostgreSQL's own sizes with --servers",
+        )
 
 
 def make_database(admin: Connection, source: SourceServer) -> list[str]:

@@ -10,14 +10,15 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-from rowreckon import releases
 from rowreckon.errors import CannotStart
 from rowreckon.server.own.account import Account, server_account
-from rowreckon.server.own.binaries import ServerBinaries, find_binaries, wheel_root
+from rowreckon.server.own.binaries import ServerBinaries, find_binaries
 from rowreckon.server.own.embedded import SETTINGS, dsn_of
 from rowreckon.server.own.process import ServerProcess, init_data
 from rowreckon.server.own.rundir import RunFolder, cache_folder, new_run_folder
 from rowreckon.signals import terminated_like_ctrl_c
+
+from .programs import installation
 
 _SETTINGS: Final = {
     **SETTINGS,
@@ -100,20 +101,3 @@ def home(major: int, folder: Path | None = None) -> Iterator[Home]:
 
 
 _CHECKSUMS_BY_DEFAULT: Final = 18
-
-
-def installation(major: int, folder: Path | None = None) -> Path:
-    """Where the programs of a major release are: in the folder named, in the cache folder, or in the wheel.
-
-    Raises CannotStart where they are not at hand.
-    """
-    base = folder if folder is not None else cache_folder() / "matrix"
-    for candidate in (base / str(major), base) if folder is not None else (base / str(major),):
-        if (candidate / "bin" / "postgres").exists():
-            return candidate
-    if folder is None and major == releases.NEWEST:
-        return wheel_root()
-    raise CannotStart(
-        f"no server programs of PostgreSQL {major} are in {base}",
-        hint="name their folder with --servers",
-    )

@@ -20,7 +20,7 @@ from rowreckon.stand_in.pages import PAGE
 
 from .extended import write_extended
 from .files import SEGMENT_PAGES, Length, set_lengths
-from .filling import DATABASE, MAKER, READER, insert_ends, make_database, new_oids, run_definitions
+from .filling import DATABASE, MAKER, READER, check_build, insert_ends, make_database, new_oids, run_definitions
 from .home import Home, home
 from .planning import Planner, planner
 from .rights import let_all_use, make_roles, write_rights
@@ -76,6 +76,7 @@ def _fill(place: Home, facts: StandInFacts) -> list[str]:
     without = [*lacking(facts), *(f"{each.what} {each.why}" for each in refused)]
     try:
         with connected(place.dsn("postgres", "postgres")) as admin:
+            check_build(admin)
             without += make_database(admin, facts.server)
             _set_page_costs(admin, facts)
         with connected(place.dsn("postgres", DATABASE)) as admin:
