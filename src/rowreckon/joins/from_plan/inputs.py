@@ -32,6 +32,8 @@ from rowreckon.plan.nodes import ScanNode
 _MODES = ("likely", "ordered", "full")
 _MATCHES = {"likely": 2.0, "ordered": 1.0, "full": 20.0}
 """Rows that match, per row that finds any, where a semijoin's plan does not tell."""
+_KEEPS_INNER = frozenset({"Right Semi", "Right Anti"})
+"""Semijoins that put out rows of their inner side."""
 _MORE_PER_BUCKET = 4.0
 """How much more frequent than the average a key's most frequent value may be: hash buckets are taken to be as much
 fuller (estimate_hash_bucket_stats in utils/adt/selfuncs.c).
@@ -256,8 +258,10 @@ def _clauses(
     if share is not None:
         # what the inner join would put out: each row with a match as often as it has one
         matches = inner.matches if inner.matches is not None else _MATCHES[mode]
-        output = max(share * outer.rows, 1.0) * matches
-        inner = inner._replace(per_value=inner.per_value or matches)
+        kept, searched = (inner, outer) if facts.kind in _KEEPS_INNER else (outer, inner)
+        output = max(share * kept.rows, 1.0) * matches
+        searched = searched._replace(per_value=searched.per_value or matches)
+        outer, inner = (searched, kept) if facts.kind in _KEEPS_INNER else (kept, searched)
     selectivity = min(max(output, 1.0) / max(outer.rows * inner.rows, 1.0), 1.0)
     values = 1.0 / selectivity
     keys = (outer.distinct(values), inner.distinct(values))
@@ -281,7 +285,7 @@ def _clauses(
 
 def _match_frac(facts: JoinFacts) -> float | None:
     """The share of the inner side's rows with a match that the planner expected of a join that keeps those."""
-    if facts.kind not in ("Right Semi", "Right Anti"):
+    if facts.kind not in _KEEPS_INNER:
         return None
     kept = facts.inner.planner_rows * facts.inner.processes
     share = min(facts.output_rows * facts.processes / max(kept, 1.0), 1.0)
