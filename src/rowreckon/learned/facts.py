@@ -15,6 +15,8 @@ from typing import NamedTuple
 from rowreckon.frozen import frozen
 
 _TEMPORARY = "pg_temp"
+_ALIKE = 1.01
+"""How many times larger a size may be than another that costs the same to the planner (STD_FUZZ_FACTOR)."""
 
 
 class RelationName(NamedTuple):
@@ -79,6 +81,17 @@ class Size(NamedTuple):
     def exact(self) -> bool:
         """Whether both are known to the page and to the row."""
         return self.pages.exact and self.rows.exact
+
+    def settled(self) -> Size:
+        """With one number in the middle for bounds that lie so close that no verdict could tell them apart."""
+        return Size(_settled(self.pages), _settled(self.rows))
+
+
+def _settled(bounds: Bounds) -> Bounds:
+    if bounds.low <= 0.0 or bounds.high > _ALIKE * bounds.low:
+        return bounds
+    middle = float(round((bounds.low + bounds.high) / 2.0))
+    return Bounds(middle, middle)
 
 
 class SizeFact(NamedTuple):

@@ -10,7 +10,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rowreckon.plan.conditions import parse_condition
+from rowreckon.plan.node_texts import conditions_at
 from rowreckon.plan.nodes import ScanNode
+from rowreckon.plan.tree import index_of
 
 if TYPE_CHECKING:
     from rowreckon.declared.facts import Declared, DeclaredIndex, DeclaredRelation
@@ -21,6 +23,8 @@ SCHEMA_FILE = "schema file"
 """How a schema file is told from another plan among what a verdict rests on."""
 _RANKED = frozenset({"btree"})
 """Access methods that give rows in the order of a key; one by distance joins nothing."""
+_NO_VALUE = frozenset({"<", "<=", ">", ">=", "<>"})
+"""Comparisons that leave a column more than one value, so that what stands behind it in an index is in no order."""
 
 
 class DeclaredIndexes:
@@ -38,21 +42,40 @@ class DeclaredIndexes:
         """Whether surely no index gives a side in the order of a join column."""
         return self._none(facts, side, ordered=True)
 
+    def only_sweeps(self, facts: JoinFacts, side: Side) -> bool:
+        """Whether each index that could find a side's rows has a column first of which the query asks nothing.
+
+        Such an index is read from end to end, or by each value of its first column in turn.
+        """
+        relation, columns = self._relation(side), _columns(facts, inner=side is facts.inner)
+        if relation is None or not columns:
+            return False
+        serving = [index for index in relation.indexes if not columns.isdisjoint(index.columns)]
+        asked = self._asked(relation, side, equal=False)
+        return bool(serving) and all(_swept(index, columns, asked) for index in serving)
+
     def only_one(self, facts: JoinFacts, side: Side) -> DeclaredIndex | None:
-        """The one index that could find a side's rows, where it is a plain B-tree on just the join's columns.
+        """The one index that could lead to a side's rows, where it is a plain B-tree with the join's columns first.
 
         None where there is none, another kind, or more than one.
         """
         relation, columns = self._relation(side), _columns(facts, inner=side is facts.inner)
         if relation is None or not columns:
             return None
-        serving = [index for index in relation.indexes if not columns.isdisjoint(index.columns)]
+        asked = self._asked(relation, side, equal=False)
+        serving = [i for i in relation.indexes if not columns.isdisjoint(i.columns) and not _swept(i, columns, asked)]
         if len(serving) != 1 or serving[0].access_method not in _RANKED or not serving[0].valid:
             return None
         (index,) = serving
-        keys = {key.column for key in index.keys if key.opclass is None and key.collation is None}
-        plain = index.predicate is None and not index.included and len(keys) == len(index.keys)
-        return index if plain and keys == columns else None
+        first = index.keys[: len(columns)]
+        plain = index.predicate is None and all(key.opclass is None and key.collation is None for key in first)
+        return index if plain and {key.column for key in first} == columns else None
+
+    def held(self, side: Side, name: str) -> frozenset[str] | None:
+        """The columns that an index of a side's relation holds, None where the files do not tell."""
+        relation = self._relation(side)
+        index = relation.index(name) if relation is not None else None
+        return None if index is None else columns_held(index)
 
     def sizes(self) -> dict[tuple[str | None, str], tuple[float, float]]:
         """Pages and rows of the relations that the plan names, where a statistics dump tells them."""
@@ -86,8 +109,28 @@ class DeclaredIndexes:
         relation, columns = self._relation(side), _columns(facts, inner=side is facts.inner)
         if relation is None or not columns:
             return False
-        served = (i for i in relation.indexes if not ordered or i.access_method in _RANKED)
-        return all(columns.isdisjoint(index.columns) for index in served)
+        if not ordered:
+            return all(columns.isdisjoint(index.columns) for index in relation.indexes)
+        asked = self._asked(relation, side, equal=True)
+        ranked = [i for i in relation.indexes if i.access_method in _RANKED and not columns.isdisjoint(i.columns)]
+        return all(_swept(index, columns, asked) for index in ranked)
+
+    def _asked(self, relation: DeclaredRelation, side: Side, *, equal: bool) -> frozenset[str] | None:
+        """The columns of which a side's own conditions ask one value, where `equal`, or anything; None where the plan
+        does not tell: conditions that an index's predicate implies are not printed."""
+        found: set[str] = set()
+        for number in self._tree.subtree(side.scan) if side.scan is not None else ():
+            node = self._tree.nodes[number]
+            name = index_of(node)
+            index = relation.index(name) if name is not None else None
+            if name is not None and (index is None or index.predicate is not None):
+                return None
+            for condition in map(parse_condition, conditions_at(node)):
+                if not condition.parsed:
+                    return None
+                asked = (c for c in condition.clauses if not equal or c.operator not in _NO_VALUE)
+                found |= {column.column for clause in asked for column in clause.columns}
+        return frozenset(found)
 
     def _sized(self, side: Side) -> bool:
         """Whether a statistics dump tells the size of the relation that a side scans."""
@@ -103,6 +146,19 @@ class DeclaredIndexes:
         if relation is None or not relation.whole or relation.kind == "foreign_table":
             return None
         return relation
+
+
+def columns_held(index: DeclaredIndex) -> frozenset[str]:
+    """The columns whose values an index holds."""
+    return frozenset((*(key.column for key in index.keys if key.column is not None), *index.included))
+
+
+def _swept(index: DeclaredIndex, columns: frozenset[str], asked: frozenset[str] | None) -> bool:
+    """Whether a B-tree of all rows has a plain column first that is not the join's, and of which nothing is asked."""
+    if index.access_method not in _RANKED or index.predicate is not None or asked is None or not index.keys:
+        return False
+    first = index.keys[0].column
+    return first is not None and first not in columns | asked
 
 
 def _columns(facts: JoinFacts, *, inner: bool) -> frozenset[str]:

@@ -34,6 +34,15 @@ class JoinAtHand:
         """Whether surely no index finds the rows of a side by a value of the other's."""
         return self.declared is not None and self.declared.none_finds(self.facts, side)
 
+    def indexes_are_swept(self, side: Side) -> bool:
+        """Whether an index that finds the rows of a side by a value of the other's is read whole for each of them."""
+        return self.declared is not None and self.declared.only_sweeps(self.facts, side)
+
+    def index_holds(self, side: Side, name: str, needed: frozenset[str] | None) -> bool | None:
+        """Whether an index holds all columns that are needed, by what files declare of it; None where that is open."""
+        held = self.declared.held(side, name) if self.declared is not None else None
+        return None if held is None or needed is None else needed <= held
+
     def no_index_orders(self, side: Side) -> bool:
         """Whether surely no index gives a side in the order of a join column."""
         return self.declared is not None and self.declared.none_orders(self.facts, side)

@@ -9,7 +9,7 @@ from math import ceil, floor, log
 
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
-from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.joins.facts.sides import JoinFacts, Side
 from rowreckon.joins.from_plan.candidate_counts import evenly_between
 from rowreckon.plan.nodes import GatherNode, ScanNode
 from rowreckon.plan.tree import alias_of
@@ -48,8 +48,20 @@ def loops_of(reckoned: ReckonedTree, facts: JoinFacts) -> Loops | None:
         whole = _whole(calls, shares) if shares > 1.0 and facts.outer.scan is not None else ()
         return Loops(max(calls * shares, 1.0), calls, 1.0, whole)
     wanted = {c.outer_alias for c in facts.clauses if c.inner_node is not None or not facts.inner.parameterised}
+    return _of_smallest(reckoned, facts.outer, wanted)
+
+
+def turned_loops(reckoned: ReckonedTree, facts: JoinFacts) -> Loops | None:
+    """Executions that the planner would reckon a scan of the outer side for, were it searched by each row of a join on
+    the inner side; None where the plan does not tell."""
+    return _of_smallest(reckoned, facts.inner, {c.inner_alias for c in facts.clauses})
+
+
+def _of_smallest(reckoned: ReckonedTree, driver: Side, wanted: set[str | None]) -> Loops | None:
+    """Executions by the smallest relation of a side, among these aliases, that gives a parameter."""
+    tree = reckoned.tree
     best: tuple[float, float | None] | None = None
-    for number in tree.subtree(facts.outer.node):
+    for number in tree.subtree(driver.node):
         node = tree.nodes[number]
         if not isinstance(node, ScanNode) or alias_of(node) not in wanted:
             continue
@@ -61,7 +73,7 @@ def loops_of(reckoned: ReckonedTree, facts: JoinFacts) -> Loops | None:
             best = (rows, count.actual if count.state == "exact" else None)
     if best is None:
         return None
-    return Loops(max(best[0], 1.0), calls, _exponent(facts, *best))
+    return Loops(max(best[0], 1.0), max(driver.planner_rows, 1.0), _exponent(driver, *best))
 
 
 def _whole(share: float, processes: float) -> tuple[float, ...]:
@@ -71,9 +83,9 @@ def _whole(share: float, processes: float) -> tuple[float, ...]:
     return tuple(evenly_between(float(least), float(most)))
 
 
-def _exponent(facts: JoinFacts, rows: float, actual: float | None) -> float:
-    """How the rows of the relation that gives parameters moved, as a power of how the outer side's did."""
-    came, expected = facts.outer.actual_rows, facts.outer.planner_rows
+def _exponent(driver: Side, rows: float, actual: float | None) -> float:
+    """How the rows of the relation that gives parameters moved, as a power of how the side's did."""
+    came, expected = driver.actual_rows, driver.planner_rows
     if not actual or not came or not expected or abs(log(came / expected)) < _LEAST_CHANGE:
         return 0.0
     return min(max(log(actual / rows) / log(came / expected), 0.0), 0.999)

@@ -13,12 +13,13 @@ from typing import NamedTuple
 from rowreckon.cost import STD_FUZZ_FACTOR
 from rowreckon.cost.capabilities import has_memoize
 from rowreckon.counts.reckon import ReckonedTree
+from rowreckon.joins.facts.declared_indexes import columns_held
 from rowreckon.joins.facts.inputs import TURNED_KIND, ParameterisedAccess
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.sides import JoinFacts, Side
 from rowreckon.joins.from_plan.inner_access import ProvenIndex
 from rowreckon.joins.from_plan.inner_sizes import shape_of
-from rowreckon.joins.from_plan.loops import Loops, loops_of
+from rowreckon.joins.from_plan.loops import Loops, loops_of, turned_loops
 from rowreckon.joins.from_plan.needed_columns import needed_columns
 from rowreckon.joins.from_plan.relation_sizes import SizeGuess, seen_sizes
 from rowreckon.joins.from_plan.row_shape import RowShape
@@ -131,10 +132,10 @@ def _declared(
     seen = relations.of(scan) if isinstance(scan, ScanNode) else None
     if index is None or seen is None or not isinstance(scan, ScanNode) or len(keys) < len(facts.clauses):
         return []
-    unique = index.unique and index.immediate
+    unique = index.unique and index.immediate and len(index.keys) == len(keys)
     sizes = seen_sizes(seen, shape_of(reckoned, facts, side, 1.0, whole=False))
-    columns = {f"{scan.alias}.{key.column}" for key in index.keys}
-    only = scan.output is None or set(scan.output) <= columns  # the index may hold all that is needed
+    needed = needed_columns(reckoned, facts, side.scan)
+    only = needed is None or needed <= columns_held(index)  # the index may hold all that is needed
     return [
         ProvenIndex(size, own, len(keys), keys, 1.0 if only and number == 1 else None, None if unique else found)
         for number, (size, found) in enumerate(zip(sizes, _found(facts, side), strict=True))
@@ -162,7 +163,9 @@ def _known(
     index = known_index(case, side, relations)
     if seen is None or index is None or not isinstance(scan, ScanNode):
         return []
-    holds = index.holds(needed_columns(case.reckoned, case.facts, side.scan))
+    needed = needed_columns(case.reckoned, case.facts, side.scan)
+    declared = case.index_holds(side, index.name, needed)
+    holds = index.holds(needed) if declared is None else declared
     # an index that holds all columns spares the table where its pages are all visible, which no plan tells of it
     spared = (1.0 if holds else None, None if holds is False else 1.0, 0.0 if holds else None)
     corners = (
@@ -207,8 +210,10 @@ def _loops(reckoned: ReckonedTree, facts: JoinFacts, side: Side) -> Loops | None
     """How often the index would be searched."""
     if side is facts.inner:
         return loops_of(reckoned, facts) or Loops(facts.inner.planner_rows, max(facts.outer.planner_rows, 1.0), 0.0)
-    if facts.inner.scan is None or facts.workers:
+    if facts.workers:
         return None
+    if facts.inner.scan is None:
+        return turned_loops(reckoned, facts)
     rows = max(facts.inner.planner_rows, 1.0)
     return Loops(rows * facts.inner.processes, rows, 1.0)
 

@@ -23,6 +23,9 @@ _UNSEEN = "the plan does not tell whether there is an index on the {} side's joi
 _FULL_LEAF, _MOST_FANOUT = 1358.0, 407.0
 """Entries of a B-tree leaf where all share one key (nbtdedup.c), and keys of eight bytes on an inner page, at most."""
 
+_MOST_MATCHES = 20.0
+"""Rows that a row finds at most where a semijoin's plan does not tell (common practice, no source)."""
+
 
 @frozen
 class HiddenWay:
@@ -53,7 +56,10 @@ def hidden_ways(
             per_outer = facts.output_rows / max(facts.outer.planner_rows, 1.0)
             if not _ruled_out(settings, bound, outer_cost, join.outer.rows / join.processes, per_outer):
                 entries = max(join.inner.rows, *(c.inner.relation_tuples for c in join.clauses))
-                low = _driven(settings, bound, outer_cost, join.outer.rows, entries, join.processes, turned=False)
+                swept = case.indexes_are_swept(facts.inner)
+                stops = facts.kind in ("Semi", "Anti")
+                search = _least_search(settings, entries, swept=swept, stops=stops)
+                low = _driven(settings, bound, outer_cost, join.outer.rows, search, join.processes, turned=False)
                 found.append(HiddenWay("nested_loop", _UNSEEN.format("inner"), low))
         may_find = facts.outer.scan is not None and not told and not case.no_index_finds(facts.outer)
         if facts.kind in ("Inner", "Right", "Right Semi", "Right Anti") and may_find:
@@ -63,7 +69,8 @@ def hidden_ways(
             per_inner = facts.output_rows / max(join.inner.rows, 1.0)
             if not _ruled_out(settings, bound, inner_cost, join.inner.rows / processes, per_inner):
                 entries = max(join.outer.rows, *(c.outer.relation_tuples for c in join.clauses))
-                low = _driven(settings, bound, inner_cost, join.inner.rows, entries, processes, turned=True)
+                search = _least_search(settings, entries, swept=case.indexes_are_swept(facts.outer))
+                low = _driven(settings, bound, inner_cost, join.inner.rows, search, processes, turned=True)
                 found.append(HiddenWay("nested_loop", _UNSEEN.format("outer"), low))
     return tuple(found)
 
@@ -84,7 +91,8 @@ def unpriced_ways(
         if index is None or join.kind not in kinds:
             continue
         cost = driver.paths[0].path.total_cost if driver.paths else 0.0
-        low = _driven(settings, bound, min(cost, bound), driver.rows, inner.rows, 1.0, turned=turned)
+        search = _least_search(settings, inner.rows)
+        low = _driven(settings, bound, min(cost, bound), driver.rows, search, 1.0, turned=turned)
         reason = f"a nested loop over {index.kind}, {index.name}, has no price here"
         found.append(HiddenWay("nested_loop", reason, low))
     return tuple(found)
@@ -122,19 +130,16 @@ def _driven(
     bound: float,
     driver_cost: float,
     expected: float,
-    tuples: float,
+    per_row: float,
     processes: float,
     *,
     turned: bool,
 ) -> Callable[[Point], float]:
-    """A nested loop driven by one side, whose rows `processes` share, over an index of `tuples` entries or more.
+    """A nested loop driven by one side, whose rows `processes` share, each of which costs `per_row` at least.
 
     It costs at least the descents and rows of all executions; above the estimate also what it cost there at least plus
     those of the further ones, below it also its share of that.
     """
-    levels = 1.0 if tuples < _FULL_LEAF else 2.0 if tuples < _MOST_FANOUT * _FULL_LEAF else 3.0
-    descent = settings.cpu_operator_cost * (50.0 * levels + log2(max(tuples, 2.0)))
-    per_row = descent + settings.cpu_index_tuple_cost + settings.cpu_operator_cost + settings.cpu_tuple_cost
 
     def low(point: Point) -> float:
         rows = point.inner if turned else point.outer
@@ -144,3 +149,19 @@ def _driven(
         return max(physical, driver_cost + max(bound - driver_cost, 0.0) * rows / max(expected, 1.0))
 
     return low
+
+
+def _least_search(settings: CostSettings, tuples: float, *, swept: bool = False, stops: bool = False) -> float:
+    """What one search of an index of so many entries costs at least.
+
+    `swept` says that its first column is not asked for: all entries are visited, from 18 on each value of that column
+    may be searched for instead (btcostestimate in utils/adt/selfuncs.c). A join that `stops` at
+    the first match is charged for a share of that (final_cost_nestloop in optimizer/path/costsize.c).
+    """
+    levels = 1.0 if tuples < _FULL_LEAF else 2.0 if tuples < _MOST_FANOUT * _FULL_LEAF else 3.0
+    descent = settings.cpu_operator_cost * (50.0 * levels + log2(max(tuples, 2.0)))
+    per_entry = settings.cpu_index_tuple_cost + settings.cpu_operator_cost
+    once = descent + per_entry + settings.cpu_tuple_cost
+    if not swept or has_skip_scan(settings.server_major):
+        return once
+    return max(once, per_entry * tuples / (_MOST_MATCHES if stops else 1.0))
