@@ -88,7 +88,7 @@ class Together:
             clues = frozenset(clue for told in heard for clue in told)
             size = self._size(clues) if clues else None
             if size is not None:
-                sizes[relation] = SizeFact(size.settled(), self._sources(relation, clues, size, left, number))
+                sizes[relation] = SizeFact(size, self._sources(relation, clues, size, left, number))
             elif clues:
                 contradicted.add(relation)
         return LearnedFacts(sizes, frozenset(contradicted), len(others) + 1 - len(left))

@@ -94,9 +94,10 @@ class RelationEvidence:
 
     def _told(self, schema: str | None, name: str) -> SeenRelation | None:
         fact = self._learned.size(schema, name)
-        if fact is None or not fact.size.exact or fact.size.pages.low <= 0.0:
+        size = fact.size.settled() if fact is not None else None
+        if size is None or not size.exact or size.pages.low <= 0.0:
             return None
-        return SeenRelation(fact.size.pages.low, fact.size.rows.low, learned=True)
+        return SeenRelation(size.pages.low, size.rows.low, learned=True)
 
 
 def _whole_scan(settings: CostSettings, reckoned: ReckonedTree, number: int) -> SeenRelation | None:

@@ -64,13 +64,14 @@ class Fellows:
         """The indexes of relations of known size that these plans searched."""
         found: dict[RelationName, tuple[IndexFact, ...]] = {}
         for relation, fact in learned.sizes.items():
-            if not fact.size.exact or fact.size.pages.low <= 0.0:
+            size = fact.size.settled()
+            if not size.exact or size.pages.low <= 0.0:
                 continue
             searches = self._searches.get(relation, [])
             chosen = frozenset(at for at, (number, _) in enumerate(searches) if number in numbers)
-            key = (relation, fact.size, chosen)
+            key = (relation, size, chosen)
             if key not in self._solved:
-                self._solved[key] = index_facts([searches[at][1] for at in sorted(chosen)], fact.size)
+                self._solved[key] = index_facts([searches[at][1] for at in sorted(chosen)], size)
             if self._solved[key]:
                 found[relation] = self._solved[key]
         return found

@@ -22,7 +22,7 @@ def plans_used(learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts, 
     for number in (facts.outer.scan, facts.inner.scan):
         node = reckoned.tree.nodes[number] if number is not None else None
         fact = learned.size(node.schema_name, node.relation_name) if isinstance(node, ScanNode) else None
-        if fact is None or not fact.size.exact or not isinstance(node, ScanNode):
+        if fact is None or not fact.size.settled().exact or not isinstance(node, ScanNode):
             continue
         names.update(source.plan for source in fact.sources)
         columns = {

@@ -30,7 +30,7 @@ def turning(
     found: list[FactLimit] = []
     for relation in _relations(learned, reckoned, facts):
         fact = learned.sizes[relation]
-        rows = fact.size.rows.low
+        rows = fact.size.settled().rows.low
         low, high = (_stays(learned, relation, fact, verdict, verdict_with, up=up) for up in (False, True))
         source = str(fact.sources[0]) if fact.sources else None
         found.append(FactLimit(fact=f"rows of {relation}", value=rows, from_=low, to=high, source=source))
@@ -42,7 +42,8 @@ def _relations(learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts) 
     for number in (facts.outer.scan, facts.inner.scan):
         node = reckoned.tree.nodes[number] if number is not None else None
         name = relation_name(node.schema_name, node.relation_name) if isinstance(node, ScanNode) else None
-        if name is not None and name in learned.sizes and learned.sizes[name].size.exact and name not in found:
+        fact = learned.sizes.get(name) if name is not None else None
+        if name is not None and name not in found and fact is not None and fact.size.settled().exact:
             found.append(name)
     return found
 
@@ -57,13 +58,14 @@ def _stays(
     up: bool,
 ) -> float | None:
     """The rows furthest from what was learned with which the verdict stays; None where it does as far as is tried."""
-    pages, rows = fact.size.pages.low, fact.size.rows.low
+    size = fact.size.settled()
+    pages, rows = size.pages.low, size.rows.low
     kept = rows
     for step in _STEPS:
         factor = step if up else 1.0 / step
         moved = max(float(round(rows * factor)), 1.0), max(float(round(pages * factor)), 1.0)
-        size = Size(Bounds(moved[1], moved[1]), Bounds(moved[0], moved[0]))
-        other = replace(learned, sizes={**learned.sizes, relation: fact._replace(size=size)})
+        away = Size(Bounds(moved[1], moved[1]), Bounds(moved[0], moved[0]))
+        other = replace(learned, sizes={**learned.sizes, relation: fact._replace(size=away)})
         if verdict_with(other) != verdict:
             return kept
         kept = moved[0]
