@@ -101,6 +101,8 @@ class Capture(BaseModel):
     `settings` is what EXPLAIN (SETTINGS) or the server told: None means unknown, an empty dict means that every
     planner setting has its built-in default. `explain` is None where a query never got a plan. `runs_ms` are
     execution times of repeated runs, ms. `notes` say what was mended while reading, or what the form lacks.
+    `prepared` is the query with parameters that `query` is an execution of, `executions` the values with which it is
+    executed; a capture file holds neither.
     `declared` is what schema files say of the plan's relations, without what the plan contradicts. `values` says for
     which values of the query's literals another plan comes, `generic_plan` when it would turn generic as a prepared
     statement; a capture file holds neither, since values stand in them.
@@ -111,6 +113,8 @@ class Capture(BaseModel):
 
     name: str
     query: str | None = None
+    prepared: str | None = None
+    executions: tuple[tuple[str | None, ...], ...] = ()
     captured_at: Text | None = None
     server_version: Version | None = None
     settings: dict[str, str] | None = None

@@ -61,27 +61,30 @@ def with_queries(plans: Sequence[Capture], query: Path | None) -> tuple[list[Cap
     """
     if query is None:
         return list(plans), {}
+    from rowreckon.cli.facts.executions import listed
     from rowreckon.errors import UsageError
     from rowreckon.server.lists.lists import read_lists
 
     lists = read_lists([query])
     if lists.unread:
         raise UsageError(f"--query can't be read: {lists.unread[0].reason}", where=lists.unread[0].source)
-    left = {item.name: item.text for item in lists.items}
+    there = listed(lists.items)
+    left = dict(there.texts)
     found = list(plans)
     for number, plan in enumerate(found):
-        text = left.pop(plan.name, None) or left.pop(_stem(plan.name), None)
-        if text is not None:
-            found[number] = plan.model_copy(update={"query": text})
+        name = plan.name if plan.name in left else _stem(plan.name)
+        if left.pop(name, None) is not None:
+            found[number] = there.known(plan, name)
     open_ = [number for number, plan in enumerate(found) if not plan.query]
     if len(open_) > len(left):
         raise UsageError(
             f"--query gives the plans' queries, and of {len(open_)} plans without one it holds {len(left)}",
             hint="list every plan's query, in the plans' order",
         )
-    if len(open_) == len(left):
-        for number, (_, text) in zip(open_, left.items(), strict=True):
-            found[number] = found[number].model_copy(update={"query": text})
+    names = next((n for n in (list(left), there.one_each(list(left))) if len(n) == len(open_)), None)
+    if names is not None:
+        for number, name in zip(open_, names, strict=True):
+            found[number] = there.known(found[number], name)
         left = {}
     return found, left
 

@@ -23,7 +23,7 @@ from rowreckon.stand_in.compare import PlanDifference, plan_differences
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.settings import planning_settings
 
-from .for_role import planned_for_its_role
+from .for_execution import planned_as_captured
 from .generic import generic_plan
 from .planning import Planner
 from .right_counts.captures import with_right_counts
@@ -117,20 +117,20 @@ def _asked(capture: Capture, facts: StandInFacts, there: StandIn, threshold: flo
             f" {facts.server.major}",
         )
     settings = planning_settings(facts.settings, capture.settings)
-    role = capture.session.role if capture.session is not None else None
     try:
-        planner, document = planned_for_its_role(planner, facts, capture.query, settings, _as_printed(capture), role)
+        planner, document, query = planned_as_captured(planner, facts, capture, settings, _as_printed(capture))
     except RowreckonError as error:
         return _noted(capture, error.sentence(), *_lacks(without))
     differences = plan_differences(_as_printed(capture), document["Plan"])
     if differences:
         return _noted(capture, *_told(differences), *_lacks(without))
     joins = misestimated_joins(reckoned_of(capture), threshold=threshold)
-    found = _rivals(capture.query, planner, settings, {join.method for join in joins})
+    found = _rivals(query, planner, settings, {join.method for join in joins})
     notes = (AGREES, *(() if planner.sees_everything else (LIMITED,)), *((RIVALS,) if found else ()))
-    by_value = plans_by_value(capture.query, facts, planner, settings)
-    prepared, unprepared = generic_plan(capture.query, facts, planner, settings)
+    by_value = plans_by_value(query, facts, planner, settings)
+    prepared, unprepared = generic_plan(capture.prepared or query, facts, planner, settings, capture.executions)
     told = {
+        "query": query,
         "alternatives": (*capture.alternatives, *found),
         "values": tuple(by_value.values),
         "generic_plan": prepared,
