@@ -48,6 +48,14 @@ _MAY_SPILL_OR_WAIT = (
     FunctionScanNode,
 )
 
+_KEEP_THE_ORDER = frozenset(
+    {"Nested Loop", "Result", "Subquery Scan", "LockRows", "Gather Merge", "Merge Append", "Append", "Unique"}
+)
+_HOPED = (
+    ", in the index's order: the LIMIT hoped to find them early. "
+    "An index on the filter's columns and then on the order's helps"
+)
+
 
 def nodes_of_join(reckoned: ReckonedTree, join: int) -> tuple[int, ...]:
     """The nodes whose own time is the price of a join's method: itself, its inner access, its sorts and stores."""
@@ -189,7 +197,8 @@ def _fact(reckoned: ReckonedTree, number: int, node: PlanNode) -> tuple[TimeKind
         return "workers_missing", fact, True
     kept = _told(reckoned, number)
     if _is_wasteful(node):
-        return "rows_discarded", f"{name}{where} {_read_to_keep(reckoned, number, node)}", True
+        hoped = _HOPED if isinstance(node, IndexScanNode) and _under_limit(reckoned, number) else ""
+        return "rows_discarded", f"{name}{where} {_read_to_keep(reckoned, number, node)}{hoped}", True
     if isinstance(node, IndexScanNode) and node.heap_fetches and node.heap_fetches > 0.1 * max(kept, 1.0):
         visits = counted(node.heap_fetches, "time")
         fact = f"{name}{where} had to visit the table {visits}, as VACUUM has not marked it all-visible"
@@ -227,6 +236,21 @@ def _is_wasteful(node: PlanNode) -> bool:
     removed = (node.rows_removed_by_filter or 0) * node.loops
     kept = (node.actual_rows or 0) * node.loops
     return removed >= _DISCARDED_ROWS and removed >= _DISCARDED_FACTOR * max(kept, 1.0)
+
+
+def _under_limit(reckoned: ReckonedTree, number: int) -> bool:
+    """Whether a LIMIT takes the rows of an index scan in the order in which they come, nothing of the index chosen."""
+    tree, here = reckoned.tree, number
+    if getattr(tree.nodes[number], "index_cond", None) is not None:
+        return False
+    while (above := tree.parent[here]) >= 0:
+        node = tree.nodes[above]
+        if node.node_type == "Limit":
+            return True
+        if node.node_type not in _KEEP_THE_ORDER or tree.nodes[here].parent_relationship == "Inner":
+            return False
+        here = above
+    return False
 
 
 def _read_to_keep(reckoned: ReckonedTree, number: int, node: PlanNode) -> str:

@@ -7,9 +7,7 @@ open data hold no rows here: what is refused does not depend on them.
 
 from __future__ import annotations
 
-import csv
 import json
-import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -24,19 +22,9 @@ from rowreckon.server.samples.build import DESK, build_samples, sample_script
 from tests.cli.running import run_as_given
 from tests.servers.databases import fresh_database
 
-from . import flight_queries, nycflights, tpch
+from . import flight_queries, nycflights, stats, tpch
 
-_STATS = Path(os.environ.get("ROWRECKON_STATS_DIR", Path(__file__).parents[3] / "shared" / "open-data" / "stats"))
 _OWNER = "lister"
-# The columns that the benchmark's queries name, simplified as in its publication.
-_STATS_TABLES = """
-create table users(id int primary key, reputation int, creationdate timestamp, views int, upvotes int, downvotes int);
-create table posts(id int primary key, posttypeid int, creationdate timestamp, score int, viewcount int,
-  owneruserid int, answercount int, commentcount int, favoritecount int, lasteditoruserid int);
-create table postlinks(id int primary key, creationdate timestamp, postid int, relatedpostid int, linktypeid int);
-create table badges(id int primary key, userid int, date timestamp);
-create table tags(id int primary key, count int, excerptpostid int);
-"""
 # TPC-H, clause 2.4.15.2: the view around query 15, with the validation value of clause 2.4.15.3.
 _REVENUE = """
 create view revenue0 (supplier_no, total_revenue) as
@@ -62,7 +50,7 @@ def tables(server: str) -> Iterator[str]:
         with connected(mine) as connection:
             build_samples(connection)
         with psycopg.connect(mine, autocommit=True) as connection:
-            for script in (nycflights.SCHEMA, tpch.SCHEMA, _REVENUE, _STATS_TABLES):
+            for script in (nycflights.SCHEMA, tpch.SCHEMA, _REVENUE, stats.SCHEMA):
                 connection.execute(script.encode())
         yield mine
     with psycopg.connect(server, autocommit=True) as admin:
@@ -100,9 +88,5 @@ def test_flights(tables: str, tmp_path: Path) -> None:
 
 def test_stats(tables: str, tmp_path: Path) -> None:
     """The 261 sub-queries over five tables."""
-    path = _STATS / "counts.tsv"
-    if not path.exists():
-        pytest.skip(f"no {path}: set ROWRECKON_STATS_DIR")
-    with path.open(newline="") as file:
-        queries = [row["query"] for row in csv.DictReader(file, delimiter="\t", quoting=csv.QUOTE_NONE)]
+    queries = [each.query for each in stats.published()]
     assert _swept(tables, tmp_path / "stats.sql", ";\n".join(queries)) == 261

@@ -53,6 +53,12 @@ _MOSTLY = 0.5
 """Part of the error, by its logarithm, that the factor has to account for."""
 
 
+_HELPS = (
+    "Writing the key's value in place of its look-up helps, as common values then speak. "
+    "So do two steps with an analyzed temporary table. Longer lists do not."
+)
+
+
 @frozen
 class _Pairs:
     """Pairs that came, those that the whole tables' share would give, and whether all of it was counted."""
@@ -157,7 +163,8 @@ def _candidate(site: Site, unique: Key, other: Key, pairs: _Pairs) -> Candidate 
         weight=PROVEN if pairs.counted else STRONG,
         basis="catalog" if unique.relation is not None else "plan",
         summary=f"The rows of {other.table} and {unique.table} that reach this join match {count(factor)} times "
-        f"{more} often than those of the whole tables. {rows_sentence(site)} No statistics of PostgreSQL cross tables.",
+        f"{more} often than those of the whole tables. {rows_sentence(site)} No statistics of PostgreSQL cross tables. "
+        f"{_HELPS}",
         evidence=(
             fact("pairs that came", round(pairs.came), "plan"),
             fact("pairs by the share of the whole tables", round(pairs.independent, 1), "plan"),

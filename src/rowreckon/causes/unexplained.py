@@ -10,9 +10,14 @@ of subqueries, counts inside recursive queries.
 ## Evidence it needs
 An error that enters at a node, and no candidate that outweighs the doubt.
 
+Where the planner uses no statistics, or a coarse rule, the rule is named. There are such rules for recursions, WITH
+queries, subqueries, filters on a function's rows, foreign tables and subplans. There are others for values known only
+at run time, for containment (@>, <@, &&), for patterns, and for alternatives (OR).
+
 ## Remedy
-None. The audit's list of missing evidence says what would decide more. Of a join it names the count to make: the
-matches of both whole tables, against those of the rows that the filters keep.
+None that is sure to help. What helps against such a rule, and what does not, is said with it. The audit's list of
+missing evidence says what would decide more. Of a join it names the count to make: the matches of both whole tables,
+against those of the rows that the filters keep.
 
 ## When it is wrong
 With the catalog's facts many of these get a name.
@@ -23,6 +28,7 @@ Leis et al., "How Good Are Query Optimizers, Really?", PVLDB 9(3), 2015, on corr
 
 from __future__ import annotations
 
+from rowreckon.causes.coarse_rules import coarse_rule
 from rowreckon.causes.finding import DOUBT, Candidate, fact
 from rowreckon.causes.keys import key_pairs, only_pair
 from rowreckon.causes.site import Context, Site
@@ -37,7 +43,10 @@ TITLE = "unexplained"
 def candidate(site: Site, context: Context) -> Candidate:
     """What is said of a site when no cause outweighs the doubt."""
     node = site.node.node_type
-    if site.kind == "join":
+    rule = coarse_rule(site)
+    if rule is not None:
+        why = rule.why
+    elif site.kind == "join":
         why = "both inputs are known, and the join's own condition does not explain the error"
         if site.own:
             why = "a condition on the joined rows also sees those without a partner, which no statistics count"
@@ -45,8 +54,6 @@ def candidate(site: Site, context: Context) -> Candidate:
             why = "the join's selectivity is off, which filters on both tables together can cause"
     elif site.kind == "other":
         why = f"the rows of a {node} are not estimated from a table's statistics"
-    elif any(c.parameters or c.subplans for c in site.own):
-        why = "it compares with a value that is known only at run time"
     elif site.unread:
         why = "its condition could not be read"
     else:
@@ -55,7 +62,8 @@ def candidate(site: Site, context: Context) -> Candidate:
         code="unexplained",
         weight=DOUBT,
         basis=context.basis,
-        summary=f"At {node}{f' on {site.table}' if site.table else ''}: {why}. {rows_sentence(site)}",
+        summary=f"At {node}{f' on {site.table}' if site.table else ''}: {why}. {rows_sentence(site)}"
+        + (f" {rule.helps}" if rule is not None else ""),
         evidence=(fact("factor that enters here", round(site.factor, 1), "plan"),),
         subject=_subject(site, context),
     )

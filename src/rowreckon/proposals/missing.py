@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from rowreckon.causes import CauseFinding
     from rowreckon.proposals.plan_audit import PlanAudit
 
-_SURE = 0.9
-"""Confidence from which on nothing else is asked for: strong evidence without a rival that matters."""
+_SURE = 0.8
+"""Confidence from which on nothing else is asked for: more than what is barely positive evidence."""
 
 _MANY = 10_000
 """Rows of a table read in full from which on an index is worth asking for; common practice, no source."""

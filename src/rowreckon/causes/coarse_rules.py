@@ -1,0 +1,121 @@
+"""Estimates that the planner makes without statistics, or by a coarse rule: which rule, what helps, and what does not.
+
+Sources: selfuncs.c (DEFAULT_EQ_SEL and its kin), clausesel.c (OR), plancat.c, costsize.c (cost_recursive_union: ten
+times the start), array_selfuncs.c, rangetypes_selfuncs.c and like_support.c; PostgreSQL documentation, "WITH Queries",
+"postgres_fdw" and CREATE STATISTICS.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING, Final
+
+from rowreckon.causes.restrictions import restrictions
+from rowreckon.frozen import frozen
+
+if TYPE_CHECKING:
+    from rowreckon.causes.site import Site
+
+_CONTAINMENT: Final = frozenset({"@>", "<@", "&&", "?", "?|", "?&", "@?", "@@"})
+
+
+@frozen
+class CoarseRule:
+    """How such an estimate comes about, for the middle of a sentence, and what helps in sentences of its own."""
+
+    why: str
+    helps: str
+
+
+_RECURSION: Final = CoarseRule(
+    "the rows of a recursion are taken for ten times those of its start, whatever it finds",
+    "An analyzed temporary table with its rows helps what follows. ANALYZE of its tables does not.",
+)
+_CTE: Final = CoarseRule(
+    "no statistics describe what a WITH query computes by itself",
+    "NOT MATERIALIZED lets the planner look into it, and an analyzed temporary table in its place helps. "
+    "ANALYZE of its tables does not.",
+)
+_SUBQUERY: Final = CoarseRule(
+    "no statistics describe what a subquery computes",
+    "An analyzed temporary table in its place helps. ANALYZE of its tables does not.",
+)
+_FUNCTION: Final = CoarseRule(
+    "no statistics describe the rows of a function, so a filter on them keeps a default share",
+    "An analyzed temporary table in its place helps. ROWS sets only the number before the filter.",
+)
+_FOREIGN: Final = CoarseRule(
+    "the rows are on another server, and only a sample fetched by ANALYZE describes them here",
+    "ANALYZE of the foreign table helps, and use_remote_estimate has postgres_fdw ask the other server. "
+    "Autovacuum never does it.",
+)
+_SUBPLAN: Final = CoarseRule(
+    "a test against a subplan keeps a default share",
+    "A join or EXISTS in its place helps: it is estimated from statistics. More statistics alone do not.",
+)
+_LATE_VALUE: Final = CoarseRule(
+    "it compares with a value that is known only at run time",
+    "Finding the value first and writing it into a second statement helps. More statistics alone do not.",
+)
+_PARTS: Final = CoarseRule(
+    "containment is estimated from the common values and elements alone",
+    "An expression for the part that is asked for helps, with statistics of its own. "
+    "A longer list helps an array where the elements are common.",
+)
+_PATTERN: Final = CoarseRule(
+    "a pattern is tried on the common values and the histogram alone",
+    "A longer list of both helps (SET STATISTICS) where the pattern's rows are not rare. "
+    "An expression with statistics that holds the answer always does.",
+)
+_EITHER: Final = CoarseRule(
+    "alternatives are put together as if they did not depend on each other",
+    "Statistics of the columns together help where each alternative compares a column with a value.",
+)
+_EITHER_OF_TABLES: Final = CoarseRule(
+    "alternatives over several tables are put together as if they did not depend on each other",
+    "A UNION of the alternatives helps: each then has a plan of its own. No statistics cross tables.",
+)
+
+
+def coarse_rule(site: Site) -> CoarseRule | None:
+    """The rule behind an estimate that no cause explains, None where it is made from statistics."""
+    return next((rule for asked, rule in _ASKED if asked(site)), None)
+
+
+def _node_is(*types: str) -> Callable[[Site], bool]:
+    return lambda site: site.node.node_type in types
+
+
+def _has_subplan(site: Site) -> bool:
+    return any(not name.startswith("InitPlan") for clause in site.own for name in clause.subplans)
+
+
+def _has_late_value(site: Site) -> bool:
+    return any(clause.parameters or clause.subplans for clause in site.own)
+
+
+def _kinds(site: Site) -> Iterator[str]:
+    return (restriction.kind for restriction in restrictions(site))
+
+
+def _contains(site: Site) -> bool:
+    return any(clause.operator.removeprefix("NOT ") in _CONTAINMENT for clause in site.own)
+
+
+def _either_of_tables(site: Site) -> bool:
+    return any(clause.operator == "OR" and len(clause.tables) > 1 for clause in (*site.own, *site.joined))
+
+
+_ASKED: Final[tuple[tuple[Callable[[Site], bool], CoarseRule], ...]] = (
+    (_node_is("WorkTable Scan", "Recursive Union"), _RECURSION),
+    (_has_subplan, _SUBPLAN),
+    (_has_late_value, _LATE_VALUE),
+    (_node_is("CTE Scan"), _CTE),
+    (_node_is("Subquery Scan"), _SUBQUERY),
+    (lambda site: site.kind == "function" and bool(site.own), _FUNCTION),
+    (_node_is("Foreign Scan"), _FOREIGN),
+    (_either_of_tables, _EITHER_OF_TABLES),
+    (_contains, _PARTS),
+    (lambda site: "either" in _kinds(site), _EITHER),
+    (lambda site: "pattern" in _kinds(site), _PATTERN),
+)
