@@ -34,8 +34,8 @@ class Counted:
     """A row count of the executed plan, by its relations' aliases.
 
     `rows` is for one execution. For a scan of one `table`, `table_rows` are all rows of it and `index_rows` those that
-    its index conditions gave, None where the plan does not tell. For a join, `outer` and `inner` are the relations of
-    its sides and `pairs` the columns that it holds equal, outer first.
+    its index conditions gave, None where the plan does not tell; `index_columns` are those that these read. For a join,
+    `outer` and `inner` are the relations of its sides and `pairs` the columns that it holds equal, outer first.
     """
 
     node: int
@@ -45,6 +45,7 @@ class Counted:
     table: str | None = None
     table_rows: float | None = None
     index_rows: float | None = None
+    index_columns: frozenset[str] = frozenset()
     outer: frozenset[str] = frozenset()
     inner: frozenset[str] = frozenset()
     pairs: tuple[tuple[Column, Column], ...] = ()
@@ -116,6 +117,9 @@ def _counted(reckoned: ReckonedTree, number: int, below: list[frozenset[str]], k
             table=node.relation_name if isinstance(node, ScanNode) else None,
             table_rows=rows + removed if node.node_type == "Seq Scan" else None,
             index_rows=rows + removed if _index_conditions(tree, number) else None,
+            index_columns=frozenset(
+                parts[-1] for text in _index_conditions(tree, number) for parts in _references(text) if parts
+            ),
         )
     return None
 
@@ -156,8 +160,11 @@ def _conditions(node: PlanNode) -> list[str]:
     return [text for name in names if (text := getattr(node, name, None))]
 
 
-def _index_conditions(tree: PlanTree, number: int) -> bool:
-    return any(getattr(tree.nodes[n], "index_cond", None) for n in range(number, tree.end[number]))
+def _index_conditions(tree: PlanTree, number: int) -> list[str]:
+    """The conditions that indexes are searched by; none for a scan of two indexes, whose rows are not told apart."""
+    found = [getattr(tree.nodes[n], "index_cond", None) for n in range(number, tree.end[number])]
+    texts = [text for text in found if text]
+    return texts if len(texts) == 1 else []
 
 
 def _needs_another(tree: PlanTree, number: int, known: frozenset[str]) -> bool:

@@ -11,6 +11,7 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document.plan import RightCounts
 from rowreckon.errors import StatementFailed, StatementRefused
 from rowreckon.frozen import frozen
+from rowreckon.plural import agreeing
 from rowreckon.plural import counted as told_number
 from rowreckon.server.stand_in.planning import explainable
 from rowreckon.stand_in.facts import StandInFacts
@@ -63,14 +64,27 @@ def ask_right_counts(
     source's under which to plan, None for one that sees everything. Afterwards all statistics are as they were. Raises
     StatementRefused and StatementFailed where the query can't be asked about.
     """
-    text, _ = explainable(query)
-    joined = relations_below(reckoned.tree, frozenset())[0]
     try:
-        taken_apart = query_of(text, facts, joined)
+        return _asked(query, executed, reckoned, facts, settings, dsn, role)
     except NotPermitted as error:
         raise StatementRefused(
             f"right counts were not asked for: the query {error.reason}", hint="give it as one plain SELECT"
         ) from None
+    except RecursionError:
+        raise StatementRefused("right counts were not asked for: the query, or its plan, nests too deep") from None
+
+
+def _asked(
+    query: str,
+    executed: Plan,
+    reckoned: ReckonedTree,
+    facts: StandInFacts,
+    settings: Mapping[str, str],
+    dsn: str,
+    role: str | None,
+) -> Foretold:
+    text, _ = explainable(query)
+    taken_apart = query_of(text, facts, relations_below(reckoned.tree, frozenset())[0])
     # groups matter where a subquery of the FROM clause hands them on
     found = counted(reckoned, taken_apart.known)
     counts = [c for c in found if c.kind != "groups" or taken_apart.grouped(c.aliases) is not None]
@@ -106,9 +120,10 @@ def _led(forged: Forgery, text: str, query: Query, executed: Plan) -> Iterator[P
     every = [frozenset(chosen) for size in (1, 2, 3) for chosen in combinations(METHODS.values(), size)]
     for asked, fixed in _orders(text, query, executed):
         for methods in sorted(every, key=lambda chosen: chosen != used):
-            for scans in ((), *combinations(_SCANS, 1)):
+            for scans in ((), *combinations(_SCANS, 1)) if methods == used else ((),):
                 off = dict.fromkeys((*(m for m in METHODS.values() if m not in methods), *scans), "off")
                 with contextlib.suppress(StatementFailed):
+                    # a plan that can't be made so, or no time for more of them: the price is of what was found
                     plan = forged.document(asked, {**fixed, **off})["Plan"]
                     if not _has_disabled(plan):
                         yield plan
@@ -164,29 +179,32 @@ def _told(
         unmeasured_factor=factor if unmeasured else None,
         plan=dict(foretold),
     )
-    return Foretold(found, (_line(found, foretold, known, wins=wins), *_left(fitted)))
+    return Foretold(found, (_line(found, executed, foretold, known, wins=wins), *_left(fitted)))
 
 
-def _line(found: RightCounts, foretold: Plan, known: frozenset[str], *, wins: bool) -> str:
+def _line(found: RightCounts, executed: Plan, foretold: Plan, known: frozenset[str], *, wins: bool) -> str:
     """What the planner does with right counts, in one sentence."""
+    given = "with right counts" if not found.not_reached else "with the right counts that could be given"
     if not wins:
-        return "with right counts the planner takes another order of joins, which hangs on counts that nobody measured"
+        return f"{given} the planner takes another order of joins, which hangs on counts that nobody measured"
     less = f" and costs {found.cost_ratio:.1f} times less" if (found.cost_ratio or 0.0) >= _WORTH_SAYING else ""
+    if found.order_changed and starts_from(foretold, known) != starts_from(executed, known):
+        return f"{given} the planner starts from {starts_from(foretold, known)}{less}"
     if found.order_changed:
-        return f"with right counts the planner starts from {starts_from(foretold, known)}{less}"
+        return f"{given} the planner joins in another order{less}"
     if found.methods_changed:
-        return f"with right counts the planner keeps the order of joins, takes other methods{less}"
-    return f"with right counts the planner joins as it did{less}"
+        return f"{given} the planner keeps the order of joins, takes other methods{less}"
+    return f"{given} the planner joins as it did{less}"
 
 
 _WORTH_SAYING: Final = 1.05
 
 
 def _left(fitted: Fitted) -> tuple[str, ...]:
-    """What could not be made right, and why of the first."""
+    """How many counts could not be made right, and why of the first."""
     if not fitted.not_reached:
         return ()
     number, reason = min(fitted.not_reached.items())
+    told = f"node {number} keeps its estimate on the stand-in: {reason}"
     more = len(fitted.not_reached) - 1
-    others = f", and {told_number(more, 'more node')}" if more else ""
-    return (f"the stand-in can't be given the right count of node {number}{others}: {reason}",)
+    return (told, f"so {agreeing(str(more), 'does', 'do')} {told_number(more, 'more node')}") if more else (told,)

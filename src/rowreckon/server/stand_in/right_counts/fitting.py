@@ -17,8 +17,9 @@ from rowreckon.stand_in.right_counts.part_queries import Part, all_conditions, p
 from .forging import Exhausted, Forgery
 from .groups import fit_groups
 from .joins import End, JoinAsked, fit_join
-from .scans import Asked, fit_scan, is_right
+from .scans import Asked, fit_scan, is_right, scan_holds
 
+_MOST_RELATIONS: Final = 40
 _ROUNDS: Final = 3
 """How often all counts are gone through: what makes one right may move another that shares its statistics."""
 
@@ -80,6 +81,8 @@ def query_of(text: str, facts: StandInFacts, joined: frozenset[str]) -> Query:
     names = [alias for level in found for alias in level.items]
     if len(set(names)) < len(names):
         raise NotPermitted("uses one name for two relations")
+    if len(names) > _MOST_RELATIONS:
+        raise NotPermitted(f"names more than {_MOST_RELATIONS} relations, each of which is asked about many times")
     known = frozenset[str]().union(*(item.inside for level in found for item in level.items.values()))
     return Query(tree, found, known, joined)
 
@@ -120,13 +123,15 @@ def _fitted(forgery: Forgery, query: Query, count: Counted) -> str | None:
         return _fit_scan(forgery, query, count)
     except Exhausted:
         raise
-    except (RowreckonError, NotPermitted) as error:
-        return f"its part of the query can't be asked about ({error})"
+    except (RowreckonError, NotPermitted):
+        return "its part of the query can't be asked about by itself"
 
 
 def _holds(forgery: Forgery, query: Query, count: Counted) -> bool:
     part = query.part(count)
     try:
+        if part is not None and count.kind == "scan" and part.level.items[next(iter(part.items))].relation is not None:
+            return scan_holds(forgery, Asked(query.tree, part.level, next(iter(part.items)), query.joined), count)
         return part is not None and is_right(forgery.rows(part_query(query.tree, part)), count.rows)
     except Exhausted:
         raise

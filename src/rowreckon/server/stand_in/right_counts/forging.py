@@ -7,6 +7,7 @@ the role that plans, in a read-only subtransaction.
 from __future__ import annotations
 
 import contextlib
+import time
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Final
@@ -24,10 +25,12 @@ from rowreckon.stand_in.figures import Figures
 
 MOST_QUESTIONS: Final = 2_000
 """Most EXPLAINs for one plan; a plan of a dozen relations takes some hundred. No source."""
+MOST_SECONDS: Final = 60.0
+"""Most time for one plan; one of four relations takes about a second. No source."""
 
 
 class Exhausted(StatementFailed):
-    """More questions would be needed than one plan may take."""
+    """More questions, or more time, would be needed than one plan may take."""
 
 
 @dataclass
@@ -40,13 +43,15 @@ class Forgery:
     oids: Mapping[int, int]
     role: str | None = None
     asked: int = 0
+    until: float = field(default_factory=lambda: time.monotonic() + MOST_SECONDS)
     _figures: dict[tuple[int, int, bool], Figures] = field(default_factory=dict)
 
     def document(self, query: str, more: Mapping[str, str] | None = None) -> dict[str, Any]:
         """The plan of a query. Raises StatementRefused, StatementFailed and Exhausted."""
         self.asked += 1
-        if self.asked > MOST_QUESTIONS:
-            raise Exhausted(f"more than {MOST_QUESTIONS:,} questions would be needed")
+        if self.asked > MOST_QUESTIONS or time.monotonic() > self.until:
+            most = f"{MOST_QUESTIONS:,} plans and {MOST_SECONDS:.0f} s"
+            raise Exhausted(f"right counts were given up: they would take more than {most}")
         planner = Planner(self.connection, self.facts.server.major, self.role)
         with self.connection.transaction(force_rollback=True):
             self._take_on(READER)

@@ -32,6 +32,7 @@ _DATA_OF_TREES_FROM: Final = 15
 class Knob(Protocol):
     """Statistics that can be written, and those that were there."""
 
+    columns: frozenset[str]
     conditions: list[Any]
     original: Figures
 
@@ -59,6 +60,7 @@ class ColumnKnob:
 
     relation: SourceRelation
     number: int
+    columns: frozenset[str]
     conditions: list[Any]
     original: Figures
 
@@ -70,6 +72,7 @@ class ColumnKnob:
 class ExpressionKnob:
     """An expression over a table's columns, with a statistics object of its own."""
 
+    columns: frozenset[str]
     conditions: list[Any]
     original: Figures
     object: int
@@ -95,7 +98,7 @@ class ExpressionKnob:
 
 
 def expression_knob(
-    forgery: Forgery, relation: SourceRelation, expression: Any, condition: Any
+    forgery: Forgery, relation: SourceRelation, expression: Any, condition: Any, columns: frozenset[str]
 ) -> ExpressionKnob | None:
     """A new statistics object for an expression; None where the release, or the expression, can't have one."""
     if forgery.facts.server.major < _EXPRESSIONS_FROM or forgery.has_children(relation):
@@ -123,7 +126,7 @@ def expression_knob(
         return None
     assert row is not None
     nothing = Figures(number=1, inherited=False, null_frac=0.0, width=0, distinct=0.0)
-    return ExpressionKnob([condition], nothing, int(row[0]), int(row[1]))
+    return ExpressionKnob(columns, [condition], nothing, int(row[0]), int(row[1]))
 
 
 _FOUND: Final = """

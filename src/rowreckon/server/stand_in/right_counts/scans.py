@@ -77,8 +77,7 @@ def fit_scan(forgery: Forgery, asked: Asked, relation: SourceRelation, count: Co
     whole = count.table_rows if count.table == relation.name and not forgery.has_children(relation) else None
     if whole is not None and not is_right(forgery.rows(asked.conditions([])), whole):
         forgery.set_rows(relation, whole)
-    query = asked.conditions()
-    if is_right(forgery.rows(query), count.rows):
+    if scan_holds(forgery, asked, count):
         return None
     if forgery.has_children(relation):
         return "its rows come from partitions, whose shares are not told apart"
@@ -86,16 +85,58 @@ def fit_scan(forgery: Forgery, asked: Asked, relation: SourceRelation, count: Co
     if not knobs:
         return "no condition of it reads one column, or one expression, whose statistics could say so"
     all_rows = forgery.rows(asked.conditions([]))
-    weighed = sorted(((forgery.rows(asked.conditions(k.conditions)), n) for n, k in enumerate(knobs)))
+    for query, rows, own in _parts(asked, count, knobs):
+        _fit_part(forgery, asked, query, rows, own, all_rows)
+    if scan_holds(forgery, asked, count):
+        return None
+    return "its conditions do not follow the statistics of the columns that they read"
+
+
+def scan_holds(forgery: Forgery, asked: Asked, count: Counted) -> bool:
+    """Whether the planner expects what the scan gave, and of its index what that gave."""
+    if not is_right(forgery.rows(asked.conditions()), count.rows):
+        return False
+    part = _index_part(asked, count)
+    return part is None or count.index_rows is None or is_right(forgery.rows(part), count.index_rows)
+
+
+def _index_part(asked: Asked, count: Counted) -> str | None:
+    """The query for what the index gave; None where the filter takes nothing away from it, or shares its columns."""
+    conditions = _own_conditions(asked)
+    chosen = [c for c in conditions if _names(asked, c) and _names(asked, c) <= count.index_columns]
+    if not chosen or len(chosen) == len(conditions) or count.index_rows is None:
+        return None
+    return asked.conditions(chosen)
+
+
+def _parts(asked: Asked, count: Counted, knobs: list[Knob]) -> list[tuple[str, float, list[Knob]]]:
+    """What is made right one after the other: the index's rows by its columns, then the scan's by the others."""
+    whole = asked.conditions()
+    part = _index_part(asked, count)
+    searched = [k for k in knobs if k.columns <= count.index_columns]
+    rest = [k for k in knobs if k not in searched]
+    if part is None or count.index_rows is None or not searched or not rest:
+        return [(whole, count.rows, knobs)]
+    return [(part, count.index_rows, searched), (whole, count.rows, rest)]
+
+
+def _fit_part(forgery: Forgery, asked: Asked, query: str, rows: float, knobs: list[Knob], all_rows: float) -> None:
+    """Move these knobs, the most selective first, until the query's estimate is right."""
+    if is_right(forgery.rows(query), rows):
+        return
+    weighed = sorted((forgery.rows(asked.conditions(knob.conditions)), n) for n, knob in enumerate(knobs))
     for _, number in weighed:
         with forgery.tried() as undo:
             forged = _try_values(forgery, asked, knobs[number], all_rows)
             if forged is None:
                 undo.wanted = True
-                continue
-            if _fit_share(forgery, query, forged, count.rows, all_rows):
-                return None
-    return "its conditions do not follow the statistics of the columns that they read"
+            elif _fit_share(forgery, query, forged, rows, all_rows):
+                return
+
+
+def _names(asked: Asked, condition: Any) -> frozenset[str]:
+    read = columns_in(condition, asked.level.scope, asked.level.hidden) or frozenset()
+    return frozenset(column.name for column in read)
 
 
 def _knobs(forgery: Forgery, asked: Asked, relation: SourceRelation) -> list[Knob]:
@@ -106,14 +147,15 @@ def _knobs(forgery: Forgery, asked: Asked, relation: SourceRelation) -> list[Kno
         read = columns_in(condition, asked.level.scope, asked.level.hidden) or frozenset()
         expression = _expression(condition)
         if expression is not None:
-            knob = expression_knob(forgery, relation, expression, condition)
+            knob = expression_knob(forgery, relation, expression, condition, frozenset(c.name for c in read))
             found += [knob] if knob is not None else []
         elif len(read) == 1:
             columns.setdefault(next(iter(read)), []).append(condition)
     for column, conditions in columns.items():
         known = forgery.column(relation, column.name)
         if known is not None:
-            found.append(ColumnKnob(relation, known.number, conditions, forgery.figures(relation, known.number)))
+            figures = forgery.figures(relation, known.number)
+            found.append(ColumnKnob(relation, known.number, frozenset({column.name}), conditions, figures))
     return found
 
 
