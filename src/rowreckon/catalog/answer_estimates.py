@@ -11,7 +11,7 @@ from rowreckon.cost.selectivity import get_variable_numdistinct
 from rowreckon.plan.condition_text import bare_expression
 
 from .answer_unasked import Unasked
-from .columns import Column, ColumnStatistics
+from .columns import Column
 from .estimates import (
     ClauseSide,
     Conjunct,
@@ -21,6 +21,7 @@ from .estimates import (
     RelationEstimate,
     ScanPath,
 )
+from .expression_statistics import expression_statistics, is_key
 from .facts import PlanName, Relation
 from .indexes import IndexKey
 from .parts import OperatorFacts
@@ -199,7 +200,7 @@ def _clause_side(wanted: WantedClause, end: str, relation: Relation, whole: Row 
     name, alias = getattr(wanted, f"{end}_column"), getattr(wanted, f"{end}_alias")
     column = relation.column(name) if name is not None else None
     text = "" if column else bare_expression(getattr(wanted, end), alias)
-    statistics = column.statistics_of(inherited=False) if column else _of_expression(relation, text)
+    statistics = column.statistics_of(inherited=False) if column else expression_statistics(relation, text)
     unique = any(
         _is_key(i.keys[0], column, text)
         for i in relation.indexes
@@ -232,20 +233,7 @@ def _clause_side(wanted: WantedClause, end: str, relation: Relation, whole: Row 
 
 
 def _is_key(key: IndexKey, column: Column | None, text: str) -> bool:
-    if column is not None:
-        return key.attnum == column.attnum
-    return key.expression is not None and bare_expression(key.expression) == text
-
-
-def _of_expression(relation: Relation, text: str) -> ColumnStatistics | None:
-    """Statistics of an expression: those under an index, else those of a statistics object, as examine_variable in
-    utils/adt/selfuncs.c looks for them."""
-    for index in relation.indexes:
-        for key in index.keys:
-            if key.statistics is not None and _is_key(key, None, text):
-                return key.statistics
-    kept = (e for s in relation.extended_statistics for e in s.expression_statistics)
-    return next((e.statistics for e in kept if bare_expression(e.expression) == text), None)
+    return is_key(key, text) if column is None else key.attnum == column.attnum
 
 
 def _operator(

@@ -74,7 +74,8 @@ _ONLY_MERGE = '{"enable_hashjoin": "off", "enable_mergejoin": "on", "enable_nest
 _AS_WRITTEN = '{"join_collapse_limit": "1", "from_collapse_limit": "1"}'
 
 # Scans of the request with their relations. A scan by a partial index leaves out of its printed conditions what the
-# index's predicate implies, so the predicate is added. ONLY, because a member of an Append is scanned alone.
+# index's predicate implies, so the predicate is added; but not that a column is no null which a printed comparison
+# keeps from being one. ONLY, because a member of an Append is scanned alone.
 SCANS = """
 select coalesce(json_agg(s), '[]') from (
   select w.n, (r->>'plan') || ' ' || (r->>'alias') as key, c.oid,
@@ -84,7 +85,10 @@ select coalesce(json_agg(s), '[]') from (
        union all
        select pg_get_expr(i.indpred, i.indrelid) from pg_index i join pg_class ic on ic.oid = i.indexrelid
        where i.indrelid = c.oid and i.indpred is not null
-         and ic.relname = any(array(select json_array_elements_text(r->'indexes')))) x) as quals,
+         and ic.relname = any(array(select json_array_elements_text(r->'indexes')))
+         and not exists (select from pg_attribute a where a.attrelid = c.oid and a.attnum > 0
+           and a.attname = any(array(select json_array_elements_text(r->'compared')))
+           and pg_get_expr(i.indpred, i.indrelid) = format('(%I IS NOT NULL)', a.attname))) x) as quals,
     (select string_agg($4[i::int], ', ') from json_array_elements_text(r->'column_texts') i) as columns,
     r->'condition_texts' as conditions,
     exists (select from pg_index i where i.indrelid = c.oid) as indexed

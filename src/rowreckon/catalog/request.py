@@ -47,7 +47,7 @@ class WantedRelation(Fact):
 
     Without VERBOSE a plan tells only the columns that conditions and keys name; `columns_complete` is then False.
     `conditions` and `columns` are spelled as the plan has them; each has its place in the request's `texts`, from 1,
-    in `condition_texts` and `column_texts`.
+    in `condition_texts` and `column_texts`. `compared` are columns that a comparison keeps from being null.
     """
 
     plan: int
@@ -61,6 +61,7 @@ class WantedRelation(Fact):
     column_texts: tuple[int, ...] = ()
     columns_complete: bool = False
     indexes: tuple[str, ...] = ()
+    compared: tuple[str, ...] = ()
 
 
 class WantedClause(Fact):

@@ -57,7 +57,8 @@ class _Part:
 
     def read(self) -> None:
         above = _columns_above(self.tree)
-        self.relations = [self._relation(at, node, above) for at, node in _scans(self.tree)]
+        compared = _compared(self.tree)
+        self.relations = [self._relation(at, node, above, compared) for at, node in _scans(self.tree)]
         aliases = {r.alias for r in self.relations}
         for node in self.tree.nodes:
             own_alias = node.alias if isinstance(node, ScanNode) else None
@@ -129,7 +130,9 @@ class _Part:
         )
         return wanted, whole
 
-    def _relation(self, at: int, node: ScanNode, above: dict[str, set[str]]) -> WantedRelation:
+    def _relation(
+        self, at: int, node: ScanNode, above: dict[str, set[str]], compared: dict[str, set[str]]
+    ) -> WantedRelation:
         assert node.relation_name is not None
         assert node.alias is not None
         own: dict[str, int] = {}
@@ -167,6 +170,7 @@ class _Part:
             column_texts=tuple(columns.values()),
             columns_complete=complete,
             indexes=tuple(sorted(_indexes(self.tree, at))),
+            compared=tuple(sorted(compared.get(node.alias, ()))),
         )
 
 
@@ -216,6 +220,20 @@ def _own_clauses(node: ScanNode) -> Iterator[Clause]:
 
 def _indexes(tree: PlanTree, at: int) -> set[str]:
     return {name for n in tree.subtree(at) if (name := index_of(tree.nodes[n])) is not None}
+
+
+def _compared(tree: PlanTree) -> dict[str, set[str]]:
+    """Per alias the plain columns that a comparison of the plan names: a row without a value there never passes it."""
+    found: dict[str, set[str]] = {}
+    for node in tree.nodes:
+        own = node.alias if isinstance(node, ScanNode) else None
+        for clause in clauses_at(node):
+            sides = (clause.left_column, clause.right_column) if clause.operator in COMPARISONS else ()
+            for column in sides:
+                alias = None if column is None else column.table or own
+                if column is not None and alias is not None:
+                    found.setdefault(alias, set()).add(column.column)
+    return found
 
 
 def _alone(clause: Clause) -> bool:

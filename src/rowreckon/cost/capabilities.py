@@ -108,3 +108,8 @@ def rebalances_hash_batches(major: int) -> bool:
 def has_exact_gather_merge_rows(major: int) -> bool:
     """Gather Merge over a sort multiplies rows by the parallel divisor: 18 (by the workers before)."""
     return major >= 18
+
+
+def knows_grouped_values(major: int) -> bool:
+    """The one column that a subquery groups by is known to repeat no value: 18."""
+    return major >= 18

@@ -47,6 +47,21 @@ def sorts_rows(query: str) -> bool:
 
 
 @lru_cache(maxsize=1000)
+def orders_aggregates(query: str) -> bool:
+    """Whether an aggregate of the query wants its rows in order: DISTINCT, ORDER BY or WITHIN GROUP in its brackets;
+    False for a text that is no SQL."""
+    from rowreckon.sql.grammar import NotSql
+
+    if not _holds(query, ("distinct", "order", "within")):
+        return False
+    try:
+        calls = (m for m in _messages(query) if m.DESCRIPTOR.name == "FuncCall")
+        return any(c.agg_distinct or c.agg_within_group or len(c.agg_order) for c in calls)
+    except NotSql:
+        return False
+
+
+@lru_cache(maxsize=1000)
 def depends_on_session(expression: str) -> bool:
     """Whether an expression names the user, the time or the schema of the session (CURRENT_USER and the like).
 

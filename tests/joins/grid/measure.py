@@ -23,7 +23,7 @@ from rowreckon.joins.facts.sides import METHODS, Aliases, join_facts
 from rowreckon.joins.verdict.planner_figures import planner_figures
 from rowreckon.plan import PlanTree, lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
-from rowreckon.plan.nodes import ScanNode
+from rowreckon.plan.nodes import AggregateNode, IncrementalSortNode, JoinNode, LimitNode, ScanNode, SortNode
 from rowreckon.plan.tree import alias_of
 from rowreckon.server.sweeping.facts import read_catalogs
 
@@ -104,7 +104,7 @@ def _measure_both(
     tree: PlanTree,
     right: PlanTree,
     alternatives: tuple[Alternative, ...],
-    live: tuple[list[Flip], float] | None,
+    live: tuple[list[Flip], float, float] | None,
     files: SchemaFiles | None,
 ) -> list[Measured]:
     base = Capture(
@@ -215,7 +215,7 @@ def _compare(
     right: PlanTree,
     alternatives: tuple[Alternative, ...],
     case: Case,
-    live: tuple[list[Flip], float] | None,
+    live: tuple[list[Flip], float, float] | None,
 ) -> list[Measured]:
     reckoned = reckoned_of(capture)
     joins = judge_joins(capture, reckoned, find_origins(reckoned)).joins
@@ -240,25 +240,64 @@ def _compare(
         )
         for method, figure in figures.items():
             if figure.total_cost is not None:
+                server = _put_in_order(tree, join.node, alternatives, sides, figure.total_cost)
                 modelled = join.costs[method].at_estimate if method in join.costs else None
                 if modelled is not None and reckoned.parallelism.partial[join.node]:
                     modelled -= _on_top(join, printed)
-                row.others[method] = (figure.total_cost, modelled)
+                row.others[method] = (server, modelled)
         if live is not None and len(joins) == 1 and _drives(join, tree, case.outer):
             row.flips, row.flips_known = live[0], True
-            least = live[1]
+            least, most = live[1:]
             row.points = [
                 (p.from_, p.to, p.outer_rows or 0.0, p.low or 0.0, p.high or 0.0)
                 for p in join.switch_points
-                if p.along == "outer" and p.inner_at == "estimate" and least < (p.outer_rows or 0.0) <= case.most_rows
+                if p.along == "outer" and p.inner_at == "estimate" and least < (p.outer_rows or 0.0) <= most
             ]
         found.append(row)
     return found
 
 
-def _flips(connection: psycopg.Connection[Any], case: Case) -> tuple[list[Flip], float]:
+_IN_ORDER = (SortNode, IncrementalSortNode, LimitNode)
+
+
+def _put_in_order(
+    tree: PlanTree, number: int, alternatives: tuple[Alternative, ...], sides: Sides, total: float
+) -> float:
+    """What a method costs with the sort and the LIMIT above it, where the query asks for such of the join's rows.
+
+    Grouping by hashing needs no order: it counts only where the executed plan sorts as well.
+    """
+    for plan in (lay_out(alternative.explain.plan) for alternative in alternatives):
+        at = _join_over(plan, sides)
+        if at is None or _cost(plan, at) != total:
+            continue
+        top = _ordered_top(plan, at)
+        grouped = top > 0 and isinstance(plan.nodes[plan.parent[top]], AggregateNode)
+        if _below_join(plan, at) or (grouped and _ordered_top(tree, number) == number):
+            return total
+        return _cost(plan, top)
+    return total
+
+
+def _below_join(plan: PlanTree, number: int) -> bool:
+    at = number
+    while at > 0:
+        at = plan.parent[at]
+        if isinstance(plan.nodes[at], JoinNode):
+            return True
+    return False
+
+
+def _ordered_top(plan: PlanTree, number: int) -> int:
+    at = number
+    while at > 0 and isinstance(plan.nodes[plan.parent[at]], _IN_ORDER):
+        at = plan.parent[at]
+    return at
+
+
+def _flips(connection: psycopg.Connection[Any], case: Case) -> tuple[list[Flip], float, float]:
     """Every change of the planner's method as the outer rows grow, in the rows that the planner then expects;
-    and the least rows that a literal can make it expect."""
+    and the least and the most rows that a literal can make it expect."""
     assert case.flip is not None
     template = case.flip
     seen: dict[int, tuple[str, float]] = {}
@@ -272,7 +311,7 @@ def _flips(connection: psycopg.Connection[Any], case: Case) -> tuple[list[Flip],
     found: list[Flip] = []
     for low, high in itertools.pairwise(steps):
         _bisect(method, low, high, found)
-    return found, method(steps[0])[1]
+    return found, method(steps[0])[1], method(steps[-1])[1]
 
 
 def _method_and_rows(connection: psycopg.Connection[Any], query: str, alias: str) -> tuple[str, float]:

@@ -8,6 +8,7 @@ import psycopg
 
 from .cases import Case, cases, parallel_cases
 from .measure import Measured, measure
+from .shapes import Shape, shape_cases
 from .tables import SHARED, pairs
 
 
@@ -37,3 +38,16 @@ def measure_all(connection: psycopg.Connection[Any], wanted: list[Case], *, flip
     for case in wanted:
         found += measure(connection, case, flips=flips)
     return found
+
+
+def build_shapes(connection: psycopg.Connection[Any], made: list[Shape]) -> None:
+    """The tables of the other shapes."""
+    for statement in [*SHARED, *(s for shape in made for s in shape.statements())]:
+        connection.execute(statement.encode())
+
+
+def run_shapes(
+    connection: psycopg.Connection[Any], made: list[Shape], *, seed: int, count: int, flips: bool = True
+) -> list[Measured]:
+    """Measure `count` cases over the tables that `build_shapes` made."""
+    return measure_all(connection, shape_cases(seed, made, count), flips=flips)

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 from rowreckon.cost import CostSettings, estimate_rel_size
 from rowreckon.joins.facts.known_index import known_indexes
 from rowreckon.joins.facts.known_relation import KnownRelation, Restriction, width_of
+from rowreckon.joins.facts.output_texts import calls_in
 from rowreckon.joins.facts.parallel_safety import ParallelSafety
 from rowreckon.plan.condition_text import bare_expression
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.node_texts import conditions_at
-from rowreckon.plan.nodes import IndexScanNode, ScanNode
+from rowreckon.plan.nodes import IndexScanNode, JoinNode, ScanNode
 from rowreckon.plan.tree import base_name
 
 if TYPE_CHECKING:
@@ -42,6 +43,7 @@ class CatalogFacts:
             self._clauses[(facts.left.alias + "\0" + key[0], facts.right.alias + "\0" + key[1], facts.operator)] = facts
         self.total_table_pages = self._total_pages()
         self._named = _columns_in_conditions(tree)
+        self._printed = _expressions_compared(tree)
         self.parallel = ParallelSafety(settings, tree, catalog, self.relation_of)
 
     def relation_of(self, number: int) -> KnownRelation | None:
@@ -158,7 +160,19 @@ class CatalogFacts:
         """The expressions of a relation that join clauses compare: how an index would spell them, and how they do."""
         sides = (side for c in self.catalog.join_clauses for side in (c.left, c.right))
         found = (side.expression for side in sides if side.alias == alias and side.attnum is None)
-        return {bare_expression(text, alias): text for text in found}
+        return {bare_expression(text, alias): text for text in (*found, *self._printed.get(alias, ()))}
+
+    def spelled(self, alias: str | None, text: str) -> str:
+        """An expression of a relation as the indexes of it are told (`KnownIndex.expressions`)."""
+        return self._expressions(alias or "").get(bare_expression(text, alias), text)
+
+    def evaluated(self, text: str) -> float:
+        """What evaluating an expression costs, in operator calls: a function counts as often as its procost says."""
+        found = calls_in(text, self.server_major)
+        if found is None:
+            return 0.0
+        costs = {function.name: function.procost for function in self.catalog.functions}
+        return found.operators + sum(costs.get(name, 1.0) for name in found.functions)
 
 
 _MIRROR = {"<": ">", "<=": ">=", ">": "<", ">=": "<="}
@@ -183,6 +197,19 @@ def _columns_in_conditions(tree: PlanTree) -> dict[str, set[str]]:
                 table = column.table or own
                 if table is not None:
                     found.setdefault(table, set()).add(column.column)
+    return found
+
+
+def _expressions_compared(tree: PlanTree) -> dict[str, list[str]]:
+    """Per alias the expressions, none of them a plain column, that a hash or merge join's condition compares."""
+    found: dict[str, list[str]] = {}
+    for node in tree.nodes:
+        texts = (node.hash_cond, node.merge_cond) if isinstance(node, JoinNode) else ()
+        for clause in (c for text in texts if text for c in parse_condition(text).clauses):
+            for text, column in ((clause.left_text, clause.left_column), (clause.right_text, clause.right_column)):
+                tables = {c.table for c in parse_condition(text).columns} if column is None and text else set()
+                if len(tables) == 1 and None not in tables:
+                    found.setdefault(str(tables.pop()), []).append(text)
     return found
 
 

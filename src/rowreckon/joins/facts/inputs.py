@@ -148,6 +148,7 @@ class KeyInput:
     `without_statistics` marks a side that is no table, whose distinct values follow its rows. `relation_actual` are the
     rows that came of the relation, None where they were not counted. `share` is given where the relation's tuples are
     taken to be its rows, of which a share is distinct values. `calls` are those that evaluating an expression costs.
+    `counted_anew` says that a subquery gives the relation, whose tuples are its rows.
     """
 
     alias: str | None
@@ -164,6 +165,7 @@ class KeyInput:
     relation_actual: float | None = None
     share: float | None = None
     calls: float = 0.0
+    counted_anew: bool = False
 
     def distinct(self, moved: float = 1.0) -> float | None:
         """Distinct values, None where only a default is known; few rows without statistics count as all different."""
@@ -176,7 +178,7 @@ class KeyInput:
 
     def tuples(self, rows: float) -> float:
         """The relation's tuples where `rows` rows are expected of it."""
-        return rows if self.without_statistics or self.share is not None else self.relation_tuples
+        return rows if self.without_statistics or self.share is not None or self.counted_anew else self.relation_tuples
 
     def hash_key(self, moved: float = 1.0) -> HashKey:
         """The key's statistics as a hash join's inner key, its relation's rows moved by a factor."""
@@ -255,8 +257,8 @@ class JoinInput:
     `free_order` marks a world in which every relation comes in the order of the join columns for nothing,
     `full_buckets` one whose hash buckets are fuller than their average: bounds, no likelihoods. `parameters_came` are
     the different keys among the outer rows that came, where the run proves the statistics wrong. `order` is the one in
-    which the output is taken as it comes (empty: none is). `index_gone` names a relation in a world where an index that
-    files declare of it is not there.
+    which the output is taken as it comes (empty: none is), `useful_order` one that would spare a sort. `index_gone`
+    names a relation in a world where an index that files declare of it is not there.
     """
 
     turned: bool
@@ -280,6 +282,7 @@ class JoinInput:
     full_buckets: bool = False
     parameters_came: float | None = None
     order: tuple[str, ...] = ()
+    useful_order: tuple[str, ...] = ()
     turned_inner: ParameterisedAccess | None = None
     index_gone: str | None = None
 

@@ -1,8 +1,8 @@
 """A join clause's figures from column statistics, where the server was not asked about the clause itself.
 
-That is the case where one side is no table: a function, a VALUES list, a common table expression. The planner then
-knows no statistics of that side and takes a default number of distinct values. A partitioned table has the statistics
-of its whole tree.
+That is the case where one side is no table: a function, a VALUES list, a common table expression, a subquery. The
+planner then knows no statistics of that side and takes a default number of distinct values. A partitioned table has the
+statistics of its whole tree.
 Source: eqjoinsel_inner, eqjoinsel_semi and get_variable_numdistinct in utils/adt/selfuncs.c, releases 13 to 18.
 """
 
@@ -11,6 +11,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from rowreckon.catalog.expression_statistics import expression_statistics
 from rowreckon.cost import ColumnStatistics, eqjoinsel_inner, eqjoinsel_semi, get_variable_numdistinct
 from rowreckon.cost.capabilities import counts_partition_tuples
 from rowreckon.cost.selectivity import WHOLE_SCAN
@@ -19,27 +20,68 @@ from rowreckon.joins.facts.inputs import ClauseInput, KeyInput
 from rowreckon.joins.facts.known_relation import statistics_of
 from rowreckon.joins.facts.partitioned import PartitionedTable, known_table
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
+from rowreckon.joins.from_catalog.computed_sides import computed_key
+from rowreckon.plan.condition_text import bare_expression
 from rowreckon.plan.conditions import ColumnReference
 from rowreckon.plan.tree import PlanTree, alias_of
 
 if TYPE_CHECKING:
-    from rowreckon.catalog.facts import Column
+    from rowreckon.catalog.columns import Column
     from rowreckon.joins.facts.catalog_facts import CatalogFacts
     from rowreckon.joins.facts.clauses import JoinClause
     from rowreckon.joins.facts.known_relation import KnownRelation
+    from rowreckon.joins.facts.sides import JoinFacts
+
+_DEFAULT_WIDTH = 32
+
+
+_Key = tuple[KeyInput, ColumnStatistics]
 
 
 def clause_by_statistics(clause: JoinClause, known: CatalogFacts, tree: PlanTree) -> ClauseInput | None:
     """The clause's figures, None where it is no equality of two plain columns or both sides have frequent values."""
-    if clause.operator != "=" or clause.outer_column is None or clause.inner_column is None:
-        return None
-    outer, inner = (
-        _key_input(clause.outer_column, known, tree),
-        _key_input(clause.inner_column, known, tree),
+    outer, inner = (_key_of(column, known, tree) for column in (clause.outer_column, clause.inner_column))
+    return None if outer is None or inner is None else _figures(clause, outer, inner, known)
+
+
+def clause_of_subqueries(
+    given: ClauseInput | None, clause: JoinClause, facts: JoinFacts, known: CatalogFacts, tree: PlanTree
+) -> ClauseInput | None:
+    """A clause's figures where a subquery computes one of its sides, whose statistics are others than its table's; the
+    `given` ones where none does."""
+    outer = computed_key(clause.outer_column, facts.outer, known, tree)
+    inner = computed_key(clause.inner_column, facts.inner, known, tree)
+    if outer is None and inner is None:
+        return given
+    one = (
+        outer
+        or _key_of(clause.outer_column, known, tree)
+        or _of_expression(clause.outer_alias, clause.outer_text, known)
     )
-    if outer is None or inner is None or (outer[1].mcv_freqs and inner[1].mcv_freqs):
-        return None
+    two = (
+        inner
+        or _key_of(clause.inner_column, known, tree)
+        or _of_expression(clause.inner_alias, clause.inner_text, known)
+    )
+    found = None if one is None or two is None else _figures(clause, one, two, known)
+    if found is not None and given is not None:
+        scan = given.scan
+        return replace(found, calls=given.calls, scan=scan, can_hash=given.can_hash, can_merge=given.can_merge)
+    if found is None and given is not None:
+        # both sides have frequent values: what the tables' own join was estimated at is the best that is known
+        left, right = given.outer if outer is None else outer[0], given.inner if inner is None else inner[0]
+        return replace(given, outer=left, inner=right)
+    return found
+
+
+def _key_of(reference: ColumnReference | None, known: CatalogFacts, tree: PlanTree) -> _Key | None:
+    return None if reference is None else _key_input(reference, known, tree)
+
+
+def _figures(clause: JoinClause, outer: _Key, inner: _Key, known: CatalogFacts) -> ClauseInput | None:
     (outer_key, outer_stats), (inner_key, inner_stats) = outer, inner
+    if clause.operator != "=" or (outer_stats.mcv_freqs and inner_stats.mcv_freqs):
+        return None
     hashable = all(k is None or k.hashable is not False for k in (_column(outer_key, known), _column(inner_key, known)))
     return ClauseInput(
         operator="=",
@@ -51,6 +93,36 @@ def clause_by_statistics(clause: JoinClause, known: CatalogFacts, tree: PlanTree
         can_hash=hashable and can_hash(clause, known.abilities),
         can_merge=can_merge(clause, known.abilities),
         scan=WHOLE_SCAN,
+        calls=1.0 + outer_key.calls + inner_key.calls,
+    )
+
+
+def _of_expression(alias: str | None, text: str, known: CatalogFacts) -> _Key | None:
+    """An expression over one table that was scanned, by the statistics kept of it."""
+    relation = known.by_alias(alias)
+    if relation is None:
+        return None
+    row = expression_statistics(relation.relation, bare_expression(text, alias))
+    statistics = ColumnStatistics(relation.size.tuples, relation.rows)
+    if row is not None:
+        statistics = replace(
+            statistics, n_distinct=row.n_distinct, null_frac=row.null_frac, mcv_freqs=row.most_common_freqs
+        )
+    distinct, default = get_variable_numdistinct(statistics)
+    return (
+        KeyInput(
+            alias=alias,
+            text=known.spelled(alias, text),
+            column=None,
+            ndistinct=None if default else distinct,
+            null_frac=statistics.null_frac,
+            mcv_freq=statistics.mcv_freqs[0] if statistics.mcv_freqs else 0.0,
+            relation_rows=relation.rows,
+            relation_tuples=relation.size.tuples,
+            width=int(row.avg_width) if row is not None else _DEFAULT_WIDTH,
+            calls=known.evaluated(text),
+        ),
+        statistics,
     )
 
 

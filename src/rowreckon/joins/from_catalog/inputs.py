@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, MergeScanSelectivity, partial_rows
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.joins.facts.inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput, SidePath
-from rowreckon.joins.facts.output_texts import calls_in
 from rowreckon.joins.facts.own_filter import own_factor
 from rowreckon.joins.facts.partitioned import known_table
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
 from rowreckon.joins.facts.sides import side_facts
 from rowreckon.joins.facts.uniqueness import proves_unique
-from rowreckon.joins.from_catalog.clause_statistics import clause_by_statistics
+from rowreckon.joins.from_catalog.clause_statistics import clause_by_statistics, clause_of_subqueries
+from rowreckon.joins.from_catalog.computed_sides import is_computed
 from rowreckon.joins.ways.appended_scans import append_paths
 from rowreckon.joins.ways.parameter_values import proven_parameters
 from rowreckon.joins.ways.partial_scans import gathered_scans, partial_first, partial_scans, weighed
@@ -52,6 +52,7 @@ def catalog_input(
     clauses: list[ClauseInput] = []
     for clause in facts.clauses:
         given = _clause(clause, known, reckoned) or clause_by_statistics(clause, known, reckoned.tree)
+        given = clause_of_subqueries(given, clause, facts, known, reckoned.tree)
         if given is None:
             return None
         clauses.append(given)
@@ -178,7 +179,8 @@ def _rows(
 
 
 def _is_leaf(reckoned: ReckonedTree, side: Side) -> bool:
-    return isinstance(reckoned.tree.nodes[side.node], _LEAVES)
+    """Whether a side that is no table's scan is the planner's one relation all the same."""
+    return isinstance(reckoned.tree.nodes[side.node], _LEAVES) or is_computed(reckoned.tree, side)
 
 
 def _gathered_scan(reckoned: ReckonedTree, side: Side) -> Side | None:
@@ -197,7 +199,8 @@ def _parameter_rows(
 ) -> tuple[float, float | None]:
     """Rows of the smallest relation below that supplies a parameter, at the estimate and as they came."""
     best: tuple[float, float | None] | None = None
-    for alias in {k.alias for k in keys if k.alias}:
+    given = () if is_computed(reckoned.tree, side) else {k.alias for k in keys if k.alias}
+    for alias in given:
         number = known.scan_of(alias)
         relation = known.by_alias(alias)
         if number is None:
@@ -248,15 +251,6 @@ def _clause(clause: JoinClause, known: CatalogFacts, reckoned: ReckonedTree) -> 
     return given.turned() if turned else given
 
 
-def _evaluated(text: str, known: CatalogFacts) -> float:
-    """What evaluating an expression costs, in operator calls: a function counts as often as its procost says."""
-    found = calls_in(text, known.server_major)
-    if found is None:
-        return 0.0
-    costs = {function.name: function.procost for function in known.catalog.functions}
-    return found.operators + sum(costs.get(name, 1.0) for name in found.functions)
-
-
 def _key(side: ClauseSide, known: CatalogFacts, reckoned: ReckonedTree) -> KeyInput:
     relation = known.by_alias(side.alias)
     column = relation.relation.column(side.attnum) if relation is not None and side.attnum is not None else None
@@ -274,7 +268,7 @@ def _key(side: ClauseSide, known: CatalogFacts, reckoned: ReckonedTree) -> KeyIn
         width=int(row.avg_width) if row is not None else fixed,
         unique=side.unique,
         relation_actual=_counted(reckoned, known, side.alias),
-        calls=0.0 if column is not None else _evaluated(side.expression, known),
+        calls=0.0 if column is not None else known.evaluated(side.expression),
     )
 
 

@@ -15,9 +15,9 @@ from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
 from rowreckon.cost.capabilities import has_right_anti_join, has_right_semi_join
 from rowreckon.cost.units import page_size, relation_byte_size
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
-from rowreckon.joins.facts.limits import fetched_fraction
 from rowreckon.joins.facts.permitted_methods import can_hash
 from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.joins.facts.wanted_above import fetched_fraction
 from rowreckon.joins.from_plan.relation_sizes import SizeGuess, between, scan_cost
 
 _STEPS = 8

@@ -19,6 +19,7 @@ from rowreckon.joins.facts.missing_evidence import prices, whole_size
 from rowreckon.joins.facts.permitted_methods import excluded_methods, nothing_known
 from rowreckon.joins.facts.semijoins import as_semijoin
 from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.joins.facts.wanted_above import order_above
 from rowreckon.joins.from_catalog.inputs import catalog_input
 from rowreckon.joins.from_plan.inputs import plan_worlds
 from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
@@ -69,7 +70,7 @@ def gather(
     if join is None:
         unread = relations.stored(reckoned.tables[facts.node] if known is None else known.unread_below(facts.node))
         lacking = _size_lacking(reckoned, facts, relations) or prices(unread, asked=known is not None)
-        wanted = wanted_of(reckoned.tree, facts.node, (), capture.query)
+        wanted = wanted_of(reckoned.tree, facts.node, order_above(reckoned.tree, facts.node, (), capture.query))
         worlds = _worlds(case, relations, excluded, wanted)
         if relations.any_learned and not _led(worlds, facts):
             alone = _worlds(case, relations.by_this_plan(), excluded, wanted)
@@ -78,8 +79,9 @@ def gather(
         return JoinEvidence(facts, worlds, excluded, planner, lacking)
     assert known is not None
     delivered = order_of(reckoned.tree, facts.node, known.index_order)
-    wanted = wanted_of(reckoned.tree, facts.node, delivered, capture.query)
-    join = replace(join, order=wanted.order)
+    above = order_above(reckoned.tree, facts.node, delivered, capture.query)
+    wanted = wanted_of(reckoned.tree, facts.node, above)
+    join = replace(join, order=wanted.taken, useful_order=wanted.order)
     model = build_model(case, join, known, excluded, wanted)
     return JoinEvidence(facts, ((join, model),), excluded, planner)
 

@@ -23,7 +23,7 @@ from rowreckon.joins.ways.model import JoinModel
 from rowreckon.joins.ways.parallel_rivals import parallel_floor
 from rowreckon.joins.ways.unique_side import made_unique
 from rowreckon.joins.ways.unseen_index import HiddenWay, hidden_ways, unpriced_ways
-from rowreckon.joins.ways.wanted_output import Wanted, as_wanted
+from rowreckon.joins.ways.wanted_output import Wanted, as_wanted, sorted_in_part
 from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, MaterializeNode
 
 
@@ -58,7 +58,6 @@ def build_model(
         JoinModel,
         fraction=1.0 if wanted.share is None else min(wanted.share, 1.0),
         base_cost=base_cost,
-        hidden=hidden,
         free_order=join.free_order,
         full_buckets=join.full_buckets,
     )
@@ -66,6 +65,7 @@ def build_model(
         ways = [w for order in _orders(settings, facts, join, None) for w in ways_of(settings, order)]
         ways = as_wanted(settings, join, [w for w in ways if w.method not in excluded], wanted)
         return given(
+            hidden=(*hidden, *sorted_in_part(ways, wanted)),
             ways=tuple(ways),
             executed=executed_way(reckoned, facts, ways, join.order, None),
             partial=facts.workers > 0,
@@ -85,6 +85,7 @@ def build_model(
     gathers = any(w.gathered for w in ways)
     refuses = gathers and ignores_switches_among_partial_paths(settings.server_major)
     return given(
+        hidden=(*hidden, *sorted_in_part(ways, wanted)),
         ways=tuple(ways),
         executed=executed,
         partial=several.below,
@@ -95,6 +96,7 @@ def build_model(
         parallel_floor=None if several.complete else parallel_floor(case, known),
         elsewhere=elsewhere,
         lower=several.lower,
+        merges=gathers and bool(join.order),
     )
 
 

@@ -74,7 +74,8 @@ def outer_line(world: World, *, inner_actual: bool) -> OuterLine:
     def leader(outer: float) -> Method | None:
         return lean.leader(points.along(outer, inner_actual=inner_actual))
 
-    return OuterLine(inner_actual, tuple(find_borders(leader, rows, [near.winner(priced[n]) for n in rows])), lean)
+    led = [near.winner(priced[n], points.along(n, inner_actual=inner_actual)) for n in rows]
+    return OuterLine(inner_actual, tuple(find_borders(leader, rows, led)), lean)
 
 
 def outer_lines(worlds: Sequence[World], *, shown_inner_differs: bool) -> tuple[OuterLine, ...]:
@@ -244,9 +245,10 @@ def _flip(model: JoinModel, points: Points, border: LeadChange, *, inner_actual:
 
     def ahead(rows: float) -> tuple[bool, float]:
         """Whether the method below leads, and by how much the methods' costs differ (logarithm of their ratio)."""
-        paths = pair.paths(points.along(rows, inner_actual=inner_actual))
+        point = points.along(rows, inner_actual=inner_actual)
+        paths = pair.paths(point)
         lead = _lead(paths)
-        return pair.winner(paths) == border.below, log(
+        return pair.winner(paths, point) == border.below, log(
             lead.next / lead.cost
         ) if 0.0 < lead.cost < lead.next < inf else 0.0
 

@@ -27,7 +27,8 @@ class JoinWay:
     all processes build one hash table, `unique` which side of it a semijoin makes unique first, `solved` that its cost
     was solved from the join's own printed one, `workers` by how many besides the leader it is shared (0: by none),
     `gathered` that its cost holds the Gather on top. `order` are expressions of which any may be the first that it
-    delivers in order. `whole` is its own path where `cost` prices only the rows that are wanted, or a Gather on top.
+    delivers in order. `whole` is its own path where `cost` prices only the rows that are wanted, or a Gather on top;
+    `ordered_above` says that `cost` holds what puts its rows in the order that is wanted.
     """
 
     method: Method
@@ -46,6 +47,7 @@ class JoinWay:
     workers: int = 0
     order: tuple[str, ...] = ()
     whole: CostAt | None = None
+    ordered_above: bool = False
 
 
 def _merge(join: JoinInput, built: MergeBuilt, unique: MadeUnique) -> JoinWay:

@@ -31,7 +31,8 @@ class JoinModel:
     `hidden` are ways that may exist without the evidence showing them; `free_order` and `full_buckets` mark bounding
     worlds. `gathers` says that there are ways below a Gather of their own; `gather_setup` is the cost of starting one,
     given where a hash join there is refused for another method's that is cheaper, even one that was switched off.
-    `by_total` says that what stands on top needs all rows, so that none of them starts sooner.
+    `by_total` says that what stands on top needs all rows, so that none of them starts sooner. `merges` says that a
+    Gather Merge brings them together in order, each of which is offered to the planner, and not only the cheapest.
     `kinks` finds the outer rows after which a cost goes on otherwise. `parallel_floor` bounds what several processes
     could do a method's work for, where that is not priced. `elsewhere` are ways that the planner compares with these
     only further up, `lower` those of which a join above makes use.
@@ -53,6 +54,7 @@ class JoinModel:
     by_total: bool = False
     elsewhere: Elsewhere | None = None
     lower: LowerWays | None = None
+    merges: bool = False
     _kept: dict[Point, tuple[tuple[Method, PathCost], ...]] = field(default_factory=dict, repr=False, compare=False)
     _best: dict[Point, dict[Method, PathCost]] = field(default_factory=dict, repr=False, compare=False)
 
@@ -75,6 +77,7 @@ class JoinModel:
             self.by_total,
             self.elsewhere,
             self.lower,
+            self.merges,
         )
 
     @property
@@ -157,24 +160,43 @@ class JoinModel:
         partial paths the total cost alone (add_partial_path): of those below a Gather only the cheapest is gathered,
         and offered last (generate_gather_paths in optimizer/path/allpaths.c).
         """
-        return self.winner(self.paths(point))
+        return self.winner(self.paths(point), point)
 
-    def winner(self, paths: Sequence[tuple[Method, PathCost]]) -> Method | None:
-        """The method of the path that survives of these, in the planner's order (see `leader`)."""
-        kept = self._survivor(paths)
+    def winner(self, paths: Sequence[tuple[Method, PathCost]], point: Point) -> Method | None:
+        """The method of the path that survives of these, all ways' at a point in the planner's order (see `leader`)."""
+        kept = self._survivor(self._competing(paths, point))
         return None if kept is None else kept[0]
 
     def taken(self, point: Point) -> PathCost | None:
         """The path that the planner would take at a point (see `leader`)."""
-        kept = self._survivor(self.paths(point))
+        kept = self._survivor(self._competing(self.paths(point), point))
         return None if kept is None else kept[1]
+
+    def _competing(self, paths: Sequence[tuple[Method, PathCost]], point: Point) -> Sequence[tuple[Method, PathCost]]:
+        """The paths between which the planner decides: of those whose rows are put in order above only the one that
+        survives before that, as only the cheapest path is sorted, or grouped by hashing."""
+        ways = self.deciding()
+        unordered = [n for n, w in enumerate(ways) if w.ordered_above and not w.gathered]
+        if len(unordered) < 2 or self.fraction < 1.0 or self.partial:
+            return paths
+        held: tuple[int, PathCost] | None = None
+        for number in unordered:
+            way = ways[number]
+            path = self._calibrated(way.method, (way.whole or way.cost)(point))
+            if held is None or replaces(path, held[1]):
+                held = number, path
+        return [p for n, p in enumerate(paths) if n not in unordered or (held is not None and n == held[0])]
 
     def _survivor(self, paths: Sequence[tuple[Method, PathCost]]) -> tuple[Method, PathCost] | None:
         if self.fraction < 1.0 or self.partial:
             return min(paths, key=lambda f: f[1].total_cost) if paths else None
         gathered: tuple[Method, PathCost] | None = None
         if self.gathers:
-            gathered = min((f for f in paths if f[1].kind == "Gather"), key=lambda f: f[1].total_cost, default=None)
+            brought = [f for f in paths if f[1].kind == "Gather"]
+            gathered = min(brought, key=lambda f: f[1].total_cost, default=None)
+            for found in brought if self.merges else ():
+                if gathered is not None and replaces(found[1], gathered[1]):
+                    gathered = found
             paths = [f for f in paths if f[1].kind != "Gather"]
         held: tuple[Method, PathCost] | None = None
         offered: set[PathCost] = set()  # a relation's scan that gave way to another stands twice among the ways

@@ -23,10 +23,19 @@ def nested_loop_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]
     if join.kind not in ("Inner", "Left", "Semi", "Anti") or not join.outer_paths:
         return
     inners = (*parameterised_paths(settings, join), *appended_paths(settings, join))
-    wanted = [path for path in join.outer_paths[1:] if join.order and path.order[:1] == join.order[:1]]
+    useful = join.useful_order[:1]
+    wanted = [path for path in join.outer_paths[1:] if useful and useful[0] in _handed_up(join, path)]
     for outer in (join.outer_paths[0], *wanted):
         for access, index, cost, existing, solved in _over(settings, join, outer, inners):
-            yield access, index, cost, existing, solved, outer.order[:1]
+            yield access, index, cost, existing, solved, _handed_up(join, outer)
+
+
+def _handed_up(join: JoinInput, outer: SidePath) -> tuple[str, ...]:
+    """By what a nested loop over an outer path comes sorted first; what an inner join compares it with for equality is
+    the same."""
+    first = outer.order[:1]
+    equal = (c.inner.text for c in join.clauses if c.operator == "=" and first == (c.outer.text,))
+    return (*first, *equal) if join.kind == "Inner" else first
 
 
 def _over(

@@ -192,8 +192,6 @@ def order_of(tree: PlanTree, number: int, index_order: IndexOrder) -> tuple[str,
 
 
 def _merge_order(condition: str) -> tuple[str, ...]:
-    return tuple(
-        f"{c.left_column.table}.{c.left_column.column}"
-        for c in parse_condition(condition).clauses
-        if c.left_column is not None
-    )
+    """The columns that a merge join's rows come sorted by: those of its condition, either side where one computes."""
+    columns = [c.left_column or c.right_column for c in parse_condition(condition).clauses]
+    return tuple(f"{c.table}.{c.column}" for c in columns if c is not None)

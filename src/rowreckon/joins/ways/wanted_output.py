@@ -1,9 +1,10 @@
 """What is wanted of a join's output: only the first rows of it, and perhaps in an order.
 
 A LIMIT wants a fixed number of rows, whatever the estimate; their fraction depends on how many the join gives. Where an
-ORDER BY, a grouping or a merge join above relies on the join's order, a way without that order would be sorted first.
-Source: preprocess_limit and create_ordered_paths in optimizer/plan/planner.c, get_cheapest_fractional_path and
-match_unsorted_outer in optimizer/path, releases 13 to 18.
+ORDER BY, a grouping or a merge join above wants an order, a way without that order would be sorted first; a grouping
+may be done by hashing as well, which needs all rows before it gives the first.
+Source: preprocess_limit, create_ordered_paths and add_paths_to_grouping_rel in optimizer/plan/planner.c,
+get_cheapest_fractional_path and match_unsorted_outer in optimizer/path, releases 13 to 18.
 """
 
 from __future__ import annotations
@@ -15,60 +16,59 @@ from rowreckon.cost import CostSettings, PathCost, cost_sort, fractional_cost
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import JoinInput, Point
-from rowreckon.joins.facts.limits import wanted_share
+from rowreckon.joins.facts.wanted_above import OrderAbove, wanted_share
 from rowreckon.joins.ways.all_ways import CostAt, JoinWay
-from rowreckon.plan.nodes import (
-    AggregateNode,
-    GatherNode,
-    JoinNode,
-    LimitNode,
-    MaterializeNode,
-    PassNode,
-    WindowAggNode,
-)
+from rowreckon.joins.ways.unseen_index import HiddenWay
 from rowreckon.plan.tree import PlanTree
-from rowreckon.sql.questions import sorts_rows
+
+_ENTRY_BYTES = 64
+"""What a group's entry of a hash table takes beside its key and its aggregates' states, about (hash_agg_entry_size in
+executor/nodeAgg.c)."""
+_IN_PART = "the order of a {}'s rows would spare a part of the sort above, which has no price here"
+_WORDS = {"nested_loop": "nested loop", "hash": "hash join", "merge": "merge join"}
 
 
 @frozen
 class Wanted:
     """`share` times the estimated output are fetched, a number of rows that stays the same; None: all of any output.
 
-    `order` is the order that is taken as it comes, empty where none is; `width` that of the output (bytes).
+    `above` is the order that is wanted, None where none is; `width` that of the output (bytes).
     """
 
     share: float | None
-    order: tuple[str, ...]
+    above: OrderAbove | None
     width: int
 
+    @property
+    def order(self) -> tuple[str, ...]:
+        """The order that is wanted (empty: none)."""
+        return () if self.above is None else self.above.order
 
-def wanted_of(tree: PlanTree, number: int, order: tuple[str, ...], query: str | None) -> Wanted:
-    """What is wanted of the join at `number`, which delivers in an order (none: empty)."""
-    wanted = order if order and _is_taken(tree, number, query) else ()
-    return Wanted(wanted_share(tree, number), wanted, int(tree.nodes[number].plan_width or 0))
+    @property
+    def taken(self) -> tuple[str, ...]:
+        """The order in which the executed join delivers, as far as something above relies on it."""
+        return self.order if self.above is not None and self.above.delivered else ()
 
 
-def _is_taken(tree: PlanTree, number: int, query: str | None) -> bool:
-    """Whether something above makes use of the order in which a join delivers."""
-    at = number
-    while at > 0:
-        above = tree.parent[at]
-        node, child = tree.nodes[above], tree.nodes[at]
-        if child.parent_relationship in ("InitPlan", "SubPlan"):
-            return False
-        if isinstance(node, AggregateNode):
-            return node.strategy == "Sorted"
-        if isinstance(node, WindowAggNode) or node.node_type in ("Unique", "Gather Merge"):
-            return True
-        if isinstance(node, JoinNode):
-            if node.node_type == "Merge Join":
-                return True
-            if node.node_type == "Hash Join" or child.parent_relationship != "Outer":
-                return False
-        elif not isinstance(node, (LimitNode, MaterializeNode, PassNode)) or isinstance(node, GatherNode):
-            return False
-        at = above
-    return query is not None and sorts_rows(query)
+def wanted_of(tree: PlanTree, number: int, above: OrderAbove | None) -> Wanted:
+    """What is wanted of the join at `number`, in an order if it is given."""
+    of = number if above is None or above.sort is None else above.sort
+    return Wanted(wanted_share(tree, of), above, int(tree.nodes[number].plan_width or 0))
+
+
+def sorted_in_part(ways: list[JoinWay], wanted: Wanted) -> tuple[HiddenWay, ...]:
+    """The ways that give the first of several columns that are sorted by: what they cost at least, without a sort."""
+    if wanted.above is None or not wanted.above.more:
+        return ()
+    giving = [w for w in ways if w.existing and _in_order(w, wanted)]
+    return tuple(
+        HiddenWay(method, _IN_PART.format(_WORDS[method]), _least([w for w in giving if w.method == method]))
+        for method in dict.fromkeys(w.method for w in giving)
+    )
+
+
+def _least(ways: list[JoinWay]) -> Callable[[Point], float]:
+    return lambda point: min((w.whole or w.cost)(point).total_cost for w in ways)
 
 
 def as_wanted(settings: CostSettings, join: JoinInput, ways: list[JoinWay], wanted: Wanted) -> list[JoinWay]:
@@ -80,33 +80,48 @@ def as_wanted(settings: CostSettings, join: JoinInput, ways: list[JoinWay], want
     rows_at = _output_rows(join, expected)
     found: list[JoinWay] = []
     for way in ways:
-        sorted_width = 0 if _delivers(way, wanted) else max(wanted.width, 1)
-        cost = _cost(settings, way.cost, rows_at, fetched, sorted_width)
-        found.append(replace(way, cost=cost, whole=way.whole or way.cost))
+        cost, unordered = way.cost, bool(wanted.order) and not _delivers(way, wanted)
+        if unordered:
+            cost = _put_in_order(settings, cost, rows_at, fetched, wanted)
+        if fetched is not None:
+            cost = _first_rows(cost, rows_at, fetched)
+        found.append(replace(way, cost=cost, whole=way.whole or way.cost, ordered_above=unordered))
     return found
 
 
 def _delivers(way: JoinWay, wanted: Wanted) -> bool:
-    return not wanted.order or wanted.order[0] in way.order
+    return wanted.above is not None and not wanted.above.more and _in_order(way, wanted)
 
 
-def _cost(
-    settings: CostSettings,
-    whole: CostAt,
-    rows_at: Callable[[Point], float],
-    fetched: float | None,
-    sorted_width: int,
+def _in_order(way: JoinWay, wanted: Wanted) -> bool:
+    return wanted.order[0] in way.order
+
+
+def _put_in_order(
+    settings: CostSettings, whole: CostAt, rows_at: Callable[[Point], float], fetched: float | None, wanted: Wanted
 ) -> CostAt:
-    """A way's cost for the first `fetched` rows (None: all); sorted first where a width in bytes is given."""
+    """A way's cost once its rows are sorted, or are grouped by hashing where that will do, which costs no more than to
+    group them in order, and starts when all have come. Groups that do not fit into memory are taken to be sorted."""
+    width = max(wanted.width, 1)
+    groups = None if wanted.above is None else wanted.above.groups
+    hashes = groups is not None and groups * (width + _ENTRY_BYTES) <= settings.hash_mem_bytes
+
+    def cost(point: Point) -> PathCost:
+        path = whole(point)
+        if hashes:
+            return path._replace(startup_cost=path.total_cost)
+        kept = path._replace(rows=rows_at(point), width=width)
+        return cost_sort(settings, kept, -1.0 if fetched is None else fetched)._replace(kind=path.kind)
+
+    return cost
+
+
+def _first_rows(whole: CostAt, rows_at: Callable[[Point], float], fetched: float) -> CostAt:
+    """A way's cost for the first `fetched` rows."""
 
     def cost(point: Point) -> PathCost:
         path, rows = whole(point), rows_at(point)
-        if sorted_width > 0:
-            kept = path._replace(rows=rows, width=sorted_width)
-            path = cost_sort(settings, kept, -1.0 if fetched is None else fetched)._replace(kind=path.kind)
-        if fetched is None or fetched >= rows:
-            return path
-        return path._replace(total_cost=fractional_cost(path, fetched / rows))
+        return path if fetched >= rows else path._replace(total_cost=fractional_cost(path, fetched / rows))
 
     return cost
 

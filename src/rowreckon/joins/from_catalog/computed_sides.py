@@ -1,0 +1,140 @@
+"""Columns of a side that a subquery computes, and what the planner knows of their values.
+
+A LIMIT hands on its table's statistics, taken of the rows that it lets through. A grouping hands none on; where it
+groups by one column alone, that one repeats no value. Source: examine_simple_variable and get_variable_numdistinct in
+utils/adt/selfuncs.c, set_subquery_size_estimates in optimizer/path/costsize.c, releases 13 to 18.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from rowreckon.cost import ColumnStatistics, get_variable_numdistinct
+from rowreckon.cost.capabilities import knows_grouped_values
+from rowreckon.cost.units import clamp_row_est
+from rowreckon.frozen import frozen
+from rowreckon.joins.facts.inputs import KeyInput
+from rowreckon.joins.facts.known_relation import statistics_of
+from rowreckon.plan.nodes import AggregateNode, JoinNode, LimitNode, SetOpNode, SubqueryScanNode, WindowAggNode
+from rowreckon.plan.tree import PlanTree, alias_of
+
+if TYPE_CHECKING:
+    from rowreckon.joins.facts.catalog_facts import CatalogFacts
+    from rowreckon.joins.facts.sides import Side
+    from rowreckon.plan.conditions import ColumnReference
+
+_DEFAULT_WIDTH = 32
+
+
+@frozen
+class _Computing:
+    """What stands between a side's top and the scan below: the rows that the uppermost node hands up (planner rows),
+    the scan, and whether the column's statistics are handed on, or it repeats no value."""
+
+    rows: float
+    scan: int | None
+    hands_on: bool
+    unique: bool
+
+
+def is_computed(tree: PlanTree, side: Side) -> bool:
+    """Whether a side is the whole of a subquery's output, so that its rows are those of one relation."""
+    at: int | None = side.node
+    while at is not None and not isinstance(tree.nodes[at], JoinNode):
+        if isinstance(tree.nodes[at], (SubqueryScanNode, LimitNode, AggregateNode)) or _ends(tree, at):
+            return True
+        at = tree.only_input(at)
+    return False
+
+
+def computed_key(
+    reference: ColumnReference | None, side: Side, known: CatalogFacts, tree: PlanTree
+) -> tuple[KeyInput, ColumnStatistics] | None:
+    """A side's join column where a subquery computes it; None where a scan gives it as it is stored."""
+    computing = _computing(reference, side, tree) if reference is not None else None
+    if reference is None or computing is None:
+        return None
+    rows = clamp_row_est(computing.rows)
+    statistics = _handed_on(reference, computing, known) or ColumnStatistics(rows, rows)
+    unique = computing.unique and knows_grouped_values(known.server_major)
+    statistics = replace(statistics, rel_tuples=rows, rel_rows=rows, is_unique=unique)
+    distinct, default = get_variable_numdistinct(statistics)
+    moving = 1.0 - statistics.null_frac if unique else max(-statistics.n_distinct, 0.0)
+    key = KeyInput(
+        alias=reference.table,
+        text=f"{reference.table}.{reference.column}",
+        column=reference.column,
+        ndistinct=None if default else distinct,
+        null_frac=statistics.null_frac,
+        mcv_freq=statistics.mcv_freqs[0] if statistics.mcv_freqs else 0.0,
+        relation_rows=rows,
+        relation_tuples=rows,
+        width=_width(reference, computing, known),
+        without_statistics=statistics.n_distinct == 0.0 and not unique,
+        share=moving if moving > 0.0 else None,
+        counted_anew=True,
+    )
+    return key, statistics
+
+
+def _computing(reference: ColumnReference, side: Side, tree: PlanTree) -> _Computing | None:
+    named = [n for n in tree.subtree(side.node) if alias_of(tree.nodes[n]) == reference.table]
+    if len(named) != 1:
+        return None
+    at = named[0]
+    column = f"{reference.table}.{reference.column}"
+    if isinstance(tree.nodes[at], SubqueryScanNode):
+        return _below_scan(tree, at, reference)
+    scan, uppermost, hands_on, unique = at, -1, True, False
+    while at > side.node:
+        at = tree.parent[at]
+        node = tree.nodes[at]
+        if isinstance(node, LimitNode):
+            uppermost = at
+        elif isinstance(node, AggregateNode) or _ends(tree, at):
+            uppermost, hands_on = at, False
+            unique = isinstance(node, AggregateNode) and node.group_key == (column,)
+    if uppermost < 0:
+        return None
+    return _Computing(float(tree.nodes[uppermost].plan_rows or 1.0), scan, hands_on, unique)
+
+
+def _below_scan(tree: PlanTree, number: int, reference: ColumnReference) -> _Computing | None:
+    """A subquery's scan: its column is taken for the one of the same name below, where that is one table's alone."""
+    at = tree.only_input(number)
+    rows = 1.0 if at is None else float(tree.nodes[at].plan_rows or 1.0)
+    while at is not None:
+        node = tree.nodes[at]
+        if isinstance(node, AggregateNode):
+            keys = node.group_key or ()
+            unique = len(keys) == 1 and keys[0].rsplit(".", 1)[-1] == reference.column
+            return _Computing(rows, None, hands_on=False, unique=unique)
+        if _ends(tree, at) or isinstance(node, JoinNode):
+            break
+        if alias_of(node) is not None:
+            return _Computing(rows, at, hands_on=True, unique=False)
+        at = tree.only_input(at)
+    return _Computing(rows, None, hands_on=False, unique=False)
+
+
+def _ends(tree: PlanTree, number: int) -> bool:
+    """Whether a node computes its rows anew, so that no statistics are known of them."""
+    node = tree.nodes[number]
+    return isinstance(node, (SetOpNode, WindowAggNode)) or node.node_type == "Unique"
+
+
+def _handed_on(reference: ColumnReference, computing: _Computing, known: CatalogFacts) -> ColumnStatistics | None:
+    relation = known.relation_of(computing.scan) if computing.scan is not None and computing.hands_on else None
+    if relation is None or relation.column(reference.column) is None:
+        return None
+    return statistics_of(relation, reference.column)
+
+
+def _width(reference: ColumnReference, computing: _Computing, known: CatalogFacts) -> int:
+    relation = known.relation_of(computing.scan) if computing.scan is not None else None
+    column = relation.column(reference.column) if relation is not None else None
+    if column is None:
+        return _DEFAULT_WIDTH
+    row = column.statistics_of(inherited=False)
+    return int(row.avg_width) if row is not None else max(column.type_length, 0) or _DEFAULT_WIDTH

@@ -1,0 +1,93 @@
+"""Joins whose rows are wanted in an order, and joins with a side that a subquery computes, against a live server."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import psycopg
+import pytest
+
+from rowreckon.document.audit import Method
+from rowreckon.plan import lay_out
+from tests.servers.databases import run_script
+
+from .live import SERIAL, Connection, apply, capture, explain, judge, only
+from .test_right_estimates import TABLES, WRONG
+
+MORE = "create index stay_guest on stay(guest); analyze stay;"
+VISITS = "from stay s join visit v on v.guest = s.guest where {}"
+METHODS: tuple[Method, ...] = ("nested_loop", "hash", "merge")
+SUBQUERIES = {
+    "limit": "select * from stay s where {} order by id limit 300",
+    "one column": "select guest, count(*) from stay s where {} group by guest",
+    "distinct": "select distinct guest from stay s where {}",
+    "several columns": "select guest, hut, count(*) from stay s where {} group by guest, hut",
+}
+
+
+@pytest.fixture(scope="module")
+def connection(database: str) -> Iterator[Connection]:
+    """A session on a database with stays and visits."""
+    run_script(database, TABLES + MORE)
+    with psycopg.connect(database, autocommit=True) as session:
+        yield session
+
+
+def _server_costs(connection: Connection, query: str, top: str | None) -> dict[Method, float]:
+    """What the server says of each method: with the Sort on top if it is named and there, else of the join alone."""
+    found: dict[Method, float] = {}
+    for method in METHODS:
+        with connection.transaction(force_rollback=True):
+            apply(connection, SERIAL | only(method))
+            plan = lay_out(explain(connection, query).plan)
+        at = plan.joins()[0]
+        if at > 0 and plan.nodes[plan.parent[at]].node_type == top:
+            at = plan.parent[at]
+        found[method] = float(plan.nodes[at].total_cost or 0.0)
+    return found
+
+
+@pytest.mark.parametrize("order", ["s.guest", "v.guest", "s.guest desc", "s.id"])
+def test_sort_is_spared_by_a_way_that_gives_the_order(connection: Connection, order: str) -> None:
+    """Each method's cost at the estimates with what an ORDER BY adds to it, which is nothing below a merge join by the
+    same column."""
+    query = f"select s.id, s.guest, v.nights {VISITS.format(WRONG)} order by {order}"
+    (join,) = judge(capture(connection, query))
+    server = _server_costs(connection, query, "Sort")
+
+    assert {m: c.at_estimate for m, c in join.costs.items()} == pytest.approx(server, rel=0.01)
+    assert join.residual == pytest.approx(1.0, abs=1e-3)
+
+
+def test_grouping_takes_rows_in_order_or_hashes_them(connection: Connection) -> None:
+    """Where rows are grouped no method is charged with a sort, as hashing does without."""
+    query = f"select s.guest, count(*), max(v.nights) {VISITS.format(WRONG)} group by s.guest"
+    (join,) = judge(capture(connection, query))
+
+    assert {m: c.at_estimate for m, c in join.costs.items()} == pytest.approx(
+        _server_costs(connection, query, None), rel=0.01
+    )
+
+
+def test_sort_by_more_columns_leaves_open_what_an_order_spares(connection: Connection) -> None:
+    """What a sort costs whose first column comes in order has no price here: no rival is called beaten by less."""
+    query = f"select s.id, s.guest, v.nights {VISITS.format('s.week < 60')} order by s.guest, v.nights"
+    (join,) = judge(capture(connection, query))
+    with connection.transaction(force_rollback=True):
+        apply(connection, SERIAL | only("merge"))
+        nodes = lay_out(explain(connection, query).plan).nodes
+
+    assert "Incremental Sort" in {node.node_type for node in nodes}
+    assert join.verdict != "held"
+
+
+@pytest.mark.parametrize("kind", SUBQUERIES)
+def test_side_that_a_subquery_computes(connection: Connection, kind: str) -> None:
+    """Every method's cost over a LIMIT, a grouping or a DISTINCT: their columns' values are known in another way."""
+    subquery = SUBQUERIES[kind].format(WRONG)
+    query = f"select v.nights from ({subquery}) s join visit v on v.guest = s.guest"
+    (join,) = judge(capture(connection, query))
+    server = _server_costs(connection, query, None)
+
+    assert join.residual == pytest.approx(1.0, abs=0.01)
+    assert {m: c.at_estimate for m, c in join.costs.items()} == pytest.approx(server, rel=0.02)
