@@ -10,6 +10,7 @@ from psycopg.conninfo import make_conninfo
 
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.stand_in.standing import stand_in
+from rowreckon.stand_in.compare import plan_differences
 from rowreckon.stand_in.facts import stand_in_facts
 from rowreckon.stand_in.lacking import lacking, page_costs
 from tests.servers.databases import fresh_database
@@ -86,3 +87,29 @@ def test_page_costs_of_a_tablespace_are_carried(server: str) -> None:
         finally:
             with psycopg.connect(dsn, autocommit=True) as loading:
                 loading.execute("alter tablespace pg_default reset (seq_page_cost, random_page_cost)")
+
+
+DOORS = """
+create collation by_name (provider = libc, locale = 'C.UTF-8');
+create table doors (id int primary key, name text collate by_name not null);
+insert into doors select i, 'Door ' || i % 700 from generate_series(1, 9000) i;
+create index doors_name on doors (name);
+vacuum analyze doors;
+"""
+
+
+@pytest.mark.server
+def test_a_missing_collation_is_named(server: str) -> None:
+    """Another stands in that is not "C": LIKE is read by no index, as at the source, whose texts sort by bytes too."""
+    query = "select * from doors where name like 'Door 7%'"
+    with fresh_database(server) as dsn:
+        with psycopg.connect(dsn, autocommit=True) as loading:
+            build(loading, DOORS)
+        with connected(dsn) as source:
+            facts = facts_of(source, [query])
+            strange = [each.model_copy(update={"collate": "xx_XX"}) for each in facts.collations]
+            database = facts.server.model_copy(update={"collate": "xx_XX"})
+            with stand_in(facts.model_copy(update={"collations": tuple(strange), "server": database})) as there:
+                assert any("collation by_name is not here" in each for each in there.without)
+                assert any("collation of the source is not here" in each for each in there.without)
+                assert plan_differences(*both(source, there.planner, query, {})) == ()

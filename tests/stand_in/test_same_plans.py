@@ -25,7 +25,7 @@ from rowreckon.stand_in.settings import planning_settings
 from tests.servers.databases import fresh_database
 from tests.servers.fixtures import Servers, matrix_folder
 
-from . import scene_indexes
+from . import scene_collations, scene_indexes
 from .scene import EXPRESSIONS, EXTENDED, QUERIES, SCHEMA, SWITCHES
 
 
@@ -35,14 +35,17 @@ def folder_of(major: int) -> Path | None:
 
 
 def scripts_of(major: int) -> tuple[str, ...]:
-    """What makes the scene on a release."""
+    """What makes the scene on a release; the wheel's server was built without ICU."""
     later = (EXPRESSIONS, scene_indexes.MULTIRANGES) if major >= 14 else ()
-    return (SCHEMA, EXTENDED, scene_indexes.SCHEMA, *later)
+    icu = (scene_collations.ICU,) if major < releases.NEWEST else ()
+    return (SCHEMA, EXTENDED, scene_indexes.SCHEMA, *later, scene_collations.SCHEMA, *icu)
 
 
 def kinds_of(major: int) -> dict[str, tuple[str, ...]]:
     """The queries of each kind that a release has."""
-    return {**QUERIES, **scene_indexes.QUERIES, **(scene_indexes.OF_MULTIRANGES if major >= 14 else {})}
+    later = scene_indexes.OF_MULTIRANGES if major >= 14 else {}
+    icu = scene_collations.OF_ICU if major < releases.NEWEST else {}
+    return {**QUERIES, **scene_indexes.QUERIES, **later, **scene_collations.QUERIES, **icu}
 
 
 def build(connection: psycopg.Connection[Any], *scripts: str) -> None:

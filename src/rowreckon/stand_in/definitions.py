@@ -158,7 +158,7 @@ def _attach(index: SourceIndex, parent: SourceIndex) -> str:
 
 
 def _schemas(facts: StandInFacts) -> list[str]:
-    parts = (facts.relations, facts.types, facts.functions, facts.extended)
+    parts = (facts.relations, facts.types, facts.functions, facts.extended, facts.collations)
     names = {each.schema_ for group in parts for each in group}
     return sorted(name for name in names if name != "public" and not name.startswith("pg_"))
 

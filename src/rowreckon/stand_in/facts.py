@@ -103,6 +103,16 @@ class SourceType(Named):
     base: Text | None = None
 
 
+class SourceCollation(Named):
+    """`collate` and `ctype` are the C library's, before 15 ICU's locale stands there."""
+
+    provider: Literal["c", "i", "b"]
+    collate: Name | None
+    ctype: Name | None
+    locale: Name | None = None
+    deterministic: bool = True
+
+
 class SourceConstraint(Part):
     oid: Oid
     relation: Oid
@@ -158,6 +168,7 @@ class StandInFacts(Part):
     settings: dict[Name, Annotated[str, Field(max_length=1_000)]] = Field(default_factory=dict, max_length=200)
     relations: Annotated[tuple[SourceRelation, ...], _MANY]
     columns: Annotated[tuple[SourceColumn, ...], Field(max_length=500_000)]
+    collations: Annotated[tuple[SourceCollation, ...], Field(max_length=1_000)] = ()
     types: Annotated[tuple[SourceType, ...], _MANY] = ()
     constraints: Annotated[tuple[SourceConstraint, ...], _MANY] = ()
     indexes: Annotated[tuple[SourceIndex, ...], _MANY] = ()

@@ -15,7 +15,7 @@ from typing import Final
 from rowreckon.catalog import own_code, own_output, questions
 from rowreckon.catalog.program import PATH_SETTING, SAFE_PATH, in_order
 
-from . import queries, queries_inside, queries_rights
+from . import queries, queries_collations, queries_inside, queries_rights
 from .facts import SCHEMA
 
 REQUEST_SETTING: Final = "rowreckon.stand_in_request"
@@ -30,6 +30,7 @@ _SECTIONS: Final = (
     ("relations", queries.RELATIONS),
     ("columns", queries.COLUMNS),
     ("types", queries.TYPES),
+    ("collations", queries_collations.COLLATIONS),
     ("constraints", queries.CONSTRAINTS),
     ("indexes", queries.INDEXES),
     ("statistics", queries.STATISTICS),

@@ -21,6 +21,7 @@ from rowreckon.stand_in.figures import ColumnEnds, EndRow
 from rowreckon.stand_in.pages import PAGE
 
 from .at_once import all_at_once, in_batches
+from .collations import BYTEWISE
 from .files import SEGMENT_PAGES
 
 DATABASE: Final = "stand_in"
@@ -61,7 +62,8 @@ def make_database(admin: Connection, source: SourceServer) -> list[str]:
             except psycopg.Error as error:
                 if attempt is None:
                     raise
-                troubles.append(f"the collation of the source is not here ({first_line(error)}): texts sort by bytes")
+                said = f"the collation of the source is not here ({first_line(error)}): texts sort by bytes"
+                troubles = troubles or [said]
     except psycopg.Error as error:
         raise CannotStart(f"the stand-in's database could not be made: {first_line(error)}") from None
     return troubles
@@ -77,8 +79,13 @@ class _Locale:
 
 
 def _locales(source: SourceServer) -> Iterator[_Locale]:
-    if source.collate is not None and source.ctype is not None:
-        yield _Locale(source.encoding, source.provider, source.collate, source.ctype, source.locale)
+    """The source's, and those that stand in for one that is missing here."""
+    if source.collate is None or source.ctype is None:
+        return
+    yield _Locale(source.encoding, source.provider, source.collate, source.ctype, source.locale)
+    if source.collate not in ("C", "POSIX") or source.provider in ("i", "b"):
+        for locale in BYTEWISE:
+            yield _Locale(source.encoding, "c", locale, locale, None)
 
 
 def _create_database(locale: _Locale | None) -> sql.Composed:

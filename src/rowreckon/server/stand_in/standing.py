@@ -18,6 +18,7 @@ from rowreckon.stand_in.facts import StandInFacts, heights_of
 from rowreckon.stand_in.lacking import lacking, page_costs
 from rowreckon.stand_in.pages import PAGE
 
+from .collations import make_collations
 from .extended import write_extended
 from .files import SEGMENT_PAGES, Length, set_lengths
 from .filling import DATABASE, MAKER, READER, check_build, insert_ends, make_database, new_oids, run_definitions
@@ -95,7 +96,10 @@ def _fill(place: Home, facts: StandInFacts) -> list[str]:
 def _rebuild(place: Home, admin: Connection, facts: StandInFacts, made: Sequence[Definition]) -> list[str]:
     admin.execute(sql.SQL("alter schema public owner to {}").format(sql.Identifier(MAKER)))
     with connected(place.dsn(MAKER, DATABASE)) as maker:
-        without = [*make_roles(admin, facts), *run_definitions(maker, made)]
+        without = [*make_roles(admin, facts)]
+        without += run_definitions(maker, [each for each in made if each.step == "schema"])
+        without += make_collations(admin, facts)
+        without += run_definitions(maker, [each for each in made if each.step != "schema"])
         held, unheld = insert_ends(admin, maker, facts)
         let_all_use(maker, facts)
         oids = new_oids(admin, facts)
