@@ -123,6 +123,34 @@ def test_what_can_not_be_foretold_is_said(both: Both, statement: str, error: typ
     assert {path: path.stat().st_size for path in sizes} == sizes
 
 
+@pytest.mark.server
+def test_a_sweep_foretells_and_keeps_what_a_stand_in_needs(dsn: str, tmp_path: Path) -> None:
+    """The same is told later from the folder alone, without a server, and not with --no-stand-in."""
+    listed, folder = tmp_path / "list.sql", tmp_path / "captures"
+    names = ("visits", "one guest", "valleys", "one hut")
+    listed.write_text("\n".join(f"-- name: {name}\n{QUERIES[name]};\n" for name in names))
+    done = rowreckon(
+        *("sweep", str(listed), "--dsn", dsn, "--allow-privileged-role", "--stand-in", "--save", str(folder)),
+        *("--format", "json"),
+    )
+    assert done.returncode == 0, done.stderr
+    swept = [each["foretold"] for each in json.loads(done.stdout)["remedies"] if each["kind"] == "new_index"]
+    facts = folder / "stand-in.facts"
+    words = ("audit", str(folder), "--facts", str(facts), "--format", "json")
+    later, alone = rowreckon(*words), rowreckon(*words, "--no-stand-in")
+    assert (later.returncode, alone.returncode) == (0, 0), later.stderr + alone.stderr
+    audited = [each["foretold"] for each in json.loads(later.stdout)["remedies"] if each["kind"] == "new_index"]
+
+    assert [each["planned"] for each in swept] == [len(names)]
+    assert {each["query"] for each in swept[0]["queries"] if each["change"] == "plan_changed"} >= {
+        "visits",
+        "one guest",
+    }
+    assert [(each["planned"], each["changed"]) for each in audited] == [(len(names), swept[0]["changed"])]
+    assert {each["foretold"] for each in json.loads(alone.stdout)["remedies"]} == {None}
+    assert facts.stat().st_mode & 0o777 == 0o600
+
+
 def remedy(*sql: str) -> Remedy:
     """A remedy of these statements."""
     return Remedy(rank=1, kind="other", sql=sql, transactional=True, confidence=1, reason="")

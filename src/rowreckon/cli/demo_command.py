@@ -10,6 +10,7 @@ import typer
 
 if TYPE_CHECKING:
     from rowreckon.document.audit import Audit
+    from rowreckon.stand_in.facts import StandInFacts
 
 _REPORTS = ("report.html", "report.md", "audit.json")
 
@@ -23,22 +24,29 @@ def register(app: typer.Typer) -> None:
 
 def demo_command(
     folder: Annotated[Path, typer.Option(help="Where the report is written.")] = Path("rowreckon-demo"),
+    stand_in: Annotated[
+        bool, typer.Option("--stand-in/--no-stand-in", help="Ask an empty server what the changes would do.")
+    ] = True,
     verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
 ) -> None:
     """Run the demonstration and print its audit."""
     from rowreckon.auditing import audit
     from rowreckon.captures.capture_file import SUFFIX, write_capture
+    from rowreckon.cli.facts.stand_in import facts_for, foretold_by
     from rowreckon.cli.running.output import OutputFormat, print_audit, write_reports
     from rowreckon.cli.running.progress import progress_bar
     from rowreckon.files import make_folder, try_folder
     from rowreckon.server.sweeping.demo import run_demo
 
     try_folder(folder / "captures", "--folder")
+    told: list[StandInFacts] = []
     with progress_bar() as report:
-        captures = run_demo(report)
+        captures = run_demo(report, lambda server, swept: told.append(facts_for(server, swept)) if stand_in else None)
         report("auditing the plans", 0, 1)
         result = audit(captures)
         report("auditing the plans", 1, 1)
+    for facts in told:
+        result = foretold_by(facts, result, captures)
     print_audit(result, OutputFormat.terminal, verbose=verbose)
     make_folder(folder / "captures")
     written = [folder / name for name in _REPORTS]

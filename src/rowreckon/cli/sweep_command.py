@@ -51,6 +51,12 @@ def sweep_command(
     temp_max: Annotated[str, typer.Option(help="Most that one may spill.", rich_help_panel=_MORE)] = "1GB",
     probe: Annotated[bool, typer.Option(help="Count rows of what does not end.", rich_help_panel=_MORE)] = False,
     with_values: Annotated[bool, typer.Option(help="Keep sampled values.", rich_help_panel=_MORE)] = False,
+    stand_in: Annotated[
+        bool,
+        typer.Option(
+            "--stand-in", help="Ask an empty server what the changes would do; --save keeps it.", rich_help_panel=_MORE
+        ),
+    ] = False,
     save: Annotated[Path | None, typer.Option(help="Folder for capture files.")] = None,
     mask: MaskOption = False,
     mask_names: MaskNamesOption = None,
@@ -84,6 +90,8 @@ def sweep_command(
     known = baseline_of(baseline, wanted, masking, threshold)
     if resume and (save is None or masking is not None):
         raise UsageError("--resume needs --save, and captures that are not masked", hint="name the folder with --save")
+    if stand_in and masking is not None:
+        raise UsageError("--stand-in reads sampled values, which --mask leaves out", hint="give one of them")
     lists = read_lists(queries)
     items = with_settings(lists.items, setting_statements(role, set_ or []))
     rules = SweepRules(
@@ -102,6 +110,6 @@ def sweep_command(
         probe=ProbeRules() if probe else None,
         with_values=with_values,
     )
-    outputs = Outputs(output, tuple(report or ()), wanted, verbose, save, masking, resume, known)
+    outputs = Outputs(output, tuple(report or ()), wanted, verbose, save, masking, resume, known, stand_in)
     asked = Ask(yes, allow_standby, allow_privileged_role)
     return run_sweep(chosen_dsn(dsn, dsn_file) or "", items, rules, asked, outputs, lists.unread)

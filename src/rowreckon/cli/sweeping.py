@@ -50,6 +50,7 @@ class Outputs:
     masking: Masking | None
     resume: bool
     baseline: ReadBaseline | None = None
+    stand_in: bool = False
 
 
 def run_sweep(
@@ -84,6 +85,8 @@ def run_sweep(
         _caution(items, rules)
         masked: Callable[[Capture], Capture] = _as_it_is if masking is None else masking.capture
         swept, result = _swept(connect, items, unread, rules, saving, known, masked)
+        if outputs.stand_in and not swept.interrupted:
+            result = _foretold(connect, swept.captures, result, outputs.save, saving.happened)
     except KeyboardInterrupt:
         swept = unswept(items)
         result = audit_all([*unread, *swept.captures])
@@ -135,6 +138,25 @@ def _swept(
         with held():
             report("auditing the plans", len(items), len(items))
         return swept, auditing.result()
+
+
+def _foretold(
+    connect: Connect, captures: Sequence[Capture], result: Audit, save: Path | None, happened: Happened
+) -> Audit:
+    """The audit with what a stand-in said of its changes, its facts saved; what could not be done is in `happened`."""
+    from rowreckon.cli.facts.stand_in import facts_for, foretold_by, save_facts
+
+    try:
+        with connect() as connection:
+            facts = facts_for(connection, captures)
+        if save is not None:
+            save_facts(facts, save)
+        return foretold_by(facts, result, captures)
+    except RowreckonError as error:
+        happened.undone.append(f"nothing is foretold on a stand-in: {error.sentence()}")
+    except KeyboardInterrupt:
+        happened.undone.append("interrupted while a stand-in was asked: nothing is foretold")
+    return result
 
 
 class _Saving:

@@ -5,7 +5,28 @@ The planner removes tables, puts views' definitions in their place, and inlines 
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
+from rowreckon.capture import Capture
 from rowreckon.sql.tree import every_message, kind_of, strings
+
+
+def concerned(
+    captures: Sequence[Capture], others: Iterable[str] = ()
+) -> tuple[frozenset[tuple[str | None, str]], frozenset[str]]:
+    """The relations and functions of these plans, of their queries, and of other queries, as for `mentioned`."""
+    from rowreckon.catalog.wanted import wanted_facts
+    from rowreckon.plan.tree import lay_out
+
+    trees = [lay_out(capture.explain.plan) for capture in captures if capture.explain is not None]
+    request = wanted_facts(trees, trust="file")
+    relations: set[tuple[str | None, str]] = {(each.schema_name, each.name) for each in request.relations}
+    functions: set[str] = set(request.functions)
+    for text in (*(capture.query for capture in captures if capture.query), *others):
+        more_relations, more_functions = mentioned(text)
+        relations |= more_relations
+        functions |= more_functions
+    return frozenset(relations), frozenset(functions)
 
 
 def mentioned(query: str) -> tuple[frozenset[tuple[str | None, str]], frozenset[str]]:

@@ -169,6 +169,8 @@ def facts_of_files(inputs: Inputs, paths: Sequence[Path], most_bytes: int) -> tu
     Raises UsageError where an answer stands beside other files, the errors of `facts_of_answer` for an answer, and
     InputError where no schema file could be read.
     """
+    from rowreckon.cli.facts.stand_in import FACTS_ALONE
+
     contents: list[tuple[str, bytes]] = []
     errors: list[InputError] = []
     for path in paths:
@@ -176,10 +178,13 @@ def facts_of_files(inputs: Inputs, paths: Sequence[Path], most_bytes: int) -> tu
             contents.append((shown(path), read_bytes(path, most_bytes, "the file of facts")))
         except InputError as error:
             errors.append(error)
-    answers = [name for name, content in contents if _ANSWER in content]
+    alone = [name for name, content in contents if content.startswith(FACTS_ALONE.encode())]
+    if alone and len(paths) == 1:
+        return inputs, Happened()
+    answers = [name for name, content in contents if _ANSWER in content] or alone
     if answers and len(paths) > 1:
         raise UsageError(
-            "an answer to `rowreckon ask` needs no other file of facts",
+            "an answer to `rowreckon ask`, or a stand-in's facts, needs no other file of facts",
             where=answers[0],
             hint="give it alone, or schema files alone",
         )

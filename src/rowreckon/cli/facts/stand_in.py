@@ -6,16 +6,22 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from rowreckon.capture import Capture
 from rowreckon.document.audit import Audit, Rejected
 
 if TYPE_CHECKING:
     from rowreckon.catalog.ask import MoreAsked
+    from rowreckon.server.connecting.connection import Connection
     from rowreckon.stand_in.facts import StandInFacts
 
 Inputs = list[Capture | Rejected]
+
+FACTS_ALONE: Final = '{"stand_in":'
+"""How a file begins that holds nothing but what a stand-in is built from."""
+FACTS_FILE: Final = "stand-in.facts"
+"""What such a file is called in a folder of captures."""
 
 _TOLD = """-- For a stand-in, an empty server that plans as this one does, it also prints definitions: of these
 -- relations, of what belongs to them, and of the functions and types that they use. No function's body is taken.
@@ -29,20 +35,11 @@ def stand_in_part(plans: Sequence[Capture], query: Path | None, *, with_values: 
     Raises UsageError and UnreadableFile for `query`, the file with the plans' queries and others of the same database.
     """
     from rowreckon.catalog.ask import MoreAsked
-    from rowreckon.catalog.wanted import wanted_facts
-    from rowreckon.plan.tree import lay_out
-    from rowreckon.stand_in.mentioned import mentioned
+    from rowreckon.stand_in.mentioned import concerned
     from rowreckon.stand_in.program import ANSWER_SETTING, REQUEST_SETTING, request_text, stand_in_program
 
-    trees = [lay_out(plan.explain.plan) for plan in plans if plan.explain is not None]
-    request = wanted_facts(trees, trust="file")
-    relations = {(each.schema_name, each.name) for each in request.relations}
-    functions: set[str] = set(request.functions)
     captures, others = with_queries(plans, query)
-    for text in [*(plan.query for plan in captures if plan.query), *others.values()]:
-        more_relations, more_functions = mentioned(text)
-        relations |= more_relations
-        functions |= more_functions
+    relations, functions = concerned(captures, others.values())
     return MoreAsked(
         name="stand_in",
         request_setting=REQUEST_SETTING,
@@ -95,10 +92,15 @@ def _stem(name: str) -> str:
 
 
 def facts_in(answer: str) -> StandInFacts | None:
-    """What the text holds for a stand-in, if it was asked for any. Raises BrokenPlan."""
+    """What the text holds for a stand-in, if it was asked for any: an answer, or a file of such facts alone.
+
+    Raises BrokenPlan.
+    """
     from rowreckon.catalog.ask import printed_answer
     from rowreckon.stand_in.facts import stand_in_facts
 
+    if answer.startswith(FACTS_ALONE):
+        return stand_in_facts(answer)
     text = printed_answer(answer, "stand_in", "stand_in")
     return None if text is None else stand_in_facts(text)
 
@@ -144,3 +146,36 @@ def asking_stand_in(
 
         found = iter(asked.captures)
         yield Stood([next(found) if isinstance(item, Capture) else item for item in inputs], foretold)
+
+
+def facts_for(connection: Connection, captures: Sequence[Capture]) -> StandInFacts:
+    """What a stand-in for these captures is built from, read from their own server. Raises StatementFailed."""
+    from rowreckon.server.stand_in.gather import read_stand_in_facts
+    from rowreckon.stand_in.mentioned import concerned
+
+    return read_stand_in_facts(connection, *concerned(captures))
+
+
+def save_facts(facts: StandInFacts, folder: Path) -> None:
+    """Write them beside captures, for their owner alone to read. Raises UsageError."""
+    from rowreckon.files import make_folder, write_whole
+
+    make_folder(folder)
+    write_whole(folder / FACTS_FILE, facts.model_dump_json(by_alias=True) + "\n", private=True)
+
+
+def foretold_by(facts: StandInFacts, audit: Audit, captures: Sequence[Capture]) -> Audit:
+    """The audit with what a stand-in built from these facts said of its changes.
+
+    Raises CannotStart and its kin where none can be built.
+    """
+    if not audit.remedies:
+        return audit
+    from rowreckon.cli.running.progress import progress_bar
+    from rowreckon.server.stand_in.foretelling import foretell, listed_queries
+    from rowreckon.server.stand_in.standing import stand_in
+
+    with progress_bar() as progress:
+        progress("building a stand-in", 0, 1)
+        with stand_in(facts) as there:
+            return foretell(audit, there, facts, listed_queries(captures, {}, facts), progress=progress)

@@ -8,6 +8,7 @@ from rowreckon.report.words import remedy_words
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds
 from rowreckon.report.words.sentences import in_sentences
+from rowreckon.report.words.touch_words import foretold_words
 from rowreckon.report.words.trial_headline import first_of_the_audit, was_tried
 
 _QUERIES = 3
@@ -70,7 +71,9 @@ def change_line(audit: Audit, remedy: Remedy) -> ChangeLine:
         gain = remedy_words.gain_words(remedy)
         sure = remedy_words.confidence_words(remedy.confidence)
         whom = ", ".join(part for part in (_for_whom(audit, remedy), gain) if part)
-        return ChangeLine(remedy, title, "", f"{capitalised(in_sentences((whom, sure)))}.")
+        told = foretold_words(remedy) if remedy.foretold is not None and remedy.foretold.planned else ""
+        said = f"{capitalised(in_sentences((whom, sure)))}."
+        return ChangeLine(remedy, title, "", f"{said} {told}".rstrip())
     was_first = trial.rank_before == 1 and trial.verdict != "helped"
     together = audit.trials.combination if audit.trials is not None else None
     alone = together is not None and remedy.rank in together.ranks

@@ -13,6 +13,8 @@ from rowreckon.report.words.ticket_words import short_names
 
 _NAMED = 3
 _TABLES = 8
+_SAME_ROWS = ("new_index", "drop_index", "expression_index")
+"""The kinds of changes that leave estimated rows as they are, so that costs before and after can be compared."""
 
 
 def touch_words(remedy: Remedy, *, has_others: bool) -> str:
@@ -69,13 +71,20 @@ def foretold_words(remedy: Remedy) -> str:
     if not told.changed:
         return f"On a stand-in it changes the plan of none of {count_of(told.planned, 'query', 'queries')}."
     first = f"On a stand-in it changes the plan of {told.changed} of {count_of(told.planned, 'query', 'queries')}."
+    if remedy.kind not in _SAME_ROWS:
+        # with other estimates a cost says nothing: it is of other rows
+        named = [quote(each.query, 60) for each in told.queries if each.change == "plan_changed"]
+        return f"{first.rstrip('.')}: {listed(named, _NAMED)}."
     priced = [each for each in told.queries if each.change == "plan_changed" and ratio(each) is not None]
     costs = [f"{_factor(ratio(each))} for {quote(each.query, 60)}" for each in dearest_first(priced)]
-    return f"{first} Their costs become {listed(costs, _NAMED)}." if costs else first
+    become = "Its cost becomes" if len(costs) == 1 else "Their costs become"
+    return f"{first} {become} {listed(costs, _NAMED)}." if costs else first
 
 
 def _factor(cost: float | None) -> str:
-    """`1.3 times`, `0.04 times`, `less than 0.001 times`."""
+    """`1.3 times`, `0.04 times`, `less than 0.001 times`, `as high as before`."""
+    if cost is not None and 0.995 <= cost < 1.005:
+        return "as high as before"
     if cost is None or cost >= 0.1:
         return times(cost)
     return f"{cost:.1g} times" if cost >= 0.001 else "less than 0.001 times"

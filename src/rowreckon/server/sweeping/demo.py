@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from rowreckon.capture import Capture
-from rowreckon.server.connecting.connection import connected
+from rowreckon.server.connecting.connection import Connection, connected
 from rowreckon.server.connecting.patience import limited
 from rowreckon.server.own.embedded import embedded_server
 from rowreckon.server.samples.build import build_samples, sample_queries
@@ -17,12 +17,14 @@ from rowreckon.server.sweeping.sweep import sweep
 DemoProgress = Callable[[str, int, int], None]
 
 
-def run_demo(progress: DemoProgress | None = None) -> list[Capture]:
+def run_demo(
+    progress: DemoProgress | None = None, also: Callable[[Connection, list[Capture]], None] | None = None
+) -> list[Capture]:
     """Everything from nothing: start a server, build the samples, sweep the list, stop the server.
 
-    Gives one capture for each query of the list, in order, each with the catalog facts of its plan; after Ctrl-C the
-    queries that were not run say so.  Raises
-    CannotStart.  Needs no network; takes some seconds and about 200 MB of disk while it runs.
+    `also` is called before it stops, with a connection and the captures. Gives one capture for each query of the list,
+    in order, each with the catalog facts of its plan; after Ctrl-C the queries that were not run say so. Raises
+    CannotStart. Needs no network; takes some seconds and about 200 MB of disk while it runs.
     """
     report = progress or _silent
     report("starting a PostgreSQL server", 0, 1)
@@ -33,6 +35,9 @@ def run_demo(progress: DemoProgress | None = None) -> list[Capture]:
             SweepRules(),
             progress=lambda step, done, total: report(f"running {step}" if done < total else step, done, total),
         )
+        if also is not None:
+            with connected(dsn) as connection:
+                also(connection, swept.captures)
         return swept.captures
 
 
