@@ -193,7 +193,8 @@ SOURCES: Final[Mapping[str, Callable[[str, int], Any]]] = {
 @pytest.mark.parametrize("major", [18, 16])
 def test_index_changes_are_foretold(servers: Servers, major: int) -> None:
     """Prints how many, and each that was not, for the samples and for the data of the second bench's faults."""
-    whole, wrong = Tally(), []
+    whole = Tally()
+    wrong: list[str] = []
     for name, source in SOURCES.items():
         own = Tally()
         with source(servers(major).dsn, major) as (dsn, queries):
