@@ -32,7 +32,9 @@ _END = re.compile(r"(?<=[.!?…])[)”]?\s+(?=\S)")
 _ITEM = rf"(?:{NAME}|\d+)"
 _LIST = re.compile(rf"{_ITEM}(?:(?:,| and| to) (?:\d+ more\b|{_ITEM}(?![\w.,]\w)))+")
 # SQL, psql's commands, patterns and drawings.
-_CODE = re.compile(r"^select |\bselect\b.*\b(?:from|json_agg)\b|^SELECT |^\\set |\(\?P<|^<svg|\bp\.oid\b")
+_CODE = re.compile(
+    r"^select |\bselect\b.*\b(?:from|json_agg)\b|^SELECT |^update pg_catalog\.|^\\set |\(\?P<|^<svg|\bp\.oid\b"
+)
 _POINTS = re.compile(r"[.,:;]")
 _INLINE = frozenset(("b", "bdi", "code", "em", "strong", "a", "abbr", "wbr", "i", "small"))
 _UNREAD = frozenset(("style", "pre", "title"))

@@ -37,9 +37,8 @@ def check_build(admin: Connection) -> None:
     found = [int(row[0]) for row in rows]
     if found != [PAGE, SEGMENT_PAGES]:
         raise CannotStart(
-            f"the server programs were built with blocks of {found[0]} bytes in files of {found[1]} blocks, and a"
-            f" stand-in has {PAGE} and {SEGMENT_PAGES}",
-            hint="name a folder of programs built with PostgreSQL's own sizes with --servers",
+            f"the server programs have {found[0]}-byte blocks, {found[1]} to a file, not {PAGE} and {SEGMENT_PAGES}",
+            hint="name programs with PostgreSQL's own sizes by --servers",
         )
 
 
