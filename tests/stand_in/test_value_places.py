@@ -94,6 +94,15 @@ def test_what_can_not_be_told_is_no_place(query: str) -> None:
     assert comparisons(parse(query), FACTS).places == ()
 
 
+def test_conditions_of_another_kind_are_named() -> None:
+    """Lists, patterns and other operators; two comparisons that look the same are told apart."""
+    query = "select from huts where id in (1, 2) and name like 'A%' and built <> '1950-01-01' and id > 3 and id > 4"
+    found = comparisons(parse(query), FACTS)
+
+    assert found.others == ("huts.id", "huts.name", "huts.built")
+    assert [place.shown for place in found.places] == ["huts.id > …", "huts.id > … (2)"]
+
+
 def test_an_inner_query_has_its_own_tables() -> None:
     """The inner `id` is that of stays, the outer one that of huts."""
     query = "select from huts where id = 1 and exists (select from stays where id = 2 and hut = huts.id)"

@@ -50,6 +50,9 @@ def plans_by_value(query: str, facts: StandInFacts, planner: Planner, settings: 
         compared = comparisons(tree, facts)
     except NotSql:
         return found
+    if compared.others:
+        columns = _named(compared.others)
+        found.notes.append(f"values in lists, patterns and the like were not varied, such as those of {columns}")
     if not compared.places:
         return found
     if not facts.with_values:
@@ -121,6 +124,12 @@ class _Query:
             return self.answer(with_value(self._tree, place, value))
         except RowreckonError:
             return None
+
+
+def _named(names: Sequence[str], most: int = 3) -> str:
+    """The first names, and how many more there are."""
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
 
 
 def _why_not(place: Place) -> str:

@@ -6,6 +6,7 @@ Bounds of partitions, predicates of partial indexes, checks, and the combination
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import islice
 from typing import Final
 
 from rowreckon.frozen import frozen
@@ -14,7 +15,7 @@ from rowreckon.stand_in.facts import StandInFacts
 from .kinds import Kind, Value
 from .places import literal_value
 
-_MOST_TEXTS: Final = 500
+_MOST_TEXTS: Final = 2_000
 """Most definitions that are looked through: a partitioned table may have thousands of partitions; no source."""
 
 
@@ -33,8 +34,8 @@ def breaks_of(facts: StandInFacts, keys: Sequence[tuple[int, int]], relations: S
     keyed = [r.partition_key or "" for r in facts.relations if r.oid in relations and r.kind == "p"]
     hashed = any(key.upper().startswith("HASH") and _names_any(key, columns) for key in keyed)
     by_key = any(_names_any(key, columns) for key in keyed)
-    texts = [text for text in _texts(facts, relations, with_bounds=by_key) if _names_any(text, columns) or by_key]
-    found = [value for text in texts[:_MOST_TEXTS] for value in _values(text, kind)]
+    texts = islice(_texts(facts, relations, with_bounds=by_key), _MOST_TEXTS)
+    found = [value for text in texts if by_key or _names_any(text, columns) for value in _values(text, kind)]
     found += [value for text in _combined(facts, relations, columns) if (value := kind.read(text)) is not None]
     return Breaks(tuple(dict.fromkeys(found)), hashed)
 

@@ -17,10 +17,12 @@ from rowreckon.frozen import frozen
 from .kinds import Kind, Value
 from .spread import Spread
 
-MOST_ASKED: Final = 300
+MOST_ASKED: Final = 500
 """Most plans that are asked for at one place: a histogram of 100 parts, 100 common values, and halving; no source."""
 _HALVINGS: Final = 24
 """Most halvings between two neighbours; a day is then found in 45,000 years."""
+_ENOUGH: Final = 300
+"""Plans after which what lies between two of one plan is not checked any more; no source."""
 _OTHERS: Final = 20
 """Values that stand for all which are not common, where nothing sets one of them apart."""
 
@@ -203,7 +205,7 @@ def _checked(known: Known, asked: Sequence[Asked], ask: Asking) -> list[Asked]:
     found: list[Asked] = []
     in_order = sorted(asked, key=_place)
     for left, right in itertools.pairwise(in_order):
-        if left.answer.shape != right.answer.shape or ask.left <= _HALVINGS:
+        if left.answer.shape != right.answer.shape or ask.count >= _ENOUGH or ask.left <= _HALVINGS:
             continue
         middle = known.kind.between(left.value.at, right.value.at)  # type: ignore[arg-type]
         between = ask(middle) if middle is not None else None

@@ -7,7 +7,8 @@ put into a copy of the tree, never into the text.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any, Final
 
 from postgast.pg_query_pb2 import A_Expr_Kind, ParseResult
@@ -23,6 +24,7 @@ Step = tuple[str, int | None]
 Path = tuple[Step, ...]
 _FLIPPED: Final = {"=": "=", "<": ">", ">": "<", "<=": ">=", ">=": "<="}
 _BETWEEN: Final = (A_Expr_Kind.AEXPR_BETWEEN, A_Expr_Kind.AEXPR_BETWEEN_SYM)
+_TAKEN: Final = frozenset((name,) for name in _FLIPPED)
 _INT4: Final = 2**31
 
 
@@ -39,36 +41,42 @@ class Place:
     paths: tuple[Path, ...]
     parameter: int | None = None
     given: str | None = None
+    turn: int = 1
 
     @property
     def shown(self) -> str:
-        """`g.home_city = …`, or with the parameter's number."""
-        return f"{self.column.shown} {self.operator} {f'${self.parameter}' if self.parameter else '…'}"
+        """`g.home_city = …`, or with the parameter's number; the n-th of such places with its number, its `turn`."""
+        value = f"${self.parameter}" if self.parameter else "…"
+        return f"{self.column.shown} {self.operator} {value}" + (f" ({self.turn})" if self.turn > 1 else "")
 
 
 @frozen
 class Comparisons:
-    """The places of a query, and the pairs of columns that it holds equal."""
+    """The places of a query, the pairs of columns that it holds equal, and columns whose values stand in conditions of
+    another kind."""
 
     places: tuple[Place, ...]
     equal: tuple[tuple[tuple[int, int], tuple[int, int]], ...]
+    others: tuple[str, ...] = ()
 
 
 def comparisons(tree: ParseResult, facts: StandInFacts) -> Comparisons:
     """All places of one statement, in its own order."""
     names = Names(facts, tree)
     places: list[Place] = []
+    others: dict[str, None] = {}
     equal: list[tuple[tuple[int, int], tuple[int, int]]] = []
     for message, path, levels in _walk(tree, names):
         kind = message.DESCRIPTOR.name
         if kind == "A_Expr":
             places += _compared(message, path, levels, names, facts)
             equal += _held_equal(message, levels, names)
+            others |= dict.fromkeys(_of_another_kind(message, levels, names))
         elif kind == "JoinExpr" and levels:
             for name in strings(message.using_clause):
                 same = [column.key for column in names.named(name, levels[-1])]
                 equal += list(itertools.pairwise(same))
-    return Comparisons(tuple(_together(places)), tuple(equal))
+    return Comparisons(tuple(_counted(_together(places))), tuple(equal), tuple(others))
 
 
 def with_value(tree: ParseResult, place: Place, value: Value) -> ParseResult:
@@ -186,6 +194,15 @@ def _place(column: Column | None, operator: str, node: Any, path: Path, facts: S
         yield Place(column, operator, kind_of_column(column.column, facts), (path,), number, given)
 
 
+def _of_another_kind(message: Any, levels: Sequence[Level], names: Names) -> Iterator[str]:
+    """The column of a condition that is no comparison with one value: a list, a pattern, another operator."""
+    if message.kind in _BETWEEN or (message.kind == A_Expr_Kind.AEXPR_OP and strings(message.name)[-1:] in _TAKEN):
+        return
+    column = _column(message.lexpr, levels, names)
+    if column is not None and (message.rexpr.WhichOneof("node") == "list" or literal_value(message.rexpr) is not None):
+        yield column.shown
+
+
 def _held_equal(
     message: Any, levels: Sequence[Level], names: Names
 ) -> Iterator[tuple[tuple[int, int], tuple[int, int]]]:
@@ -193,6 +210,14 @@ def _held_equal(
         left, right = _column(message.lexpr, levels, names), _column(message.rexpr, levels, names)
         if left is not None and right is not None:
             yield left.key, right.key
+
+
+def _counted(places: Iterable[Place]) -> Iterator[Place]:
+    """The places, each with its turn among those that look the same."""
+    seen: dict[str, int] = {}
+    for place in places:
+        seen[place.shown] = turn = seen.get(place.shown, 0) + 1
+        yield place if turn == 1 else replace(place, turn=turn)
 
 
 def _together(places: Sequence[Place]) -> Iterator[Place]:
