@@ -141,6 +141,7 @@ def test_the_plan_foretold_is_the_plan_after_the_cure(
     """Two columns that go together: statistics of both give the server the plan that right counts foretold."""
     plan, _ = executed(source, CORRELATED)
     found, notes = ask(source, facts, there, CORRELATED)
+    assert notes == ()
     with source.transaction(force_rollback=True):
         for statement in CURE:
             source.execute(statement.encode())
@@ -153,7 +154,6 @@ def test_the_plan_foretold_is_the_plan_after_the_cure(
     assert found.not_reached == ()
     assert found.cost_ratio is not None
     assert found.cost_ratio > 1
-    assert any("with right counts" in note and "times less" in note for note in notes)
 
 
 @pytest.mark.server

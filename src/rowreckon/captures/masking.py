@@ -30,7 +30,7 @@ _PLAN_NAMES = frozenset(
         "Conflict Resolution", "Conflict Arbiter Indexes", "Format", "Params Evaluated",
     }
 )  # fmt: skip
-_PLAN_EXPRESSIONS = frozenset(
+PLAN_EXPRESSIONS = frozenset(
     {
         "Output", "Filter", "Index Cond", "Recheck Cond", "TID Cond", "Order By", "Join Filter", "Hash Cond",
         "Merge Cond", "One-Time Filter", "Run Condition", "Cache Key", "Sort Key", "Presorted Key", "Group Key",
@@ -183,7 +183,7 @@ def _masked_figure(value: Any, key: str, levels: int) -> Any:
 def _masked_text(text: str, key: str) -> str:
     if key in _PLAN_NAMES:
         return text
-    if key in _PLAN_EXPRESSIONS:
+    if key in PLAN_EXPRESSIONS:
         return mask_expression(text)
     return mask_statement(text) if key in _PLAN_STATEMENTS else UNREAD
 

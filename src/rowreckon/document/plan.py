@@ -111,12 +111,14 @@ class RightCounts(Part):
     `reached` are the nodes whose estimates were made right; `why_not_reached` says of each other one why it was not.
     `unmeasured` are the joins of the new plan whose true counts nobody knows: a new order counts only if it wins though
     each of these gave `unmeasured_factor` times the rows expected; else `order_changed` and `cost_ratio` are None.
+    `starts_from` is the relation that the new plan's rows start from, None where they start from the same as before.
     `cost_ratio` is the executed plan's cost over the new one's, both at right counts; `plan` is the new plan as
     PostgreSQL prints it.
     """
 
     order_changed: MaybeFlag = None
     methods_changed: MaybeFlag = None
+    starts_from: MaybeText = None
     cost_ratio: MaybeFloat = None
     reached: tuple[int, ...] = ()
     not_reached: tuple[int, ...] = ()

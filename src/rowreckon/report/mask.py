@@ -12,26 +12,33 @@ from collections.abc import Iterator
 from typing import Any
 
 from rowreckon.captures.masked_words import masked_name, masked_setting
+from rowreckon.captures.masking import PLAN_EXPRESSIONS
 from rowreckon.document.audit import Audit, Part
 from rowreckon.frozen import frozen
 from rowreckon.report.mask_words import MASK, PSEUDONYM, NameMasker, mask_remedy
 from rowreckon.sql.masking import UNREAD, mask_expression, mask_statement
 from rowreckon.sql.names import author_names
 
-# By field name, what each string of the document is; what stands in none of them is a sentence.
-_CONDITIONS = frozenset(("condition",))
+# By field name, what each string of the document is; what stands in none of them is a sentence. A plan that a document
+# holds as PostgreSQL prints it has EXPLAIN's own keys.
+_CONDITIONS = frozenset(("condition", *PLAN_EXPRESSIONS))
 _QUERIES = frozenset(("query",))
 _REMEDIES = frozenset(("sql", "sql_trial", "undo", "check_first", "how"))
 _NAMES = frozenset(
-    ("relation", "schema", "alias", "index", "tables", "columns", "role", "database", "search_path", "subplan_name")
-)
+    (
+        "relation", "schema", "alias", "index", "tables", "columns", "role", "database", "search_path", "subplan_name",
+        "starts_from", "Relation Name", "Schema", "Alias", "Index Name", "Function Name", "Table Function Name",
+        "CTE Name",
+    )
+)  # fmt: skip
 _OWN = frozenset(
     (
         "node_type", "join_type", "parent_relationship", "count", "direction", "direction_here", "method", "verdict",
         "basis_at_estimate", "basis_at_actual", "code", "kind", "outcome", "sqlstate", "cache", "change", "time",
         "where_tried", "inner_at", "along", "best_at_actual", "lock", "tool_version", "query_id", "fingerprint",
         "join_methods_before", "join_methods_after", "first", "last", "to", "access", "fail_on", "written",
-        "title", "asked_of", "sequence",
+        "title", "asked_of", "sequence", "Node Type", "Join Type", "Parent Relationship", "Strategy", "Partial Mode",
+        "Operation", "Scan Direction",
     )
 )  # fmt: skip
 # Words of ours under one parent, sentences or values under another.

@@ -10,6 +10,7 @@ from rowreckon.report.formats.markdown_budget import Block
 from rowreckon.report.formats.markdown_pieces import drawn_rulers, items, table
 from rowreckon.report.story.plan_story import plan_picture
 from rowreckon.report.story.prepared_story import prepared_lines
+from rowreckon.report.story.right_counts_story import right_counts_line
 from rowreckon.report.story.story import (
     FindingStory,
     JoinStory,
@@ -110,6 +111,8 @@ def evidence_blocks(audit: Audit, index: int, *, alone: bool) -> list[Block]:
     for number, story in enumerate(join_stories(plan)):
         blocks.append(Block(_join(story, is_told=number == 0, alone=alone), f"a join of {name}"))
     blocks += [Block(_finding(finding), f"a cause in {name}") for finding in plan_findings(plan)]
+    if line := right_counts_line(plan):
+        blocks.append(Block(f"#### Right counts\n\n{markdown(line)}", f"right counts of {name}"))
     if prepared := prepared_lines(plan):
         said = " ".join(markdown(line) for line in prepared)
         blocks.append(Block(f"#### Prepared\n\n{said}", f"the generic plan of {name}"))

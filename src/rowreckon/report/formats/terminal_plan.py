@@ -13,6 +13,7 @@ from rowreckon.report.formats.terminal_costs import write_costs
 from rowreckon.report.formats.terminal_writer import SQL_STYLE, STYLES, Writer
 from rowreckon.report.story.plan_story import plan_picture
 from rowreckon.report.story.prepared_story import prepared_lines
+from rowreckon.report.story.right_counts_story import right_counts_line
 from rowreckon.report.story.story import (
     FindingStory,
     JoinStory,
@@ -141,7 +142,12 @@ def write_evidence(out: Writer, plan: Plan, told: Ticket) -> None:
 
 
 def _values(out: Writer, plan: Plan) -> None:
-    """When a prepared statement turns generic, for which values another plan comes; with all else each of the plans."""
+    """What right counts would change, when a prepared statement turns generic, for which values another plan comes.
+
+    With all else each of those plans.
+    """
+    if line := right_counts_line(plan):
+        out.label("Right counts", line, 2)
     if prepared := prepared_lines(plan):
         out.label("Prepared", " ".join(prepared), 2)
     if not plan.values:

@@ -35,6 +35,8 @@ from rowreckon.stand_in.right_counts.shapes import (
 from .fitting import Fitted, Query, fit_all, query_of
 from .forging import Forgery, forgery
 
+_DEEPEST: Final = 80
+"""Most levels of an executed plan; the document holds the new plan as a tree, which JSON writers bound (at 255)."""
 _DISABLED: Final = 1e9
 """Costs from here on hold the penalty of a method that is switched off, up to 17."""
 _SCANS: Final = ("enable_seqscan", "enable_indexscan", "enable_bitmapscan", "enable_material", "enable_memoize")
@@ -43,7 +45,7 @@ _FIXED: Final = {"join_collapse_limit": "1", "from_collapse_limit": "1"}
 
 @frozen
 class Foretold:
-    """The plan with right counts as the document holds it, and what the report says of it in one line or two."""
+    """The plan with right counts as the document holds it, and which counts could not be made right, in notes."""
 
     right_counts: RightCounts
     notes: tuple[str, ...]
@@ -83,6 +85,8 @@ def _asked(
     dsn: str,
     role: str | None,
 ) -> Foretold:
+    if max(len(reckoned.tree.path(number)) for number in range(len(reckoned.tree))) > _DEEPEST:
+        raise NotPermitted(f"has a plan of more than {_DEEPEST} levels")
     text, _ = explainable(query)
     taken_apart = query_of(text, facts, relations_below(reckoned.tree, frozenset())[0])
     # groups matter where a subquery of the FROM clause hands them on
@@ -168,9 +172,11 @@ def _told(
     changed = any(methods.get(s, m) != m for s, m in methods_of(foretold, known).items())
     cost = float(foretold["Total Cost"])
     ratio = price / cost if wins and price is not None and cost > 0 else None
+    starts = starts_from(foretold, known)
     found = RightCounts(
         order_changed=other_order if wins else None,
         methods_changed=changed,
+        starts_from=starts if starts != starts_from(executed, known) else None,
         cost_ratio=ratio,
         reached=fitted.reached,
         not_reached=tuple(sorted(fitted.not_reached)),
@@ -179,25 +185,7 @@ def _told(
         unmeasured_factor=factor if unmeasured else None,
         plan=dict(foretold),
     )
-    return Foretold(found, (_line(found, executed, foretold, known, wins=wins), *_left(fitted)))
-
-
-def _line(found: RightCounts, executed: Plan, foretold: Plan, known: frozenset[str], *, wins: bool) -> str:
-    """What the planner does with right counts, in one sentence."""
-    given = "with right counts" if not found.not_reached else "with the right counts that could be given"
-    if not wins:
-        return f"{given} the planner takes another order of joins, which hangs on counts that nobody measured"
-    less = f" and costs {found.cost_ratio:.1f} times less" if (found.cost_ratio or 0.0) >= _WORTH_SAYING else ""
-    if found.order_changed and starts_from(foretold, known) != starts_from(executed, known):
-        return f"{given} the planner starts from {starts_from(foretold, known)}{less}"
-    if found.order_changed:
-        return f"{given} the planner joins in another order{less}"
-    if found.methods_changed:
-        return f"{given} the planner keeps the order of joins, takes other methods{less}"
-    return f"{given} the planner joins as it did{less}"
-
-
-_WORTH_SAYING: Final = 1.05
+    return Foretold(found, _left(fitted))
 
 
 def _left(fitted: Fitted) -> tuple[str, ...]:
