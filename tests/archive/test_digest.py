@@ -8,9 +8,10 @@ from typing import Any
 
 import pytest
 
+from rowreckon.archive import shape
 from rowreckon.archive.digest import Digester
 from rowreckon.archive.figures import Template, join_places
-from rowreckon.archive.shape import Shapes
+from rowreckon.archive.shape import Shapes, _check
 from rowreckon.auditing import audit_capture
 from rowreckon.counts import reckon
 from rowreckon.intake import capture_of
@@ -99,6 +100,28 @@ def test_the_quick_the_careful_and_the_typed_way_agree() -> None:
             quick += 1
             assert fast == careful
     assert quick > len(documents)
+
+
+def test_plans_of_new_shapes_are_folded_without_their_models(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Models are made for the first node with its keys alone, however many shapes come: that keeps folds cheap."""
+    documents = [plan_document(random.Random(n), n, repeat=False, wrong=False) for n in range(60)]
+    digester = Digester(threshold=10.0, judge=False)
+    looked_at = 0
+
+    def looking(node: dict[str, Any]) -> None:
+        nonlocal looked_at
+        looked_at += 1
+        _check(node)
+
+    monkeypatch.setattr(shape, "_check", looking)
+    monkeypatch.setattr("rowreckon.plan.document.build_plan", None)
+    for each in documents:
+        raw = RawPlan(each, "json", "", each["Query Text"])
+        assert digester.quick(raw, signs="-" in json.dumps(each["Plan"])) or digester.digest(raw)
+    nodes = json.dumps(documents).count('"Node Type"')
+
+    assert len(digester.known) == len(documents)
+    assert looked_at < nodes / 5
 
 
 @pytest.mark.parametrize(
