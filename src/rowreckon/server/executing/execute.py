@@ -61,6 +61,8 @@ class QueryRun:
     session: SessionState | None = None
     elapsed_ms: float = 0.0
     lost: bool = False
+    relations: frozenset[int] | None = None
+    """What planning locked, by oid, where the executor notes it."""
 
 
 @dataclass(slots=True)
@@ -73,6 +75,7 @@ class Executor:
     timing: bool = True
     nothing_runs: bool = False
     """Refuse what may call functions in procedural languages, even if declared immutable or stable."""
+    notes_relations: bool = False
     # the planner's settings and the session's state, by what was set before: read once for each
     _seen: dict[tuple[str, ...], tuple[dict[str, str], SessionState]] = field(default_factory=dict)
     _watched: bool | None = None
@@ -197,6 +200,7 @@ class Executor:
             so_far.session,
             (time.perf_counter() - begun) * 1000.0,
             ending.lost,
+            so_far.relations,
         )
 
     def _explain(self, inside: ItemTransaction, so_far: _SoFar, *, execute: bool) -> None:
@@ -206,6 +210,8 @@ class Executor:
             self._seen[item.settings] = read_state(self.connection)
         so_far.settings, so_far.session = self._seen[item.settings]
         so_far.planned = inside.explain(planning_options(version))
+        if self.notes_relations:
+            so_far.relations = inside.relations()
         if not self.permission.volatile:
             found = self._calls.volatile(so_far.planned, writing=item.kind == "write")
             if found:
@@ -237,3 +243,4 @@ class _SoFar:
     session: SessionState | None = None
     planned: Any = None
     document: Any = None
+    relations: frozenset[int] | None = None

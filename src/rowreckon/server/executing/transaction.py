@@ -28,6 +28,11 @@ Admit = Callable[[QueryItem], None]
 _SET = b"select pg_catalog.set_config(%s, %s, true)"
 _SAVEPOINT = b"SAVEPOINT rowreckon_item"
 _BACK = b"ROLLBACK TO SAVEPOINT rowreckon_item"
+# functions and operators alone, each with its schema
+_LOCKED = (
+    b"select l.relation::pg_catalog.int8 from pg_catalog.pg_locks l where l.pid operator(pg_catalog.=)"
+    b" pg_catalog.pg_backend_pid() and l.locktype operator(pg_catalog.=) 'relation'::pg_catalog.text"
+)
 _EXPLAIN = sql.SQL("EXPLAIN ({}) {}")
 """Our options, and the item as its author wrote it: it was judged as that text, so it is not printed anew."""
 
@@ -49,6 +54,10 @@ class ItemTransaction:
         row = self.connection.execute(statement, binary=True).fetchone()
         self.containment.after()
         return row[0] if row else None
+
+    def relations(self) -> frozenset[int]:
+        """The relations, by oid, that the transaction has locked so far: all that planning looked at is among them."""
+        return frozenset(int(row[0]) for row in self.connection.execute(_LOCKED).fetchall())
 
     def set_local(self, name: str, value: str) -> None:
         """Change a setting for the rest of the transaction, or of a `switched` block."""

@@ -15,6 +15,7 @@ from rowreckon.server.trials.comparing import Comparing, Report
 from rowreckon.server.trials.copies import Copies
 from rowreckon.server.trials.measuring import in_a_block, patience_ms, take_turns
 from rowreckon.server.trials.pulse import disturbed, take_pulse
+from rowreckon.server.trials.reach import altered, out_of_reach
 from rowreckon.server.trials.rules import TrialRules
 from rowreckon.server.trials.stage import Clock, Planned, Runs, Stage, with_item_settings
 from rowreckon.trial.measured import Attempt, Measured
@@ -72,8 +73,7 @@ class OnCopies:
         with_change = with_item_settings(self.items, attempt.victims, attempt.settings)
         pulses = take_pulse(before.connection), take_pulse(after.connection)
         self.report(f"planning all queries with {attempt.title}")
-        for number, item in enumerate(with_change):
-            comparing.after[number] = after.plan(item)
+        reached = self._plan_again(after, with_change, comparing)
 
         def run(numbers: Sequence[int]) -> None:
             for number in numbers:
@@ -98,8 +98,8 @@ class OnCopies:
                 self.report(f"{attempt.title}: another sample of ANALYZE")
                 fresh = [
                     number
-                    for number, item in enumerate(with_change)
-                    if comparing.note_sample(number, after.plan(item)) and number not in attempt.victims
+                    for number in reached
+                    if comparing.note_sample(number, after.plan(with_change[number])) and number not in attempt.victims
                 ]
                 run(fresh)
         return _measured(comparing, applied, void)
@@ -123,8 +123,7 @@ class OnCopies:
                 if obstacle is not None:
                     return _nothing(attempt, obstacle, applied)
                 pulse = take_pulse(connection)
-                for number, item in enumerate(with_change):
-                    comparing.after[number] = stage.plan(item)
+                self._plan_again(stage, with_change, comparing)
                 self._block(stage, with_change, comparing.to_run(), comparing, side=1)
                 void = void or disturbed(pulse, take_pulse(connection))
         finally:
@@ -158,6 +157,19 @@ class OnCopies:
         if not self.plans:
             self.report("planning all queries without a change")
             self.plans = {number: stage.plan(item) for number, item in enumerate(self.items)}
+
+    def _plan_again(self, stage: Stage, items: Sequence[QueryItem], comparing: Comparing) -> list[int]:
+        """Plan with the change each query that it can reach, which are given; the others keep their plan."""
+        tables = altered(stage.connection, comparing.attempt.statements)
+        reached: list[int] = []
+        for number, item in enumerate(items):
+            known = self.plans[number]
+            if number not in comparing.attempt.victims and out_of_reach(known, tables):
+                comparing.after[number] = known
+                continue
+            reached.append(number)
+            comparing.after[number] = stage.plan(item)
+        return reached
 
     def _apply(self, connection: Connection, attempt: Attempt) -> Applied:
         from_file = bool(attempt.victims & self.from_files)

@@ -28,10 +28,11 @@ from rowreckon.trial.times import Times
 
 @dataclass(frozen=True, slots=True)
 class Planned:
-    """A query's plan, not run: its shape, or why there is none."""
+    """A query's plan, not run: its shape, or why there is none; `relations` are what planning locked, by oid."""
 
     shape: Shape | None
     reason: str | None = None
+    relations: frozenset[int] | None = None
 
 
 @dataclass(slots=True)
@@ -67,7 +68,8 @@ class Stage:
 
     def __post_init__(self) -> None:
         # what writes is planned as well, in a read-only transaction
-        self._planner = Executor(self.connection, replace(self.permission, writes=True), self.limits)
+        writing = replace(self.permission, writes=True)
+        self._planner = Executor(self.connection, writing, self.limits, notes_relations=True)
         self._runner = Executor(self.connection, self.permission, self.limits, timing=False)
 
     def plan(self, item: QueryItem) -> Planned:
@@ -77,7 +79,7 @@ class Stage:
             raise ConnectionLost(f"the connection to the server was lost: {run.reason}")
         if run.planned is None:
             return Planned(None, run.reason)
-        return Planned(shape_of(run.planned[0]["Plan"]))
+        return Planned(shape_of(run.planned[0]["Plan"]), relations=run.relations)
 
     def run(self, item: QueryItem, runs: Runs, limit_ms: float, *, counts: bool = True) -> None:
         """Run an item once more; a run that does not count warms up. Raises ConnectionLost."""
