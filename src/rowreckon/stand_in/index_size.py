@@ -29,6 +29,9 @@ _INNER_FILL: Final = 70
 """BTREE_NONLEAF_FILLFACTOR."""
 _ROOM: Final = PAGE - _HEADER - _OPAQUE - _LINE
 """Bytes for entries: the first line pointer is kept for the page's high key."""
+MOST_ROWS: Final = 2.0**32 * (PAGE / (_TUPLE_HEADER + _LINE))
+"""A file has at most 2^32 pages (MaxBlockNumber), and no entry is smaller than its header."""
+MOST_PAGES: Final = 2**32 - 1
 _SAMPLE: Final = 4000
 """Entries that are laid out one by one; more of the same take as many pages each."""
 
@@ -67,16 +70,24 @@ class TreeSize:
 
 
 def btree_size(rows: float, keys: Keys, fill: int = LEAF_FILL) -> TreeSize:
-    """The size of a B-tree over so many rows, its leaves filled to `fill` percent."""
+    """The size of a B-tree over so many rows, its leaves filled to `fill` percent.
+
+    Raises ValueError for more rows than an index can hold.
+    """
+    if not rows <= MOST_ROWS:
+        raise ValueError("more rows than an index can hold")
     if rows < 1:
         return TreeSize(1, 0)
-    leaves = fsum(times * _pages(entries, fill) for entries, times in _runs(rows, keys))
+    plain = _tuple_size(keys.columns)
+    leaves = fsum(times * _pages(entries, plain, fill) for entries, times in _runs(rows, keys))
     level = max(1, ceil(leaves - 1e-6))
     pages, height = 1 + level, 0
     upper = _entries_of_page(_tuple_size(keys.columns[: keys.leading]))
     while level > 1:
         level = ceil(level / upper)
         pages, height = pages + level, height + 1
+    if pages > MOST_PAGES:
+        raise ValueError("more pages than a file can have")
     return TreeSize(pages, height)
 
 
@@ -120,14 +131,17 @@ def _some(size: int) -> list[int]:
     return [size] * _SAMPLE
 
 
-def _pages(entries: Sequence[int], fill: int) -> float:
-    """How many leaves these entries take: a page is closed when it is full enough, and its last entry moves over."""
+def _pages(entries: Sequence[int], plain: int, fill: int) -> float:
+    """How many leaves these entries take: a page is closed when it is full enough, and its last entry moves over.
+
+    It stays behind as the page's high key, of the `plain` size, for which a posting list makes room.
+    """
     spare = PAGE * (100 - fill) // 100
     pages, free, count = 0, _ROOM, 0
     last = 0
     for size in entries:
         told = free - _LINE
-        if count and (told < size + _ALIGN or (told < spare and count > 1)):
+        if count and (told < size + _ALIGN or (told + max(0, last - plain) < spare and count > 1)):
             pages, free, count = pages + 1, _ROOM - last - _LINE, 1
         free, count, last = free - size - _LINE, count + 1, size
     return pages + (_ROOM - free) / (_ROOM - spare)

@@ -54,7 +54,7 @@ def new_indexes(
 ) -> list[NewIndex]:
     """Give each new index of these tables its size; `rows` are those that belong into it, by the table's OID.
 
-    Raises StatementFailed for an index of another method than B-tree.
+    Raises StatementFailed for an index of another method than B-tree, or larger than any can be.
     """
     made: list[NewIndex] = []
     for oid, table, path, method, leading, fill, columns in connection.execute(
@@ -64,7 +64,10 @@ def new_indexes(
             raise StatementFailed(f"the size that an index of method {method} would have is not known without data")
         count = rows[int(table)]
         file = place.data / str(path)
-        size = btree_size(count, _keys(count, columns, leading, file), fill or LEAF_FILL)
+        try:
+            size = btree_size(count, _keys(count, columns, leading, file), fill or LEAF_FILL)
+        except ValueError as error:
+            raise StatementFailed(f"the index would have {error}: the facts can't be right") from None
         set_length(place.data, place.account, Length(str(path), size.pages, "btree", size.height))
         connection.execute(
             "update pg_catalog.pg_class set relpages = %s, reltuples = %s where oid = %s::oid",
