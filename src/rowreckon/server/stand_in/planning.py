@@ -68,7 +68,7 @@ class Planner:
                 for name, value in settings.items():
                     self._set(name, value)
                 if self._role is not None:
-                    named = (role_there(self._role),)
+                    named = (role_there(self._role) or self._role,)
                     self._connection.execute("select pg_catalog.set_config('role', %s, true)", named)
                 self._connection.execute("savepoint asked")
                 yield self._explained
