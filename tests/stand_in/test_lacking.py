@@ -99,7 +99,7 @@ vacuum analyze doors;
 
 
 @pytest.mark.server
-def test_a_missing_collation_is_named(server: str) -> None:
+def test_a_missing_collation_or_extension_is_named(server: str) -> None:
     """Another stands in that is not "C": LIKE is read by no index, as at the source, whose texts sort by bytes too."""
     query = "select * from doors where name like 'Door 7%'"
     with fresh_database(server) as dsn:
@@ -108,8 +108,10 @@ def test_a_missing_collation_is_named(server: str) -> None:
         with connected(dsn) as source:
             facts = facts_of(source, [query])
             strange = [each.model_copy(update={"collate": "xx_XX"}) for each in facts.collations]
-            database = facts.server.model_copy(update={"collate": "xx_XX"})
+            nowhere = {"extensions": ("pg_trgm",), "extension_schemas": {"pg_trgm": "pg_nowhere"}}
+            database = facts.server.model_copy(update={"collate": "xx_XX", **nowhere})
             with stand_in(facts.model_copy(update={"collations": tuple(strange), "server": database})) as there:
                 assert any("collation by_name is not here" in each for each in there.without)
                 assert any("collation of the source is not here" in each for each in there.without)
+                assert any("extension pg_trgm is not here" in each for each in there.without)
                 assert plan_differences(*both(source, there.planner, query, {})) == ()

@@ -13,7 +13,16 @@ from typing import Final, Literal
 from rowreckon.catalog.request import quoted
 from rowreckon.frozen import frozen
 
-from .facts import SourceColumn, SourceFunction, SourceIndex, SourceRelation, SourceType, StandInFacts
+from .facts import (
+    CARRIED_EXTENSIONS,
+    SourceColumn,
+    SourceFunction,
+    SourceIndex,
+    SourceRelation,
+    SourceType,
+    StandInFacts,
+    own_functions,
+)
 from .figures import SourceExtended
 from .permitted import EXPRESSION, QUERY, NotPermitted, as_text, one_statement
 from .policies import policy
@@ -87,7 +96,7 @@ def _each(facts: StandInFacts) -> Iterator[_Wanted]:
         yield _Wanted("schema", 0, f"the schema {schema}", partial(_schema, schema))
     for kind in facts.types:
         yield _Wanted("type", kind.oid, f"the type {kind.name}", partial(_type, kind))
-    for each in facts.functions:
+    for each in own_functions(facts):
         yield _Wanted("function", each.oid, f"the function {each.name}", partial(function, each))
     yield from _tables(facts)
     for r in facts.relations:
@@ -160,6 +169,7 @@ def _attach(index: SourceIndex, parent: SourceIndex) -> str:
 def _schemas(facts: StandInFacts) -> list[str]:
     parts = (facts.relations, facts.types, facts.functions, facts.extended, facts.collations)
     names = {each.schema_ for group in parts for each in group}
+    names |= {schema for name, schema in facts.server.extension_schemas.items() if name in CARRIED_EXTENSIONS}
     return sorted(name for name in names if name != "public" and not name.startswith("pg_"))
 
 

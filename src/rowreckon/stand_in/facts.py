@@ -50,6 +50,21 @@ MOST_OBJECTS: Final = 20_000
 """Most relations, indexes or constraints of one file; no source."""
 
 
+CARRIED_EXTENSIONS: Final = frozenset(
+    [
+        "btree_gin",
+        "btree_gist",
+        "fuzzystrmatch",
+        "intarray",
+        "pg_trgm",
+        "tsm_system_rows",
+        "tsm_system_time",
+        "unaccent",
+    ]
+)
+"""Extensions that PostgreSQL ships, whose operator classes and functions a stand-in has where its programs do."""
+
+
 class SourceServer(Part):
     version: Version
     block_size: BlockSize
@@ -60,6 +75,7 @@ class SourceServer(Part):
     provider: Name | None
     locale: Name | None
     extensions: Annotated[tuple[Name, ...], Field(max_length=1_000)] = ()
+    extension_schemas: dict[Name, Identifier] = Field(default_factory=dict, max_length=1_000)
 
     @property
     def major(self) -> int:
@@ -153,6 +169,7 @@ class SourceFunction(Named):
     set: bool
     language: Name
     support: bool = False
+    extension: Name | None = None
 
 
 _MANY: Final = Field(max_length=MOST_OBJECTS)
@@ -245,3 +262,8 @@ def with_ranges(facts: StandInFacts) -> Iterator[SourceStatistics]:
     for each in facts.statistics:
         more = apart.get((each.relation, each.number, each.inherited))
         yield each if more is None else each.model_copy(update=more.model_dump())
+
+
+def own_functions(facts: StandInFacts) -> list[SourceFunction]:
+    """The functions that are no carried extension's, which brings its own."""
+    return [each for each in facts.functions if each.extension not in CARRIED_EXTENSIONS]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from .facts import StandInFacts, heights_of
+from .facts import StandInFacts, heights_of, own_functions
 from .tables import unknown_type
 
 _RANGES_FROM = 17
@@ -26,7 +26,7 @@ def lacking(facts: StandInFacts) -> Iterator[str]:
             yield f"only who may read the server's files sees the counters of the GIN index {index.name}"
         elif index.method == "btree" and index.usable and index.pages and index.oid not in heights:
             yield f"the height of the index {index.name} is not known"
-    for function in facts.functions:
+    for function in own_functions(facts):
         if function.language == "sql" or function.support:
             yield f"the function {function.name} is a stub, and the planner may look into the source's"
     if len(page_costs(facts)) > 1:

@@ -60,7 +60,9 @@ select json_build_object('version', current_setting('server_version_num')::int,
   'encoding', pg_encoding_to_char(d.encoding), 'collate', d.datcollate, 'ctype', d.datctype,
   'provider', to_jsonb(d)->>'datlocprovider',
   'locale', coalesce(to_jsonb(d)->>'datlocale', to_jsonb(d)->>'daticulocale'),
-  'extensions', (select coalesce(json_agg(extname order by extname), '[]') from pg_extension))
+  'extensions', (select coalesce(json_agg(extname order by extname), '[]') from pg_extension),
+  'extension_schemas', (select json_object_agg(e.extname, n.nspname) from pg_extension e
+    join pg_namespace n on n.oid = e.extnamespace))
 from pg_database d where d.datname = current_database()
 """
 
@@ -205,7 +207,10 @@ select coalesce(json_agg(json_build_object('oid', p.oid::int8, 'schema', n.nspna
   'arguments', pg_get_function_identity_arguments(p.oid), 'result', pg_get_function_result(p.oid),
   'volatility', p.provolatile::text, 'parallel', p.proparallel::text, 'strict', p.proisstrict,
   'leakproof', p.proleakproof, 'cost', p.procost::text::float8, 'rows', p.prorows::text::float8,
-  'set', p.proretset, 'language', l.lanname, 'support', p.prosupport::oid <> 0) order by p.oid), '[]')
+  'set', p.proretset, 'language', l.lanname, 'support', p.prosupport::oid <> 0,
+  'extension', (select e.extname from pg_depend d join pg_extension e on e.oid = d.refobjid
+    where d.classid = 'pg_proc'::regclass and d.objid = p.oid and d.deptype = 'e'
+      and d.refclassid = 'pg_extension'::regclass)) order by p.oid), '[]')
 from used u join pg_proc p on p.oid = u.oid join pg_namespace n on n.oid = p.pronamespace
   join pg_language l on l.oid = p.prolang
 where p.oid >= {_USERS} and p.prokind = 'f' and p.prorettype <> all($4)

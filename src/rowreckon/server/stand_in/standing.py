@@ -20,6 +20,7 @@ from rowreckon.stand_in.pages import PAGE
 
 from .collations import make_collations
 from .extended import write_extended
+from .extensions import make_extensions
 from .files import SEGMENT_PAGES, Length, set_lengths
 from .filling import DATABASE, MAKER, READER, check_build, insert_ends, make_database, new_oids, run_definitions
 from .home import Home, home
@@ -98,6 +99,7 @@ def _rebuild(place: Home, admin: Connection, facts: StandInFacts, made: Sequence
     with connected(place.dsn(MAKER, DATABASE)) as maker:
         without = [*make_roles(admin, facts)]
         without += run_definitions(maker, [each for each in made if each.step == "schema"])
+        without += make_extensions(admin, facts)
         without += make_collations(admin, facts)
         without += run_definitions(maker, [each for each in made if each.step != "schema"])
         held, unheld = insert_ends(admin, maker, facts)
