@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
 from typing import Any
 
 import psycopg
@@ -31,7 +30,7 @@ REACHING_OUT = ("pg_execute_server_program", "pg_read_server_files", "pg_write_s
 
 
 @pytest.fixture(scope="module")
-def document(server: str) -> Iterator[dict[str, Any]]:
+def document(server: str) -> dict[str, Any]:
     """Facts as they stand in a file, with roles that nobody should be given."""
     with fresh_database(server) as dsn:
         with psycopg.connect(dsn, autocommit=True) as loading:
