@@ -15,6 +15,7 @@ from rowreckon.plan.document import parse_document
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.stand_in.right_counts.asking import ask_right_counts
 from rowreckon.server.stand_in.standing import stand_in
+from rowreckon.stand_in.right_counts.shapes import order_of
 from rowreckon.stand_in.settings import planning_settings
 from tests.second_faults.model import Fault
 from tests.second_faults.sessions import after, seeded
@@ -49,6 +50,11 @@ class Told:
     def turns(self) -> bool:
         """Whether the cure changes the plan, so that there is something to foretell."""
         return shape(self.executed) != shape(self.cured)
+
+    @property
+    def reorders(self) -> bool:
+        """Whether the cure changes which relations are joined first."""
+        return order_of(self.executed, frozenset()) != order_of(self.cured, frozenset())
 
     @property
     def line(self) -> str:

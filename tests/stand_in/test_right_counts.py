@@ -13,6 +13,7 @@ from typing import Any
 import psycopg
 import pytest
 
+from rowreckon import releases
 from rowreckon.capture import Capture
 from rowreckon.captures.capture_file import capture_from_document, capture_to_document
 from rowreckon.captures.masking import mask_capture
@@ -32,9 +33,10 @@ from rowreckon.stand_in.right_counts.price import factor_of, worst_price
 from rowreckon.stand_in.right_counts.shapes import nodes
 from rowreckon.stand_in.settings import planning_settings
 from tests.servers.databases import fresh_database
+from tests.servers.fixtures import Servers
 
 from .right_counts import shape
-from .test_same_plans import build, facts_of
+from .test_same_plans import build, facts_of, folder_of
 
 SCHEMA = """
 create table guests (id int primary key, land text not null, region text not null, born date);
@@ -154,6 +156,31 @@ def test_the_plan_foretold_is_the_plan_after_the_cure(
     assert found.not_reached == ()
     assert found.cost_ratio is not None
     assert found.cost_ratio > 1
+
+
+EXPRESSION = CORRELATED.replace("g.land = 'land 3' and g.region = 'region 3'", "lower(g.region) like 'region 1%'")
+
+
+@pytest.mark.full
+@pytest.mark.server
+@pytest.mark.parametrize("major", releases.MODELLED)
+def test_every_release_foretells_its_own_plan(servers: Servers, major: int) -> None:
+    """Two columns that go together, and an expression without statistics, which 13 can't give any."""
+    with fresh_database(servers(major).dsn) as dsn, psycopg.connect(dsn, autocommit=True) as loading:
+        build(loading, SCHEMA)
+        with connected(dsn) as source:
+            facts = facts_of(source, QUERIES)
+            with stand_in(facts, folder_of(major)) as there:
+                found, _ = ask(source, facts, there, CORRELATED)
+                other, _ = ask(source, facts, there, EXPRESSION)
+        build(loading, ";\n".join(CURE))
+        row = loading.execute(f"explain (format json) {CORRELATED}".encode()).fetchone()
+
+    assert row is not None
+    assert found.plan is not None
+    assert found.not_reached == ()
+    assert shape(found.plan) == shape(row[0][0]["Plan"])
+    assert bool(other.not_reached) == (major == 13)
 
 
 @pytest.mark.server

@@ -43,6 +43,8 @@ def test_the_plan_foretold_is_the_plan_after_the_cure(servers: Servers, major: i
     turned = [each for each in reached if each.turns]
     print(f"{major}: {len(found)} faults, all counts right in {len(reached)}, of these {len(agreeing)} plans foretold")
     print(f"of {len(turned)} whose plan the cure changes: {sum(each.agrees for each in turned)} foretold")
+    reordered = [each for each in reached if each.reorders]
+    print(f"of {len(reordered)} whose order of joins it changes: {sum(each.agrees for each in reordered)} foretold")
 
     assert len(found) >= 30
     assert len(reached) >= REACHABLE * len(found)
