@@ -90,14 +90,14 @@ def test_what_is_told(entries: tuple[PlanForValue, ...], told: str) -> None:
     [
         (
             {},
-            "Prepared, the server takes the generic plan from execution 6 on, of given values. The generic plan costs"
+            "The server takes the generic plan from execution 6 on, of given values. The generic plan costs"
             " 577.67, custom plans 492.94 on average, without planning. The generic plan is the custom one in 88% of"
             " the executions. For Zirbelheim and null another costs 41.50. With plan_cache_mode = force_custom_plan"
             " each value keeps its own plan, at the price of planning every time.",
         ),
         (
             {"turns_at": None, "same_plan_share": 1.0, "values": (), "sequence": "by_share"},
-            "Prepared, it keeps custom plans for 24 executions with values drawn by their share of the rows. The"
+            "The statement keeps custom plans for 24 executions with values drawn by their share of the rows. The"
             " generic plan costs 577.67, custom plans 492.94 on average, without planning. All custom plans are the"
             " generic one, so that it loses nothing by turning.",
         ),

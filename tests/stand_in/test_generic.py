@@ -118,3 +118,17 @@ def test_values_are_drawn_by_their_share(both: tuple[psycopg.Connection[Any], St
     assert (found.sequence, found.executions) == ("by_share", 24)
     assert generic_plan("select * from walkers limit $1", facts, planner, settings)[1]
     assert generic_plan("select * from walkers", facts, planner, settings) == (None, ())
+
+
+@pytest.mark.server
+def test_only_a_plain_query_is_prepared(both: tuple[psycopg.Connection[Any], StandInFacts, Planner]) -> None:
+    """Two statements and other kinds are refused; a value that is none of its type is one sentence; nothing stays."""
+    _, facts, planner = both
+    settings = planning_settings({}, SERIAL)
+    for query in ("select $1; drop table tours", "create table x as select $1", "execute y($1)"):
+        assert "not planned on a stand-in" in generic_plan(query, facts, planner, settings, [("1",)])[1][0]
+    assert (
+        "can't plan the execution" in generic_plan(ONE, facts, planner, settings, [("x'); drop table tours --",)])[1][0]
+    )
+    for _ in range(2):
+        assert generic_plan(ONE, facts, planner, settings, [("1",)])[1] == ()

@@ -22,8 +22,8 @@ def prepared_lines(plan: Plan) -> tuple[str, ...]:
 def _turn(generic: GenericPlan) -> str:
     drawn = "of given values" if generic.sequence == "given" else "with values drawn by their share of the rows"
     if generic.turns_at is None:
-        return f"Prepared, it keeps custom plans for {_executions(generic.executions)} {drawn}."
-    return f"Prepared, the server takes the generic plan from execution {generic.turns_at} on, {drawn}."
+        return f"The statement keeps custom plans for {_executions(generic.executions)} {drawn}."
+    return f"The server takes the generic plan from execution {generic.turns_at} on, {drawn}."
 
 
 def _executions(count: int) -> str:
@@ -43,8 +43,13 @@ def _suits(generic: GenericPlan) -> tuple[str, ...]:
         return ("All custom plans are the generic one, so that it loses nothing by turning.",)
     same = percent(generic.same_plan_share, 1.0)
     named = listed(["null" if v is None else quote(v, _VALUE) for v in generic.values[:_VALUES_SHOWN]], _VALUES_SHOWN)
-    return (
+    said = (
         f"The generic plan is the custom one in {same} of the executions. For {named} another costs"
-        f" {cost(generic.values_cost)}.",
+        f" {cost(generic.values_cost)}."
+    )
+    if generic.turns_at is None:
+        return (said,)
+    return (
+        said,
         "With plan_cache_mode = force_custom_plan each value keeps its own plan, at the price of planning every time.",
     )
