@@ -11,7 +11,7 @@ import pytest
 from rowreckon.capture import Capture
 from rowreckon.intake import read_text
 from rowreckon.plan.details import conditions, figures, own_blocks
-from rowreckon.plan.names import full_name
+from rowreckon.plan.names import full_name, printed_name
 from rowreckon.plan.tree import PlanTree, lay_out
 from tests.servers.databases import fresh_database, run_script
 
@@ -91,6 +91,7 @@ def test_names_are_those_of_the_text_form(plans: list[tuple[PlanTree, str]]) -> 
         for node, head in zip(tree.nodes, heads, strict=True):
             name = full_name(node)
             seen.add(name)
+            assert printed_name(node.model_dump(by_alias=True)) == name
             assert re.fullmatch(re.escape(name) + r"(?: (?:on|using) .*)?", head), (name, head)
     assert {"Finalize GroupAggregate", "Parallel Seq Scan", "Index Only Scan Backward", "Hash Right Join"} <= seen
     assert len(seen) > 20

@@ -5,6 +5,7 @@ FORMAT JSON gives the parts under keys of their own. Source: ExplainNode in comm
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any
 
 from rowreckon.plan.base import PlanNode
@@ -15,14 +16,23 @@ _JOINS = {"Nested Loop": "Nested Loop", "Hash Join": "Hash", "Merge Join": "Merg
 
 def full_name(node: PlanNode) -> str:
     """The node's whole name, without its relation and index."""
-    keys = node.__dict__  # a family lacks the keys that its nodes never carry
-    name = _own_name(node.node_type, keys)
-    if node.async_capable:
+    return _whole_name(node.node_type, node.__dict__)  # a family lacks the keys that its nodes never carry
+
+
+def printed_name(node: Mapping[str, Any]) -> str:
+    """The same of a node as FORMAT JSON prints it, for an answer that nobody reads into a tree."""
+    keys = {key.lower().replace(" ", "_"): value for key, value in node.items()}
+    return _whole_name(str(node.get("Node Type")), keys)
+
+
+def _whole_name(kind: str, keys: Mapping[str, Any]) -> str:
+    name = _own_name(kind, keys)
+    if keys.get("async_capable"):
         name = f"Async {name}"
-    return f"Parallel {name}" if node.parallel_aware else name
+    return f"Parallel {name}" if keys.get("parallel_aware") else name
 
 
-def _own_name(kind: str, keys: dict[str, Any]) -> str:
+def _own_name(kind: str, keys: Mapping[str, Any]) -> str:
     if kind in _JOINS:
         return _join_name(kind, keys.get("join_type"))
     if kind == "Aggregate":

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, Final
 
+from rowreckon.plan.names import printed_name
 from rowreckon.stand_in.facts import StandInFacts
 
 from .mapping import Answer
@@ -62,7 +63,7 @@ class Shapes:
 
     def label(self, node: Mapping[str, Any]) -> str:
         """A node with what it reads: `Index Scan on guests g using guests_city`."""
-        words = [_method(node)]
+        words = [printed_name(node)]
         table = node.get("Relation Name")
         if table:
             words.append(f"on {self._tables.get(table, table)}")
@@ -82,18 +83,3 @@ def _nodes(plan: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     for child in plan.get("Plans") or ():
         found += _nodes(child)
     return found
-
-
-def _method(node: Mapping[str, Any]) -> str:
-    kind = str(node.get("Node Type"))
-    if node.get("Join Type") not in (None, "Inner"):
-        kind = f"{kind} {node['Join Type']}"
-    if node.get("Strategy") not in (None, "Plain"):
-        kind = f"{node['Strategy']} {kind}"
-    if node.get("Partial Mode") not in (None, "Simple"):
-        kind = f"{node['Partial Mode']} {kind}"
-    if node.get("Scan Direction") == "Backward":
-        kind = f"{kind} Backward"
-    if node.get("Parallel Aware"):
-        kind = f"Parallel {kind}"
-    return kind
