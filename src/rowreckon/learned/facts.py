@@ -127,6 +127,23 @@ class IndexFact(NamedTuple):
         return False if needed is not None and any(lacking <= needed for lacking in self.lacks) else None
 
 
+class ColumnName(NamedTuple):
+    """A column of a relation."""
+
+    relation: RelationName
+    column: str
+
+    def __str__(self) -> str:
+        return f"{self.relation}.{self.column}"
+
+
+class DistinctFact(NamedTuple):
+    """How many different values a column has by its statistics, and what tells it."""
+
+    values: Bounds
+    sources: tuple[Source, ...]
+
+
 @frozen
 class LearnedFacts:
     """What other plans tell of the relations of one plan; `contradicted` are relations of which they tell nothing, as
@@ -136,6 +153,7 @@ class LearnedFacts:
     contradicted: frozenset[RelationName] = frozenset()
     left_out: int = 0
     indexes: Mapping[RelationName, tuple[IndexFact, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    distinct: Mapping[ColumnName, DistinctFact] = field(default_factory=lambda: MappingProxyType({}))
 
     def size(self, schema: str | None, name: str | None) -> SizeFact | None:
         """The size of a relation, None where nothing is learned of it."""

@@ -17,6 +17,7 @@ from rowreckon.cost.units import DEFAULT_NUM_DISTINCT, clamp_row_est
 from rowreckon.document.audit import Basis
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
+from rowreckon.learned.facts import ColumnName
 
 TURNED_KIND = {
     "Inner": "Inner",
@@ -258,7 +259,9 @@ class JoinInput:
     `full_buckets` one whose hash buckets are fuller than their average: bounds, no likelihoods. `parameters_came` are
     the different keys among the outer rows that came, where the run proves the statistics wrong. `order` is the one in
     which the output is taken as it comes (empty: none is), `useful_order` one that would spare a sort. `index_gone`
-    names a relation in a world where an index that files declare of it is not there.
+    names a relation in a world where an index that files declare of it is not there; `open_keys` a column of which
+    nobody tells how many values drive a loop with Memoize, in a world where these are as few as the plan leaves
+    possible.
     """
 
     turned: bool
@@ -285,6 +288,7 @@ class JoinInput:
     useful_order: tuple[str, ...] = ()
     turned_inner: ParameterisedAccess | None = None
     index_gone: str | None = None
+    open_keys: ColumnName | None = None
 
     @property
     def selectivity(self) -> float:

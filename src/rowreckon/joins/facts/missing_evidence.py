@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rowreckon.document.audit import Missing
+from rowreckon.learned.facts import ColumnName
 from rowreckon.sql.keywords import quote_name
 
 _NAMED = 3
@@ -62,6 +63,18 @@ def whole_size(schema: str, name: str) -> Missing:
         what=f"the pages and rows of {schema}.{name}",
         why="no plan at hand reads it whole",
         how=f"-- runs nothing; audit its plan together with this one:\n{_PLAIN_EXPLAIN} SELECT * FROM {written};",
+    )
+
+
+def distinct_values(column: ColumnName) -> Missing:
+    """How many different values a column has: the plan of another query tells it, and runs nothing."""
+    relation, name = column.relation, quote_name(column.column)
+    written = f"{quote_name(relation.schema)}.{quote_name(relation.name)}"
+    asked = f"{_PLAIN_EXPLAIN} SELECT {name} FROM {written} GROUP BY {name};"
+    return Missing(
+        what=f"how many different values {column} has",
+        why="they tell how often a loop with Memoize reads its inner side, and the verdict hangs on it",
+        how=f"-- runs nothing; audit its plan together with this one:\n{asked}",
     )
 
 

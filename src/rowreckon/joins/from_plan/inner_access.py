@@ -18,6 +18,7 @@ from rowreckon.cost import (
     RelationSize,
     compute_parallel_worker,
     cost_index,
+    cost_memoize,
     cost_seqscan,
 )
 from rowreckon.cost.units import clamp_row_est
@@ -26,6 +27,7 @@ from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import ParameterisedAccess, SidePath
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.joins.from_plan.driving_keys import DrivingKeys
 from rowreckon.joins.from_plan.loop_executions import LoopEvidence
 from rowreckon.joins.from_plan.loops import Loops
 from rowreckon.joins.from_plan.pages_cost import pages_cost
@@ -165,9 +167,14 @@ class ProvenIndex:
         return "index_scan" if self.allvisfrac is None else "index_only_scan"
 
     def searched(
-        self, settings: CostSettings, loops: Loops, width: int, spared: float | None = None
+        self,
+        settings: CostSettings,
+        loops: Loops,
+        width: int,
+        spared: float | None = None,
+        keys: DrivingKeys | None = None,
     ) -> ParameterisedAccess:
-        """A scan for the rows of one key per execution.
+        """A scan for the rows of one key per execution; a Memoize keeps them where the `keys` make that cheaper.
 
         `spared` is what all executions together cost at least, where a Memoize may spare some of them: the fewest
         different values among the outer rows are then as many as that leaves (cost_memoize_rescan).
@@ -179,6 +186,15 @@ class ProvenIndex:
         def scanned(outer_rows: float) -> PathCost:
             return self._cost(settings, condition, clamp_row_est(rows), width, loops.at(outer_rows))
 
+        def kept(outer_rows: float) -> PathCost:
+            path = scanned(outer_rows)
+            if keys is None or outer_rows < 2.0:
+                return path
+            found = cost_memoize(settings, path, calls=outer_rows, ndistinct=keys.among(outer_rows))
+            return found if found.rescan_total_cost < path.rescan_total_cost else path
+
+        if spared is None and keys is not None:
+            return ParameterisedAccess(kept, self.access, None, True, True, False)
         if spared is None:
             return ParameterisedAccess(scanned, self.access, None, True, True, False)
         per_hit = settings.cpu_tuple_cost + 2.0 * settings.cpu_operator_cost

@@ -26,6 +26,7 @@ from rowreckon.joins.from_plan.proven_index import known_index, searches
 from rowreckon.joins.from_plan.relation_sizes import seen_sizes
 from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
 from rowreckon.joins.ways.side_paths import printed_paths
+from rowreckon.learned.facts import ColumnName
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
 
@@ -96,6 +97,7 @@ def plan_worlds(case: JoinAtHand, relations: RelationEvidence) -> list[JoinInput
                     free_order=ordered,
                     full_buckets=mode == "full",
                     index_gone=world.gone,
+                    open_keys=world.keys if chosen is None else chosen.keys,
                     turned_inner=chosen.access if chosen is not None else None,
                 )
             )
@@ -109,13 +111,15 @@ def plan_worlds(case: JoinAtHand, relations: RelationEvidence) -> list[JoinInput
 class InnerWorld(NamedTuple):
     """The inner side in one world: its rows and paths, how the executed loop finds a row, and its size.
 
-    `gone` is the relation whose declared index is not there in this world.
+    `gone` is the relation whose declared index is not there in this world, `keys` the column of which nobody tells how
+    many values drive the loop.
     """
 
     side: SideInput
     access: ParameterisedAccess | None
     counted: Counted
     gone: str | None = None
+    keys: ColumnName | None = None
 
 
 def _inner_worlds(
@@ -156,11 +160,11 @@ def _proven_worlds(
     counted = Counted(inner.rows, tuples, 1.0 if unique else None, came=came)
     worlds: list[InnerWorld] = []
     found = searches(case, facts.inner, relations)
-    for index, access, *_ in found:
+    for index, access, _, _, column in found:
         paths = inner.paths
         if paths:  # the scan that was taken stays the cheapest
             paths = (*paths, index.whole(case.settings, inner.rows, inner.width, paths[0].path.total_cost))
-        worlds.append(InnerWorld(replace(inner, paths=paths), access, counted))
+        worlds.append(InnerWorld(replace(inner, paths=paths), access, counted, keys=column))
     if worlds and found[0].doubted is not None:
         worlds.append(InnerWorld(inner, None, counted, found[0].doubted))
     return worlds or [InnerWorld(inner, None, counted)]

@@ -17,6 +17,7 @@ from rowreckon.joins.facts.declared_indexes import columns_held
 from rowreckon.joins.facts.inputs import TURNED_KIND, ParameterisedAccess
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.sides import JoinFacts, Side
+from rowreckon.joins.from_plan.driving_keys import driving_column, driving_keys
 from rowreckon.joins.from_plan.inner_access import ProvenIndex
 from rowreckon.joins.from_plan.inner_sizes import shape_of
 from rowreckon.joins.from_plan.loops import Loops, loops_of, turned_loops
@@ -25,7 +26,7 @@ from rowreckon.joins.from_plan.relation_sizes import SizeGuess, seen_sizes
 from rowreckon.joins.from_plan.row_shape import RowShape
 from rowreckon.joins.from_plan.whole_index_scans import SeenIndex, leads, whole_index
 from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
-from rowreckon.learned.facts import Bounds, IndexFact
+from rowreckon.learned.facts import Bounds, ColumnName, IndexFact
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
 from rowreckon.plan.tree import base_name
@@ -40,12 +41,15 @@ class Search(NamedTuple):
     """One reading of an index, and how a nested loop would search it; whether it is the scan that was taken.
 
     `doubted` is the relation of an index that files declare and no plan reads, which may be gone, else None.
+    `keys` is the column whose values drive it, where a Memoize may read each of them once and nothing tells how many
+    there are, else None.
     """
 
     proven: ProvenIndex
     access: ParameterisedAccess
     taken: bool
     doubted: str | None = None
+    keys: ColumnName | None = None
 
 
 def searches(case: JoinAtHand, side: Side, relations: RelationEvidence) -> tuple[Search, ...]:
@@ -71,11 +75,13 @@ def searches(case: JoinAtHand, side: Side, relations: RelationEvidence) -> tuple
     driver = facts.outer if inner else facts.inner
     kind = facts.kind if inner else TURNED_KIND.get(facts.kind)
     keeps = has_memoize(settings.server_major) and settings.enable_memoize and kind in ("Inner", "Left")
-    spared = _spared(reckoned, facts, driver) if keeps else None
-    return tuple(
-        Search(index, index.searched(settings, loops, side.width, spared if number == 1 else None), bool(led), doubted)
-        for number, index in enumerate(readings)
-    )
+    known = driving_keys(case, driver, relations) if keeps else None
+    found = [Search(i, i.searched(settings, loops, side.width, None, known), bool(led), doubted) for i in readings]
+    if keeps and known is None:
+        column, cheapest = driving_column(case, driver), readings[1]
+        remembered = cheapest.searched(settings, loops, side.width, _spared(reckoned, facts, driver))
+        found.append(Search(cheapest, remembered, bool(led), doubted, column))
+    return tuple(found)
 
 
 def _unique(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from rowreckon.joins.facts.settings import settings_of
+from rowreckon.joins.learning.group_counts import GroupEvidence, groups_in
 from rowreckon.joins.learning.index_searches import SearchEvidence, searches_in
 from rowreckon.joins.learning.table_scans import Reading, scan_evidence
 from rowreckon.learned.facts import RelationName, relation_name
@@ -36,10 +37,11 @@ def names_schemas(root: PlanNode) -> bool:
 
 
 class PlanTold(NamedTuple):
-    """What one plan tells: sizes, and the searches of its indexes."""
+    """What one plan tells: sizes, the searches of its indexes, and how many groups whole tables have."""
 
     sizes: PlanEvidence
     searches: tuple[SearchEvidence, ...]
+    groups: tuple[GroupEvidence, ...] = ()
 
 
 def plan_evidence(capture: Capture, reckoned: ReckonedTree) -> PlanTold:
@@ -55,6 +57,7 @@ def plan_evidence(capture: Capture, reckoned: ReckonedTree) -> PlanTold:
     reads: set[RelationName] = set()
     told: list[SizeEvidence] = []
     searches: tuple[SearchEvidence, ...] = ()
+    groups: tuple[GroupEvidence, ...] = ()
     if not (_from_cache(tree) or any((node.total_cost or 0.0) >= _DISABLED for node in tree.nodes)):
         reading = Reading(settings, not lacking, reckoned, capture.name, capture.captured_at)
         for number, node in enumerate(tree.nodes):
@@ -66,7 +69,8 @@ def plan_evidence(capture: Capture, reckoned: ReckonedTree) -> PlanTold:
             if evidence is not None:
                 told.append(evidence)
         searches = tuple(searches_in(reading, capture.query))
-    return PlanTold(PlanEvidence(capture.name, release, frozenset(reads), tuple(told)), searches)
+        groups = tuple(groups_in(reading))
+    return PlanTold(PlanEvidence(capture.name, release, frozenset(reads), tuple(told)), searches, groups)
 
 
 def _from_cache(tree: PlanTree) -> bool:

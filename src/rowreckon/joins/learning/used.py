@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from rowreckon.joins.learning.order import in_order
+from rowreckon.learned.facts import ColumnName, relation_name
 from rowreckon.plan.clause import ColumnReference
 from rowreckon.plan.nodes import ScanNode
 from rowreckon.plural import agreeing, counted
@@ -12,7 +14,7 @@ from rowreckon.plural import agreeing, counted
 if TYPE_CHECKING:
     from rowreckon.counts.reckon import ReckonedTree
     from rowreckon.joins.facts.sides import JoinFacts
-    from rowreckon.learned.facts import LearnedFacts
+    from rowreckon.learned.facts import LearnedFacts, RelationName
 
 
 def plans_used(learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts, own: str) -> tuple[str, ...]:
@@ -28,10 +30,22 @@ def plans_used(learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts, 
         columns = {
             _column(c.outer_column, c.inner_column, inner_side=number == facts.inner.scan) for c in facts.clauses
         }
+        names.update(_counting(learned, facts, relation_name(node.schema_name, node.relation_name), columns))
         for index in learned.indexes_on(node.schema_name, node.relation_name):
             if index.keys == columns:
                 names.update(source.plan for source in index.sources)
     return tuple(sorted(names - {own}, key=in_order))
+
+
+def _counting(
+    learned: LearnedFacts, facts: JoinFacts, relation: RelationName | None, columns: set[str | None]
+) -> Iterator[str]:
+    """The plans that tell how many values of a column would drive a loop in place of the join."""
+    if relation is None or facts.method == "nested_loop" or len(facts.clauses) != 1:
+        return
+    for column in columns:
+        fact = learned.distinct.get(ColumnName(relation, column)) if column is not None else None
+        yield from (source.plan for source in fact.sources) if fact is not None else ()
 
 
 def _column(outer: ColumnReference | None, inner: ColumnReference | None, *, inner_side: bool) -> str | None:

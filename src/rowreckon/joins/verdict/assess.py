@@ -9,7 +9,7 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document import audit as doc
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import Point
-from rowreckon.joins.facts.missing_evidence import NOT_ANALYZED, complete_count, index_there
+from rowreckon.joins.facts.missing_evidence import NOT_ANALYZED, complete_count, distinct_values, index_there
 from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.joins.verdict.best_evidence import JoinEvidence
 from rowreckon.joins.verdict.curve import curve_points
@@ -87,6 +87,10 @@ def assess(
     verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor
     gone = next((join.index_gone for join, _ in evidence.worlds if join.index_gone is not None), None)
     hangs = verdict == "undecided" and _decided_with_indexes(evidence, everything, facts, permitted)
+    column = next((join.open_keys for join, _ in evidence.worlds if join.open_keys is not None), None)
+    counted = (
+        verdict == "undecided" and column is not None and _decided_with_keys(evidence, everything, facts, permitted)
+    )
     missed = _missed(reckoned, facts, [] if guessed else [m for m, _ in worlds], points.estimate)
     if verdict == "crossed" and missed is not None and loss is not None and missed > loss:
         verdict, reason = "undecided", "the model misses the executed method's printed cost by more than the difference"
@@ -105,6 +109,9 @@ def assess(
     elif verdict == "undecided" and hangs and gone is not None:
         reason = f"it hangs on an index that the schema files declare on {gone}, and no plan at hand reads"
         missing = [index_there(gone)]
+    elif counted and column is not None:
+        reason = f"it hangs on how many different values {column} has, which no plan at hand tells"
+        missing = [distinct_values(column)]
     elif verdict == "undecided" and model.basis == "plan":
         missing = prices
     if brief:
@@ -146,7 +153,19 @@ def _decided_with_indexes(
     if all(join.index_gone is None for join, _ in evidence.worlds):
         return False
     there = [w for w, (join, _) in zip(worlds, evidence.worlds, strict=True) if join.index_gone is None]
-    found = decide(fitting(there, facts.method), facts.method, misestimated=True, permitted=permitted)
+    return _decides(there, facts, permitted)
+
+
+def _decided_with_keys(
+    evidence: JoinEvidence, worlds: list[World], facts: JoinFacts, permitted: frozenset[doc.Method]
+) -> bool:
+    """Whether the verdict would be decided without the worlds in which few values drive a loop with Memoize."""
+    told = [w for w, (join, _) in zip(worlds, evidence.worlds, strict=True) if join.open_keys is None]
+    return bool(told) and _decides(told, facts, permitted)
+
+
+def _decides(worlds: list[World], facts: JoinFacts, permitted: frozenset[doc.Method]) -> bool:
+    found = decide(fitting(worlds, facts.method), facts.method, misestimated=True, permitted=permitted)
     return found.verdict != "undecided"
 
 

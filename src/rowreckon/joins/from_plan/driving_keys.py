@@ -1,0 +1,46 @@
+"""How many different keys drive a nested loop: a Memoize reads the inner side once for each, and not for each row.
+
+Source: get_memoize_path in optimizer/path/joinpath.c, cost_memoize_rescan in optimizer/path/costsize.c; 14 to 18.
+"""
+
+from __future__ import annotations
+
+from rowreckon.cost import GroupRelation, estimate_num_groups
+from rowreckon.frozen import frozen
+from rowreckon.joins.facts.join_at_hand import JoinAtHand
+from rowreckon.joins.facts.sides import Side
+from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
+from rowreckon.learned.facts import ColumnName, relation_name
+from rowreckon.plan.nodes import ScanNode
+
+
+@frozen
+class DrivingKeys:
+    """The different values of the driving column in its whole table, and that table's rows."""
+
+    values: float
+    tuples: float
+
+    def among(self, rows: float) -> float:
+        """Different keys that are expected among so many rows of the table."""
+        return estimate_num_groups([GroupRelation((self.values,), rows, self.tuples)], rows)
+
+
+def driving_column(case: JoinAtHand, driver: Side) -> ColumnName | None:
+    """The one column whose values drive the loop, where the driving side is a table that the plan names in full."""
+    node = case.reckoned.tree.nodes[driver.scan] if driver.scan is not None else None
+    if not isinstance(node, ScanNode) or len(case.facts.clauses) != 1:
+        return None
+    (clause,) = case.facts.clauses
+    column = clause.outer_column if driver is case.facts.outer else clause.inner_column
+    relation = relation_name(node.schema_name, node.relation_name)
+    return ColumnName(relation, column.column) if relation is not None and column is not None else None
+
+
+def driving_keys(case: JoinAtHand, driver: Side, relations: RelationEvidence) -> DrivingKeys | None:
+    """The keys that drive the loop, where another plan tells how many there are."""
+    column = driving_column(case, driver)
+    node = case.reckoned.tree.nodes[driver.scan] if driver.scan is not None else None
+    values = relations.distinct(column) if column is not None else None
+    seen = relations.of(node) if isinstance(node, ScanNode) else None
+    return DrivingKeys(values, seen.tuples) if values is not None and seen is not None else None
