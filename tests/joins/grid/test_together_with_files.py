@@ -22,6 +22,7 @@ from rowreckon.capture import Capture
 from rowreckon.declared.agreement import agreeing, indexes_read, with_seen
 from rowreckon.declared.reading import SchemaFiles, read_schema_files
 from rowreckon.declared.result import declared_of
+from rowreckon.learned.facts import NOTHING_LEARNED
 from rowreckon.plan import lay_out
 from rowreckon.plan.nodes import ScanNode
 from tests.declared.test_dumps import LIMIT, pg_dump
@@ -62,7 +63,7 @@ def score(shown: Sequence[Shown], seed: int, files: SchemaFiles, threshold: floa
         drawn = draw.sample(others, min(COMPANIONS, len(others)))
         captures = with_files([one.capture, *drawn], files)
         fellows = auditing.together(captures, True)
-        learned = fellows.facts_for(captures[0]) if fellows is not None else auditing.NOTHING_LEARNED
+        learned = fellows.facts_for(captures[0]) if fellows is not None else NOTHING_LEARNED
         plan, _ = auditing.audit_capture(captures[0], learned=learned, curves=False)
         q_errors = {node.id: node.q_error_low for node in plan.nodes}
         for join in plan.joins:
