@@ -111,7 +111,8 @@ def relation_estimates(
             rows=cheapest["rows"],
             tuples=tuples,
             width=cheapest["width"],
-            selectivity=whole if wanted.conditions else 1.0,
+            # what a partial index that the plan uses implies is asked too, and not printed among the conditions
+            selectivity=whole if wanted.conditions or "selectivity" in told else 1.0,
             qual_cost=qual_cost,
             qual_startup_cost=qual_startup,
             paths=_paths(told),
