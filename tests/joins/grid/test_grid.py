@@ -22,9 +22,12 @@ from tests.servers.databases import fresh_database
 from tests.servers.fixtures import MatrixServer
 
 from .bars import PARALLEL_LIMITS, Bar, bars, table
+from .cases import cases
+from .evidence import captures, less_decided
 from .measure import Measured
 from .opendata import SCALE, open_cases
 from .run import build, measure_all, run, run_parallel
+from .tables import pairs
 
 SHORT_SEED = 20
 RELEASES = (14, 16, releases.NEWEST)
@@ -142,3 +145,12 @@ def test_every_case_says_why(short_grid: str) -> None:
 
     assert all(m.why.endswith(".") for m in measured)
     assert all("Undecided: " in m.why for m in measured if m.verdict == "undecided")
+
+
+def test_more_evidence_never_decides_less(short_grid: str) -> None:
+    """What a plan decides by itself stays decided, and the same, once VERBOSE or the catalog tells more."""
+    with psycopg.connect(short_grid, autocommit=True) as connection:
+        told = [captures(connection, case) for case in cases(SHORT_SEED, pairs(SHORT_SEED, 8, 30_000), 12)]
+
+    assert sum(map(len, told)) >= 30
+    assert [less for each in told for less in less_decided(each)] == []

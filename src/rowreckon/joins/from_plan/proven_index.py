@@ -62,7 +62,7 @@ def searches(case: JoinAtHand, side: Side, relations: RelationEvidence) -> tuple
         return ()
     keys = tuple((c.inner_text if inner else c.outer_text) or c.text for c in facts.clauses if c.is_equality)
     own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
-    covered = scan.output is not None and set(scan.output) <= set(keys)
+    covered = None if scan.output is None else set(scan.output) <= set(keys)
     readings = _unique(case, side, relations, own, keys, covered=covered) if inner else []
     led = [] if readings else _led(case, side, own, keys)
     readings = readings or led or _known(case, side, relations, own, keys)
@@ -91,9 +91,12 @@ def _unique(
     own: int,
     keys: tuple[str, ...],
     *,
-    covered: bool,
+    covered: bool | None,
 ) -> list[ProvenIndex]:
-    """The unique index that an Inner Unique join over a table proves to be there."""
+    """The unique index that an Inner Unique join over a table proves to be there.
+
+    `covered` says whether it holds all that is needed of the table; None where the plan does not tell, and it may.
+    """
     reckoned = case.reckoned
     scan = reckoned.tree.nodes[side.scan] if side.scan is not None else None
     if not case.facts.inner_unique or not isinstance(scan, ScanNode):
@@ -101,9 +104,10 @@ def _unique(
     seen, shape = relations.of(scan), shape_of(reckoned, case.facts, side, 1.0, whole=False)
     if seen is not None:
         # an index in the table's order goes with a table that was cleaned up, one in no order with one that was not
+        spared = [covered or (covered is None and number == 1) for number in range(len(_MATCHES))]
         return [
-            ProvenIndex(size, own, max(len(keys), 1), keys, min(2.0 * size.order, 1.0) if covered else None)
-            for size in seen_sizes(seen, shape)
+            ProvenIndex(size, own, max(len(keys), 1), keys, min(2.0 * size.order, 1.0) if spares else None)
+            for size, spares in zip(seen_sizes(seen, shape), spared, strict=True)
         ]
     index = whole_index(case.settings, reckoned, side.scan)
     if index is None or not covered:

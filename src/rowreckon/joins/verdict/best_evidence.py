@@ -70,7 +70,8 @@ def gather(
     if join is None:
         unread = relations.stored(reckoned.tables[facts.node] if known is None else known.unread_below(facts.node))
         lacking = _size_lacking(reckoned, facts, relations) or prices(unread, asked=known is not None)
-        wanted = wanted_of(reckoned.tree, facts.node, order_above(reckoned.tree, facts.node, (), capture.query))
+        merged = order_of(reckoned.tree, facts.node) if facts.method == "merge" else ()
+        wanted = wanted_of(reckoned.tree, facts.node, order_above(reckoned.tree, facts.node, merged, capture.query))
         worlds = _worlds(case, relations, excluded, wanted)
         if relations.any_learned and not _led(worlds, facts):
             alone = _worlds(case, relations.by_this_plan(), excluded, wanted)

@@ -23,7 +23,7 @@ from rowreckon.joins.ways.model import JoinModel
 from rowreckon.joins.ways.parallel_rivals import parallel_floor
 from rowreckon.joins.ways.unique_side import made_unique
 from rowreckon.joins.ways.unseen_index import HiddenWay, hidden_ways, unpriced_ways
-from rowreckon.joins.ways.wanted_output import Wanted, as_wanted, sorted_in_part
+from rowreckon.joins.ways.wanted_output import Wanted, as_wanted, sorted_in_part, sorted_unseen
 from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, MaterializeNode
 
 
@@ -35,6 +35,8 @@ def plan_models(
 ) -> list[JoinModel]:
     """A model for each world that the plan allows, with the ways that may exist unseen."""
     hidden = hidden_ways(case, worlds[0], _printed(case), excluded)
+    startup = float(case.reckoned.tree.nodes[case.facts.node].startup_cost or 0.0)
+    hidden += sorted_unseen(wanted, worlds[0], (startup, _printed(case)), excluded)
     return [build_model(case, world, None, excluded, wanted, hidden=hidden) for world in worlds]
 
 

@@ -32,8 +32,8 @@ def calibrated(
     if not told or executed is None or printed is None:
         return model
     gathered = executed.gathered
-    if executed.whole is not None and (not gathered or model.fraction < 1.0):
-        return model  # the server's figures are those of the whole output
+    if model.fraction < 1.0 or _costs_more_above(model, estimate):
+        return model  # the server's figures are those of the whole output, as the join gives it
     told[facts.method] = float(printed)
     if gathered and executed.whole is not None:
         on_top = executed.cost(estimate).total_cost - executed.whole(estimate).total_cost
@@ -52,3 +52,11 @@ def calibrated(
         if modelled > 0.0:
             scale[method] = min(max((total - base) / modelled, _LEAST_SCALE), _MOST_SCALE)
     return replace(model, scale=scale, _kept={}, _best={})
+
+
+def _costs_more_above(model: JoinModel, estimate: Point) -> bool:
+    """Whether what puts rows in the order that is wanted adds to the cost of those ways that do not give it."""
+    way = next((w for w in model.ways if w.ordered_above and w.existing), None)
+    if way is None or way.whole is None:
+        return False
+    return way.cost(estimate).total_cost != way.whole(estimate).total_cost

@@ -168,7 +168,7 @@ def _batches(tree: PlanTree, number: int) -> int:
     return 1
 
 
-def order_of(tree: PlanTree, number: int, index_order: IndexOrder) -> tuple[str, ...]:
+def order_of(tree: PlanTree, number: int, index_order: IndexOrder = _no_order) -> tuple[str, ...]:
     """The sort order in which a node delivers, as far as merge joins and nested loops hand it up."""
     node: PlanNode = tree.nodes[number]
     while isinstance(node, (JoinNode, MaterializeNode, LimitNode)):

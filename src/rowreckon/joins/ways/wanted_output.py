@@ -9,11 +9,12 @@ get_cheapest_fractional_path and match_unsorted_outer in optimizer/path, release
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import replace
 
-from rowreckon.cost import CostSettings, PathCost, cost_sort, fractional_cost
+from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, PathCost, cost_sort, fractional_cost
 from rowreckon.cost.units import clamp_row_est
+from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import JoinInput, Point
 from rowreckon.joins.facts.wanted_above import OrderAbove, wanted_share
@@ -25,6 +26,7 @@ _ENTRY_BYTES = 64
 """What a group's entry of a hash table takes beside its key and its aggregates' states, about (hash_agg_entry_size in
 executor/nodeAgg.c)."""
 _IN_PART = "the order of a {}'s rows would spare a part of the sort above, which has no price here"
+_ORDERED_UNSEEN = "the plan does not tell whether an index gives rows in the order that is wanted"
 _WORDS = {"nested_loop": "nested loop", "hash": "hash join", "merge": "merge join"}
 
 
@@ -65,6 +67,26 @@ def sorted_in_part(ways: list[JoinWay], wanted: Wanted) -> tuple[HiddenWay, ...]
         HiddenWay(method, _IN_PART.format(_WORDS[method]), _least([w for w in giving if w.method == method]))
         for method in dict.fromkeys(w.method for w in giving)
     )
+
+
+def sorted_unseen(
+    wanted: Wanted, join: JoinInput, printed: tuple[float, float], excluded: Collection[Method]
+) -> tuple[HiddenWay, ...]:
+    """A nested loop over an index that gives the order in which the first rows are wanted: no plan tells of one.
+
+    `printed` are the executed join's startup and total cost. At the estimates the loop was not taken; it may end the
+    sooner, the more rows come of the join.
+    """
+    if wanted.share is None or not wanted.order or "nested_loop" in excluded:
+        return ()
+    startup, total = printed
+    bound = (startup + (total - startup) * min(wanted.share, 1.0)) / STD_FUZZ_FACTOR
+
+    def low(point: Point) -> float:
+        grown = point.outer * point.inner * point.ratio / max(join.outer.rows * join.inner.rows, 1.0)
+        return bound / max(grown, 1.0)
+
+    return (HiddenWay("nested_loop", _ORDERED_UNSEEN, low),)
 
 
 def _least(ways: list[JoinWay]) -> Callable[[Point], float]:
