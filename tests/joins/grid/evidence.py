@@ -42,8 +42,10 @@ def captures(connection: psycopg.Connection[Any], case: Case) -> list[Capture]:
                     found.append(read.model_copy(update={"server_version": version, "query": case.query}))
         except psycopg.errors.QueryCanceled:
             return []
-        facts = read_catalogs(connection, [lay_out(found[-1].explain.plan)], trust="own_list")[0]
-    return [*found, found[-1].model_copy(update={"catalog": facts})]
+        most = found[-1]
+        assert most.explain is not None
+        facts = read_catalogs(connection, [lay_out(most.explain.plan)], trust="own_list")[0]
+    return [*found, most.model_copy(update={"catalog": facts})]
 
 
 def less_decided(told: list[Capture]) -> list[str]:
