@@ -113,3 +113,8 @@ def has_exact_gather_merge_rows(major: int) -> bool:
 def knows_grouped_values(major: int) -> bool:
     """The one column that a subquery groups by is known to repeat no value: 18."""
     return major >= 18
+
+
+def charges_every_subquery_scan(major: int) -> bool:
+    """A subquery's scan that hands its rows on as they are is charged for each of them: up to 15."""
+    return major < 16

@@ -11,6 +11,7 @@ from rowreckon.cost import (
     cost_index,
     path_input,
 )
+from rowreckon.cost.capabilities import charges_every_subquery_scan
 from rowreckon.cost.units import DISABLE_COST
 from rowreckon.joins.facts.inputs import SidePath
 from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
@@ -18,7 +19,16 @@ from rowreckon.joins.facts.sides import JoinFacts, Side
 from rowreckon.joins.ways.add_path import replaces
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import parse_condition
-from rowreckon.plan.nodes import GatherNode, HashNode, IndexScanNode, JoinNode, LimitNode, MaterializeNode, SortNode
+from rowreckon.plan.nodes import (
+    AggregateNode,
+    GatherNode,
+    HashNode,
+    IndexScanNode,
+    JoinNode,
+    LimitNode,
+    MaterializeNode,
+    SortNode,
+)
 from rowreckon.plan.tree import PlanTree
 
 IndexOrder = Callable[[IndexScanNode], tuple[str, ...]]
@@ -49,7 +59,7 @@ def printed_paths(
     node = tree.nodes[side.node]
     if side.parameterised or node.total_cost is None or node.startup_cost is None:
         return
-    total, startup = float(node.total_cost), float(node.startup_cost)
+    total, startup = float(node.total_cost) + _scanned(settings, tree, facts, side), float(node.startup_cost)
     if startup >= DISABLE_COST:
         return
     path = path_input(
@@ -65,6 +75,24 @@ def printed_paths(
     order = tuple(keys) if presorted else order_of(tree, side.node, index_order)
     per_row = _handing_over(settings, tree, side.node, total, side.planner_rows)
     yield SidePath(path, order, ACCESS.get(node.node_type, ""), per_row=per_row)
+
+
+def _scanned(settings: CostSettings, tree: PlanTree, facts: JoinFacts, side: Side) -> float:
+    """What the scan of a subquery costs that the plan leaves out, since it hands the rows on as they are.
+
+    From 16 on it is charged only where it hands up less than all columns. Source: cost_subqueryscan in
+    optimizer/path/costsize.c, set_subqueryscan_references in optimizer/plan/setrefs.c.
+    """
+    node = tree.nodes[side.node]
+    unique = facts.made_unique == ("inner" if side is facts.inner else "outer")
+    if not isinstance(node, (LimitNode, AggregateNode)) or unique:
+        return 0.0
+    if not charges_every_subquery_scan(settings.server_major):
+        compared = (text for c in facts.clauses for text in (c.outer_text, c.inner_text))
+        named = {text.strip("()") for text in (*(tree.nodes[facts.node].output or ()), *compared)}
+        if node.output is None or all(text.strip("()") in named for text in node.output):
+            return 0.0
+    return settings.cpu_tuple_cost * side.planner_rows
 
 
 def _handing_over(settings: CostSettings, tree: PlanTree, number: int, total: float, rows: float) -> float:
