@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 if TYPE_CHECKING:
+    from rowreckon.capture import Capture
     from rowreckon.document.audit import Audit
+    from rowreckon.server.connecting.connection import Connection
     from rowreckon.stand_in.facts import StandInFacts
 
 _REPORTS = ("report.html", "report.md", "audit.json")
@@ -40,13 +44,19 @@ def demo_command(
 
     try_folder(folder / "captures", "--folder")
     told: list[StandInFacts] = []
+
+    def read(server: Connection, swept: list[Capture]) -> None:
+        with _without_failing("what a stand-in needs could not be read"):
+            told.append(facts_for(server, swept))
+
     with progress_bar() as report:
-        captures = run_demo(report, lambda server, swept: told.append(facts_for(server, swept)) if stand_in else None)
+        captures = run_demo(report, read if stand_in else None)
         report("auditing the plans", 0, 1)
         result = audit(captures)
         report("auditing the plans", 1, 1)
     for facts in told:
-        result = foretold_by(facts, result, captures)
+        with _without_failing("nothing is foretold on a stand-in"):
+            result = foretold_by(facts, result, captures)
     print_audit(result, OutputFormat.terminal, verbose=verbose)
     make_folder(folder / "captures")
     written = [folder / name for name in _REPORTS]
@@ -54,6 +64,18 @@ def demo_command(
     for capture in captures:
         write_capture(capture, folder / "captures" / f"{capture.name}{SUFFIX}")
     _tell(result, [*written, folder / "captures"])
+
+
+@contextmanager
+def _without_failing(what: str) -> Iterator[None]:
+    """What goes wrong is said, and the demonstration goes on."""
+    from rowreckon.cli.server_options import warn
+    from rowreckon.errors import RowreckonError
+
+    try:
+        yield
+    except RowreckonError as error:
+        warn(f"{what}: {error.sentence()}")
 
 
 def _tell(result: Audit, written: list[Path]) -> None:
