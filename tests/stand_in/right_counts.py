@@ -13,6 +13,7 @@ from rowreckon.errors import RowreckonError
 from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.plan.document import parse_document
 from rowreckon.server.connecting.connection import connected
+from rowreckon.server.stand_in.for_role import planned_for_its_role
 from rowreckon.server.stand_in.right_counts.asking import ask_right_counts
 from rowreckon.server.stand_in.standing import stand_in
 from rowreckon.stand_in.right_counts.shapes import order_of
@@ -95,8 +96,17 @@ def told(server: str, fault: Fault, major: int) -> Told:
         reason = ""
         with stand_in(facts, folder_of(major)) as there:
             try:
+                planner, _ = planned_for_its_role(
+                    there.planner, facts, fault.query, settings, document["Plan"], fault.role
+                )
                 answer = ask_right_counts(
-                    fault.query, document["Plan"], reckoned_of(capture), facts, settings, there.statistics_dsn
+                    fault.query,
+                    document["Plan"],
+                    reckoned_of(capture),
+                    facts,
+                    settings,
+                    there.statistics_dsn,
+                    planner.role,
                 )
                 found, notes = answer.right_counts, answer.notes
             except RowreckonError as error:
