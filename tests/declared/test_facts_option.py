@@ -135,16 +135,19 @@ def test_a_saved_capture_keeps_what_was_declared(tmp_path: Path) -> None:
 
 
 def test_the_basis_names_the_files(tmp_path: Path) -> None:
-    """Where files rule something out the verdict says that it rests on them; else not."""
+    """Where files rule something out, or tell of an index that it hangs on, the verdict names them; else not."""
     options = written(tmp_path, TABLES + ITEMS, "create index on flight_items (batch_no);")
     told = audited(*options)
     text = rowreckon("audit", str(PLAN), *options).stdout
     served = audited(*written(tmp_path, TABLES + ITEMS + "create index on flight_items (flight_id, id);"))
+    elsewhere = audited(*written(tmp_path, "create table hut_keepers (id int primary key, name text);"))
 
     assert told["joins"][0]["basis"] == "plan"
     assert told["joins"][0]["learned_from"] == [f"schema file {tmp_path / str(n)}.sql" for n in range(2)]
     assert "this plan and 2 schema files" in " ".join(text.split())
-    assert served["joins"][0]["learned_from"] == []
+    assert served["joins"][0]["learned_from"] == [f"schema file {tmp_path / '0.sql'}"]
+    assert "an index that the schema files declare" in served["joins"][0]["why"]
+    assert elsewhere["joins"][0]["learned_from"] == []
 
 
 def test_an_index_counts_once_a_plan_shows_it(tmp_path: Path) -> None:
