@@ -20,9 +20,21 @@ def all_at_once(
 ) -> bool:
     """Run the statements; whether all were run, else none has been."""
     try:
-        with connection.pipeline(), connection.transaction():
-            for statement, parameters in statements:
-                connection.execute(statement, parameters, binary=True)
+        with connection.transaction():
+            with connection.pipeline():
+                done = _sent(connection, statements)
+            if not done:
+                raise psycopg.Rollback
+    except psycopg.Error:
+        return False
+    return done
+
+
+def _sent(connection: Connection, statements: Iterable[tuple[bytes | sql.Composed, Sequence[Any] | None]]) -> bool:
+    """Whether all were sent; an error goes no further, since psycopg logs, and so prints, one that leaves a pipeline."""
+    try:
+        for statement, parameters in statements:
+            connection.execute(statement, parameters, binary=True)
     except psycopg.Error:
         return False
     return True
