@@ -96,9 +96,11 @@ def there(facts: StandInFacts) -> Iterator[StandIn]:
         yield found
 
 
-def executed(source: psycopg.Connection[Any], query: str) -> tuple[dict[str, Any], Capture]:
+def executed(
+    source: psycopg.Connection[Any], query: str, options: str = "analyze, settings"
+) -> tuple[dict[str, Any], Capture]:
     """The plan as EXPLAIN ANALYZE printed it, and as a capture."""
-    row = source.execute(f"explain (analyze, settings, format json) {query}".encode()).fetchone()
+    row = source.execute(f"explain ({options}, format json) {query}".encode()).fetchone()
     assert row is not None
     document = row[0][0]
     explain = parse_document(document)
@@ -106,10 +108,14 @@ def executed(source: psycopg.Connection[Any], query: str) -> tuple[dict[str, Any
 
 
 def ask(
-    source: psycopg.Connection[Any], facts: StandInFacts, there: StandIn, query: str
+    source: psycopg.Connection[Any],
+    facts: StandInFacts,
+    there: StandIn,
+    query: str,
+    options: str = "analyze, settings",
 ) -> tuple[RightCounts, tuple[str, ...]]:
     """What the stand-in foretells of a query."""
-    plan, capture = executed(source, query)
+    plan, capture = executed(source, query, options)
     settings = planning_settings({}, capture.settings)
     told = ask_right_counts(query, plan, reckoned_of(capture), facts, settings, there.statistics_dsn)
     return told.right_counts, told.notes
@@ -156,6 +162,42 @@ def test_the_plan_foretold_is_the_plan_after_the_cure(
     assert found.not_reached == ()
     assert found.cost_ratio is not None
     assert found.cost_ratio > 1
+
+
+PARTED = """
+create table nights (guest_id int not null, day int not null) partition by range (day);
+create table nights_early partition of nights for values from (0) to (500);
+create table nights_late partition of nights for values from (500) to (1000);
+insert into nights select 1 + (i::bigint * 7919) % 20000, i % 1000 from generate_series(1, 60000) i;
+create index nights_guest on nights (guest_id);
+vacuum analyze
+"""
+OF_PARTITIONS = (
+    "select count(*) from guests g join nights n on n.guest_id = g.id where g.land = 'land 3' and g.region = 'region 3'"
+)
+
+
+@pytest.mark.server
+def test_a_join_of_partitions_is_made_right(server: str) -> None:
+    """The inner side searches each partition by its own name (n_1, n_2, so VERBOSE), where the query has one (n).
+
+    The columns which that join holds equal are those of the whole table, and EXPLAIN then expects its rows.
+    """
+    with fresh_database(server) as dsn:
+        with psycopg.connect(dsn, autocommit=True) as loading:
+            build(loading, f"{SCHEMA};{PARTED}")
+        with connected(dsn) as source:
+            options = "analyze, verbose, settings"
+            _, capture = executed(source, OF_PARTITIONS, options)
+            facts = facts_of(source, (OF_PARTITIONS,))
+            with stand_in(facts) as there:
+                found, notes = ask(source, facts, there, OF_PARTITIONS, options)
+
+    reckoned = reckoned_of(capture)
+    join = next(count for count in counted(reckoned, frozenset({"g", "n"})) if count.kind == "join")
+    assert {getattr(node, "alias", None) for node in reckoned.tree.nodes} >= {"n_1", "n_2"}
+    assert [{(c.alias, c.name) for c in pair} for pair in join.pairs] == [{("g", "id"), ("n", "guest_id")}]
+    assert (found.not_reached, notes) == ((), ())
 
 
 EXPRESSION = CORRELATED.replace("g.land = 'land 3' and g.region = 'region 3'", "lower(g.region) like 'region 1%'")

@@ -6,7 +6,7 @@ row says nothing of its relation as a whole.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, Literal
 
 from rowreckon.counts.reckon import ReckonedTree
@@ -144,7 +144,8 @@ def _join(
     for deeper in range(inner, tree.end[inner]):
         owner = plain_alias(_owner(tree, deeper), known)
         texts += [(text, owner) for text in _conditions(tree.nodes[deeper])]
-    pairs = tuple(dict.fromkeys(_between(texts, below[outer], below[inner])))
+    named = {alias for n in range(number, tree.end[number]) if (alias := alias_of(tree.nodes[n])) is not None}
+    pairs = tuple(dict.fromkeys(_between(texts, below[outer], below[inner], {a: plain_alias(a, known) for a in named})))
     return Counted(number, "join", below[number], rows, outer=below[outer], inner=below[inner], pairs=pairs)
 
 
@@ -196,19 +197,25 @@ def _condition(text: str) -> Any:
 
 
 def _between(
-    texts: Iterable[tuple[str, str | None]], outer: frozenset[str], inner: frozenset[str]
+    texts: Iterable[tuple[str, str | None]],
+    outer: frozenset[str],
+    inner: frozenset[str],
+    plain: Mapping[str, str],
 ) -> Iterator[tuple[Column, Column]]:
-    """The pairs of columns that are held equal across the two sides, by conditions and whose bare columns they name."""
+    """The pairs of columns that are held equal across the two sides, by conditions and whose bare columns they name.
+
+    `plain` gives the query's alias for a plan's: a partition's column is that of the whole table.
+    """
     from .conditions import Scope, conjuncts, equal_columns
 
     for text, owner in texts:
-        scope = Scope({alias: None if alias == owner else frozenset() for alias in outer | inner})
+        scope = Scope({alias: None if alias == owner else frozenset() for alias in outer | inner | set(plain)})
         tree = _condition(text)
         for part in conjuncts(tree) if tree is not None else ():
             pair = equal_columns(part, scope)
             if pair is None:
                 continue
-            one, other = pair
+            one, other = (Column(plain.get(c.alias, c.alias), c.name) for c in pair)
             if one.alias in outer and other.alias in inner:
                 yield one, other
             elif one.alias in inner and other.alias in outer:
