@@ -45,21 +45,20 @@ CHANGED = (query("a", 100, 40), query("b", 10, 13), query("c", 1000, 0.02), quer
         (Foretold(planned=1), "On a stand-in it changes the plan of none of 1 query."),
         (
             Foretold(planned=14, changed=2, queries=CHANGED[:2]),
-            "On a stand-in it changes the plan of 2 of 14 queries. Their costs become 1.3 times for b and 0.4 times"
-            " for a.",
+            "On a stand-in it changes the plan of 2 of 14 queries. Then b costs 1.3 times as much and a 0.4 times.",
         ),
         (
             Foretold(planned=14, changed=4, queries=CHANGED),
-            "On a stand-in it changes the plan of 4 of 14 queries. Their costs become 30 times for d, 1.3 times for b"
-            " and 2 more.",
+            "On a stand-in it changes the plan of 4 of 14 queries. Then d costs 30 times as much, b 1.3 times and"
+            " 2 more.",
         ),
         (
             Foretold(planned=3, changed=1, queries=CHANGED[2:3]),
-            "On a stand-in it changes the plan of 1 of 3 queries. Its cost becomes less than 0.001 times for c.",
+            "On a stand-in it changes the plan of 1 of 3 queries. Then c costs less than 0.001 times as much.",
         ),
         (
             Foretold(planned=3, changed=1, queries=(query("e", 1000, 999),)),
-            "On a stand-in it changes the plan of 1 of 3 queries. Its cost becomes as high as before for e.",
+            "On a stand-in it changes the plan of 1 of 3 queries. Then e costs as much as before.",
         ),
         (Foretold(reason=NEEDS_TRIAL), "What it does hangs on the rows, so only a trial with data tells."),
         (Foretold(reason="the stand-in can't be given the change"), ""),

@@ -67,15 +67,15 @@ def _audit(*entries: PlanForValue) -> Audit:
     [
         (
             SINGLE,
-            "At b.tier_of_guest = … this plan comes for 97.5% of the rows of bookings, and another else. For"
-            " Zirbelheim, 2.5% of the rows, it goes by Nested Loop and Index Scan on bookings b using"
-            " bookings_by_tier.",
+            "The value in b.tier_of_guest = … decides the plan. This one comes for 97.5% of the rows of bookings,"
+            " another plan for other values. For the value Zirbelheim, 2.5% of the rows, the plan goes by Nested Loop"
+            " and Index Scan on bookings b using bookings_by_tier.",
         ),
         (
             STRETCHES,
-            "At b.night >= … this plan comes for 10% of the rows of bookings, and another else. For values from"
-            " 2026-02-08 on, 90% of the rows, it goes by Nested Loop and Index Scan on bookings b using"
-            " bookings_by_tier.",
+            "The value in b.night >= … decides the plan. This one comes for 10% of the rows of bookings, another plan"
+            " for other values. For values from 2026-02-08 on, 90% of the rows, the plan goes by Nested Loop and Index"
+            " Scan on bookings b using bookings_by_tier.",
         ),
         (SAME, "The plan is the same for every value in h.id < …."),
     ],
@@ -90,10 +90,17 @@ def test_what_is_told(entries: tuple[PlanForValue, ...], told: str) -> None:
     [
         (
             {},
-            "The server takes the generic plan from execution 6 on, of given values. The generic plan costs"
+            "The server takes the generic plan from execution 6 on, with the given values. The generic plan costs"
             " 577.67, custom plans 492.94 on average, without planning. The generic plan is the custom one in 88% of"
-            " the executions. For Zirbelheim and null another costs 41.50. With plan_cache_mode = force_custom_plan"
-            " each value keeps its own plan, at the price of planning every time.",
+            " the executions. For the values Zirbelheim and null another plan costs 41.50. With plan_cache_mode ="
+            " force_custom_plan each value keeps its own plan, at the price of planning every time.",
+        ),
+        (
+            {"turns_at": None, "executions": 3, "values": ("1",)},
+            "The first five executions always get custom plans, and values are given for 3. Values for six or more"
+            " would tell whether the statement turns to the generic plan. The generic plan costs 577.67, custom plans"
+            " 492.94 on average, without planning. The generic plan is the custom one in 88% of the executions. For"
+            " the value 1 another plan costs 41.50.",
         ),
         (
             {"turns_at": None, "same_plan_share": 1.0, "values": (), "sequence": "by_share"},

@@ -83,6 +83,17 @@ def test_the_audit_asks_a_stand_in(asked: Path) -> None:
 
 
 @pytest.mark.server
+def test_a_query_without_a_stand_in_is_refused(asked: Path) -> None:
+    """It is for a stand-in alone; that the facts hold one is not denied."""
+    plan, answer, query = (str(asked / name) for name in ("plan.json", "answer.txt", "query.sql"))
+    done = rowreckon("audit", plan, "--facts", answer, "--query", query, "--no-stand-in")
+
+    assert done.returncode == 2
+    assert "--query is for a stand-in, and --no-stand-in does without one" in done.stderr
+    assert "hold none" not in done.stderr
+
+
+@pytest.mark.server
 def test_a_plan_in_text_is_compared_as_well(asked: Path) -> None:
     """EXPLAIN's text form leaves out what JSON always prints: that is no difference."""
     assert AGREES in json.dumps(audit(asked, "--query", str(asked / "query.sql"), plan="plan.txt"))

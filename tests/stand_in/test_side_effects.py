@@ -212,5 +212,5 @@ def test_the_audit_tells_what_its_changes_do_to_the_list(dsn: str, both: Both, t
     assert told["visits"]["plan"] is not None
     assert told["one guest"]["plan"] is None
     assert effects["one guest"] == "plan_changed"
-    said = f"On a stand-in it changes the plan of {len(expected)} of {len(QUERIES)} queries. Their costs become"
+    said = f"On a stand-in it changes the plan of {len(expected)} of {len(QUERIES)} queries. Then "
     assert said in " ".join(report.read_text().split())

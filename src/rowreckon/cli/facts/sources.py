@@ -148,6 +148,10 @@ def with_stand_in(
     """
     from rowreckon.cli.facts.stand_in import Stood, asking_stand_in, facts_in
 
+    if query is not None and paths and not wanted:
+        raise UsageError(
+            "--query is for a stand-in, and --no-stand-in does without one", hint="leave out one of the two"
+        )
     facts = None
     if wanted and len(paths) == 1:
         facts = facts_in(read_bytes(paths[0], most_bytes, "the file of facts").decode("utf-8", "replace"))

@@ -60,6 +60,7 @@ def with_queries(plans: Sequence[Capture], query: Path | None) -> tuple[list[Cap
         return list(plans), {}
     from rowreckon.cli.facts.executions import listed
     from rowreckon.errors import UsageError
+    from rowreckon.plural import counted as told
     from rowreckon.server.lists.lists import read_lists
 
     lists = read_lists([query])
@@ -75,8 +76,8 @@ def with_queries(plans: Sequence[Capture], query: Path | None) -> tuple[list[Cap
     open_ = [number for number, plan in enumerate(found) if not plan.query]
     if len(open_) > len(left):
         raise UsageError(
-            f"--query gives the plans' queries, and of {len(open_)} plans without one it holds {len(left)}",
-            hint="list every plan's query, in the plans' order",
+            f"of {told(len(open_), 'plan')} the query is not known, and --query has {len(left)} left for them",
+            hint="list the query of every plan, by the name of its file or in the plans' order",
         )
     names = next((n for n in (list(left), there.one_each(list(left))) if len(n) == len(open_)), None)
     if names is not None:

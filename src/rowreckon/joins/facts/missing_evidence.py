@@ -61,7 +61,7 @@ def whole_size(schema: str, name: str) -> Missing:
     written = f"{quote_name(schema)}.{quote_name(name)}"
     return Missing(
         what=f"the pages and rows of {schema}.{name}",
-        why="no plan at hand reads it whole",
+        why="no plan at hand tells them",
         how=f"-- runs nothing; audit its plan together with this one:\n{_PLAIN_EXPLAIN} SELECT * FROM {written};",
     )
 

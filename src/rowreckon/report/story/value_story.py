@@ -48,16 +48,34 @@ def _place(entries: Sequence[PlanForValue]) -> tuple[str, bool]:
     largest = max(others, key=lambda entry: entry.row_share or 0.0)
     mine = [entry.row_share for entry in entries if entry.own]
     plans = len({entry.plan for entry in others})
-    rest = f"{plans} others" if plans > 1 else "another"
+    rest = f"{plans} other plans" if plans > 1 else "another plan"
     told = f"{_share(sum(share or 0.0 for share in mine))} of the rows of {quote(first.relation or '')}"
     if not mine:
-        told = "no single value"
+        told = "no value that was asked about"
     elif None in mine:
         told = "some values"
-    differs = listed([quote(label, 80) for label in largest.differs], _NODES_SHOWN)
-    goes = f"goes by {differs}" if differs else "takes fewer steps"
     rows = f", {_share(largest.row_share)} of the rows," if largest.row_share is not None else ""
-    return f"At {where} this plan comes for {told}, and {rest} else. For {_values(largest)}{rows} it {goes}.", True
+    return (
+        f"The value in {where} decides the plan. This one comes for {told}, {rest} for other values."
+        f" For {_as_values(largest)}{rows} the plan {_goes(largest)}."
+    ), True
+
+
+def _goes(entry: PlanForValue) -> str:
+    """What this plan has that the executed one has not."""
+    if not entry.differs:
+        return "takes fewer steps"
+    more = len(entry.differs) - _NODES_SHOWN + 1
+    shown = [quote(label, 80) for label in entry.differs]
+    return f"goes by {listed(shown if more < 2 else [*shown[: _NODES_SHOWN - 1], f'{more} more steps'])}"
+
+
+def _as_values(entry: PlanForValue) -> str:
+    """Which values, named as such where a bare one could be read as a word of the sentence."""
+    named = _values(entry)
+    if entry.values:
+        return f"the value{'s' if len(entry.values) > 1 or entry.others else ''} {named}"
+    return f"the value {named}" if entry.low is not None and entry.low == entry.high != MASK else named
 
 
 def _values(entry: PlanForValue) -> str:

@@ -206,8 +206,9 @@ def reason_words(join: Join) -> str:
 
 def _only_from(join: Join) -> str:
     border = next_border(join)
-    if border is None:
-        return ""
+    here = join.outer.actual_rows if join.outer.actual_rows is not None else join.outer.estimated_rows
+    if border is None or here is None or (border.below if here < border.rows else border.above) != join.method:
+        return ""  # of a side that was not read to its end only the least is known, which may lie beyond the border
     above = border.below == join.method
     other = border.above if above else border.below
     return f"a {method_name(other)} is cheaper only {_from_words(border, above=above)}"

@@ -76,18 +76,22 @@ def foretold_words(remedy: Remedy) -> str:
         named = [quote(each.query, 60) for each in told.queries if each.change == "plan_changed"]
         return f"{first.rstrip('.')}: {listed(named, _NAMED)}."
     priced = [each for each in told.queries if each.change == "plan_changed" and ratio(each) is not None]
-    costs = [f"{_factor(ratio(each))} for {quote(each.query, 60)}" for each in dearest_first(priced)]
-    become = "Its cost becomes" if len(costs) == 1 else "Their costs become"
-    return f"{first} {become} {listed(costs, _NAMED)}." if costs else first
+    costs = [
+        f"{quote(each.query, 60)}{' costs' if number == 0 else ''} {_factor(ratio(each), whole=number == 0)}"
+        for number, each in enumerate(dearest_first(priced))
+    ]
+    return f"{first} Then {listed(costs, _NAMED)}." if costs else first
 
 
-def _factor(cost: float | None) -> str:
-    """`1.3 times`, `0.04 times`, `less than 0.001 times`, `as high as before`."""
+def _factor(cost: float | None, *, whole: bool) -> str:
+    """`1.3 times as much`, `as much as before`; without `whole`, as the next in a list, `less than 0.001 times`."""
     if cost is not None and 0.995 <= cost < 1.005:
-        return "as high as before"
+        return "as much as before"
     if cost is None or cost >= 0.1:
-        return times(cost)
-    return f"{cost:.1g} times" if cost >= 0.001 else "less than 0.001 times"
+        told = times(cost)
+    else:
+        told = f"{cost:.1g} times" if cost >= 0.001 else "less than 0.001 times"
+    return f"{told} as much" if whole else told
 
 
 def ratio(query: ForetoldQuery) -> float | None:
