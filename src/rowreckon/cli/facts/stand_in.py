@@ -76,8 +76,8 @@ def with_queries(plans: Sequence[Capture], query: Path | None) -> tuple[list[Cap
     open_ = [number for number, plan in enumerate(found) if not plan.query]
     if len(open_) > len(left):
         raise UsageError(
-            f"of {told(len(open_), 'plan')} the query is not known, and --query has {len(left)} left for them",
-            hint="list the query of every plan, by the name of its file or in the plans' order",
+            f"--query holds {len(left)} of the queries of {told(len(open_), 'plan')}",
+            hint="list one for every plan, by its file's name or in the plans' order",
         )
     names = next((n for n in (list(left), there.one_each(list(left))) if len(n) == len(open_)), None)
     if names is not None:

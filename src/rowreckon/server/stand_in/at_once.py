@@ -31,7 +31,7 @@ def all_at_once(
 
 
 def _sent(connection: Connection, statements: Iterable[tuple[bytes | sql.Composed, Sequence[Any] | None]]) -> bool:
-    """Whether all were sent; an error goes no further, since psycopg logs, and so prints, one that leaves a pipeline."""
+    """Whether all were sent; an error goes no further, since psycopg prints one that leaves a pipeline."""
     try:
         for statement, parameters in statements:
             connection.execute(statement, parameters, binary=True)
