@@ -103,7 +103,7 @@ def read_text(found: SchemaFiles, name: str, text: str) -> None:
         raise UnreadableFile(
             "the schema file holds no SQL that could be read",
             where=name,
-            hint="give migrations, what pg_dump --schema-only wrote, or all that an ask script printed",
+            hint="give migrations, what pg_dump --schema-only wrote, or an answer printed whole",
         )
     found.files.append(name)
     found.statements += read
