@@ -12,7 +12,7 @@ from rowreckon.capture import Capture
 from rowreckon.cli.facts.stand_in import with_queries
 from rowreckon.plan.document import parse_document
 from rowreckon.server.connecting.connection import connected
-from rowreckon.server.stand_in.asking import AGREES, asked_stand_in
+from rowreckon.server.stand_in.asking import AGREES, WITHOUT_VALUES, asked_stand_in
 from rowreckon.stand_in.values.executions import prepared_query, values_of, with_values
 from tests.servers.databases import fresh_database
 
@@ -69,6 +69,20 @@ def test_one_plan_for_all_executions_of_a_statement(tmp_path: Path) -> None:
     assert found.prepared.lower().count("$1") == 1
     assert found.executions == tuple((tier,) for tier in SETS)
     assert "'silver'" in (found.query or "")
+
+
+@pytest.mark.server
+def test_without_its_values_an_execution_is_not_compared(server: str) -> None:
+    """Without them the server would plan another query; the note says where they come from."""
+    with fresh_database(server) as dsn, connected(dsn) as source:
+        build(source, SCRIPT)
+        row = source.execute(f"explain (format json) {BY_TIER}".replace("$1", "'platinum'").encode()).fetchone()
+        assert row is not None
+        capture = Capture(name="p", query=BY_TIER, explain=parse_document(row[0][0]))
+        with asked_stand_in([capture], facts_of(source, [BY_TIER]), threshold=10) as asked:
+            (found,) = asked.captures
+
+    assert found.notes == (WITHOUT_VALUES,)
 
 
 @pytest.mark.server

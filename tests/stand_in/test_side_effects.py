@@ -125,10 +125,15 @@ def test_what_can_not_be_foretold_is_said(both: Both, statement: str, error: typ
 
 @pytest.mark.server
 def test_a_sweep_foretells_and_keeps_what_a_stand_in_needs(dsn: str, tmp_path: Path) -> None:
-    """The same is told later from the folder alone, without a server, and not with --no-stand-in."""
+    """The same is told later from the folder alone, without a server, and not with --no-stand-in.
+
+    Values of parameters are not in the folder: the list gives them again.
+    """
     listed, folder = tmp_path / "list.sql", tmp_path / "captures"
-    names = ("visits", "one guest", "valleys", "one hut")
-    listed.write_text("\n".join(f"-- name: {name}\n{QUERIES[name]};\n" for name in names))
+    names, given = ("visits", "one guest", "valleys", "one hut"), ("Guest of a set [a]", "Guest of a set [b]")
+    executed = f"-- name: Guest of a set\n{QUERIES['one guest'].replace('77', '$1')};\n"
+    listed.write_text("\n".join([*(f"-- name: {name}\n{QUERIES[name]};\n" for name in names), executed]))
+    (tmp_path / "list.toml").write_text('["Guest of a set"]\na = [77]\nb = [78]\n')
     done = rowreckon(
         *("sweep", str(listed), "--dsn", dsn, "--allow-privileged-role", "--stand-in", "--save", str(folder)),
         *("--format", "json"),
@@ -137,16 +142,17 @@ def test_a_sweep_foretells_and_keeps_what_a_stand_in_needs(dsn: str, tmp_path: P
     swept = [each["foretold"] for each in json.loads(done.stdout)["remedies"] if each["kind"] == "new_index"]
     facts = folder / "stand-in.facts"
     words = ("audit", str(folder), "--facts", str(facts), "--format", "json")
-    later, alone = rowreckon(*words), rowreckon(*words, "--no-stand-in")
+    later, alone = rowreckon(*words, "--query", str(listed)), rowreckon(*words, "--no-stand-in")
     assert (later.returncode, alone.returncode) == (0, 0), later.stderr + alone.stderr
     audited = [each["foretold"] for each in json.loads(later.stdout)["remedies"] if each["kind"] == "new_index"]
 
-    assert [each["planned"] for each in swept] == [len(names)]
+    assert [each["planned"] for each in swept] == [len(names) + len(given)]
     assert {each["query"] for each in swept[0]["queries"] if each["change"] == "plan_changed"} >= {
         "visits",
         "one guest",
+        *given,
     }
-    assert [(each["planned"], each["changed"]) for each in audited] == [(len(names), swept[0]["changed"])]
+    assert [(each["planned"], each["changed"]) for each in audited] == [(swept[0]["planned"], swept[0]["changed"])]
     assert {each["foretold"] for each in json.loads(alone.stdout)["remedies"]} == {None}
     assert facts.stat().st_mode & 0o777 == 0o600
 

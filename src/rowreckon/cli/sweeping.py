@@ -86,7 +86,7 @@ def run_sweep(
         masked: Callable[[Capture], Capture] = _as_it_is if masking is None else masking.capture
         swept, result = _swept(connect, items, unread, rules, saving, known, masked)
         if outputs.stand_in and not swept.interrupted:
-            result = _foretold(connect, swept.captures, result, outputs.save, saving.happened)
+            result = _foretold(connect, _with_values(swept.captures, items), result, outputs.save, saving.happened)
     except KeyboardInterrupt:
         swept = unswept(items)
         result = audit_all([*unread, *swept.captures])
@@ -138,6 +138,14 @@ def _swept(
         with held():
             report("auditing the plans", len(items), len(items))
         return swept, auditing.result()
+
+
+def _with_values(captures: Sequence[Capture], items: Sequence[QueryItem]) -> list[Capture]:
+    """The captures, those of executions with the values that the list gives: without them another plan comes."""
+    from rowreckon.cli.facts.executions import listed
+
+    there = listed(items)
+    return [there.known(capture, capture.name) if capture.name in there.statements else capture for capture in captures]
 
 
 def _foretold(

@@ -53,11 +53,12 @@ def stand_in_part(plans: Sequence[Capture], query: Path | None, *, with_values: 
 def with_queries(plans: Sequence[Capture], query: Path | None) -> tuple[list[Capture], dict[str, str]]:
     """The captures with their queries out of a list, and the list's other queries by their names.
 
-    A plan's query is the one that has its name; the rest go by their order where there are as many, and a plan without
-    one may still be recognised by what a stand-in plans. Raises UsageError and UnreadableFile.
+    A plan's query is the one that has its name, or is saved under it; the rest go by their order where there are as
+    many, and a plan without one may still be recognised by what a stand-in plans. Raises UsageError and UnreadableFile.
     """
     if query is None:
         return list(plans), {}
+    from rowreckon.captures.capture_folder import file_name
     from rowreckon.cli.facts.executions import listed
     from rowreckon.errors import UsageError
     from rowreckon.plural import counted as told
@@ -68,9 +69,11 @@ def with_queries(plans: Sequence[Capture], query: Path | None) -> tuple[list[Cap
         raise UsageError(f"--query can't be read: {lists.unread[0].reason}", where=lists.unread[0].source)
     there = listed(lists.items)
     left = dict(there.texts)
+    saved = {_stem(file_name(name)): name for name in left}
     found = list(plans)
     for number, plan in enumerate(found):
-        name = plan.name if plan.name in left else _stem(plan.name)
+        stem = _stem(plan.name)
+        name = plan.name if plan.name in left else stem if stem in left else saved.get(stem, stem)
         if left.pop(name, None) is not None:
             found[number] = there.known(plan, name)
     open_ = [number for number, plan in enumerate(found) if not plan.query]

@@ -22,6 +22,7 @@ from rowreckon.server.executing.alternatives import switch_sets
 from rowreckon.stand_in.compare import PlanDifference, plan_differences
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.settings import planning_settings
+from rowreckon.stand_in.values.executions import has_parameters
 
 from .for_execution import planned_as_captured
 from .generic import generic_plan
@@ -33,6 +34,9 @@ from .values import plans_by_value, some_notes
 AGREES: Final = "the stand-in plans this query as the source did, to the cent"
 LIMITED: Final = "it was planned for a role of the source that does not see everything"
 RIVALS: Final = "what its planner says that other join methods cost at the estimates comes from the stand-in"
+WITHOUT_VALUES: Final = (
+    "the stand-in was not asked: the plan came without the values of its query's parameters, which --query gives"
+)
 _MOST_TOLD: Final = 3
 """Differences that a note tells; the others are counted."""
 
@@ -122,6 +126,8 @@ def _asked(capture: Capture, facts: StandInFacts, there: StandIn, threshold: flo
     except RowreckonError as error:
         return _noted(capture, error.sentence(), *_lacks(without))
     differences = plan_differences(_as_printed(capture), document["Plan"])
+    if differences and capture.prepared is None and has_parameters(capture.query):
+        return _noted(capture, WITHOUT_VALUES)
     if differences:
         return _noted(capture, *_told(differences), *_lacks(without))
     joins = misestimated_joins(reckoned_of(capture), threshold=threshold)

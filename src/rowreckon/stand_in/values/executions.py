@@ -65,6 +65,16 @@ def with_values(query: str, values: Sequence[str | None]) -> str | None:
         return None
 
 
+def has_parameters(query: str) -> bool:
+    """Whether the query has parameters; not so where it can't be read."""
+    from rowreckon.sql.grammar import NotSql, parse
+
+    try:
+        return bool(_parameters(parse(query)))
+    except NotSql:
+        return False
+
+
 def _parameters(tree: Any) -> list[Any]:
     """The nodes that hold a parameter."""
     return [m for m in every_message(tree) if kind_of(m) == "Node" and m.WhichOneof("node") == "param_ref"]
