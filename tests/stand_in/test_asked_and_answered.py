@@ -94,6 +94,31 @@ def test_a_query_without_a_stand_in_is_refused(asked: Path) -> None:
 
 
 @pytest.mark.server
+def test_an_answer_without_its_first_line_is_still_called_an_answer(asked: Path, tmp_path: Path) -> None:
+    """What is left of it is for a stand-in alone, and no SQL."""
+    (tmp_path / "rest.txt").write_text("".join((asked / "answer.txt").read_text().splitlines(keepends=True)[1:]))
+    done = rowreckon("audit", str(asked / "plan.json"), "--facts", str(tmp_path / "rest.txt"))
+
+    assert done.returncode == 2
+    assert "the text holds no answer to the script of `rowreckon ask`" in done.stderr
+
+
+@pytest.mark.server
+def test_the_answer_of_a_database_without_the_tables_is_not_passed_over(
+    server: str, asked: Path, tmp_path: Path
+) -> None:
+    """The plan is audited alone, which no reader of the answer would expect: it is said, and the status is 2."""
+    with fresh_database(server) as dsn:
+        psql: list[str] = [str(psql_program()), "-X", "-d", dsn, "-f", str(asked / "ask.sql")]
+        subprocess.run([*psql, "-o", str(tmp_path / "other.txt")], capture_output=True, check=True, timeout=120)
+    done = rowreckon("audit", str(asked / "plan.json"), "--facts", str(tmp_path / "other.txt"))
+
+    assert done.returncode == 2
+    assert "plan.json: the facts come from a database that has none of the plan's tables" in done.stderr
+    assert "Nested loop" in done.stdout
+
+
+@pytest.mark.server
 def test_a_plan_in_text_is_compared_as_well(asked: Path) -> None:
     """EXPLAIN's text form leaves out what JSON always prints: that is no difference."""
     assert AGREES in json.dumps(audit(asked, "--query", str(asked / "query.sql"), plan="plan.txt"))

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from rowreckon.bounded import MOST_TEXT, read_bytes
 from rowreckon.capture import Capture
-from rowreckon.cli.running.status import Happened, lacking_facts, planner_not_asked
+from rowreckon.cli.running.status import Happened, lacking_facts, of_another_database, planner_not_asked
 from rowreckon.cli.server_options import confirm, connector
 from rowreckon.document.audit import Rejected
 from rowreckon.errors import InputError, UsageError
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 Inputs = list[Capture | Rejected]
 
-_ANSWER = b'"facts_md5"'
+_ANSWERS = (b'"facts_md5"', b'"stand_in_md5"')
 
 
 def check_facts_options(
@@ -88,12 +88,11 @@ def names_no_tables(inputs: Inputs) -> str:
     return ""
 
 
-def without_facts(inputs: Inputs, dsn: str | None) -> Happened:
-    """Which of the captures lack what a server was to give, its facts or its planner's answers, where there was one."""
-    if dsn is None:
-        return Happened()
+def without_facts(inputs: Inputs, dsn: str | None, facts: Sequence[Path] | None) -> Happened:
+    """Which of the captures lack what a server or files were to give: facts, or a planner's answers."""
     captures = [item for item in inputs if isinstance(item, Capture)]
-    return lacking_facts(captures).add(planner_not_asked(captures))
+    found = of_another_database(captures) if dsn is not None or facts else Happened()
+    return found if dsn is None else found.add(lacking_facts(captures)).add(planner_not_asked(captures))
 
 
 def facts_of_answer(inputs: Inputs, answer: Path, most_bytes: int = MOST_TEXT) -> Inputs:
@@ -185,7 +184,7 @@ def facts_of_files(inputs: Inputs, paths: Sequence[Path], most_bytes: int) -> tu
     alone = [name for name, content in contents if content.startswith(FACTS_ALONE.encode())]
     if alone and len(paths) == 1:
         return inputs, Happened()
-    answers = [name for name, content in contents if _ANSWER in content] or alone
+    answers = [name for name, content in contents if any(mark in content for mark in _ANSWERS)] or alone
     if answers and len(paths) > 1:
         raise UsageError(
             "an answer to `rowreckon ask`, or a stand-in's facts, needs no other file of facts",

@@ -8,7 +8,7 @@ from __future__ import annotations
 import os
 import sys
 import traceback
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -73,6 +73,20 @@ def lacking_facts(captures: Iterable[Capture]) -> Happened:
     return _noted((capture for capture in captures if capture.catalog is None), WITHOUT_FACTS)
 
 
+def of_another_database(captures: Iterable[Capture]) -> Happened:
+    """Plans whose facts are of a database that has none of their tables, in one sentence."""
+    strangers = [
+        capture.name
+        for capture in captures
+        if capture.explain is not None
+        and capture.catalog is not None
+        and capture.catalog.names
+        and all(name.oid is None for name in capture.catalog.names)
+    ]
+    told = "the facts come from a database that has none of the plan's tables; ask the plan's own database"
+    return Happened(undone=[f"{_first_of(strangers)}: {told}"] if strangers else [])
+
+
 def planner_not_asked(captures: Iterable[Capture]) -> Happened:
     """Why a planner that was to be asked about a query could not be, a sentence for each reason."""
     from rowreckon.capture import NOT_ASKED
@@ -90,12 +104,11 @@ def _noted(captures: Iterable[Capture], start: str) -> Happened:
         for note in capture.notes:
             if note.startswith(start):
                 reasons.setdefault(note, []).append(capture.name)
-    return Happened(
-        undone=[
-            f"{names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}: {note}"
-            for note, names in reasons.items()
-        ]
-    )
+    return Happened(undone=[f"{_first_of(names)}: {note}" for note, names in reasons.items()])
+
+
+def _first_of(names: Sequence[str]) -> str:
+    return f"{names[0]}{f' and {len(names) - 1} more' if len(names) > 1 else ''}"
 
 
 def not_read(rejected: Iterable[Rejected]) -> Happened:
