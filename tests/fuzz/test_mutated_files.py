@@ -38,7 +38,7 @@ from tests.waiting import processor_limit
 from .spoiling import as_text, spoiled, spoiled_bytes
 
 FORMS: tuple[Format, ...] = ("text", "markdown", "html")
-FEW, MANY = 800, 33_400
+FEW, MANY = 400, 33_400
 SEED = int(os.environ.get("ROWRECKON_FUZZ_SEED") or datetime.date.today().strftime("%Y%m%d"))
 SETUP = """
 create table huts(id integer primary key, name text, region text, city text, opened date);

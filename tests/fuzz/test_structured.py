@@ -325,9 +325,9 @@ def _go(bases: Bases, worker: _Worker, times: int) -> None:
     assert statuses.get(2, 0) >= times // 4  # bad files are told from good ones
 
 
-def test_three_hundred(bases: Bases, worker: _Worker) -> None:
+def test_one_hundred_and_fifty(bases: Bases, worker: _Worker) -> None:
     """A sample in every run, with a seed of its own."""
-    _go(bases, worker, 300)
+    _go(bases, worker, 150)
 
 
 @pytest.mark.full

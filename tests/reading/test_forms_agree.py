@@ -62,7 +62,7 @@ def not_carried(difference: Difference, major: int) -> bool:
     return difference.key == "Scan Direction" and major <= 15 and difference.first == "NoMovement"
 
 
-@pytest.mark.oldest_and_newest
+@pytest.mark.newest
 def test_the_forms_agree(huts: tuple[MatrixServer, Extras]) -> None:
     """Every statement with every set of options: same tree, same keys, same values, same types."""
     server, extras = huts

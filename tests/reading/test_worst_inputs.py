@@ -20,7 +20,7 @@ _RUN = "import sys; from tests.reading.read_worst import main; main(*sys.argv[1:
 
 # Packed inputs take half a minute, and are read as the others once they are unpacked; schema files take about as long,
 # and tests/declared counts what short ones take.
-LONG = {"packed", "schema"}
+LONG = {"packed", "schema", "text"}
 
 
 @pytest.mark.parametrize("way", [pytest.param(w, marks=pytest.mark.full) if w in LONG else w for w in WAYS])

@@ -10,7 +10,8 @@ matrix_database  the same on `matrix_server`: MatrixServer whose dsn names the f
 The servers of the matrix are unpacked by `.ci/matrix-servers` into $ROWRECKON_MATRIX_DIR, or into its default
 folder; without them those tests skip, unless ROWRECKON_REQUIRE_MATRIX=1.  Tests that use these fixtures get the
 markers `server` and `matrix` by themselves; tests marked `full` run only when `-m` names that marker.  Long tests
-marked `oldest_and_newest` run on the first and the last release by default, and on those between in the full run.
+marked `oldest_and_newest` run on the first and the last release by default, those marked `newest` on the last, and on
+all others in the full run.
 """
 
 from __future__ import annotations
@@ -125,11 +126,12 @@ def pytest_report_header() -> str:
     return f"PostgreSQL: {kind}; matrix: {', '.join([*there, f'embedded {releases.NEWEST}'])}"
 
 
-def _between(item: pytest.Item) -> bool:
-    """Whether the test's server is neither of the oldest nor of the newest release that the fixture starts."""
+def _left_to_the_full_run(item: pytest.Item) -> bool:
+    """Whether the test's server is of another release than its marker names, among those that the fixture starts."""
+    kept = [at for marker, at in (("oldest_and_newest", (0, -1)), ("newest", (-1,))) if item.get_closest_marker(marker)]
     parameters = getattr(getattr(item, "callspec", None), "params", {})
-    return any(
-        parameters[fixture] not in (majors[0], majors[-1])
+    return bool(kept) and any(
+        parameters[fixture] not in [majors[at] for at in kept[0]]
         for fixture, majors in (("matrix_server", releases.MODELLED), ("reading_database", releases.READ))
         if fixture in parameters
     )
@@ -143,7 +145,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
             item.add_marker(pytest.mark.server)
         if "matrix_server" in wanted or "reading_database" in wanted:
             item.add_marker(pytest.mark.matrix)
-        if item.get_closest_marker("oldest_and_newest") and _between(item):
+        if _left_to_the_full_run(item):
             item.add_marker(pytest.mark.full)
     if "full" in (config.getoption("markexpr") or ""):
         return

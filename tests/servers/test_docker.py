@@ -166,6 +166,7 @@ def composed(database_image: str, tool_image: str, tmp_path: Path) -> Iterator[C
 _LEAVE = ("--yes",)
 
 
+@pytest.mark.full
 def test_compose_brings_up_the_database_and_sweeps_it(composed: Callable[..., str]) -> None:
     """The tool's container sweeps the sample lists on the database's, which its health check lets it wait for."""
     composed("up", "-d", "--no-build", "database")
