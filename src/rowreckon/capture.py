@@ -22,6 +22,8 @@ WITHOUT_FACTS = "without catalog facts: "
 """How the note of a capture begins whose facts were asked for and not had; the reason follows."""
 NOT_ASKED = "the planner could not be asked about other join methods: "
 """How the note of a capture begins whose query was given for that; its facts stay, the reason follows."""
+STAND_IN_NOT_ASKED = "the stand-in was not asked: "
+"""How the note of a capture begins of which a stand-in was told nothing; the reason follows."""
 
 Outcome = Literal["ran", "timed_out", "failed", "refused", "skipped"]
 

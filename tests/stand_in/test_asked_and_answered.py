@@ -119,6 +119,17 @@ def test_the_answer_of_a_database_without_the_tables_is_not_passed_over(
 
 
 @pytest.mark.server
+def test_a_stand_in_that_could_not_be_asked_about_the_query_is_named(asked: Path, tmp_path: Path) -> None:
+    """Whoever names the query asked for one; without the query the audit is whole all the same."""
+    words = ("audit", str(asked / "plan.json"), "--facts", str(asked / "answer.txt"), "--servers", str(tmp_path))
+    asking, alone = rowreckon(*words, "--query", str(asked / "query.sql")), rowreckon(*words)
+
+    assert asking.returncode == 2
+    assert "plan.json: the stand-in was not asked: no server programs of PostgreSQL 18" in asking.stderr
+    assert (alone.returncode, alone.stderr) == (0, "")
+
+
+@pytest.mark.server
 def test_a_plan_in_text_is_compared_as_well(asked: Path) -> None:
     """EXPLAIN's text form leaves out what JSON always prints: that is no difference."""
     assert AGREES in json.dumps(audit(asked, "--query", str(asked / "query.sql"), plan="plan.txt"))

@@ -173,7 +173,7 @@ def audit_command(
         inputs, facts or [], query, threshold, servers, max_bytes, wanted=stand_in, masked=masking is not None
     ) as stood:
         inputs = stood.inputs if masking is None else masking.inputs(stood.inputs)
-        happened.add(without_facts(inputs, dsn, facts))
+        happened.add(without_facts(inputs, dsn, facts, query))
         if save is not None:
             save_captures(inputs, save)
         if one_database and (unhelped := names_no_tables(inputs)):

@@ -9,7 +9,13 @@ from typing import TYPE_CHECKING
 
 from rowreckon.bounded import MOST_TEXT, read_bytes
 from rowreckon.capture import Capture
-from rowreckon.cli.running.status import Happened, lacking_facts, of_another_database, planner_not_asked
+from rowreckon.cli.running.status import (
+    Happened,
+    lacking_facts,
+    of_another_database,
+    planner_not_asked,
+    stand_in_not_asked,
+)
 from rowreckon.cli.server_options import confirm, connector
 from rowreckon.document.audit import Rejected
 from rowreckon.errors import InputError, UsageError
@@ -88,10 +94,12 @@ def names_no_tables(inputs: Inputs) -> str:
     return ""
 
 
-def without_facts(inputs: Inputs, dsn: str | None, facts: Sequence[Path] | None) -> Happened:
-    """Which of the captures lack what a server or files were to give: facts, or a planner's answers."""
+def without_facts(inputs: Inputs, dsn: str | None, facts: Sequence[Path] | None, query: Path | None) -> Happened:
+    """Which of the captures lack what a server or files were to give: facts, or a planner's answers about the query."""
     captures = [item for item in inputs if isinstance(item, Capture)]
     found = of_another_database(captures) if dsn is not None or facts else Happened()
+    if facts and query is not None:
+        found.add(stand_in_not_asked(captures))
     return found if dsn is None else found.add(lacking_facts(captures)).add(planner_not_asked(captures))
 
 

@@ -94,6 +94,13 @@ def planner_not_asked(captures: Iterable[Capture]) -> Happened:
     return _noted(captures, NOT_ASKED)
 
 
+def stand_in_not_asked(captures: Iterable[Capture]) -> Happened:
+    """Why a stand-in that was to be asked about a query could not be, a sentence for each reason."""
+    from rowreckon.capture import STAND_IN_NOT_ASKED
+
+    return _noted(captures, STAND_IN_NOT_ASKED)
+
+
 def _noted(captures: Iterable[Capture], start: str) -> Happened:
     """The notes that begin so, each with the captures that have it."""
 

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
-from rowreckon.capture import Alternative, Capture
+from rowreckon.capture import STAND_IN_NOT_ASKED, Alternative, Capture
 from rowreckon.errors import RowreckonError
 from rowreckon.joins.facts.misestimated import misestimated_joins
 from rowreckon.joins.facts.own_workers import reckoned_of
@@ -35,7 +35,7 @@ AGREES: Final = "the stand-in plans this query as the source did, to the cent"
 LIMITED: Final = "it was planned for a role of the source that does not see everything"
 RIVALS: Final = "what its planner says that other join methods cost at the estimates comes from the stand-in"
 WITHOUT_VALUES: Final = (
-    "the stand-in was not asked: the plan came without the values of its query's parameters, which --query gives"
+    f"{STAND_IN_NOT_ASKED}the plan came without the values of its query's parameters, which --query gives"
 )
 _MOST_TOLD: Final = 3
 """Differences that a note tells; the others are counted."""
@@ -87,14 +87,14 @@ def asked_stand_in(
                 out[number] = _asked(known, facts, there, threshold) if known.query else known
         except RowreckonError as error:
             for number in planned:
-                out[number] = _noted(captures[number], f"the stand-in was not asked: {error.sentence()}")
+                out[number] = _noted(captures[number], f"{STAND_IN_NOT_ASKED}{error.sentence()}")
         yield Asked([_without_query(c) for c in out], left, there)
 
 
 def _without_query(capture: Capture) -> Capture:
     if capture.explain is None or capture.query:
         return capture
-    return _noted(capture, "the stand-in was not asked: the plan came without its query, which --query gives")
+    return _noted(capture, f"{STAND_IN_NOT_ASKED}the plan came without its query, which --query gives")
 
 
 def _recognised(capture: Capture, others: dict[str, str], facts: StandInFacts, planner: Planner) -> Capture:
@@ -117,7 +117,7 @@ def _asked(capture: Capture, facts: StandInFacts, there: StandIn, threshold: flo
     if capture.server_version is not None and capture.server_version // 10000 != facts.server.major:
         return _noted(
             capture,
-            f"the stand-in was not asked: the plan is of PostgreSQL {capture.server_version // 10000}, the facts of"
+            f"{STAND_IN_NOT_ASKED}the plan is of PostgreSQL {capture.server_version // 10000}, the facts of"
             f" {facts.server.major}",
         )
     settings = planning_settings(facts.settings, capture.settings)
