@@ -21,16 +21,19 @@ from rowreckon.document.plan import RightCounts
 from rowreckon.errors import BrokenPlan, RowreckonError
 from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.plan.document import parse_document
+from rowreckon.plan.printed import printed_nodes
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.stand_in.right_counts.asking import ask_right_counts
 from rowreckon.server.stand_in.right_counts.fitting import query_of
+from rowreckon.server.stand_in.right_counts.forging import forgery
+from rowreckon.server.stand_in.right_counts.knobs import expression_knob
 from rowreckon.server.stand_in.standing import StandIn, stand_in
 from rowreckon.stand_in.facts import StandInFacts
+from rowreckon.stand_in.right_counts.conditions import conjuncts
 from rowreckon.stand_in.right_counts.executed import counted, relations_below
 from rowreckon.stand_in.right_counts.executed_price import assembled_price
 from rowreckon.stand_in.right_counts.part_queries import part_query
 from rowreckon.stand_in.right_counts.price import factor_of, worst_price
-from rowreckon.stand_in.right_counts.shapes import nodes
 from rowreckon.stand_in.settings import planning_settings
 from tests.servers.databases import fresh_database
 from tests.servers.fixtures import Servers
@@ -237,8 +240,8 @@ def test_the_part_of_an_index_is_made_right_by_itself(
     found, _ = ask(source, facts, there, CORRELATED)
 
     assert found.plan is not None
-    searched = [node for node in nodes(plan) if node.get("Index Name") == "guests_land"]
-    expected = [node for node in nodes(found.plan) if node.get("Index Name") == "guests_land"]
+    searched = [node for node in printed_nodes(plan) if node.get("Index Name") == "guests_land"]
+    expected = [node for node in printed_nodes(found.plan) if node.get("Index Name") == "guests_land"]
     assert [node["Actual Rows"] for node in searched] == [node["Plan Rows"] for node in expected] == [1000]
 
 
@@ -334,6 +337,37 @@ def test_a_capture_keeps_and_masks_right_counts() -> None:
     assert "land 3" not in masked.model_dump_json()
     assert "'x'" not in masked.model_dump_json()
     assert '"Plan Rows":7' in masked.model_dump_json()
+    deep = plan
+    for _ in range(300):
+        deep = {**plan, "Plans": [deep]}
+    with pytest.raises(BrokenPlan, match="more than 100 levels"):
+        capture_from_document({**document, "right_counts": {**document["right_counts"], "plan": deep}})
     del document["right_counts"]["plan"]["Node Type"]
     with pytest.raises(BrokenPlan):
         capture_from_document(document)
+
+
+@pytest.mark.server
+def test_a_plan_of_too_many_levels_is_refused(there: StandIn) -> None:
+    """In one sentence: each LIMIT is a node of its own, and what reads an answer goes down level by level."""
+    query = "select * from huts"
+    for number in range(250):
+        query = f"select * from ({query} limit {250 - number}) s{number}"
+    with pytest.raises(RowreckonError, match="more than 200 levels"):
+        there.planner.plan(query, {})
+
+
+@pytest.mark.server
+def test_each_expression_of_a_scan_has_its_own_statistics(
+    source: psycopg.Connection[Any], facts: StandInFacts, there: StandIn
+) -> None:
+    """Two conditions on expressions: the stand-in's server has a statistics object for both, each with its own name."""
+    query = "select 1 from stays s where s.id % 7 = 1 and s.hut_id % 11 = 2"
+    level = query_of(query, facts, frozenset({"s"})).levels[0]
+    with forgery(there.statistics_dsn, facts, {}) as forged:
+        relation = forged.relation((None, "stays"))
+        assert relation is not None
+        for condition in conjuncts(level.select.where_clause):
+            assert expression_knob(forged, relation, condition.a_expr.lexpr, condition, frozenset()) is not None
+        made = forged.connection.execute("select count(*) from pg_catalog.pg_statistic_ext").fetchone()
+        assert made == (2,)

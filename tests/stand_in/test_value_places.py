@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
 
+from rowreckon.server.stand_in.filling import array_values
 from rowreckon.sql.grammar import parse, printed
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.figures import SourceStatistics
@@ -16,6 +18,7 @@ from rowreckon.stand_in.values.spread import spread_of
 def _facts() -> StandInFacts:
     """Two tables; what plans them does not matter here."""
     tables = {"stays": {"id": "integer", "hut": "integer", "paid": "boolean", "price": "numeric(8,2)"}}
+    tables["stays"]["came"] = "timestamp with time zone"
     tables["huts"] = {"id": "integer", "name": "text", "built": "date", "place": "point"}
     relations, columns = [], []
     for oid, (name, types) in enumerate(tables.items(), 20_000):
@@ -123,3 +126,42 @@ def test_shares_of_the_manuals_examples() -> None:
     spread = spread_of(told, place.kind, lambda text: text.strip("{}").split(","))
 
     assert spread.up_to(1000) == pytest.approx(0.100697, abs=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("column", "text"),
+    [
+        ("huts.built", "0001-01-01 00:00:00+14:00"),
+        ("stays.came", "0001-01-01 00:00:00+14:00"),
+        ("stays.came", "9999-12-31 23:59:59-14:00"),
+        ("stays.price", "1e-999999999"),
+        ("stays.price", "1e999999999"),
+        ("stays.price", "0e-999999999"),
+        ("stays.price", "NaN"),
+        ("stays.id", "9" * 5_000),
+    ],
+)
+def test_a_value_out_of_all_bounds_is_left_out(column: str, text: str) -> None:
+    """A file may name any: none is written out to its last digit, none ends in another error."""
+    table, name = column.split(".")
+    place = comparisons(parse(f"select from {table} where {name} = '1'"), FACTS).places[0]
+    assert place.kind is not None
+    assert place.kind.read(text) is None
+
+
+def test_neighbours_that_differ_far_behind_have_no_middle() -> None:
+    """Two numbers of 91 digits that differ in the last one: more than is reckoned with."""
+    place = comparisons(parse("select from stays where price < 1"), FACTS).places[0]
+    assert place.kind is not None
+    assert place.kind.between(Decimal("1e90"), Decimal(10**90 + 1)) is None
+    middle = place.kind.between(Decimal(1), Decimal(2))
+    assert middle is not None
+    assert middle.at == Decimal("1.5")
+
+
+def test_an_array_of_arrays_holds_no_values() -> None:
+    """Statistics from a file: only an array of one dimension, as PostgreSQL prints one, has values (manual, "Array
+    Value Input")."""
+    assert array_values('{a,NULL,"NULL","b\\"c"}') == ["a", None, "NULL", 'b"c']
+    for text in ("{{a},{b}}", "{a,{b}}", "{" * 2_000 + "}" * 2_000, "{", "{a}}", ""):
+        assert array_values(text) == []

@@ -25,6 +25,8 @@ from rowreckon.reading.raw import RawPlan
 
 _MOST_SHAPES = 1_000
 _MOST_SEEN = 100_000
+_MOST_SHARINGS = 100
+"""Most templates of one shape: settings of workers are few, but a log may name any."""
 _MOST_QUERIES = 5_000
 _QUERY_SHOWN = 300
 _MOST_MS = 1e12
@@ -234,6 +236,8 @@ class Digester:
         self.shapes.check(nodes)
         template = Template(nodes, leader_takes_part=leader, most_workers=most)
         if known.digest in self.seen:
+            if len(known.templates) >= _MOST_SHARINGS:
+                known.templates.clear()
             known.templates[sharing] = template
         elif len(self.seen) >= _MOST_SEEN:
             self.seen.clear()

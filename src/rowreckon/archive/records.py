@@ -23,6 +23,8 @@ Raw = dict[str, Any]
 _NUMBERS_NEEDED = frozenset({"plan_rows", "actual_rows", "actual_loops", "workers_planned", "workers_launched"})
 _TEXTS = (Text, MaybeText, MaybeFlag, tuple[Text, ...] | None)
 _MOST_TAKERS = 5_000
+_MOST_TYPES = 100
+"""Most types of nodes with the same keys; PostgreSQL has about forty, but a log may name any."""
 _Taker = tuple[type[Any], tuple[str, ...], Callable[[Raw], tuple[Any, ...]]]
 _takers: dict[tuple[str, ...], dict[str, _Taker]] = {}
 
@@ -83,7 +85,7 @@ def tree_of(nodes: Sequence[Raw]) -> PlanTree:
 
 def _new_taker(node_type: str, keys: tuple[str, ...]) -> _Taker:
     """How records are made of nodes of a type that have these keys: their class, their fields, and how to get these."""
-    if len(_takers) >= _MOST_TAKERS:
+    if len(_takers) >= _MOST_TAKERS or len(_takers.get(keys, ())) >= _MOST_TYPES:
         _takers.clear()
     kind, names = _kind_of(FAMILIES.get(node_type, OtherNode))
     taken = [key for key in keys if key in names]

@@ -19,11 +19,12 @@ from rowreckon.bounds import check_bounds
 from rowreckon.capture import Alternative, Capture, Contest, Probe, SessionFacts
 from rowreckon.catalog.facts import Catalog
 from rowreckon.declared.facts import Declared
-from rowreckon.document.plan import RightCounts
+from rowreckon.document.plan import MOST_LEVELS, RightCounts
 from rowreckon.errors import BrokenPlan, UnreadableFile
 from rowreckon.files import write_whole
 from rowreckon.json_text import escaped
 from rowreckon.plan.document import ExplainDocument, parse_document
+from rowreckon.plan.printed import printed_levels
 
 CAPTURE_SCHEMA = "rowreckon.capture/1"
 SUFFIX = ".capture.json"
@@ -168,6 +169,12 @@ def _right_counts_in(raw: Any) -> RightCounts | None:
     found = RightCounts.model_validate(raw)
     if found.plan is not None:
         parse_document({"Plan": found.plan})
+        if printed_levels(found.plan) > MOST_LEVELS:
+            raise BrokenPlan(
+                f"the plan with right counts has more than {MOST_LEVELS} levels",
+                where="right_counts > plan",
+                hint="capture it again, or leave right_counts out",
+            )
     return found
 
 

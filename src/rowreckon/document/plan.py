@@ -1,6 +1,6 @@
 """The audit document: one captured plan with its nodes, joins, causes, and where its time goes."""
 
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 from pydantic import Field
 
@@ -103,6 +103,11 @@ class TimeBy(Part):
     planning: float = 0.0
     waiting: float = 0.0
     other: float = 0.0
+
+
+MOST_LEVELS: Final = 100
+"""Most levels of a plan that right counts hold as PostgreSQL prints it: each takes two of the 255 levels that
+pydantic writes of a value."""
 
 
 class RightCounts(Part):

@@ -12,7 +12,8 @@ from typing import Final
 
 from rowreckon.frozen import frozen
 
-PAGE: Final = 8192
+from .pages import PAGE
+
 _HEADER: Final = 24
 _OPAQUE: Final = 16
 _LINE: Final = 4

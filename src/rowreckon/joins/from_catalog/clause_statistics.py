@@ -20,7 +20,7 @@ from rowreckon.joins.facts.inputs import ClauseInput, KeyInput
 from rowreckon.joins.facts.known_relation import statistics_of
 from rowreckon.joins.facts.partitioned import PartitionedTable, known_table
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
-from rowreckon.joins.from_catalog.computed_sides import computed_key
+from rowreckon.joins.from_catalog.computed_sides import DEFAULT_WIDTH, computed_key
 from rowreckon.plan.condition_text import bare_expression
 from rowreckon.plan.conditions import ColumnReference
 from rowreckon.plan.tree import PlanTree, alias_of
@@ -31,9 +31,6 @@ if TYPE_CHECKING:
     from rowreckon.joins.facts.clauses import JoinClause
     from rowreckon.joins.facts.known_relation import KnownRelation
     from rowreckon.joins.facts.sides import JoinFacts
-
-_DEFAULT_WIDTH = 32
-
 
 _Key = tuple[KeyInput, ColumnStatistics]
 
@@ -119,7 +116,7 @@ def _of_expression(alias: str | None, text: str, known: CatalogFacts) -> _Key | 
             mcv_freq=statistics.mcv_freqs[0] if statistics.mcv_freqs else 0.0,
             relation_rows=relation.rows,
             relation_tuples=relation.size.tuples,
-            width=int(row.avg_width) if row is not None else _DEFAULT_WIDTH,
+            width=int(row.avg_width) if row is not None else DEFAULT_WIDTH,
             calls=known.evaluated(text),
         ),
         statistics,

@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from rowreckon.joins.facts.sides import Side
     from rowreckon.plan.conditions import ColumnReference
 
-_DEFAULT_WIDTH = 32
+DEFAULT_WIDTH = 32
+"""What the planner takes for a column of no known width (get_typavgwidth in utils/cache/lsyscache.c)."""
 
 
 @frozen
@@ -135,6 +136,6 @@ def _width(reference: ColumnReference, computing: _Computing, known: CatalogFact
     relation = known.relation_of(computing.scan) if computing.scan is not None else None
     column = relation.column(reference.column) if relation is not None else None
     if column is None:
-        return _DEFAULT_WIDTH
+        return DEFAULT_WIDTH
     row = column.statistics_of(inherited=False)
-    return int(row.avg_width) if row is not None else max(column.type_length, 0) or _DEFAULT_WIDTH
+    return int(row.avg_width) if row is not None else max(column.type_length, 0) or DEFAULT_WIDTH

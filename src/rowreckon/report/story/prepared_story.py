@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from rowreckon.document.audit import GenericPlan, Plan
+from rowreckon.plural import counted
 from rowreckon.report.words.escape import quote
 from rowreckon.report.words.numbers import cost, listed
 from rowreckon.report.words.numbers import share as percent
@@ -29,12 +30,8 @@ def _turn(generic: GenericPlan) -> str:
             " Values for six or more would tell whether the statement turns to the generic plan."
         )
     if generic.turns_at is None:
-        return f"The statement keeps custom plans for {_executions(generic.executions)} {drawn}."
+        return f"The statement keeps custom plans for {counted(generic.executions, 'execution')} {drawn}."
     return f"The server takes the generic plan from execution {generic.turns_at} on, {drawn}."
-
-
-def _executions(count: int) -> str:
-    return "one execution" if count == 1 else f"{count} executions"
 
 
 def _costs(generic: GenericPlan) -> str:

@@ -11,8 +11,6 @@ from rowreckon.report.words.escape import quote
 from rowreckon.report.words.numbers import cost, listed
 
 HEAD = ("where", "values", "rows", "cost", "plan")
-MASK = "***"
-"""What stands for a value that is masked: two of them need not be the same."""
 _VALUES_SHOWN = 3
 _VALUE = 40
 _NODES_SHOWN = 3
@@ -92,9 +90,16 @@ def _values(entry: PlanForValue) -> str:
         return f"values up to {quote(entry.high or '', _VALUE)}"
     if entry.high is None:
         return f"values from {quote(entry.low, _VALUE)} on"
-    if entry.low == entry.high != MASK:
+    if entry.low == entry.high and not _is_masked(entry.low):
         return quote(entry.low, _VALUE)
     return f"values from {quote(entry.low, _VALUE)} to {quote(entry.high, _VALUE)}"
+
+
+def _is_masked(value: str) -> bool:
+    """Whether only a mask is left of a value: two of them need not be the same."""
+    from rowreckon.sql.masking import MASKED  # it loads the grammar, which no plan without values needs
+
+    return value == MASKED
 
 
 def _cut(named: list[str], rest: str) -> list[str]:

@@ -16,7 +16,7 @@ from rowreckon.capture import STAND_IN_NOT_ASKED, Alternative, Capture
 from rowreckon.errors import RowreckonError
 from rowreckon.joins.facts.misestimated import misestimated_joins
 from rowreckon.joins.facts.own_workers import reckoned_of
-from rowreckon.plan.document import parse_document
+from rowreckon.plan.document import parse_document, rebuild_plan
 from rowreckon.plural import counted
 from rowreckon.server.executing.alternatives import switch_sets
 from rowreckon.stand_in.compare import PlanDifference, plan_differences
@@ -78,12 +78,13 @@ def asked_stand_in(
     with contextlib.ExitStack() as stack:
         there = None
         left = dict(others)
+        plans = _PlannedOnce()
         progress("building a stand-in", 0, len(planned) + 1)
         try:
             there = stack.enter_context(stand_in(facts, folder))
             for done, number in enumerate(planned, 1):
                 progress("asking the stand-in", done, len(planned) + 1)
-                known = _recognised(out[number], left, facts, there.planner)
+                known = _recognised(out[number], left, facts, there.planner, plans)
                 out[number] = _asked(known, facts, there, threshold) if known.query else known
         except RowreckonError as error:
             for number in planned:
@@ -97,16 +98,31 @@ def _without_query(capture: Capture) -> Capture:
     return _noted(capture, f"{STAND_IN_NOT_ASKED}the plan came without its query, which --query gives")
 
 
-def _recognised(capture: Capture, others: dict[str, str], facts: StandInFacts, planner: Planner) -> Capture:
+class _PlannedOnce:
+    """Plans of a list's queries, each asked for once for the same settings, however many captures look for theirs."""
+
+    def __init__(self) -> None:
+        self._known: dict[tuple[str, frozenset[tuple[str, str]]], Mapping[str, Any] | None] = {}
+
+    def plan(self, planner: Planner, query: str, settings: Mapping[str, str]) -> Mapping[str, Any] | None:
+        """The plan, None where there is none."""
+        key = query, frozenset(settings.items())
+        if key not in self._known:
+            self._known[key] = None
+            with contextlib.suppress(RowreckonError):
+                self._known[key] = planner.plan(query, settings)["Plan"]
+        return self._known[key]
+
+
+def _recognised(
+    capture: Capture, others: dict[str, str], facts: StandInFacts, planner: Planner, plans: _PlannedOnce
+) -> Capture:
     """The capture with the only query of the others that is planned as it was; that one is taken out of them."""
     if capture.query or not others:
         return capture
-    settings = planning_settings(facts.settings, capture.settings)
-    alike = []
-    for name, text in others.items():
-        with contextlib.suppress(RowreckonError):
-            if not plan_differences(_as_printed(capture), planner.plan(text, settings)["Plan"]):
-                alike.append(name)
+    settings, plan = planning_settings(facts.settings, capture.settings), _as_printed(capture)
+    planned = ((name, plans.plan(planner, text, settings)) for name, text in others.items())
+    alike = [name for name, found in planned if found is not None and not plan_differences(plan, found)]
     return capture.model_copy(update={"query": others.pop(alike[0])}) if len(alike) == 1 else capture
 
 
@@ -120,12 +136,12 @@ def _asked(capture: Capture, facts: StandInFacts, there: StandIn, threshold: flo
             f"{STAND_IN_NOT_ASKED}the plan is of PostgreSQL {capture.server_version // 10000}, the facts of"
             f" {facts.server.major}",
         )
-    settings = planning_settings(facts.settings, capture.settings)
+    settings, plan = planning_settings(facts.settings, capture.settings), _as_printed(capture)
     try:
-        planner, document, query = planned_as_captured(planner, facts, capture, settings, _as_printed(capture))
+        planner, document, query = planned_as_captured(planner, facts, capture, settings, plan)
     except RowreckonError as error:
         return _noted(capture, error.sentence(), *_lacks(without))
-    differences = plan_differences(_as_printed(capture), document["Plan"])
+    differences = plan_differences(plan, document["Plan"])
     if differences and capture.prepared is None and has_parameters(capture.query):
         return _noted(capture, WITHOUT_VALUES)
     if differences:
@@ -160,8 +176,7 @@ def _rivals(query: str, planner: Planner, settings: Mapping[str, str], methods: 
 def _as_printed(capture: Capture) -> Mapping[str, Any]:
     """The captured plan under EXPLAIN's own keys."""
     assert capture.explain is not None
-    plan: Mapping[str, Any] = capture.explain.plan.model_dump(by_alias=True, mode="json", exclude_unset=True)
-    return plan
+    return rebuild_plan(capture.explain.plan)
 
 
 def _told(differences: Sequence[PlanDifference]) -> list[str]:

@@ -12,6 +12,8 @@ from typing import Any, Final
 
 import psycopg
 from psycopg import sql
+from psycopg.adapt import Transformer
+from psycopg.pq import Format
 
 from rowreckon.errors import CannotStart
 from rowreckon.server.connecting.connection import Connection, first_line
@@ -209,15 +211,11 @@ def _insert(relation: SourceRelation, row: dict[str, str]) -> _Insert:
 
 
 def array_values(text: str) -> list[str | None]:
-    """The elements of an array of one dimension as PostgreSQL writes it."""
-    from psycopg.adapt import PyFormat, Transformer
-    from psycopg.pq import Format
-
-    del PyFormat
+    """The elements of an array of one dimension as PostgreSQL writes it; none of what is no such array."""
     loader = Transformer().get_loader(_TEXT_ARRAY, Format.TEXT)
     with contextlib.suppress(psycopg.Error):
-        found: Any = loader.load(text.encode())
-        return list(found)
+        found: list[Any] = list(loader.load(text.encode()))
+        return [] if any(isinstance(element, list) for element in found) else found
     return []
 
 

@@ -9,6 +9,7 @@ from typing import Any
 from rowreckon.capture import Capture
 from rowreckon.document.audit import Audit, Foretold, Remedy
 from rowreckon.errors import RowreckonError
+from rowreckon.plan.document import rebuild_plan
 from rowreckon.stand_in.compare import plan_differences
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.foretellable import statements_of, why_not_foretold
@@ -52,9 +53,7 @@ def listed_queries(
             named(capture.name),
             capture.query,
             planning_settings(facts.settings, capture.settings),
-            None
-            if capture.explain is None
-            else capture.explain.plan.model_dump(by_alias=True, mode="json", exclude_unset=True),
+            rebuild_plan(capture.explain.plan) if capture.explain is not None else None,
             capture.session.role if capture.session is not None else None,
         )
         for capture in captures

@@ -1,4 +1,4 @@
-"""Asking a stand-in for plans: the one connection that there is to it plans statements and does nothing else."""
+"""Asking a stand-in for plans: EXPLAIN without ANALYZE, alone or of a prepared statement; nothing else is asked."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from rowreckon.server.connecting.connection import Connection, connected, first_
 from rowreckon.stand_in.permitted import STATEMENT, NotPermitted, as_text, check_parts
 from rowreckon.stand_in.rights import role_there
 
+from .answered import plan_document
 from .prepared import STATEMENTS, Prepared
 
 if TYPE_CHECKING:
@@ -88,7 +89,7 @@ class Planner:
         with self.under(settings):
             try:
                 for name in names:
-                    self._connection.execute(sql.SQL("PREPARE {} AS {}").format(name, sql.SQL(text)))
+                    self._connection.execute(sql.SQL("PREPARE {} AS {}").format(name, sql.SQL(text)), binary=True)
                 self._connection.execute("savepoint asked")
                 yield Prepared(self._connection, settings.get("plan_cache_mode", "auto"))
             except psycopg.Error as error:
@@ -114,16 +115,12 @@ class Planner:
         try:
             # the extended protocol takes one statement only, but would have the parameters bound; the text was printed
             # from the tree of one statement in either case
-            row = self._connection.execute(statement, binary=not parameters).fetchone()
+            return plan_document(self._connection.execute(statement, binary=not parameters))
         except psycopg.Error as error:
             self._connection.execute("rollback to savepoint asked")
             raise StatementFailed(
                 f"the stand-in can't plan the query: {first_line(error)}", sqlstate=error.sqlstate
             ) from None
-        assert row is not None
-        document = row[0]
-        found: dict[str, Any] = document[0] if isinstance(document, list) else document
-        return found
 
     def _set(self, name: str, value: str) -> None:
         """A setting for the transaction; one that this release does not have, or not so, is passed over."""

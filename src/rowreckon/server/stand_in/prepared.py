@@ -16,6 +16,8 @@ from psycopg import sql
 from rowreckon.errors import StatementFailed
 from rowreckon.server.connecting.connection import Connection, first_line
 
+from .answered import plan_document
+
 AUTO, CUSTOM, GENERIC = STATEMENTS = ("rowreckon_auto", "rowreckon_custom", "rowreckon_generic")
 """The prepared statements of one query: as the server chooses, with custom plans alone, with the generic one alone."""
 
@@ -57,12 +59,11 @@ class Prepared:
         statement = sql.SQL("EXPLAIN (FORMAT JSON, ANALYZE FALSE) EXECUTE {} ({})")
         try:
             self._connection.execute("select pg_catalog.set_config('plan_cache_mode', %s, true)", (self._modes[name],))
-            row = self._connection.execute(statement.format(sql.Identifier(name), arguments), binary=True).fetchone()
+            cursor = self._connection.execute(statement.format(sql.Identifier(name), arguments), binary=True)
+            found: dict[str, Any] = plan_document(cursor)["Plan"]
+            return found
         except psycopg.Error as error:
             self._connection.execute("rollback to savepoint asked")
             raise StatementFailed(
                 f"the stand-in can't plan the execution: {first_line(error)}", sqlstate=error.sqlstate
             ) from None
-        assert row is not None
-        found: dict[str, Any] = row[0][0]["Plan"]
-        return found

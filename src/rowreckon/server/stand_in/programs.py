@@ -71,7 +71,9 @@ def _told_by_pg_config(major: int) -> Path | None:
         return None
     try:
         command = [program, "--version", "--bindir"]
-        done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=_PG_CONFIG_S)
+        done = subprocess.run(
+            command, capture_output=True, text=True, errors="replace", check=False, timeout=_PG_CONFIG_S
+        )
     except (OSError, subprocess.TimeoutExpired):
         return None
     lines = done.stdout.splitlines()

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from postgast.pg_query_pb2 import A_Expr_Kind, BoolExprType
+
 from rowreckon.frozen import frozen
 from rowreckon.sql.tree import every_message, kind_of, strings
 
@@ -42,15 +44,13 @@ def conjuncts(node: Any) -> Iterator[Any]:
     kind = node.WhichOneof("node")
     if kind is None:
         return
-    if kind == "bool_expr" and node.bool_expr.boolop == _AND:
+    if kind == "bool_expr" and node.bool_expr.boolop == BoolExprType.AND_EXPR:
         for part in node.bool_expr.args:
             yield from conjuncts(part)
     else:
         yield node
 
 
-_AND = 1
-"""AND_EXPR of the grammar's BoolExprType."""
 _NOTHING = Scope({})
 
 
@@ -77,7 +77,7 @@ def columns_in(node: Any, scope: Scope, inner: Scope = _NOTHING) -> frozenset[Co
 
 def equal_columns(node: Any, scope: Scope) -> tuple[Column, Column] | None:
     """The two columns of `one = other`; None for any other condition."""
-    if node.WhichOneof("node") != "a_expr" or node.a_expr.kind != _OPERATOR or strings(node.a_expr.name) != ("=",):
+    if not is_equality(node):
         return None
     sides = (_bare(node.a_expr.lexpr), _bare(node.a_expr.rexpr))
     found = [scope.found(side.column_ref) for side in sides if side.WhichOneof("node") == "column_ref"]
@@ -86,8 +86,11 @@ def equal_columns(node: Any, scope: Scope) -> tuple[Column, Column] | None:
     return found[0], found[1]
 
 
-_OPERATOR = 1
-"""AEXPR_OP of the grammar's A_Expr_Kind."""
+def is_equality(node: Any) -> bool:
+    """Whether a condition is one `=`."""
+    if node.WhichOneof("node") != "a_expr":
+        return False
+    return node.a_expr.kind == A_Expr_Kind.AEXPR_OP and strings(node.a_expr.name) == ("=",)
 
 
 def _bare(node: Any) -> Any:

@@ -10,15 +10,14 @@ from collections.abc import Iterable, Sequence
 from itertools import pairwise
 from typing import Any
 
+from postgast.pg_query_pb2 import JoinType
+
 from rowreckon.frozen import frozen
 from rowreckon.sql.grammar import parse
 from rowreckon.stand_in.permitted import as_text
 
-from .conditions import Column, columns_in, conjuncts, constants_in, equal_columns
+from .conditions import Column, columns_in, conjuncts, constants_in, equal_columns, is_equality
 from .levels import Level, items_of, relations_in
-
-_INNER, _LEFT, _FULL, _RIGHT = 1, 2, 3, 4
-"""JOIN_INNER … of the grammar's JoinType."""
 
 
 @frozen
@@ -67,7 +66,7 @@ def inner_only(level: Level) -> bool:
         node = waiting.pop()
         if node.WhichOneof("node") == "join_expr":
             join = node.join_expr
-            if join.jointype != _INNER or join.is_natural or join.using_clause or join.alias.aliasname:
+            if join.jointype != JoinType.JOIN_INNER or join.is_natural or join.using_clause or join.alias.aliasname:
                 return False
             waiting += [join.larg, join.rarg]
     return True
@@ -114,7 +113,7 @@ def _put(select: Any, conditions: Sequence[Any]) -> None:
 
 
 def _inner_conditions(node: Any) -> list[Any]:
-    if node.WhichOneof("node") != "join_expr" or node.join_expr.jointype != _INNER:
+    if node.WhichOneof("node") != "join_expr" or node.join_expr.jointype != JoinType.JOIN_INNER:
         return []
     join = node.join_expr
     return [*conjuncts(join.quals), *_inner_conditions(join.larg), *_inner_conditions(join.rarg)]
@@ -138,8 +137,10 @@ def _pruned(node: Any, part: Part, conditions: list[Any]) -> Any:
     kept = [c for c in conjuncts(join.quals) if _belongs(c, part)]
     if left is None or right is None:
         alone = right if left is None else left
-        nullable = (join.jointype == _LEFT and left is None) or (join.jointype == _RIGHT and right is None)
-        if alone is not None and (join.jointype == _INNER or nullable):
+        nullable = (join.jointype == JoinType.JOIN_LEFT and left is None) or (
+            join.jointype == JoinType.JOIN_RIGHT and right is None
+        )
+        if alone is not None and (join.jointype == JoinType.JOIN_INNER or nullable):
             conditions += kept
         return alone
     fresh = parse("select 1 from a join b on true").stmts[0].stmt.select_stmt.from_clause[0]
@@ -190,10 +191,10 @@ def _derived(part: Part) -> Iterable[Any]:
 
 
 def _is_equal(condition: Any) -> bool:
-    if condition.WhichOneof("node") != "a_expr" or condition.a_expr.kind != 1:
+    if not is_equality(condition):
         return False
     sides = [s.WhichOneof("node") for s in (condition.a_expr.lexpr, condition.a_expr.rexpr)]
-    return [name.string.sval for name in condition.a_expr.name] == ["="] and sides.count("column_ref") == 1
+    return sides.count("column_ref") == 1
 
 
 def _equality(one: Column, other: Column) -> Any:

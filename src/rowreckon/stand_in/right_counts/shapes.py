@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from typing import Any, Final
 
 from rowreckon.frozen import frozen
+from rowreckon.plan.printed import Printed, printed_nodes
 
 from .executed import plain_alias
 from .part_queries import Order
 
 METHODS: Final = {"Nested Loop": "enable_nestloop", "Hash Join": "enable_hashjoin", "Merge Join": "enable_mergejoin"}
-
-Plan = Mapping[str, Any]
 
 
 @frozen
@@ -25,27 +24,18 @@ class JoinOf:
     first: str | None
 
 
-def shape(plan: Plan) -> tuple[Any, ...]:
+def shape(plan: Printed) -> tuple[Any, ...]:
     """What tells two plans apart: nodes, relations and indexes, in their order."""
     own = (plan["Node Type"], plan.get("Alias"), plan.get("Index Name"), plan.get("Join Type"))
     return (*own, tuple(shape(child) for child in plan.get("Plans") or ()))
 
 
-def inputs(plan: Plan) -> list[Plan]:
+def inputs(plan: Printed) -> list[Printed]:
     """The nodes that a node takes its rows from; subplans of conditions are none."""
     return [child for child in plan.get("Plans") or () if child.get("Subplan Name") is None]
 
 
-def nodes(plan: Plan) -> Iterator[Plan]:
-    """All nodes in pre-order."""
-    waiting = [plan]
-    while waiting:
-        node = waiting.pop()
-        yield node
-        waiting.extend(reversed(node.get("Plans") or []))
-
-
-def below(plan: Plan, known: frozenset[str]) -> frozenset[str]:
+def below(plan: Printed, known: frozenset[str]) -> frozenset[str]:
     """The aliases that a node is made of; subplans of conditions are no part of it."""
     inner = inputs(plan)
     found = frozenset[str]().union(*(below(child, known) for child in inner))
@@ -53,16 +43,16 @@ def below(plan: Plan, known: frozenset[str]) -> frozenset[str]:
     return found | {plain_alias(own, known)} if own is not None and (own in known or not found) else found
 
 
-def joins_of(plan: Plan, known: frozenset[str]) -> list[JoinOf]:
+def joins_of(plan: Printed, known: frozenset[str]) -> list[JoinOf]:
     """The joins of a plan, from the top; `first` is the relation that its rows start from."""
     return [
         JoinOf(number, node["Node Type"], below(node, known), starts_from(node, known))
-        for number, node in enumerate(nodes(plan))
+        for number, node in enumerate(printed_nodes(plan))
         if node["Node Type"] in METHODS
     ]
 
 
-def starts_from(plan: Plan, known: frozenset[str]) -> str | None:
+def starts_from(plan: Printed, known: frozenset[str]) -> str | None:
     """The relation at the end of the outer sides: where the plan's rows start."""
     node = plan
     while True:
@@ -73,17 +63,17 @@ def starts_from(plan: Plan, known: frozenset[str]) -> str | None:
         node = inner[0]
 
 
-def order_of(plan: Plan, known: frozenset[str]) -> frozenset[frozenset[str]]:
+def order_of(plan: Printed, known: frozenset[str]) -> frozenset[frozenset[str]]:
     """The order of joins: which sets of relations a plan puts together."""
     return frozenset(join.aliases for join in joins_of(plan, known))
 
 
-def methods_of(plan: Plan, known: frozenset[str]) -> dict[frozenset[str], str]:
+def methods_of(plan: Printed, known: frozenset[str]) -> dict[frozenset[str], str]:
     """The method by which each set of relations is put together."""
     return {join.aliases: join.method for join in joins_of(plan, known)}
 
 
-def nesting(plan: Plan, items: Mapping[frozenset[str], str], known: frozenset[str]) -> Order | None:
+def nesting(plan: Printed, items: Mapping[frozenset[str], str], known: frozenset[str]) -> Order | None:
     """The order of joins as pairs of the FROM clause's items; None where a join is not of whole items.
 
     `items` are the items' aliases by the relations that a plan shows for them.
@@ -100,7 +90,7 @@ def nesting(plan: Plan, items: Mapping[frozenset[str], str], known: frozenset[st
     return None if left is None or right is None else (left, right)
 
 
-def own_cost(plan: Plan) -> float:
+def own_cost(plan: Printed) -> float:
     """What a node costs by itself, over one execution of it: its total without what its inputs cost.
 
     An inner side that a nested loop runs again counts as the loop's own, since it grows with the loop's outer rows.

@@ -59,9 +59,11 @@ def with_values(query: str, values: Sequence[str | None]) -> str | None:
     try:
         tree = parse(query)
         for place in _parameters(tree):
-            _put(place, values)
+            if not 0 < place.param_ref.number <= len(values):
+                return None
+            _put(place, values[place.param_ref.number - 1])
         return printed(tree)
-    except (NotSql, IndexError):
+    except NotSql:
         return None
 
 
@@ -90,9 +92,7 @@ def _cast(node: Any, type_name: Any) -> None:
     node.type_cast.type_name.CopyFrom(type_name)
 
 
-def _put(node: Any, values: Sequence[str | None]) -> None:
-    number = node.param_ref.number
-    value = values[number - 1] if number > 0 else values[len(values)]
+def _put(node: Any, value: str | None) -> None:
     node.Clear()
     if value is None:
         node.a_const.isnull = True

@@ -25,6 +25,8 @@ _FIRST_MICROSECOND: Final = (datetime.min - _EPOCH) // timedelta(microseconds=1)
 _DIGITS: Final = Context(prec=40)
 _LARGEST: Final = Decimal("1e100")
 """Numbers beyond it are left out: no bound of a histogram that tells anything."""
+_MOST_DECIMALS: Final = 400
+"""Digits behind the point; a double precision number has up to 340. A file may name one of a thousand million."""
 
 
 @frozen
@@ -62,7 +64,10 @@ class Kind:
             return self.write(middle) if low < middle < high else None
         wide = Decimal(high) - Decimal(low)
         half = _DIGITS.add(Decimal(low), wide / 2)
-        middle = _DIGITS.quantize(half, Decimal(1).scaleb(max(wide.adjusted() - 8, -20))) if wide else half
+        try:
+            middle = _DIGITS.quantize(half, Decimal(1).scaleb(max(wide.adjusted() - 8, -20))) if wide else half
+        except InvalidOperation:  # they differ behind more digits than are reckoned with
+            return None
         return self.write(middle) if low < middle < high else None
 
     def beyond(self, low: At, high: At) -> list[Value]:
@@ -122,7 +127,9 @@ def _read_decimal(text: str) -> Value | None:
 
 def _write_decimal(place: Decimal) -> Value | None:
     place = Decimal(place)
-    return Value(f"{place:f}", place) if place.is_finite() and abs(place) < _LARGEST else None
+    if not place.is_finite() or place.copy_abs() >= _LARGEST or int(place.as_tuple().exponent) < -_MOST_DECIMALS:
+        return None
+    return Value(f"{place:f}", place)
 
 
 def _read_date(text: str) -> Value | None:
@@ -143,10 +150,10 @@ def _moments(*, zone: bool) -> Kind:
     def read(text: str) -> Value | None:
         try:
             moment = datetime.fromisoformat(text)
-        except ValueError:
+            if moment.tzinfo is not None:
+                moment = moment.astimezone(UTC).replace(tzinfo=None)
+        except (ValueError, OverflowError):
             return None
-        if moment.tzinfo is not None:
-            moment = moment.astimezone(UTC).replace(tzinfo=None)
         return write((moment - _EPOCH) // timedelta(microseconds=1))
 
     def write(place: int) -> Value | None:

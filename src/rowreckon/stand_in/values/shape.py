@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from rowreckon.plan.names import printed_name
+from rowreckon.plan.printed import printed_nodes
 from rowreckon.stand_in.facts import StandInFacts
 
 from .mapping import Answer
@@ -43,7 +44,7 @@ class Shapes:
 
     def answer(self, plan: Mapping[str, Any]) -> Answer:
         """The plan whose root this is."""
-        nodes = _nodes(plan)
+        nodes = list(printed_nodes(plan))
         tables = [str(node[key]) for node in nodes for key in ("Relation Name", "Alias") if key in node]
         indexes = [self._indexes.get(name, name) for node in nodes if (name := node.get("Index Name"))]
         return Answer(
@@ -75,11 +76,3 @@ class Shapes:
         if index:
             words.append(f"using {self._indexes.get(index, index)}")
         return " ".join(words)
-
-
-def _nodes(plan: Mapping[str, Any]) -> list[Mapping[str, Any]]:
-    """A node and all below it, from the top."""
-    found = [plan]
-    for child in plan.get("Plans") or ():
-        found += _nodes(child)
-    return found

@@ -8,9 +8,10 @@ from itertools import combinations
 from typing import Final
 
 from rowreckon.counts.reckon import ReckonedTree
-from rowreckon.document.plan import RightCounts
+from rowreckon.document.plan import MOST_LEVELS, RightCounts
 from rowreckon.errors import StatementFailed, StatementRefused
 from rowreckon.frozen import frozen
+from rowreckon.plan.printed import Printed, printed_levels, printed_nodes
 from rowreckon.plural import agreeing
 from rowreckon.plural import counted as told_number
 from rowreckon.server.stand_in.planning import explainable
@@ -22,11 +23,9 @@ from rowreckon.stand_in.right_counts.part_queries import inner_only, ordered_que
 from rowreckon.stand_in.right_counts.price import factor_of, worst_price
 from rowreckon.stand_in.right_counts.shapes import (
     METHODS,
-    Plan,
     joins_of,
     methods_of,
     nesting,
-    nodes,
     order_of,
     shape,
     starts_from,
@@ -35,8 +34,6 @@ from rowreckon.stand_in.right_counts.shapes import (
 from .fitting import Fitted, Query, fit_all, query_of
 from .forging import Forgery, forgery
 
-_DEEPEST: Final = 80
-"""Most levels of an executed plan; the document holds the new plan as a tree, which JSON writers bound (at 255)."""
 _DISABLED: Final = 1e9
 """Costs from here on hold the penalty of a method that is switched off, up to 17."""
 _SCANS: Final = ("enable_seqscan", "enable_indexscan", "enable_bitmapscan", "enable_material", "enable_memoize")
@@ -53,7 +50,7 @@ class Foretold:
 
 def ask_right_counts(
     query: str,
-    executed: Plan,
+    executed: Printed,
     reckoned: ReckonedTree,
     facts: StandInFacts,
     settings: Mapping[str, str],
@@ -78,15 +75,14 @@ def ask_right_counts(
 
 def _asked(
     query: str,
-    executed: Plan,
+    executed: Printed,
     reckoned: ReckonedTree,
     facts: StandInFacts,
     settings: Mapping[str, str],
     dsn: str,
     role: str | None,
 ) -> Foretold:
-    if max(len(reckoned.tree.path(number)) for number in range(len(reckoned.tree))) > _DEEPEST:
-        raise NotPermitted(f"has a plan of more than {_DEEPEST} levels")
+    _check_levels(executed)
     text, _ = explainable(query)
     taken_apart = query_of(text, facts, relations_below(reckoned.tree, frozenset())[0])
     # groups matter where a subquery of the FROM clause hands them on
@@ -95,11 +91,17 @@ def _asked(
     with forgery(dsn, facts, settings, role) as forged:
         fitted = fit_all(forged, taken_apart, counts)
         foretold = forged.document(text)["Plan"]
+        _check_levels(foretold)
         price = _price_of_executed(forged, text, taken_apart, executed, foretold)
     return _told(executed, foretold, price, fitted, counts, reckoned, taken_apart.known)
 
 
-def _price_of_executed(forged: Forgery, text: str, query: Query, executed: Plan, foretold: Plan) -> float | None:
+def _check_levels(plan: Printed) -> None:
+    if printed_levels(plan) > MOST_LEVELS:
+        raise NotPermitted(f"has a plan of more than {MOST_LEVELS} levels")
+
+
+def _price_of_executed(forged: Forgery, text: str, query: Query, executed: Printed, foretold: Printed) -> float | None:
     """What the executed plan costs at the right counts; None where the planner can't be led to it.
 
     It is led by switching methods off, and by writing the order of joins. Where no single plan then is the executed
@@ -108,7 +110,7 @@ def _price_of_executed(forged: Forgery, text: str, query: Query, executed: Plan,
     cheapest = float(foretold["Total Cost"])
     if shape(foretold) == shape(executed):
         return cheapest
-    pool: list[Plan] = []
+    pool: list[Printed] = []
     for plan in _led(forged, text, query, executed):
         if shape(plan) == shape(executed):
             return max(float(plan["Total Cost"]), cheapest)
@@ -118,7 +120,7 @@ def _price_of_executed(forged: Forgery, text: str, query: Query, executed: Plan,
     return None if price is None else max(price, cheapest)
 
 
-def _led(forged: Forgery, text: str, query: Query, executed: Plan) -> Iterator[Plan]:
+def _led(forged: Forgery, text: str, query: Query, executed: Printed) -> Iterator[Printed]:
     """Plans with methods switched off: the executed plan's methods first."""
     used = frozenset(METHODS[join.method] for join in joins_of(executed, query.known))
     every = [frozenset(chosen) for size in (1, 2, 3) for chosen in combinations(METHODS.values(), size)]
@@ -133,7 +135,7 @@ def _led(forged: Forgery, text: str, query: Query, executed: Plan) -> Iterator[P
                         yield plan
 
 
-def _orders(text: str, query: Query, executed: Plan) -> Iterator[tuple[str, Mapping[str, str]]]:
+def _orders(text: str, query: Query, executed: Printed) -> Iterator[tuple[str, Mapping[str, str]]]:
     """The query as it stands, and with the executed order of joins written down."""
     yield text, {}
     level = query.levels[0]
@@ -147,13 +149,13 @@ def _orders(text: str, query: Query, executed: Plan) -> Iterator[tuple[str, Mapp
         return
 
 
-def _has_disabled(plan: Plan) -> bool:
-    return float(plan["Total Cost"]) >= _DISABLED or any(node.get("Disabled") for node in nodes(plan))
+def _has_disabled(plan: Printed) -> bool:
+    return float(plan["Total Cost"]) >= _DISABLED or any(node.get("Disabled") for node in printed_nodes(plan))
 
 
 def _told(
-    executed: Plan,
-    foretold: Plan,
+    executed: Printed,
+    foretold: Printed,
     price: float | None,
     fitted: Fitted,
     counts: list[Counted],

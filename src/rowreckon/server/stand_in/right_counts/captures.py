@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from rowreckon.capture import Capture
 from rowreckon.errors import RowreckonError
 from rowreckon.joins.facts.own_workers import reckoned_of
+from rowreckon.plan.document import rebuild_plan
 from rowreckon.server.stand_in.planning import Planner
 from rowreckon.server.stand_in.standing import StandIn
 from rowreckon.stand_in.facts import StandInFacts
@@ -23,7 +24,7 @@ def with_right_counts(
     """
     if capture.query is None or capture.explain is None:
         return capture
-    plan = capture.explain.plan.model_dump(by_alias=True, mode="json", exclude_unset=True)
+    plan = rebuild_plan(capture.explain.plan)
     reckoned, dsn = reckoned_of(capture), there.statistics_dsn
     try:
         told = ask_right_counts(capture.query, plan, reckoned, facts, settings, dsn, planner.role)

@@ -43,6 +43,8 @@ class Forgery:
     oids: Mapping[int, int]
     role: str | None = None
     asked: int = 0
+    objects: int = 0
+    """Statistics objects that were made, each of which has a name with its number."""
     until: float = field(default_factory=lambda: time.monotonic() + MOST_SECONDS)
     _figures: dict[tuple[int, int, bool], Figures] = field(default_factory=dict)
 
@@ -121,15 +123,15 @@ class Forgery:
             (max(rows, 1.0), name),
         )
 
-    def drop_foreign_keys(self, one: SourceRelation, other: SourceRelation) -> bool:
-        """Take away the foreign keys between two tables, which override distinct counts; whether there were any."""
+    def drop_foreign_keys(self, one: SourceRelation, other: SourceRelation) -> None:
+        """Take away the foreign keys between two tables, which override distinct counts."""
         here = [self.oids[one.oid], self.oids[other.oid]]
-        found = self.connection.execute(_FOREIGN_KEYS, (here, here)).fetchall()
-        for table, constraint in found:
-            statement = sql.SQL("alter table {} drop constraint {}").format(sql.SQL(table), sql.Identifier(constraint))
+        for schema, table, constraint in self.connection.execute(_FOREIGN_KEYS, (here, here)).fetchall():
+            statement = sql.SQL("alter table {} drop constraint {}").format(
+                sql.Identifier(schema, table), sql.Identifier(constraint)
+            )
             with contextlib.suppress(psycopg.Error), self.as_maker():
-                self.connection.execute(statement)
-        return bool(found)
+                self.connection.execute(statement, binary=True)
 
     @contextlib.contextmanager
     def as_maker(self) -> Iterator[None]:
@@ -165,7 +167,8 @@ class Undo:
 
 
 _FOREIGN_KEYS: Final = """
-select c.conrelid::pg_catalog.regclass::text, c.conname from pg_catalog.pg_constraint c
+select n.nspname, t.relname, c.conname from pg_catalog.pg_constraint c
+  join pg_catalog.pg_class t on t.oid = c.conrelid join pg_catalog.pg_namespace n on n.oid = t.relnamespace
 where c.contype = 'f' and c.conrelid = any(%s::oid[]) and c.confrelid = any(%s::oid[]) order by c.oid
 """
 

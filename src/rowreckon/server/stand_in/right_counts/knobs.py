@@ -103,7 +103,8 @@ def expression_knob(
     """A new statistics object for an expression; None where the release, or the expression, can't have one."""
     if forgery.facts.server.major < _EXPRESSIONS_FROM or forgery.has_children(relation):
         return None
-    name = f"rowreckon_forged_{forgery.asked}"
+    forgery.objects += 1
+    name = f"rowreckon_forged_{forgery.objects}"
     table = quoted(relation.schema_, relation.name)
     try:
         bare = _without_alias(expression)
@@ -120,7 +121,7 @@ def expression_knob(
         )
         with forgery.as_maker():
             forgery.connection.execute(statistics.encode(), binary=True)
-            forgery.connection.execute(scratch)
+            forgery.connection.execute(scratch, binary=True)
         row = forgery.connection.execute(_FOUND, (name, name)).fetchone()
     except (NotPermitted, psycopg.Error):
         return None
