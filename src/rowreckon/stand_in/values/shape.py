@@ -46,13 +46,13 @@ class Shapes:
         """The plan whose root this is."""
         nodes = list(printed_nodes(plan))
         tables = [str(node[key]) for node in nodes for key in ("Relation Name", "Alias") if key in node]
-        indexes = [self._indexes.get(name, name) for node in nodes if (name := node.get("Index Name"))]
+        indexes = [str(node["Index Name"]) for node in nodes if "Index Name" in node]
         return Answer(
             self.line(plan),
             tuple(dict.fromkeys(self.label(node) for node in nodes)),
             float(plan["Total Cost"]),
             tuple(dict.fromkeys([*tables, *(self._tables.get(name, name) for name in tables)])),
-            tuple(dict.fromkeys(indexes)),
+            tuple(dict.fromkeys(self._indexes.get(name, name) for name in indexes)),
         )
 
     def line(self, plan: Mapping[str, Any]) -> str:
