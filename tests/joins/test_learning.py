@@ -275,6 +275,22 @@ def test_what_no_plan_tells_is_asked_of_another_plan(tables: Connection) -> None
     assert decided.joins[0].learned_from == ("answer",)
 
 
+def test_two_plans_of_one_name_tell_alike(tables: Connection) -> None:
+    """Only one of them says when it was made: what is learned is what the one tells, in whichever order they come."""
+    reader = _named(tables, "reader", WHOLE)
+    told = [
+        _named(tables, "twice", query)
+        for query in ("select hut, count(*) from trails group by hut", *SEARCHES.values())
+    ]
+    untold = [one.model_copy(update={"captured_at": None}) for one in told]
+    timed = [one.model_copy(update={"captured_at": "2026-11-25T08:38:00+00:00"}) for one in told]
+    learned = [_learned(reader, *timed, *untold), _learned(reader, *untold, *timed)]
+    assert learned[0].distinct == learned[1].distinct
+    assert learned[0].indexes == learned[1].indexes
+    assert learned[0].distinct
+    assert learned[0].indexes
+
+
 def test_more_evidence_never_decides_less(tables: Connection) -> None:
     """Whatever a plan decides by itself, it decides beside others too."""
     steep = "select g.id from guests g join trails t on t.hut = g.hut and t.steep < 100 where g.born < {0}"

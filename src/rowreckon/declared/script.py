@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 from rowreckon.sql.grammar import NotSql, Token, scan
@@ -133,7 +134,9 @@ def _tokens(text: str) -> tuple[tuple[Token, ...], str | None]:
 
 
 def _reads_rows(statement: str) -> bool:
-    return bool(re.search(r"\bfrom\s+stdin\b", statement, re.I))
+    tokens, _ = _tokens(statement)
+    told = [token for token in tokens if token.kind != "comment"]
+    return any(one.says("from") and other.says("stdin") for one, other in pairwise(told))
 
 
 def _after_rows(text: str, at: int) -> int:

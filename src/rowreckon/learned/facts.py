@@ -43,6 +43,11 @@ class Source(NamedTuple):
     what: str
     seen_at: str | None = None
 
+    @property
+    def order(self) -> tuple[str, str, str]:
+        """What sources are sorted by; one that does not tell when comes first."""
+        return self.plan, self.what, self.seen_at or ""
+
     def __str__(self) -> str:
         return f"{self.what} in {self.plan}"
 

@@ -124,7 +124,7 @@ class Together:
 
 def _order(told: tuple[bool, Source]) -> tuple[bool, str, str, str]:
     other, source = told
-    return other, source.plan, source.what, source.seen_at or ""
+    return (other, *source.order)
 
 
 def _by_relation(told: Iterable[SizeEvidence]) -> dict[RelationName, _Clues]:

@@ -68,7 +68,7 @@ def _whole_scan(reading: Reading, number: int) -> ScanNode | None:
 def distinct_facts(evidence: Iterable[GroupEvidence]) -> dict[ColumnName, DistinctFact]:
     """The different values of columns; nothing of one on which the plans do not agree."""
     found: dict[ColumnName, DistinctFact] = {}
-    for one in sorted(evidence):
+    for one in sorted(evidence, key=lambda each: (each.column, each.values, each.source.order)):
         known = found.get(one.column, DistinctFact(ANY, ()))
         sources = known.sources or (one.source,)
         found[one.column] = DistinctFact(known.values.meet(one.values), sources)

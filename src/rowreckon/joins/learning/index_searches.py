@@ -159,7 +159,7 @@ def _hull(values: Iterable[float]) -> Bounds:
 
 
 def _merged(facts: list[IndexFact]) -> IndexFact | None:
-    ordered = sorted(facts, key=lambda f: f.sources)
+    ordered = sorted(facts, key=lambda f: [source.order for source in f.sources])
     per_key = pages = levels = order = ANY
     for fact in ordered:
         per_key, pages = per_key.meet(fact.per_key), pages.meet(fact.pages)
