@@ -12,6 +12,7 @@ from rowreckon.capture import Capture
 from rowreckon.document.audit import Audit, Join, Plan
 from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.joins.learning.fellows import Fellows
+from rowreckon.joins.learning.order import in_order
 from rowreckon.joins.learning.plan_evidence import plan_evidence
 from rowreckon.learned.facts import LearnedFacts, RelationName
 from rowreckon.learned.together import Together
@@ -289,6 +290,12 @@ def test_two_plans_of_one_name_tell_alike(tables: Connection) -> None:
     assert learned[0].indexes == learned[1].indexes
     assert learned[0].distinct
     assert learned[0].indexes
+
+
+def test_plans_are_ordered_by_their_numbers() -> None:
+    """Also where a name is nothing but digits, more than int() reads (4,300, by its documentation)."""
+    names = ["9" * 5_000, "plan#10", "plan#2", "plan"]
+    assert sorted(names, key=in_order) == ["9" * 5_000, "plan", "plan#2", "plan#10"]
 
 
 def test_more_evidence_never_decides_less(tables: Connection) -> None:

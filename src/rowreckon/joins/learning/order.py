@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 
-_NUMBER = re.compile(r"(\d+)")
+_NUMBER = re.compile(r"(\d{1,18})")
+"""A longer number is taken in pieces: a name from a file may be nothing but digits, of which Python reads 4,300."""
 
 
 def in_order(name: str) -> tuple[tuple[int, int, str], ...]:
