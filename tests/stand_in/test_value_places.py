@@ -149,6 +149,18 @@ def test_a_value_out_of_all_bounds_is_left_out(column: str, text: str) -> None:
     assert place.kind.read(text) is None
 
 
+def test_a_literal_under_many_casts_is_a_place() -> None:
+    """As many as a query may nest; the value is put under them, by PostgreSQL's own grammar."""
+    casts = "::integer" * 1_500
+    tree = parse(f"select from huts where id = 7{casts}")
+    (place,) = comparisons(tree, FACTS).places
+    assert place.given == "7"
+    assert place.kind is not None
+    value = place.kind.read("8")
+    assert value is not None
+    assert printed(with_value(tree, place, value)) == printed(parse(f"select from huts where id = 8{casts}"))
+
+
 def test_neighbours_that_differ_far_behind_have_no_middle() -> None:
     """Two numbers of 91 digits that differ in the last one: more than is reckoned with."""
     place = comparisons(parse("select from stays where price < 1"), FACTS).places[0]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from google.protobuf.message import Message
@@ -36,3 +36,10 @@ def inner(node: Message) -> Message | None:
 def strings(nodes: object) -> tuple[str, ...]:
     """The parts of a name, which the grammar gives as a list of strings; other parts (a star) are left out."""
     return tuple(node.string.sval for node in nodes if node.HasField("string"))  # type: ignore[attr-defined]
+
+
+def without_casts(node: Any) -> Any:
+    """What a Node is once all casts around it are taken off, however many."""
+    while node.WhichOneof("node") == "type_cast":
+        node = node.type_cast.arg
+    return node

@@ -8,7 +8,7 @@ from typing import Any
 from postgast.pg_query_pb2 import A_Expr_Kind, BoolExprType
 
 from rowreckon.frozen import frozen
-from rowreckon.sql.tree import every_message, kind_of, strings
+from rowreckon.sql.tree import every_message, kind_of, strings, without_casts
 
 
 @frozen
@@ -79,7 +79,8 @@ def equal_columns(node: Any, scope: Scope) -> tuple[Column, Column] | None:
     """The two columns of `one = other`; None for any other condition."""
     if not is_equality(node):
         return None
-    sides = (_bare(node.a_expr.lexpr), _bare(node.a_expr.rexpr))
+    # most casts, such as that of varchar to text, are relabelled away by the planner
+    sides = (without_casts(node.a_expr.lexpr), without_casts(node.a_expr.rexpr))
     found = [scope.found(side.column_ref) for side in sides if side.WhichOneof("node") == "column_ref"]
     if len(found) != 2 or found[0] is None or found[1] is None or found[0].alias == found[1].alias:
         return None
@@ -91,13 +92,6 @@ def is_equality(node: Any) -> bool:
     if node.WhichOneof("node") != "a_expr":
         return False
     return node.a_expr.kind == A_Expr_Kind.AEXPR_OP and strings(node.a_expr.name) == ("=",)
-
-
-def _bare(node: Any) -> Any:
-    """An expression without the casts that the planner relabels away, such as varchar to text."""
-    while node.WhichOneof("node") == "type_cast":
-        node = node.type_cast.arg
-    return node
 
 
 def constants_in(node: Any) -> list[str]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from rowreckon.sql.tree import every_message, kind_of
+from rowreckon.sql.tree import every_message, kind_of, without_casts
 
 from .places import literal_value
 
@@ -102,6 +102,5 @@ def _put(node: Any, value: str | None) -> None:
 
 
 def _is_null(node: Any) -> bool:
-    while node.WhichOneof("node") == "type_cast":
-        node = node.type_cast.arg
+    node = without_casts(node)
     return node.WhichOneof("node") == "a_const" and bool(node.a_const.isnull)

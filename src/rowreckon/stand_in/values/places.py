@@ -14,7 +14,7 @@ from typing import Any, Final
 from postgast.pg_query_pb2 import A_Expr_Kind, ParseResult
 
 from rowreckon.frozen import frozen
-from rowreckon.sql.tree import strings
+from rowreckon.sql.tree import strings, without_casts
 from rowreckon.stand_in.facts import StandInFacts
 
 from .columns import LEVELS, Column, Level, Names
@@ -95,8 +95,7 @@ def with_value(tree: ParseResult, place: Place, value: Value) -> ParseResult:
 
 def literal_value(node: Any) -> str | None:
     """The text of a literal's value; None for another node, and for NULL."""
-    if node.WhichOneof("node") == "type_cast":
-        return literal_value(node.type_cast.arg)
+    node = without_casts(node)
     if node.WhichOneof("node") != "a_const":
         return None
     constant = node.a_const
@@ -110,9 +109,7 @@ def literal_value(node: Any) -> str | None:
 
 def _write(node: Any, value: Value, form: str) -> None:
     """Make a node the value's literal; a cast around it stays, and a text stays one where the query wrote a text."""
-    if node.WhichOneof("node") == "type_cast":
-        _write(node.type_cast.arg, value, form)
-        return
+    node = without_casts(node)
     was = node.a_const.WhichOneof("val") if node.WhichOneof("node") == "a_const" else None
     node.Clear()
     constant = node.a_const
@@ -185,9 +182,7 @@ def _column(node: Any, levels: Sequence[Level], names: Names) -> Column | None:
 def _place(column: Column | None, operator: str, node: Any, path: Path, facts: StandInFacts) -> Iterator[Place]:
     if column is None:
         return
-    bare = node
-    while bare.WhichOneof("node") == "type_cast":
-        bare = bare.type_cast.arg
+    bare = without_casts(node)
     number = bare.param_ref.number if bare.WhichOneof("node") == "param_ref" else None
     given = literal_value(node)
     if given is not None or number:
