@@ -68,7 +68,8 @@ def asked_stand_in(
     """The captures with what a stand-in built from the facts says of them, in notes and as alternatives.
 
     It stands until the block ends. Only captures with a plan and its query are asked about; one without takes that of
-    the `others` which gives its plan. Where no stand-in can be built, their notes say why.
+    the `others` which gives its plan. Where no stand-in can be built, their notes say why. An interrupt leaves the rest
+    unasked, and no stand-in.
     """
     out = list(captures)
     planned = [n for n, c in enumerate(captures) if c.explain is not None]
@@ -89,6 +90,11 @@ def asked_stand_in(
         except RowreckonError as error:
             for number in planned:
                 out[number] = _noted(captures[number], f"{STAND_IN_NOT_ASKED}{error.sentence()}")
+        except KeyboardInterrupt:
+            there = None
+            for number in planned:
+                if out[number] is captures[number]:
+                    out[number] = _noted(captures[number], f"{STAND_IN_NOT_ASKED}the run was interrupted")
         yield Asked([_without_query(c) for c in out], left, there)
 
 
