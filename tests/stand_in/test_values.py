@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import random
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ import pytest
 
 from rowreckon.document.audit import PlanForValue
 from rowreckon.server.connecting.connection import connected
+from rowreckon.server.stand_in import values as varied
 from rowreckon.server.stand_in.standing import stand_in
 from rowreckon.server.stand_in.values import ValuesFound, plans_by_value
 from rowreckon.sql.grammar import parse
@@ -21,6 +23,7 @@ from rowreckon.stand_in.values.places import comparisons
 from tests.servers.databases import fresh_database
 
 from .test_same_plans import build, facts_of
+from .test_value_places import FACTS
 from .value_lookup import plan_told, server_says
 
 # Invented: tours from hut to hut, and who goes on them. One tour in 40 is of the dear kind, on which few go.
@@ -120,3 +123,18 @@ def test_without_values_it_says_so(asked: Asked) -> None:
     """The facts hold no sampled value, so nothing is told."""
     assert asked.without.values == []
     assert "without values" in asked.without.notes[0]
+
+
+def test_a_place_that_no_plan_is_left_for_is_named(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One plan may be asked for besides the query's own: nothing says of the second place that it can't be planned."""
+
+    class OnePlan:
+        @contextlib.contextmanager
+        def under(self, settings: dict[str, str]) -> Iterator[Any]:
+            yield lambda tree: {"Plan": {"Node Type": "Seq Scan", "Total Cost": 1.0}}
+
+    monkeypatch.setattr(varied, "MOST_PLANS", 1)
+    planner: Any = OnePlan()
+    found = plans_by_value("select from huts where id = 1 and name = 'Alm'", FACTS, planner, {})
+    assert [entry.parameter for entry in found.values] == ["huts.id = …"]
+    assert found.notes == ["values of huts.name = … were not varied: no more than 1 plan may be asked for"]

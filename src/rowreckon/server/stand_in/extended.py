@@ -116,7 +116,8 @@ def _make_scratch(admin: Connection, maker: Connection, new: int, source: _Sourc
     columns = [str(row[0]) for row in names]
     text = _select(columns, source)
     maker.execute(
-        sql.SQL("create table {} as {} with no data").format(sql.Identifier("public", _SCRATCH), sql.SQL(text))
+        sql.SQL("create table {} as {} with no data").format(sql.Identifier("public", _SCRATCH), sql.SQL(text)),
+        binary=True,
     )
     row = admin.execute("select 'public.rowreckon_scratch'::regclass::oid::int8").fetchone()
     assert row is not None

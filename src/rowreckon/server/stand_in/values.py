@@ -21,13 +21,13 @@ from rowreckon.stand_in.values.told import plans_for_values
 from .filling import array_values
 from .planning import Planner
 
+if TYPE_CHECKING:
+    from .planning import Explain
+
 MOST_PLACES: Final = 6
 """Most places of one query that are asked about; no source."""
 MOST_PLANS: Final = 900
 """Most plans of one query that are asked for, at most `MOST_ASKED` at each place; no source."""
-
-if TYPE_CHECKING:
-    from .planning import Explain
 
 
 class ValuesFound:
@@ -92,6 +92,11 @@ class _Query:
         """Add the map of one place, or the note why there is none."""
         if place.kind is None:
             found.notes.append(f"values of {place.shown} were not varied: {_why_not(place)}")
+            return
+        if self._left <= 0:
+            found.notes.append(
+                f"values of {place.shown} were not varied: no more than {counted(MOST_PLANS, 'plan')} may be asked for"
+            )
             return
         known, hashed = self._known(place, place.kind)
         if hashed:
