@@ -18,6 +18,9 @@ from .tables import Table
 
 _UNKNOWN_WIDTH: Final = 32
 """What the planner takes for a column without statistics whose type has no length of its own (get_typavgwidth)."""
+_MOST_COMMON: Final = 1_000
+"""Common values that are laid out each by itself, the commonest first: a list may have ten thousand, and each takes two
+milliseconds; what is left of them counts among the others."""
 
 # New: made by this transaction. Of each column its type's length and alignment, and the table column's statistics.
 _INDEXES: Final = """
@@ -90,7 +93,7 @@ def _keys(rows: float, columns: Sequence[Mapping[str, object]], leading: int, fi
             distinct *= _distinct(column, rows)
     if len(columns) == 1:
         listed = columns[0]["common"]
-        common = tuple(float(share) for share in listed) if isinstance(listed, list) else ()
+        common = tuple(float(share) for share in listed[:_MOST_COMMON]) if isinstance(listed, list) else ()
         common += (found[0].null_share,)
     return Keys(tuple(found), leading, min(distinct, rows), common, shares_entries(_first_page(file)))
 
