@@ -73,7 +73,7 @@ def _as_values(entry: PlanForValue) -> str:
     named = _values(entry)
     if entry.values:
         return f"the value{'s' if len(entry.values) > 1 or entry.others else ''} {named}"
-    return f"the value {named}" if entry.low is not None and entry.low == entry.high != MASK else named
+    return f"the value {named}" if _is_single(entry) else named
 
 
 def _values(entry: PlanForValue) -> str:
@@ -90,16 +90,18 @@ def _values(entry: PlanForValue) -> str:
         return f"values up to {quote(entry.high or '', _VALUE)}"
     if entry.high is None:
         return f"values from {quote(entry.low, _VALUE)} on"
-    if entry.low == entry.high and not _is_masked(entry.low):
+    if _is_single(entry):
         return quote(entry.low, _VALUE)
     return f"values from {quote(entry.low, _VALUE)} to {quote(entry.high, _VALUE)}"
 
 
-def _is_masked(value: str) -> bool:
-    """Whether only a mask is left of a value: two of them need not be the same."""
+def _is_single(entry: PlanForValue) -> bool:
+    """Whether a stretch is one value; of two masked ends nobody knows that they are the same."""
+    if entry.low is None or entry.low != entry.high:
+        return False
     from rowreckon.sql.masking import MASKED  # it loads the grammar, which no plan without values needs
 
-    return value == MASKED
+    return entry.low != MASKED
 
 
 def _cut(named: list[str], rest: str) -> list[str]:
