@@ -11,7 +11,7 @@ from decimal import Decimal
 from typing import Any
 
 from rowreckon.frozen import frozen
-from rowreckon.stand_in.facts import StandInFacts
+from rowreckon.stand_in.facts import SourceColumn, StandInFacts
 from rowreckon.stand_in.figures import Figures
 
 from .columns import Column
@@ -82,6 +82,7 @@ class Spreads:
                 self._below.setdefault(parent, []).append(relation.oid)
         self._columns = {(c.relation, c.number): c for c in facts.columns}
         self._numbers = {(c.relation, c.name): c.number for c in facts.columns if not c.dropped}
+        self._kinds: dict[tuple[object, object], Kind | None] = {}
 
     def of(self, column: Column, kind: Kind) -> Spread | None:
         """That of the column's whole table, those beneath it included where there are any."""
@@ -95,10 +96,17 @@ class Spreads:
         found: list[Spread] = []
         for key in dict.fromkeys(key for given in keys for key in self._with_those_below(given)):
             column = self._columns.get(key)
-            kind = kind_of_column(column, self._facts) if column is not None else None
+            kind = self._kind(column) if column is not None else None
             if kind is not None:
                 found += [spread_of(f, kind, self._elements) for f in self._figures.get(key, ())]
         return found
+
+    def _kind(self, column: SourceColumn) -> Kind | None:
+        """That of a column, found once for all of its type: each of a thousand partitions has it."""
+        key = column.type, column.collation
+        if key not in self._kinds:
+            self._kinds[key] = kind_of_column(column, self._facts)
+        return self._kinds[key]
 
     def relations(self, relation: int) -> list[int]:
         """A table and all beneath it, by OID."""

@@ -48,6 +48,14 @@ class Forgery:
     until: float = field(default_factory=lambda: time.monotonic() + MOST_SECONDS)
     _figures: dict[tuple[int, int, bool], Figures] = field(default_factory=dict)
 
+    def __post_init__(self) -> None:
+        """The facts are asked again and again, and those of many partitions are long."""
+        self._columns = {(c.relation, c.name): c for c in self.facts.columns if not c.dropped}
+        self._given: dict[tuple[int, int, bool], Figures] = {
+            (s.relation, s.number, s.inherited): s for s in self.facts.statistics
+        }
+        self._with_children = {parent for relation in self.facts.relations for parent in relation.parents}
+
     def document(self, query: str, more: Mapping[str, str] | None = None) -> dict[str, Any]:
         """The plan of a query. Raises StatementRefused, StatementFailed and Exhausted."""
         self.asked += 1
@@ -73,23 +81,18 @@ class Forgery:
 
     def column(self, relation: SourceRelation, name: str) -> SourceColumn | None:
         """A column of the source's relation by its name."""
-        columns = (c for c in self.facts.columns if c.relation == relation.oid and c.name == name and not c.dropped)
-        return next(columns, None)
+        return self._columns.get((relation.oid, name))
 
     def figures(self, relation: SourceRelation, number: int) -> Figures:
         """The statistics of a column as they stand; those of a column without any say nothing."""
         inherited = self.has_children(relation)
-        now = self._figures.get((relation.oid, number, inherited))
-        if now is not None:
-            return now
-        for each in self.facts.statistics:
-            if (each.relation, each.number, each.inherited) == (relation.oid, number, inherited):
-                return each
-        return Figures(number=number, inherited=inherited, null_frac=0.0, width=0, distinct=0.0)
+        key = relation.oid, number, inherited
+        known = self._figures.get(key) or self._given.get(key)
+        return known or Figures(number=number, inherited=inherited, null_frac=0.0, width=0, distinct=0.0)
 
     def has_children(self, relation: SourceRelation) -> bool:
         """Whether queries see the relation as a tree, with statistics of all its parts together."""
-        return any(relation.oid in each.parents for each in self.facts.relations)
+        return relation.oid in self._with_children
 
     def write(self, relation: SourceRelation, number: int, figures: Figures) -> bool:
         """Have a column's statistics be these; whether its type takes them."""
