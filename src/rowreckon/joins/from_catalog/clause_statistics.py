@@ -20,7 +20,7 @@ from rowreckon.joins.facts.inputs import ClauseInput, KeyInput
 from rowreckon.joins.facts.known_relation import statistics_of
 from rowreckon.joins.facts.partitioned import PartitionedTable, known_table
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
-from rowreckon.joins.from_catalog.computed_sides import DEFAULT_WIDTH, computed_key
+from rowreckon.joins.from_catalog.computed_sides import DEFAULT_WIDTH, computed_key, key_of
 from rowreckon.plan.condition_text import bare_expression
 from rowreckon.plan.conditions import ColumnReference
 from rowreckon.plan.tree import PlanTree, alias_of
@@ -177,22 +177,8 @@ def _of_partitions(reference: ColumnReference, table: PartitionedTable) -> tuple
 def _key(
     reference: ColumnReference, statistics: ColumnStatistics, rows: float, tuples: float, width: int
 ) -> tuple[KeyInput, ColumnStatistics]:
-    distinct, default = get_variable_numdistinct(statistics)
-    return (
-        KeyInput(
-            alias=reference.table,
-            text=f"{reference.table}.{reference.column}",
-            column=reference.column,
-            ndistinct=None if default else distinct,
-            null_frac=statistics.null_frac,
-            mcv_freq=statistics.mcv_freqs[0] if statistics.mcv_freqs else 0.0,
-            relation_rows=rows,
-            relation_tuples=tuples,
-            width=width,
-            unique=statistics.is_unique,
-        ),
-        statistics,
-    )
+    key = key_of(reference, statistics, rows, tuples, width)
+    return replace(key, unique=statistics.is_unique), statistics
 
 
 def _column(key: KeyInput, known: CatalogFacts) -> Column | None:

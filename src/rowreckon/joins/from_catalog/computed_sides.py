@@ -49,6 +49,24 @@ def is_computed(tree: PlanTree, side: Side) -> bool:
     return False
 
 
+def key_of(
+    reference: ColumnReference, statistics: ColumnStatistics, rows: float, tuples: float, width: int
+) -> KeyInput:
+    """A join column with its statistics, in a relation of `rows` estimated and `tuples` stored; `width` in bytes."""
+    distinct, default = get_variable_numdistinct(statistics)
+    return KeyInput(
+        alias=reference.table,
+        text=f"{reference.table}.{reference.column}",
+        column=reference.column,
+        ndistinct=None if default else distinct,
+        null_frac=statistics.null_frac,
+        mcv_freq=statistics.mcv_freqs[0] if statistics.mcv_freqs else 0.0,
+        relation_rows=rows,
+        relation_tuples=tuples,
+        width=width,
+    )
+
+
 def computed_key(
     reference: ColumnReference | None, side: Side, known: CatalogFacts, tree: PlanTree
 ) -> tuple[KeyInput, ColumnStatistics] | None:
@@ -60,18 +78,9 @@ def computed_key(
     statistics = _handed_on(reference, computing, known) or ColumnStatistics(rows, rows)
     unique = computing.unique and knows_grouped_values(known.server_major)
     statistics = replace(statistics, rel_tuples=rows, rel_rows=rows, is_unique=unique)
-    distinct, default = get_variable_numdistinct(statistics)
     moving = 1.0 - statistics.null_frac if unique else max(-statistics.n_distinct, 0.0)
-    key = KeyInput(
-        alias=reference.table,
-        text=f"{reference.table}.{reference.column}",
-        column=reference.column,
-        ndistinct=None if default else distinct,
-        null_frac=statistics.null_frac,
-        mcv_freq=statistics.mcv_freqs[0] if statistics.mcv_freqs else 0.0,
-        relation_rows=rows,
-        relation_tuples=rows,
-        width=_width(reference, computing, known),
+    key = replace(
+        key_of(reference, statistics, rows, rows, _width(reference, computing, known)),
         without_statistics=statistics.n_distinct == 0.0 and not unique,
         share=moving if moving > 0.0 else None,
         counted_anew=True,
