@@ -192,7 +192,8 @@ def _add_run(path: Path, rows: str) -> None:
 
 def _rows(database: Any, wanted: Sequence[str]) -> list[tuple[Any, ...]]:
     """The wanted folds, each once. Raises _NotKept where one is there twice or has figures that no fold has."""
-    found: list[tuple[Any, ...]] = database.execute(_WANTED, [list(wanted), len(wanted) + 1]).fetchall()
+    one_too_many = len(wanted) + 1
+    found: list[tuple[Any, ...]] = database.execute(_WANTED, [list(wanted), one_too_many]).fetchall()
     if len({name for name, *_ in found}) < len(found):
         raise _NotKept("a fold stands in it twice")
     if not all(map(_possible, found)):
