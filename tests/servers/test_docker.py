@@ -13,7 +13,6 @@ import socket
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -25,10 +24,8 @@ from rowreckon.server.connecting.connection import connected
 from rowreckon.server.connecting.permission import SafetyPermission
 from rowreckon.server.executing.execute import Executor
 from rowreckon.server.samples.build import DESK, sample_queries
+from tests.servers.images import build, docker_engine
 from tests.waiting import turns
-
-# testcontainers' own helper for cleaning up would have to be pulled; the fixtures here clean up themselves
-os.environ.setdefault("TESTCONTAINERS_RYUK_DISABLED", "true")
 
 pytestmark = pytest.mark.docker
 
@@ -39,17 +36,7 @@ PASSWORD = "it's a secret"
 @pytest.fixture(scope="module")
 def engine() -> Any:
     """A client of the Docker engine."""
-    # by name: the repository's own folder docker/ is none of the type checker's business
-    docker: Any = import_module("docker")
-    try:
-        client = docker.from_env(version="auto")
-        client.ping()
-    except docker.errors.DockerException as error:
-        reason = f"no Docker engine answers ({error}); docker/start-engine brings one up"
-        if os.environ.get("ROWRECKON_REQUIRE_DOCKER") == "1":
-            pytest.fail(reason, pytrace=False)
-        pytest.skip(reason)
-    return client
+    return docker_engine()
 
 
 @pytest.fixture(scope="module")
@@ -70,17 +57,6 @@ def tool_image(engine: Any, tmp_path_factory: pytest.TempPathFactory) -> Iterato
         command = [sys.executable, "-m", "pip", "wheel", "--quiet", "--wheel-dir", str(context / "wheels"), wanted]
         subprocess.run(command, check=True, stdin=subprocess.DEVNULL)
     yield from build(context, "docker/tool/Dockerfile", "rowreckon-test-tool:latest")
-
-
-def build(context: Path, dockerfile: str, tag: str) -> Iterator[str]:
-    from testcontainers.core.image import DockerImage
-
-    keep = os.environ.get("ROWRECKON_KEEP_IMAGES") == "1"
-    # host network: whatever this machine can fetch, the build can
-    with DockerImage(
-        path=context, dockerfile_path=dockerfile, tag=tag, clean_up=not keep, network_mode="host", forcerm=True
-    ) as image:
-        yield str(image)
 
 
 @pytest.fixture(scope="module")

@@ -48,8 +48,12 @@ def audit_command(
         ),
     ] = True,
     servers: Annotated[
-        Path | None,
-        typer.Option(metavar="FOLDER", help="Server programs for the stand-in, by release.", rich_help_panel=_FACTS),
+        str | None,
+        typer.Option(
+            metavar="FOLDER|image:NAME",
+            help="Server programs for the stand-in: a folder, or a container image.",
+            rich_help_panel=_FACTS,
+        ),
     ] = None,
     role: Annotated[str | None, typer.Option(help="Role to read facts as.", rich_help_panel=_FACTS)] = None,
     set_: Annotated[

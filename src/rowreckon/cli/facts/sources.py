@@ -143,7 +143,7 @@ def with_stand_in(
     paths: Sequence[Path],
     query: Path | None,
     threshold: float,
-    servers: Path | None,
+    servers: str | None,
     most_bytes: int,
     *,
     wanted: bool,

@@ -123,21 +123,26 @@ def asking_stand_in(
     facts: StandInFacts,
     query: Path | None,
     threshold: float,
-    folder: Path | None,
+    servers: str | None,
     *,
     masked: bool,
 ) -> Iterator[Stood]:
-    """A stand-in for as long as the block lasts, asked about the inputs. Raises UsageError for `query`."""
+    """A stand-in for as long as the block lasts, asked about the inputs; `servers` says where its programs are.
+
+    Raises UsageError for `query`.
+    """
     from rowreckon.captures.masked_words import masked_name
     from rowreckon.cli.running.progress import progress_bar
     from rowreckon.server.stand_in.asking import asked_stand_in
     from rowreckon.server.stand_in.foretelling import foretell, listed_queries
+    from rowreckon.server.stand_in.programs import named_programs
 
+    named = named_programs(servers) if servers is not None else None
     captures, others = with_queries([item for item in inputs if isinstance(item, Capture)], query)
     with ExitStack() as stack:
         with progress_bar() as progress:
             asked = stack.enter_context(
-                asked_stand_in(captures, facts, others=others, threshold=threshold, folder=folder, progress=progress)
+                asked_stand_in(captures, facts, others=others, threshold=threshold, named=named, progress=progress)
             )
         there = asked.there
 

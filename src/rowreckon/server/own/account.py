@@ -30,13 +30,19 @@ class Account:
             return {}
         return {"user": self.uid, "group": self.gid, "extra_groups": []}
 
+    def numbers(self) -> tuple[int, int]:
+        """Its user and group, also where they are this process's."""
+        return (os.geteuid(), os.getegid()) if self.uid is None or self.gid is None else (self.uid, self.gid)
+
     def own(self, path: Path) -> None:
         """Hand one file or folder over to the account; nothing to do for one's own account."""
         if self.uid is not None and self.gid is not None:
             os.chown(path, self.uid, self.gid)
 
-    def run(self, command: Sequence[str | Path], *, timeout: float) -> subprocess.CompletedProcess[str]:
-        """Run a short command under the account, output captured as text.
+    def run(
+        self, command: Sequence[str | Path], *, timeout: float, environment: Mapping[str, str] | None = None
+    ) -> subprocess.CompletedProcess[str]:
+        """Run a short command under the account, output captured as text; by default in a server's environment.
 
         Raises OSError where it can't be executed (PermissionError: not reachable for the account).
         """
@@ -49,7 +55,7 @@ class Account:
             errors="replace",
             timeout=timeout,
             cwd="/",
-            env=dict(clean_environment()),
+            env=dict(clean_environment() if environment is None else environment),
             **self.popen_options(),
         )
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import importlib.util
 import re
-import shutil
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 from rowreckon.errors import CannotStart
 from rowreckon.server.own.account import Account
+from rowreckon.server.own.copies import clear_copies, copy_once
+from rowreckon.server.own.launching import Launch
 
 INSTALL_HINT = "install it with: pip install 'rowreckon[embedded]'"
 
@@ -29,6 +29,16 @@ class ServerBinaries:
     @property
     def major(self) -> int:
         return int(self.version.split(".")[0].rstrip("abcdefghijklmnopqrstuvwxyz"))
+
+    @property
+    def told(self) -> str:
+        """Which they are, for a sentence."""
+        return f"PostgreSQL {self.version} in {self.root}"
+
+    def launch(self, folder: Path, account: Account) -> Launch:
+        """How a program of theirs is started whose files are below `folder`, so that it has the account's rights."""
+        del folder
+        return Launch(account)
 
 
 def wheel_root() -> Path:
@@ -54,13 +64,13 @@ def find_binaries(root: Path, account: Account, cache: Path) -> ServerBinaries:
     A virtual environment below a private home folder can't be reached by another account; then the programs are
     copied once into `cache`, rather than opening that home folder to everybody.  Raises CannotStart.
     """
+    clear_copies(cache)
     try:
         return ServerBinaries(root, _version(root, account))
     except PermissionError:
         pass
     copy = cache / f"postgres-{_version(root, Account())}-{_fingerprint(root)}"
-    if not copy.exists():
-        _copy_tree(root, copy)
+    copy_once(root, copy)
     copied = copy / root.parent.name / root.name
     try:
         return ServerBinaries(copied, _version(copied, account))
@@ -81,39 +91,20 @@ def _version(root: Path, account: Account) -> str:
         raise
     except OSError as error:
         raise CannotStart(f"{program} can't be executed: {error.strerror}", hint=INSTALL_HINT) from None
-    found = re.search(r"(\d+(?:\.\d+|(?:devel|beta|rc)\d*))", done.stdout)
-    if done.returncode != 0 or not found:
+    found = version_in(done.stdout)
+    if done.returncode != 0 or found is None:
         reason = " ".join((done.stderr or done.stdout).split()) or f"exit status {done.returncode}"
         raise CannotStart(f"{program} does not run here: {reason}", hint=INSTALL_HINT)
-    return found.group(1)
+    return found
+
+
+def version_in(printed: str) -> str | None:
+    """The version that a server program prints of itself ('16.4', '19devel')."""
+    found = re.search(r"(\d+(?:\.\d+|(?:devel|beta|rc)\d*))", printed)
+    return found.group(1) if found else None
 
 
 def _fingerprint(root: Path) -> str:
     """Tells two builds of one version apart, and a reinstalled one from its earlier copy."""
     stat = (root / "bin" / "postgres").stat()
     return f"{stat.st_size:x}-{int(stat.st_mtime):x}"
-
-
-def _copy_tree(root: Path, target: Path) -> None:
-    """Copy the installation, and the wheel's shared libraries beside it, so that relative library paths still hold."""
-    target.parent.mkdir(parents=True, exist_ok=True)
-    scratch = Path(tempfile.mkdtemp(prefix="copying-", dir=target.parent))
-    try:
-        package = root.parent
-        shutil.copytree(
-            root, scratch / package.name / root.name, symlinks=True, ignore=shutil.ignore_patterns("include")
-        )
-        libraries = package.with_name(f"{package.name}.libs")
-        if libraries.is_dir():
-            shutil.copytree(libraries, scratch / libraries.name, symlinks=True)
-        for path in [scratch, *scratch.rglob("*")]:
-            if not path.is_symlink():
-                path.chmod(path.stat().st_mode | (0o555 if path.is_dir() or path.stat().st_mode & 0o100 else 0o444))
-        try:
-            scratch.rename(target)
-        except OSError:
-            # another run was quicker; its copy is as good
-            if not target.exists():
-                raise
-    finally:
-        shutil.rmtree(scratch, ignore_errors=True)

@@ -4,15 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import fcntl
-import os
-import signal
 import subprocess
 import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from rowreckon.errors import CannotStart
-from rowreckon.server.own.account import Account, clean_environment
+from rowreckon.server.own.account import Account
 from rowreckon.server.own.binaries import ServerBinaries
 from rowreckon.server.own.rundir import RunFolder
 
@@ -20,15 +18,23 @@ START_TIMEOUT_S = 60.0
 STOP_TIMEOUT_S = 15.0
 
 # Runs the server as a child and stops it as soon as standard input closes, which the kernel does even when the
-# process that started all this is killed.  $1 is the data folder to remove, or empty; the rest is the server's command.
+# process that started all this is killed.  $1 is the data folder to remove, or empty; $2 and $3 are the engine and name
+# of the container that it runs in, or empty; the rest is the server's command.  A container that is only about to be
+# made is waited for.
 _GUARD = """
-data=$1; shift
+data=$1; engine=$2; container=$3; shift 3
+remove() { [ -z "$container" ] || "$engine" rm --force --volumes "$container"; } >/dev/null 2>&1
+end() {
+  [ -n "$container" ] || { kill -QUIT "$server"; return; }
+  while kill -0 "$server"; do remove; sleep 0.1; done
+}
 exec 4<&0
 "$@" </dev/null 4<&- & server=$!
-{ read -r _ <&4; kill -QUIT "$server"; } 2>/dev/null & reader=$!
+{ read -r _ <&4; end; } 2>/dev/null & reader=$!
 exec 4<&-
 wait "$server"; status=$?
 kill "$reader" 2>/dev/null
+remove
 [ -z "$data" ] || rm -rf "$data"
 exit "$status"
 """
@@ -44,7 +50,7 @@ def init_data(binaries: ServerBinaries, run: RunFolder, account: Account, option
     command: list[str | Path] = [binaries.bin / "initdb", "-D", run.data, "-U", "postgres", "-A", "trust"]
     command += ["-E", "UTF8", "--no-locale", "--no-sync", *options]
     try:
-        done = account.run(command, timeout=START_TIMEOUT_S)
+        done = binaries.launch(run.path, account).run(command, timeout=START_TIMEOUT_S)
     except (OSError, subprocess.TimeoutExpired) as error:
         raise CannotStart(f"initdb of PostgreSQL {binaries.version} did not end: {error}") from None
     if done.returncode != 0:
@@ -73,23 +79,25 @@ class ServerProcess:
         `keep_data`: another server is to be started on the same data after this one.
         """
         self._run = run
+        self._launch = launch = binaries.launch(run.path, account)
         command = [str(binaries.bin / "postgres"), "-D", str(run.data), "-k", str(run.path)]
         for name, value in settings.items():
             command += ["-c", f"{name}={value}"]
         with run.log.open("ab") as log, run.server_lock.open("ab") as lock:
             # inherited by every server process: as long as one lives, the lock is held
             fcntl.flock(lock, fcntl.LOCK_EX)
+            guard = ["/bin/sh", "-c", _GUARD, "rowreckon-guard", "" if keep_data else str(run.data)]
             self._guard = subprocess.Popen(
-                ["/bin/sh", "-c", _GUARD, "rowreckon-guard", "" if keep_data else str(run.data), *command],
+                [*guard, launch.engine, launch.container, *launch.prefix, *command],
                 stdin=subprocess.PIPE,
                 stdout=log,
                 stderr=log,
                 cwd="/",
-                env=dict(clean_environment()),
+                env=dict(launch.environment),
                 pass_fds=[lock.fileno()],
                 # a Ctrl-C at the terminal is for the tool, which stops the server in its own time
                 start_new_session=True,
-                **account.popen_options(),
+                **launch.account.popen_options(),
             )
         try:
             self._wait_until_ready()
@@ -111,7 +119,7 @@ class ServerProcess:
     def end_in_order(self) -> None:
         """Have the server write everything down and end, for another one on the same data. Raises CannotStart."""
         try:
-            os.kill(int((self._run.data / "postmaster.pid").read_text().split()[0]), signal.SIGINT)
+            self._launch.interrupt(self._run.data / "postmaster.pid")
             self._guard.wait(STOP_TIMEOUT_S)
         except (OSError, ValueError, IndexError, subprocess.TimeoutExpired):
             raise CannotStart("the server did not end in order", hint="try again") from None

@@ -21,6 +21,7 @@ import platformdirs
 
 from rowreckon.errors import CannotStart
 from rowreckon.server.own.account import Account
+from rowreckon.server.own.containers import remove_containers
 
 # A Unix-domain socket's path is limited to 107 bytes on Linux and 103 on macOS, the file name included.
 SOCKET_PATH_LIMIT = 100
@@ -40,10 +41,11 @@ def cache_folder() -> Path:
 class RunFolder:
     """One run's folder, locked by this process: data/, the socket, the server's log."""
 
-    def __init__(self, path: Path, owner: IO[bytes], link: Path | None = None) -> None:
+    def __init__(self, path: Path, owner: IO[bytes], link: Path | None = None, *, contained: bool = False) -> None:
         self.path = path
         self._owner = owner
         self._link = link
+        self._contained = contained
 
     @property
     def data(self) -> Path:
@@ -58,23 +60,26 @@ class RunFolder:
         return self.path / "server.lock"
 
     def remove(self) -> None:
-        """Delete the folder and let its lock go; safe to call twice."""
+        """Delete the folder, and its containers, and let its lock go; safe to call twice."""
+        if self._contained:
+            remove_containers(self.path)
         shutil.rmtree(self.path, ignore_errors=True)
         if self._link is not None:
             self._link.unlink(missing_ok=True)
         self._owner.close()
 
 
-def new_run_folder(base: Path, account: Account) -> RunFolder:
+def new_run_folder(base: Path, account: Account, *, contained: bool = False) -> RunFolder:
     """Clear leftovers below `base`, then make and lock a fresh folder there.
 
+    `contained`: its server runs in a container, which has to go with the folder, also when a later run clears it.
     Raises CannotStart where nothing can be written there.
     """
     try:
         base.mkdir(parents=True, exist_ok=True)
         with _locked(base / ".lock"):
             clear_leftovers(base)
-            return _make(base, account)
+            return _make(base, account, contained=contained)
     except OSError as error:
         raise CannotStart(
             f"no folder for the embedded server can be made in {base}: {error.strerror or error}",
@@ -90,7 +95,10 @@ def clear_leftovers(base: Path) -> None:
             with (real / "owner.lock").open("ab") as owner:
                 if not _try_lock(owner):
                     continue
-                _stop_orphan(real)
+                if path.name.startswith(_CONTAINED):
+                    remove_containers(real)
+                else:
+                    _stop_orphan(real)
                 shutil.rmtree(real, ignore_errors=True)
         if path.is_symlink():
             path.unlink(missing_ok=True)
@@ -98,8 +106,13 @@ def clear_leftovers(base: Path) -> None:
             shutil.rmtree(path, ignore_errors=True)
 
 
-def _make(base: Path, account: Account) -> RunFolder:
-    path = Path(tempfile.mkdtemp(prefix="run-", dir=base))
+_CONTAINED = "run-contained-"
+"""How the name of a run's folder begins whose server is in a container: the numbers of its processes mean nothing here,
+and what its server could write into the folder has no say in this."""
+
+
+def _make(base: Path, account: Account, *, contained: bool) -> RunFolder:
+    path = Path(tempfile.mkdtemp(prefix=_CONTAINED if contained else "run-", dir=base))
     link: Path | None = None
     if len(os.fsencode(path / SOCKET_NAME)) > SOCKET_PATH_LIMIT:
         # the socket does not fit there: the run lives in the temporary folder, a link here keeps it findable
@@ -111,7 +124,7 @@ def _make(base: Path, account: Account) -> RunFolder:
     if not _try_lock(owner):
         raise OSError(f"{path} is locked already")
     account.own(path)
-    return RunFolder(path, owner, link)
+    return RunFolder(path, owner, link, contained=contained)
 
 
 def _stop_orphan(path: Path) -> None:

@@ -8,7 +8,6 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from types import MappingProxyType
 from typing import Any, Final
 
@@ -27,6 +26,7 @@ from rowreckon.stand_in.values.executions import has_parameters
 from .for_execution import planned_as_captured
 from .generic import generic_plan
 from .planning import Planner
+from .programs import ContainerImage, Programs
 from .right_counts.captures import with_right_counts
 from .standing import StandIn, stand_in
 from .values import plans_by_value, some_notes
@@ -62,7 +62,7 @@ def asked_stand_in(
     *,
     threshold: float,
     others: Mapping[str, str] = MappingProxyType({}),
-    folder: Path | None = None,
+    named: Programs | None = None,
     progress: Progress = lambda step, done, total: None,
 ) -> Iterator[Asked]:
     """The captures with what a stand-in built from the facts says of them, in notes and as alternatives.
@@ -82,11 +82,13 @@ def asked_stand_in(
         plans = _PlannedOnce()
         progress("building a stand-in", 0, len(planned) + 1)
         try:
-            there = stack.enter_context(stand_in(facts, folder))
+            there = stack.enter_context(stand_in(facts, named))
             for done, number in enumerate(planned, 1):
                 progress("asking the stand-in", done, len(planned) + 1)
                 known = _recognised(out[number], left, facts, there.planner, plans)
                 out[number] = _asked(known, facts, there, threshold) if known.query else known
+                if known.query and isinstance(named, ContainerImage):
+                    out[number] = _noted(out[number], f"the stand-in's server was {there.place.binaries.told}")
         except RowreckonError as error:
             for number in planned:
                 out[number] = _noted(captures[number], f"{STAND_IN_NOT_ASKED}{error.sentence()}")
@@ -151,7 +153,7 @@ def _asked(capture: Capture, facts: StandInFacts, there: StandIn, threshold: flo
     if differences and capture.prepared is None and has_parameters(capture.query):
         return _noted(capture, WITHOUT_VALUES)
     if differences:
-        return _noted(capture, *_told(differences), *_lacks(without))
+        return _noted(capture, *_told(differences), *_lacks(without), *there.place.other_programs(facts.server.version))
     joins = misestimated_joins(reckoned_of(capture), threshold=threshold)
     found = _rivals(query, planner, settings, {join.method for join in joins})
     notes = (AGREES, *(() if planner.sees_everything else (LIMITED,)), *((RIVALS,) if found else ()))

@@ -10,15 +10,14 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
-from rowreckon.errors import CannotStart
 from rowreckon.server.own.account import Account, server_account
-from rowreckon.server.own.binaries import ServerBinaries, find_binaries
+from rowreckon.server.own.binaries import ServerBinaries
 from rowreckon.server.own.embedded import SETTINGS, dsn_of
 from rowreckon.server.own.process import ServerProcess, init_data
 from rowreckon.server.own.rundir import RunFolder, cache_folder, new_run_folder
 from rowreckon.signals import terminated_like_ctrl_c
 
-from .programs import installation
+from .programs import ContainerImage, Programs, find_programs
 
 _SETTINGS: Final = {
     **SETTINGS,
@@ -57,6 +56,13 @@ class Home:
     def dsn(self, role: str, database: str) -> str:
         return dsn_of(self._run.path, role, database)
 
+    def other_programs(self, version: int) -> tuple[str, ...]:
+        """A note where they are of another minor release than the source's (server_version_num)."""
+        minor = self.binaries.version.partition(".")[2]
+        if not minor.isdecimal() or int(minor) == version % 10000:
+            return ()
+        return (f"the stand-in's server was {self.binaries.told}, the source's {version // 10000}.{version % 10000}",)
+
     def start(self, *, last: bool) -> None:
         """Start the server; after the `last` start its data go with it. Raises CannotStart."""
         self._server = ServerProcess(self.binaries, self._run, self.account, _SETTINGS, keep_data=not last)
@@ -76,21 +82,16 @@ class Home:
 
 
 @contextlib.contextmanager
-def home(major: int, folder: Path | None = None) -> Iterator[Home]:
+def home(major: int, named: Programs | None = None) -> Iterator[Home]:
     """A place for a stand-in of this major release, with data and no server yet; removed at the end of the block.
 
-    `folder` holds installations by major release, or is one. Raises CannotStart.
+    `named` is a folder that holds installations by major release, or is one, or an image. Raises CannotStart.
     """
     account = server_account()
     cache = cache_folder()
-    binaries = find_binaries(installation(major, folder), account, cache)
-    if binaries.major != major:
-        raise CannotStart(
-            f"the server in {binaries.root} is PostgreSQL {binaries.major}, and {major} is wanted",
-            hint=f"name a folder with programs of PostgreSQL {major}",
-        )
+    binaries = find_programs(major, named, account, cache)
     with terminated_like_ctrl_c():
-        run = new_run_folder(cache / "servers", account)
+        run = new_run_folder(cache / "servers", account, contained=isinstance(named, ContainerImage))
         place = Home(binaries, run, account)
         try:
             # initdb of 18 switches checksums on, and pages that are set from outside have none

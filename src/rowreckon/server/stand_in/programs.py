@@ -1,4 +1,5 @@
-"""Where the server programs of a major release are on this machine: named, kept, in the wheel, or installed."""
+"""Where the server programs of a major release are on this machine: named, kept, in the wheel, installed,
+or in a container image."""
 
 from __future__ import annotations
 
@@ -6,13 +7,48 @@ import contextlib
 import shutil
 import subprocess
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
 from rowreckon import releases
 from rowreckon.errors import CannotStart
-from rowreckon.server.own.binaries import wheel_root
+from rowreckon.server.own.account import Account
+from rowreckon.server.own.binaries import ServerBinaries, find_binaries, wheel_root
+from rowreckon.server.own.containers import find_in_image
 from rowreckon.server.own.rundir import cache_folder
+
+_IMAGE: Final = "image:"
+
+
+@dataclass(frozen=True, slots=True)
+class ContainerImage:
+    """An image of this machine that holds server programs, by the name that its engine knows."""
+
+    name: str
+
+
+Programs = Path | ContainerImage
+"""Where somebody says that server programs are: a folder, or an image."""
+
+
+def named_programs(text: str) -> Programs:
+    """What --servers names: `image:NAME`, or a folder."""
+    return ContainerImage(text.removeprefix(_IMAGE)) if text.startswith(_IMAGE) else Path(text)
+
+
+def find_programs(major: int, named: Programs | None, account: Account, cache: Path) -> ServerBinaries:
+    """The programs of a major release, where they are named or else in the usual places. Raises CannotStart."""
+    if isinstance(named, ContainerImage):
+        return find_in_image(named.name, major)
+    found = find_binaries(installation(major, named), account, cache)
+    if found.major != major:
+        raise CannotStart(
+            f"the server in {found.root} is PostgreSQL {found.major}, and {major} is wanted",
+            hint=f"name a folder with programs of PostgreSQL {major}",
+        )
+    return found
+
 
 PACKAGED: Final = (
     "/usr/lib/postgresql/{major}",
@@ -45,7 +81,7 @@ def installation(major: int, folder: Path | None = None) -> Path:
         return wheel_root()
     raise CannotStart(
         f"no server programs of PostgreSQL {major} are on this machine",
-        hint=f"install its package (postgresql-{major} on Debian), or name their folder with --servers",
+        hint=f"install its package (postgresql-{major} on Debian), or name their folder or image with --servers",
     )
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Final
 
 import psycopg
@@ -25,6 +24,7 @@ from .files import SEGMENT_PAGES, Length, set_lengths
 from .filling import DATABASE, MAKER, READER, check_build, insert_ends, make_database, new_oids, run_definitions
 from .home import Home, home
 from .planning import Planner, planner
+from .programs import Programs
 from .rights import let_all_use, make_roles, write_rights
 from .statistics import write_sizes, write_statistics
 
@@ -48,14 +48,14 @@ class StandIn:
 
 
 @contextlib.contextmanager
-def stand_in(facts: StandInFacts, folder: Path | None = None) -> Iterator[StandIn]:
+def stand_in(facts: StandInFacts, named: Programs | None = None) -> Iterator[StandIn]:
     """Build a stand-in from these facts, yield it, remove it.
 
-    `folder` holds server programs of the source's release (default: the wheel's, or those in the cache folder). Raises
-    CannotStart where there is no server for it, UsageError where the source is built for other files.
+    `named` says where server programs of the source's release are (default: the usual places). Raises CannotStart where
+    there is no server for it, UsageError where the source is built for other files.
     """
     _check_build(facts)
-    with home(facts.server.major, folder) as place:
+    with home(facts.server.major, named) as place:
         place.start(last=False)
         without = [*facts.missing, *_fill(place, facts)]
         place.start(last=True)
