@@ -21,8 +21,8 @@ from rowreckon.cost import (
     NestLoopTerms,
     PathCost,
     RelationSize,
+    amcostestimate,
     bitmap_index,
-    btcostestimate,
     cost_bitmap_heap_scan,
     cost_hashjoin,
     cost_index,
@@ -55,7 +55,7 @@ def close(path: PathCost, startup: float, total: float) -> bool:
 
 def tenk_bitmap(rows: float, *, out: float, quals: float, relation: RelationSize = TENK) -> PathCost:
     """Bitmap scan of tenk1 for the first `rows` keys."""
-    access = btcostestimate(
+    access = amcostestimate(
         SETTINGS,
         KEY,
         IndexCondition(rows / 10000.0, rows / 10000.0),

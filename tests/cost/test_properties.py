@@ -22,8 +22,8 @@ from rowreckon.cost import (
     PathCost,
     RelationSize,
     SemiAntiJoinFactors,
+    amcostestimate,
     bitmap_index,
-    btcostestimate,
     compute_parallel_worker,
     cost_bitmap_heap_scan,
     cost_hashjoin,
@@ -154,7 +154,7 @@ def test_index_and_bitmap_scans(
     each = cost_index(settings, relation, index, condition, 1.0, loop_count=float(loops), total_table_pages=size)
     assert sane(one)
     assert sane(each)
-    access = btcostestimate(settings, index, condition, relation_tuples=float(tuples), total_table_pages=size)
+    access = amcostestimate(settings, index, condition, relation_tuples=float(tuples), total_table_pages=size)
     heap = cost_bitmap_heap_scan(
         settings, relation, bitmap_index(settings, access, index, 1.0), 1.0, total_table_pages=size
     )
@@ -199,7 +199,6 @@ def test_hash_tables(settings: CostSettings, inner_rows: float, width: int) -> N
     for number in (table.num_buckets, table.num_batches):
         assert number & (number - 1) == 0
     assert table.num_batches <= more.num_batches
-    assert table.num_skew_mcvs >= 0
 
 
 @given(planner_settings(), widths, st.none() | st.integers(1, 8))

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 import pytest
 
-from rowreckon.cost import CostSettings, major_of
+from rowreckon.cost import CostSettings
+from rowreckon.cost.settings import major_of
 from rowreckon.errors import BrokenPlan, UsageError
 
 

@@ -8,7 +8,7 @@ utils/adt/selfuncs.c; results agree with live servers to the cent where the inpu
 What varies while a switch point is sought (rows and costs of the two sides) is passed as paths; what stays the same
 about a join (its clauses' costs, selectivities, statistics of its keys) is a `…Terms` value, made once.
 
-settings      CostSettings (.from_explain, .from_pg_settings), major_of
+settings      CostSettings (.from_explain, .from_pg_settings)
 capabilities  one predicate per planner feature and release
 path          PathCost, QualCost, FREE
 rescan        path_input: a path read from a plan, with its rescan cost
@@ -22,11 +22,11 @@ bitmap        bitmap_index, compute_bitmap_pages, cost_bitmap_heap_scan
 sort          cost_sort
 append        cost_append, cost_merge_append
 materialize   cost_material
-memoize       cost_memoize, memoize_ratios
+memoize       cost_memoize
 nested_loop   NestLoopTerms, cost_nestloop
 hash_table    hash_table_size, most_rows_in_one_batch
 hash_join     HashJoinTerms, cost_hashjoin, join_hash_table
-merge_join    MergeJoinTerms, cost_mergejoin, merge_join_details, scan_fractions
+merge_join    MergeJoinTerms, cost_mergejoin, scan_fractions
 gather        parallel_divisor, partial_rows, cost_gather, cost_gather_merge, compute_parallel_worker
 fuzz          STD_FUZZ_FACTOR, fractional_cost
 selectivity   ColumnStatistics, HashKey, SemiAntiJoinFactors, MergeScanSelectivity, eqjoinsel_inner, eqjoinsel_semi,
@@ -62,18 +62,15 @@ from rowreckon.cost.index_scan import (
     IndexShape,
     SkippedColumn,
     amcostestimate,
-    btcostestimate,
     cost_index,
     heap_pages_for_workers,
     skip_scan,
 )
 from rowreckon.cost.materialize import cost_material
-from rowreckon.cost.memoize import MemoizeRatios, cost_memoize, memoize_ratios
+from rowreckon.cost.memoize import cost_memoize
 from rowreckon.cost.merge_join import (
-    MergeJoinCost,
     MergeJoinTerms,
     cost_mergejoin,
-    merge_join_details,
     scan_fractions,
 )
 from rowreckon.cost.nested_loop import NestLoopTerms, cost_nestloop
@@ -99,7 +96,7 @@ from rowreckon.cost.selectivity import (
     estimate_num_groups,
     get_variable_numdistinct,
 )
-from rowreckon.cost.settings import CostSettings, major_of
+from rowreckon.cost.settings import CostSettings
 from rowreckon.cost.sort import cost_sort
 
 __all__ = [
@@ -116,8 +113,6 @@ __all__ = [
     "IndexAccessCost",
     "IndexCondition",
     "IndexShape",
-    "MemoizeRatios",
-    "MergeJoinCost",
     "MergeJoinTerms",
     "MergeScanSelectivity",
     "NestLoopTerms",
@@ -128,7 +123,6 @@ __all__ = [
     "SkippedColumn",
     "amcostestimate",
     "bitmap_index",
-    "btcostestimate",
     "compute_bitmap_pages",
     "compute_parallel_worker",
     "compute_semi_anti_join_factors",
@@ -158,9 +152,6 @@ __all__ = [
     "heap_pages_for_workers",
     "index_pages_fetched",
     "join_hash_table",
-    "major_of",
-    "memoize_ratios",
-    "merge_join_details",
     "most_rows_in_one_batch",
     "operator_cost",
     "parallel_divisor",

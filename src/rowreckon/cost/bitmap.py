@@ -21,21 +21,17 @@ _BITMAP_ENTRY_BYTES = 64
 
 
 class BitmapCost(NamedTuple):
-    """A bitmap under construction: planner cost as its parent counts it, selectivity, pages of its indexes.
-
-    A Bitmap Index Scan's own printed total is lower by the charge per row that its parent adds (`printed_cost`).
-    """
+    """A bitmap under construction: planner cost as its parent counts it, selectivity, pages of its indexes."""
 
     cost: float
     selectivity: float
     index_pages: float
-    printed_cost: float
 
 
 def bitmap_index(settings: CostSettings, access: IndexAccessCost, index: IndexShape, rows: float) -> BitmapCost:
     """Bitmap Index Scan: `rows` is the estimate of the whole table scan after all filters, not the node's own."""
     cost = access.total_cost + 0.1 * settings.cpu_operator_cost * rows
-    return BitmapCost(cost, access.selectivity, index.pages, access.total_cost)
+    return BitmapCost(cost, access.selectivity, index.pages)
 
 
 def bitmap_entries(settings: CostSettings) -> float:

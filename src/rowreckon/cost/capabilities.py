@@ -75,11 +75,6 @@ def caps_array_scans(major: int) -> bool:
     return major >= 17
 
 
-def counts_boundary_arrays_only(major: int) -> bool:
-    """Only `= ANY` quals that bound the index scan multiply its descents: 17 (all index quals before)."""
-    return major >= 17
-
-
 def scales_density_by_fillfactor(major: int) -> bool:
     """The tuple density guessed for a never-analysed table obeys `fillfactor`: 17."""
     return major >= 17

@@ -21,12 +21,10 @@ _INT_MAX = 0x7FFFFFFF
 
 
 class HashTableSize(NamedTuple):
-    """Buckets and batches (both powers of two), frequent values with a place of their own, memory in bytes."""
+    """Buckets and batches, both powers of two."""
 
     num_buckets: int
     num_batches: int
-    num_skew_mcvs: int
-    space_allowed: int
 
 
 def hash_table_size(
@@ -64,9 +62,8 @@ def hash_table_size(
         while batches > 1 and buckets <= _MAX_ALLOC_BYTES // _POINTER_BYTES // 2 and batches >= allowed // BLCKSZ:
             batches //= 2
             buckets *= 2
-            skew_mcvs *= 2
             allowed *= 2
-    return HashTableSize(buckets, batches, skew_mcvs, allowed)
+    return HashTableSize(buckets, batches)
 
 
 def most_rows_in_one_batch(settings: CostSettings, width: int, *, combined_workers: int | None = None) -> float:

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from math import ceil, log
 from typing import NamedTuple
 
-from rowreckon.cost.capabilities import caps_array_scans, counts_boundary_arrays_only
+from rowreckon.cost.capabilities import caps_array_scans
 from rowreckon.cost.gather import parallel_divisor
 from rowreckon.cost.pages import index_pages_fetched
 from rowreckon.cost.path import FREE, PathCost, QualCost, made_path
@@ -60,16 +60,14 @@ class IndexCondition:
     `boundary_selectivity` counts only the quals that bound the range read: equality on leading columns and the
     first inequality. `num_quals` counts index quals (BETWEEN is two) and ORDER BY operators. `num_sa_scans` is the
     number of descents per scan that the boundary quals need: the product of the array lengths of `= ANY`, and of
-    the values of skipped columns (18, see `skip_scan`). `num_sa_scans_all` is the product over all index quals,
-    which up to 16 is what descents are charged for; None where it is the same. `unique_match` says that equality
-    (no array, no IS NULL) pins every column of a unique index. `operand` is the cost of the compared expressions.
+    the values of skipped columns (18, see `skip_scan`). `unique_match` says that equality (no array, no IS NULL)
+    pins every column of a unique index. `operand` is the cost of the compared expressions.
     """
 
     selectivity: float
     boundary_selectivity: float
     num_quals: int = 1
     num_sa_scans: float = 1.0
-    num_sa_scans_all: float | None = None
     unique_match: bool = False
     operand: QualCost = FREE
 
@@ -115,57 +113,6 @@ def skip_scan(index_pages: float, num_sa_scans: float, skipped: Sequence[Skipped
     return scans, True
 
 
-def btcostestimate(
-    settings: CostSettings,
-    index: IndexShape,
-    condition: IndexCondition,
-    *,
-    relation_tuples: float,
-    total_table_pages: float,
-    loop_count: float = 1.0,
-) -> IndexAccessCost:
-    """Cost of one scan of a B-tree index when it is scanned `loop_count` times.
-
-    `total_table_pages` are the pages of all plain tables of the query level (they compete for the cache).
-    """
-    major = settings.server_major
-    scans = condition.num_sa_scans
-    if condition.unique_match:
-        tuples = 1.0
-    else:
-        if caps_array_scans(major):
-            scans = max(min(scans, float(ceil(index.pages * 0.3333333))), 1.0)
-        tuples = rint(condition.boundary_selectivity * relation_tuples / scans)
-    if condition.num_sa_scans_all is not None and not counts_boundary_arrays_only(major):
-        scans = condition.num_sa_scans_all
-    startup, total, pages = _generic(
-        settings, index, condition, scans, tuples, relation_tuples, total_table_pages, loop_count
-    )
-    descent = (index.tree_height + 1) * _PAGE_CPU_MULTIPLIER * settings.cpu_operator_cost
-    if index.tuples > 1.0:
-        descent += ceil(log(index.tuples) / log(2.0)) * settings.cpu_operator_cost
-    startup += descent
-    total += scans * descent
-    return IndexAccessCost(startup, total, condition.selectivity, index.index_correlation, pages)
-
-
-def hashcostestimate(
-    settings: CostSettings,
-    index: IndexShape,
-    condition: IndexCondition,
-    *,
-    relation_tuples: float,
-    total_table_pages: float,
-    loop_count: float = 1.0,
-) -> IndexAccessCost:
-    """Cost of one scan of a hash index when it is scanned `loop_count` times: no descent is charged for."""
-    scans = condition.num_sa_scans
-    startup, total, pages = _generic(
-        settings, index, condition, scans, 0.0, relation_tuples, total_table_pages, loop_count
-    )
-    return IndexAccessCost(startup, total, condition.selectivity, 0.0, pages)
-
-
 def amcostestimate(
     settings: CostSettings,
     index: IndexShape,
@@ -175,32 +122,14 @@ def amcostestimate(
     total_table_pages: float,
     loop_count: float = 1.0,
 ) -> IndexAccessCost:
-    """Cost of one scan of an index by its own access method's estimator."""
-    estimator = hashcostestimate if index.hashed else btcostestimate
-    return estimator(
-        settings,
-        index,
-        condition,
-        relation_tuples=relation_tuples,
-        total_table_pages=total_table_pages,
-        loop_count=loop_count,
-    )
+    """Cost of one scan of an index, by its own access method's estimator, when it is scanned `loop_count` times.
 
-
-def _generic(
-    settings: CostSettings,
-    index: IndexShape,
-    condition: IndexCondition,
-    scans: float,
-    tuples: float,
-    relation_tuples: float,
-    total_table_pages: float,
-    loop_count: float,
-) -> tuple[float, float, float]:
-    """Startup cost, total cost and pages of one scan, before what its access method adds (genericcostestimate).
-
-    `tuples` are those that each of `scans` descents visits, 0 where all index quals together tell it.
+    `total_table_pages` are the pages of all plain tables of the query level (they compete for the cache).
     """
+    scans = condition.num_sa_scans
+    tuples = 0.0
+    if not index.hashed:
+        scans, tuples = _btree_descents(settings, index, condition, relation_tuples)
     if tuples <= 0.0:
         tuples = rint(condition.selectivity * relation_tuples / scans)
     tuples = max(min(tuples, index.tuples), 1.0)
@@ -216,7 +145,27 @@ def _generic(
         total = pages * random_page_cost
     operand = condition.operand.startup + condition.operand.per_tuple
     per_tuple = settings.cpu_index_tuple_cost + settings.cpu_operator_cost * condition.num_quals
-    return operand, total + operand + tuples * scans * per_tuple, pages
+    total += operand + tuples * scans * per_tuple
+    if index.hashed:
+        return IndexAccessCost(operand, total, condition.selectivity, 0.0, pages)
+    descent = (index.tree_height + 1) * _PAGE_CPU_MULTIPLIER * settings.cpu_operator_cost
+    if index.tuples > 1.0:
+        descent += ceil(log(index.tuples) / log(2.0)) * settings.cpu_operator_cost
+    return IndexAccessCost(
+        operand + descent, total + scans * descent, condition.selectivity, index.index_correlation, pages
+    )
+
+
+def _btree_descents(
+    settings: CostSettings, index: IndexShape, condition: IndexCondition, relation_tuples: float
+) -> tuple[float, float]:
+    """How often a B-tree is descended per scan, and the tuples that each descent visits."""
+    scans = condition.num_sa_scans
+    if condition.unique_match:
+        return scans, 1.0
+    if caps_array_scans(settings.server_major):
+        scans = max(min(scans, float(ceil(index.pages * 0.3333333))), 1.0)
+    return scans, rint(condition.boundary_selectivity * relation_tuples / scans)
 
 
 def cost_index(

@@ -7,7 +7,6 @@ ExecEstimateCacheEntryOverheadBytes in executor/nodeMemoize.c; releases 14 to 18
 from __future__ import annotations
 
 from math import floor
-from typing import NamedTuple
 
 from rowreckon.cost.capabilities import counts_memoize_key_width, has_memoize_hit_by_calls
 from rowreckon.cost.path import PathCost
@@ -18,22 +17,10 @@ _ENTRY_OVERHEAD_BYTES = 48.0
 _TUPLE_OVERHEAD_BYTES = 16.0
 
 
-class MemoizeRatios(NamedTuple):
-    """How the cache is expected to fare: entries it holds, share of calls that hit, share of entries evicted."""
-
-    cache_entries: float
-    hit_ratio: float
-    evict_ratio: float
-
-
-def memoize_ratios(
-    settings: CostSettings, subpath: PathCost, *, calls: float, ndistinct: float, key_width: int = 0
-) -> MemoizeRatios:
-    """The ratios for `calls` executions with `ndistinct` different parameter values.
-
-    `ndistinct` is estimate_num_groups of the key expressions over `calls` rows, or `calls` itself where it would
-    rest on a default. `key_width` is the width of the key expressions in bytes (counted from 16).
-    """
+def _hit_and_evict_ratio(
+    settings: CostSettings, subpath: PathCost, calls: float, ndistinct: float, key_width: int
+) -> tuple[float, float]:
+    """The share of the calls that the cache is expected to answer, and the share of its entries that it loses."""
     entry_bytes = (
         relation_byte_size(subpath.rows, subpath.width) + _ENTRY_OVERHEAD_BYTES + _TUPLE_OVERHEAD_BYTES * subpath.rows
     )
@@ -45,7 +32,7 @@ def memoize_ratios(
         hits = ((calls - ndistinct) / calls) * (entries / max(ndistinct, entries))
     else:
         hits = max(1.0 / ndistinct * held - ndistinct / calls, 0.0)
-    return MemoizeRatios(entries, hits, 1.0 - held / ndistinct)
+    return hits, 1.0 - held / ndistinct
 
 
 def cost_memoize(
@@ -53,16 +40,17 @@ def cost_memoize(
 ) -> PathCost:
     """Memoize over the parameterised `subpath`, called `calls` times (the outer path's rows).
 
-    The first scan costs a little more than `subpath`; the saving is in the rescans. Arguments as in
-    `memoize_ratios`.
+    The first scan costs a little more than `subpath`; the saving is in the rescans. `ndistinct` counts the different
+    parameter values: estimate_num_groups of the key expressions over `calls` rows, or `calls` itself where it would
+    rest on a default. `key_width` is the width of the key expressions in bytes (counted from 16).
     """
     calls = clamp_row_est(calls)
-    cache = memoize_ratios(settings, subpath, calls=calls, ndistinct=ndistinct, key_width=key_width)
-    misses = 1.0 - cache.hit_ratio
+    hit_ratio, evict_ratio = _hit_and_evict_ratio(settings, subpath, calls, ndistinct, key_width)
+    misses = 1.0 - hit_ratio
     tuple_cost, operator = settings.cpu_tuple_cost, settings.cpu_operator_cost
     again = subpath.total_cost * misses + operator
-    again += tuple_cost * cache.evict_ratio
-    again += operator / 10.0 * cache.evict_ratio * subpath.rows
+    again += tuple_cost * evict_ratio
+    again += operator / 10.0 * evict_ratio * subpath.rows
     again += tuple_cost + operator * subpath.rows
     return PathCost(
         subpath.startup_cost + tuple_cost,

@@ -6,8 +6,6 @@ Not modelled: an incremental sort of the outer side, which 18 and later may take
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 from rowreckon.cost.path import FREE, MARK_RESTORE_KINDS, PathCost, QualCost
 from rowreckon.cost.selectivity import WHOLE_SCAN, MergeScanSelectivity
 from rowreckon.cost.settings import CostSettings
@@ -38,14 +36,6 @@ class MergeJoinTerms:
     unique_outer: bool = False
 
 
-class MergeJoinCost(NamedTuple):
-    """A merge join's path, whether its inner side is materialised, and how often an inner row is read again."""
-
-    path: PathCost
-    materialize_inner: bool
-    rescan_ratio: float
-
-
 def scan_fractions(scan: MergeScanSelectivity, join_type: str) -> MergeScanSelectivity:
     """The stretch read of either side once the join type is counted in.
 
@@ -73,21 +63,8 @@ def cost_mergejoin(
     """Merge Join of `outer` and `inner`, sorting either side first where the terms say so.
 
     `rows` (per process) is what it puts out. `sorted_inner` spares sorting the inner side again where it is the same as
-    before. See `merge_join_details` for what the planner decided on the way.
+    before.
     """
-    return merge_join_details(settings, outer, inner, rows, width, terms, sorted_inner).path
-
-
-def merge_join_details(
-    settings: CostSettings,
-    outer: PathCost,
-    inner: PathCost,
-    rows: float,
-    width: int,
-    terms: MergeJoinTerms,
-    sorted_inner: PathCost | None = None,
-) -> MergeJoinCost:
-    """The cost of a merge join with the decisions behind it."""
     outer_path_rows = outer.rows if outer.rows > 0.0 else 1.0
     inner_path_rows = inner.rows if inner.rows > 0.0 else 1.0
     scan = terms.scan
@@ -114,8 +91,7 @@ def merge_join_details(
         rescan_ratio = 1.0 + max(joined - inner_path_rows, 0.0) / inner_rows
     bare = inner_run * rescan_ratio
     kept = inner_run + settings.cpu_operator_cost * inner_rows * rescan_ratio
-    materialize = _materializes(settings, inner, terms, kept < bare)
-    run += kept if materialize else bare
+    run += kept if _materializes(settings, inner, terms, kept < bare) else bare
     quals = terms.join_quals
     if terms.merge_quals is None:
         per_pair = settings.cpu_operator_cost * terms.num_mergeclauses
@@ -131,8 +107,7 @@ def merge_join_details(
         startup += settings.disable_cost
         disabled += settings.disabled_node
     total = startup + run
-    path = PathCost(startup, total, rows, width, startup, total, disabled, "Merge Join")
-    return MergeJoinCost(path, materialize, rescan_ratio)
+    return PathCost(startup, total, rows, width, startup, total, disabled, "Merge Join")
 
 
 def _materializes(settings: CostSettings, inner: PathCost, terms: MergeJoinTerms, cheaper: bool) -> bool:

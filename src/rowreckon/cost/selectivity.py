@@ -2,12 +2,13 @@
 
 Source: get_variable_numdistinct, eqjoinsel, estimate_num_groups and estimate_hash_bucket_stats in
 utils/adt/selfuncs.c, compute_semi_anti_join_factors in optimizer/path/costsize.c; releases 13 to 18.
-Not modelled: estimates that a foreign key makes (the caller knows the key), and operators other than equality.
+Not modelled: most common values that both sides of an equality share (an audit knows their frequencies alone),
+estimates that a foreign key makes (the caller knows the key), and operators other than equality.
 """
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Sequence
 from math import ceil
 from typing import NamedTuple
 
@@ -64,16 +65,14 @@ class ColumnStatistics:
     """One column's row of pg_stats, with its table's size.
 
     `n_distinct` is as pg_stats shows it: positive a count, negative a fraction of the rows, 0 unknown.
-    `mcv_values` are hashable values that are equal exactly where the server's operator says so. `is_unique` says
-    that a unique index without predicate stands on this column alone. `rel_tuples` and `rel_rows` are the base
-    relation's tuples and its rows after the filter. Fractions are taken to single precision, as stored.
+    `is_unique` says that a unique index without predicate stands on this column alone. `rel_tuples` and `rel_rows`
+    are the base relation's tuples and its rows after the filter. Fractions are taken to single precision, as stored.
     """
 
     rel_tuples: float
     rel_rows: float
     n_distinct: float = 0.0
     null_frac: float = 0.0
-    mcv_values: tuple[Hashable, ...] = ()
     mcv_freqs: tuple[float, ...] = ()
     is_unique: bool = False
 
@@ -158,31 +157,7 @@ def eqjoinsel_inner(left: ColumnStatistics, right: ColumnStatistics) -> float:
     """Selectivity of `left = right` among all pairs of rows of two tables."""
     nd1, _ = get_variable_numdistinct(left)
     nd2, _ = get_variable_numdistinct(right)
-    if not (left.mcv_freqs and right.mcv_freqs and left.mcv_values and right.mcv_values):
-        return _probability((1.0 - left.null_frac) * (1.0 - right.null_frac) / (nd1 if nd1 > nd2 else nd2))
-    matches = _matches(left.mcv_values, right.mcv_values)
-    product = 0.0
-    for i, j in matches.items():
-        # the server multiplies two single-precision numbers, in single precision
-        product += float4(left.mcv_freqs[i] * right.mcv_freqs[j])
-    product = _probability(product)
-    taken = set(matches.values())
-    match1, unmatch1 = _split(left.mcv_freqs, matches.keys())
-    match2, unmatch2 = _split(right.mcv_freqs, taken)
-    other1 = _probability(1.0 - left.null_frac - match1 - unmatch1)
-    other2 = _probability(1.0 - right.null_frac - match2 - unmatch2)
-    found, count1, count2 = len(matches), len(left.mcv_freqs), len(right.mcv_freqs)
-    total1 = product
-    if nd2 > count2:
-        total1 += unmatch1 * other2 / (nd2 - count2)
-    if nd2 > found:
-        total1 += other1 * (other2 + unmatch2) / (nd2 - found)
-    total2 = product
-    if nd1 > count1:
-        total2 += unmatch2 * other1 / (nd1 - count1)
-    if nd1 > found:
-        total2 += other2 * (other1 + unmatch1) / (nd1 - found)
-    return _probability(min(total1, total2))
+    return _probability((1.0 - left.null_frac) * (1.0 - right.null_frac) / max(nd1, nd2))
 
 
 def eqjoinsel_semi(outer: ColumnStatistics, inner: ColumnStatistics, inner_rows: float) -> float:
@@ -195,36 +170,9 @@ def eqjoinsel_semi(outer: ColumnStatistics, inner: ColumnStatistics, inner_rows:
     for rows in (inner.rel_rows, inner_rows):
         if nd2 >= rows:
             nd2, default2 = rows, False
-    guess = default1 or default2
-    if outer.mcv_freqs and inner.mcv_freqs and outer.mcv_values and inner.mcv_values:
-        matches = _matches(outer.mcv_values, inner.mcv_values[: int(min(len(inner.mcv_values), nd2))])
-        matched, _ = _split(outer.mcv_freqs, matches.keys())
-        nd1 -= len(matches)
-        nd2 -= len(matches)
-        rest = 0.5 if guess else (1.0 if nd1 <= nd2 or nd2 < 0.0 else nd2 / nd1)
-        share = matched + rest * _probability(1.0 - matched - outer.null_frac)
-    else:
-        rest = 0.5 if guess else (1.0 if nd1 <= nd2 or nd2 < 0.0 else nd2 / nd1)
-        share = rest * (1.0 - outer.null_frac)
+    matched = 0.5 if default1 or default2 else 1.0 if nd1 <= nd2 or nd2 < 0.0 else nd2 / nd1
+    share = matched * (1.0 - outer.null_frac)
     return _probability(min(share, inner_rows * eqjoinsel_inner(outer, inner)))
-
-
-def _matches(left: tuple[Hashable, ...], right: tuple[Hashable, ...]) -> dict[int, int]:
-    """Positions of equal values, left to right; most common values are distinct."""
-    places = {value: place for place, value in enumerate(right)}
-    return {i: places[value] for i, value in enumerate(left) if value in places}
-
-
-def _split(freqs: Sequence[float], chosen: object) -> tuple[float, float]:
-    """Summed frequencies of the chosen positions and of the rest."""
-    wanted = set(chosen)  # type: ignore[call-overload]
-    inside = outside = 0.0
-    for position, freq in enumerate(freqs):
-        if position in wanted:
-            inside += freq
-        else:
-            outside += freq
-    return _probability(inside), _probability(outside)
 
 
 def _probability(number: float) -> float:

@@ -26,7 +26,7 @@ _TRUTH = {"on": True, "true": True, "yes": True, "1": True, "off": False, "false
 
 @frozen
 class CostSettings:
-    """Every setting that the planner's costs depend on, with the release's default where none is given.
+    """Every setting that the cost model reads, with the release's default where none is given.
 
     Costs are planner cost, `work_mem` kB, cache and scan sizes pages of 8 kB. `hash_mem_multiplier` 0 stands for
     the release's own default (1.0 up to 14, 2.0 from 15). Page costs are those of the default tablespace; a
@@ -44,35 +44,22 @@ class CostSettings:
     effective_cache_size: float = 524288.0
     work_mem: float = 4096.0
     hash_mem_multiplier: float = 0.0
-    cursor_tuple_fraction: float = 0.1
-    recursive_worktable_factor: float = 10.0
     min_parallel_table_scan_size: float = 1024.0
     min_parallel_index_scan_size: float = 64.0
     max_parallel_workers_per_gather: int = 2
     parallel_leader_participation: bool = True
-    from_collapse_limit: int = 8
-    join_collapse_limit: int = 8
-    geqo: bool = True
-    geqo_threshold: int = 12
     enable_bitmapscan: bool = True
     enable_gathermerge: bool = True
     enable_hashagg: bool = True
     enable_hashjoin: bool = True
-    enable_incremental_sort: bool = True
-    enable_indexonlyscan: bool = True
     enable_indexscan: bool = True
     enable_material: bool = True
     enable_memoize: bool = True
     enable_mergejoin: bool = True
     enable_nestloop: bool = True
-    enable_parallel_append: bool = True
     enable_parallel_hash: bool = True
-    enable_partition_pruning: bool = True
-    enable_partitionwise_aggregate: bool = False
-    enable_partitionwise_join: bool = False
     enable_seqscan: bool = True
     enable_sort: bool = True
-    enable_tidscan: bool = True
     work_mem_bytes: float = field(init=False)
     hash_mem_bytes: float = field(init=False)
     disable_cost: float = field(init=False)
@@ -99,8 +86,8 @@ class CostSettings:
         """The settings behind a plan, from EXPLAIN's `Settings` object (values as text with unit, "64kB").
 
         `server_version` is a major (16) or the number that `server_version_num` shows (160014). None stands for
-        'unknown' and is read as all defaults; the caller knows the difference. Settings that no cost depends on
-        are passed over. Raises BrokenPlan where a value can't be read.
+        'unknown' and is read as all defaults; the caller knows the difference. Other settings are passed
+        over. Raises BrokenPlan where a value can't be read.
         """
         values = {name: _read(name, text, None) for name, text in (settings or {}).items() if name in _TYPES}
         return cls(server_major=major_of(server_version), **values)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Final
 
 from rowreckon.document.audit import Remedy
@@ -42,8 +41,3 @@ def why_not_foretold(remedy: Remedy, *, masked: bool = False) -> str | None:
     if "column_option" in kinds:
         kinds -= {"analyze"}
     return None if kinds <= _BY_DEFINITION else NEEDS_TRIAL
-
-
-def foretellable(remedies: Sequence[Remedy]) -> bool:
-    """Whether there is one among them that a stand-in can be asked about."""
-    return any(why_not_foretold(remedy) is None for remedy in remedies)

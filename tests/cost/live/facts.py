@@ -10,7 +10,6 @@ import psycopg
 from psycopg import sql
 
 from rowreckon.cost import (
-    ColumnStatistics,
     CostSettings,
     IndexShape,
     PathCost,
@@ -21,6 +20,7 @@ from rowreckon.cost import (
 )
 from rowreckon.cost.capabilities import has_memoize
 
+from .common_values import ValueStatistics
 from .histogram import OrderedStatistics
 
 CENT = 0.0101
@@ -115,7 +115,7 @@ class Facts:
         ).fetchall()
         return [str(row[0]) for row in rows]
 
-    def column(self, table: str, column: str, rows: float | None = None) -> ColumnStatistics:
+    def column(self, table: str, column: str, rows: float | None = None) -> ValueStatistics:
         """Statistics of an integer column; `rows` is the table's estimate after its filter (default: all)."""
         tuples = float(self._row("select reltuples from pg_class where oid = %s::regclass", table)[0])
         found = self._row(
@@ -136,9 +136,9 @@ class Facts:
         )
         after = tuples if rows is None else rows
         if found[0] is None:
-            return ColumnStatistics(tuples, after, is_unique=unique)
+            return ValueStatistics(tuples, after, is_unique=unique)
         distinct, null_frac, values, freqs = found
-        return ColumnStatistics(tuples, after, distinct, null_frac, tuple(values or ()), tuple(freqs or ()), unique)
+        return ValueStatistics(tuples, after, distinct, null_frac, tuple(freqs or ()), unique, tuple(values or ()))
 
     def ordered(self, table: str, column: str, rows: float | None = None) -> OrderedStatistics:
         """The same with the histogram, and the true ends where a B-tree leads with the column."""

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from rowreckon.cost import WHOLE_SCAN, ColumnStatistics, get_variable_numdistinct
 from rowreckon.cost.selectivity import MergeScanSelectivity
 
+from .common_values import ValueStatistics
+
 
 @dataclass(frozen=True)
 class OrderedStatistics:
@@ -22,21 +24,16 @@ class OrderedStatistics:
     them up while it works on an end bin. None where there is no such index.
     """
 
-    column: ColumnStatistics
+    column: ValueStatistics
     bounds: tuple[int, ...] = ()
     actual_min: int | None = None
     actual_max: int | None = None
-
-    @property
-    def common_values(self) -> list[int]:
-        """The most common values."""
-        return [value for value in self.column.mcv_values if isinstance(value, int)]
 
     def variable_range(self) -> tuple[int, int] | None:
         """Least and greatest value by the statistics, None where they don't tell."""
         values = list(self.bounds[:1]) + list(self.bounds[-1:])
         if values or sum(self.column.mcv_freqs) + self.column.null_frac > 0.99999:
-            values += self.common_values
+            values += self.column.mcv_values
         return (min(values), max(values)) if values else None
 
 
@@ -47,7 +44,7 @@ def scalarineqsel(
     column = statistics.column
     common = 0.0
     matching = 0.0
-    for value, freq in zip(statistics.common_values, column.mcv_freqs, strict=True):
+    for value, freq in zip(column.mcv_values, column.mcv_freqs, strict=True):
         common += freq
         if value == constant:
             matching += freq if inclusive else 0.0

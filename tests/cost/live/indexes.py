@@ -7,8 +7,8 @@ from rowreckon.cost import (
     CostSettings,
     IndexCondition,
     PathCost,
+    amcostestimate,
     bitmap_index,
-    btcostestimate,
     cost_bitmap_heap_scan,
     cost_index,
     operator_cost,
@@ -76,7 +76,7 @@ def bitmap_of(
     """A Bitmap Index Scan below a table scan that puts out `rows`."""
     size = facts.relation(table, settings)
     shape = facts.index(index)
-    access = btcostestimate(
+    access = amcostestimate(
         settings,
         shape,
         IndexCondition(selectivity, selectivity, quals),

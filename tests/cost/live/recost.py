@@ -17,8 +17,8 @@ from rowreckon.cost import (
     PathCost,
     SemiAntiJoinFactors,
     SkippedColumn,
+    amcostestimate,
     bitmap_index,
-    btcostestimate,
     compute_bitmap_pages,
     compute_parallel_worker,
     compute_semi_anti_join_factors,
@@ -32,8 +32,6 @@ from rowreckon.cost import (
     cost_nestloop,
     cost_seqscan,
     cost_sort,
-    eqjoinsel_inner,
-    eqjoinsel_semi,
     estimate_num_groups,
     get_variable_numdistinct,
     heap_pages_for_workers,
@@ -43,6 +41,7 @@ from rowreckon.cost import (
 )
 from rowreckon.cost.capabilities import has_skip_scan
 
+from .common_values import eqjoinsel_inner, eqjoinsel_semi
 from .facts import Facts
 from .histogram import mergejoinscansel, scalarineqsel, var_eq_non_const
 
@@ -144,7 +143,7 @@ class JoinQuery:
         target = node if kind != "Bitmap Heap Scan" else node["Plans"][0]
         index = self.facts.index(target["Index Name"])
         condition = self.condition(alias, target.get("Index Cond"), target["Index Name"])
-        access = btcostestimate(
+        access = amcostestimate(
             settings, index, condition, relation_tuples=relation.tuples, total_table_pages=self.pages, loop_count=loops
         )
         if kind in ("Index Scan", "Index Only Scan"):

@@ -12,8 +12,6 @@ from rowreckon.cost import (
     compute_semi_anti_join_factors,
     cost_hashjoin,
     cost_seqscan,
-    eqjoinsel_inner,
-    eqjoinsel_semi,
     hash_table_size,
     join_hash_table,
     operator_cost,
@@ -21,6 +19,7 @@ from rowreckon.cost import (
 )
 from rowreckon.cost.capabilities import has_right_anti_join, has_right_semi_join
 
+from .common_values import eqjoinsel_inner, eqjoinsel_semi
 from .facts import Facts, assert_cost, node
 
 

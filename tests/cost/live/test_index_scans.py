@@ -191,7 +191,6 @@ def test_bitmap_scan(facts: Facts) -> None:
     plan = facts.explain("select * from fact where dim_id<100")
     rows = clamp_row_est(share * 30000)
     index = bitmap_of(facts, settings, "fact", "fact_dim", selectivity=share, rows=rows)
-    assert index.printed_cost == pytest.approx(node(plan, "Bitmap Index Scan")["Total Cost"], abs=0.0101)
     assert_cost(heap_of(facts, settings, "fact", index, rows), plan, "7.73..339.06")
 
 

@@ -11,14 +11,13 @@ from rowreckon.cost import (
     cost_material,
     cost_memoize,
     cost_nestloop,
-    eqjoinsel_inner,
-    eqjoinsel_semi,
     estimate_num_groups,
     get_variable_numdistinct,
     operator_cost,
 )
 from rowreckon.cost.capabilities import has_memoize
 
+from .common_values import eqjoinsel_inner, eqjoinsel_semi
 from .facts import Facts, assert_cost, node
 from .indexes import scan_of
 

@@ -8,13 +8,12 @@ import pytest
 
 from rowreckon.cost import (
     GroupRelation,
-    eqjoinsel_inner,
-    eqjoinsel_semi,
     estimate_num_groups,
     get_variable_numdistinct,
 )
 from rowreckon.cost.units import clamp_row_est
 
+from .common_values import eqjoinsel_inner, eqjoinsel_semi
 from .facts import Facts
 from .histogram import scalarineqsel
 

@@ -13,12 +13,12 @@ from rowreckon.cost import (
     cost_hashjoin,
     cost_nestloop,
     cost_seqscan,
-    eqjoinsel_inner,
     operator_cost,
     path_input,
 )
 from rowreckon.joins.ways.add_path import replaces
 
+from .common_values import eqjoinsel_inner
 from .facts import Facts, assert_cost, node
 from .indexes import scan_of
 

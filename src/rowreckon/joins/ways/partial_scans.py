@@ -127,7 +127,7 @@ def _bitmap(
         return None
     match = own_match(settings, relation, index) if index is not None else None
     share = match.selectivity if match is not None else relation.selectivity
-    bitmap = BitmapCost(0.0, share, index.shape.pages if index is not None else 0.0, 0.0)
+    bitmap = BitmapCost(0.0, share, index.shape.pages if index is not None else 0.0)
     pages, fetched = compute_bitmap_pages(settings, relation.size, bitmap, total_table_pages)
     workers = _workers(settings, relation, pages, None)
     if workers < 1:
