@@ -17,6 +17,7 @@ from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
 from rowreckon.joins.facts.settings import settings_of
 from rowreckon.joins.facts.sides import Aliases, join_facts
+from rowreckon.joins.from_catalog.equal_columns import compared_once
 from rowreckon.joins.from_catalog.inputs import catalog_input, turned_input
 from rowreckon.joins.verdict.points import points_of
 from rowreckon.joins.ways.index_match import match_index, own_column
@@ -93,7 +94,7 @@ class IndexPrices:
             settings, _ = settings_of(self._capture, tree)
             self._shared = settings, CatalogFacts(catalog, tree, settings), Aliases(tree)
         settings, known, aliases = self._shared
-        facts = join_facts(self._reckoned, join.node, aliases)
+        facts = compared_once(join_facts(self._reckoned, join.node, aliases))
         straight = catalog_input(JoinAtHand(settings, self._reckoned, facts), known)
         if straight is None:
             return ()

@@ -91,11 +91,12 @@ class SideInput:
     """One side of a join: its rows at the estimate, width (bytes), ways to produce it, and its relation if known.
 
     `single` says that it is one relation's scan, whose rows are the side's. `partial_paths` share their rows between
-    the processes of a Gather; rows here are those of all processes together. `parameter_rows` are the estimated rows
-    of the smallest relation below that would supply a parameter, with their actual; `actual_ratio` is the side's own
-    actual ÷ estimate. `members` are the partitions of a partitioned table. `own_factor` is given for
-    a parameterised side: how many times more rows than expected its relation's own conditions let through.
-    `gathers` says that the cheapest way to scan it by itself is a Gather, which no join below another Gather can use.
+    the processes of a Gather; rows here are those of all processes together. `parameters` are, for each value that
+    the other side could be searched by, the relations that could give it: estimated rows and actual ones.
+    `actual_ratio` is the side's own actual ÷ estimate. `members` are the partitions of a partitioned table.
+    `own_factor` is given for a parameterised side: how many times more rows than expected its relation's own
+    conditions let through. `gathers` says that the cheapest way to scan it by itself is a Gather, which no join below
+    another Gather can use.
     """
 
     rows: float
@@ -104,8 +105,7 @@ class SideInput:
     relation: KnownRelation | None
     single: bool
     partial_paths: tuple[SidePath, ...]
-    parameter_rows: float
-    parameter_rows_actual: float | None = None
+    parameters: tuple[tuple[tuple[float, float | None], ...], ...]
     actual_ratio: float | None = None
     members: tuple[KnownRelation, ...] = ()
     own_factor: float = 1.0

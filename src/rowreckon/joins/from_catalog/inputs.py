@@ -15,6 +15,7 @@ from rowreckon.joins.facts.sides import side_facts
 from rowreckon.joins.facts.uniqueness import proves_unique
 from rowreckon.joins.from_catalog.clause_statistics import clause_by_statistics, clause_of_subqueries
 from rowreckon.joins.from_catalog.computed_sides import is_computed
+from rowreckon.joins.from_catalog.equal_columns import NONE_EQUAL, EqualColumns
 from rowreckon.joins.ways.appended_scans import append_paths
 from rowreckon.joins.ways.parameter_values import proven_parameters
 from rowreckon.joins.ways.partial_scans import gathered_scans, partial_first, partial_scans, weighed
@@ -43,10 +44,12 @@ def catalog_input(
     case: JoinAtHand,
     known: CatalogFacts,
     below: Mapping[int, LowerJoin] = MappingProxyType({}),
+    equal: EqualColumns = NONE_EQUAL,
 ) -> JoinInput | None:
     """The join in its executed order, or None where the catalog does not tell enough of it.
 
-    `below` are the joins that it stands on, as they would have been priced at their actual rows.
+    `below` are the joins that it stands on, as they would have been priced at their actual rows; `equal` the columns
+    that the plan's joins equate.
     """
     reckoned, facts = case.reckoned, case.facts
     clauses: list[ClauseInput] = []
@@ -56,8 +59,8 @@ def catalog_input(
         if given is None:
             return None
         clauses.append(given)
-    outer = _catalog_side(case, facts.outer, known, [c.outer for c in clauses], below)
-    inner = _catalog_side(case, facts.inner, known, [c.inner for c in clauses], below)
+    outer = _catalog_side(case, facts.outer, known, [c.outer for c in clauses], below, equal)
+    inner = _catalog_side(case, facts.inner, known, [c.inner for c in clauses], below, equal)
     if outer is None or inner is None:
         return None
     scan = reckoned.tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
@@ -109,6 +112,7 @@ def _catalog_side(
     known: CatalogFacts,
     keys: list[KeyInput],
     below: Mapping[int, LowerJoin],
+    equal: EqualColumns,
 ) -> SideInput | None:
     settings, reckoned, facts = case.settings, case.reckoned, case.facts
     gathered = _gathered_scan(reckoned, side)
@@ -135,7 +139,6 @@ def _catalog_side(
         pages = known.total_table_pages
         whole += append_paths(settings, table, side.width, pages, unordered=not whole)
     whole = weighed(taken_first(whole, useful))
-    least, least_actual = _parameter_rows(reckoned, facts, side, known, keys)
     return SideInput(
         rows=rows,
         width=side.width,
@@ -143,8 +146,7 @@ def _catalog_side(
         relation=relation,
         single=relation is not None or side.partitioned is not None or gathered is not None or _is_leaf(reckoned, side),
         partial_paths=tuple(partial_first(partial, useful)),
-        parameter_rows=least,
-        parameter_rows_actual=least_actual,
+        parameters=_parameters(case, side, known, keys, equal),
         actual_ratio=side.actual_rows / side.planner_rows if side.actual_rows and side.planner_rows else None,
         gathers=bool(whole) and not whole[0].safe,
         members=table.members if table is not None else (),
@@ -194,24 +196,27 @@ def _gathered_scan(reckoned: ReckonedTree, side: Side) -> Side | None:
     return child if child.scan is not None else None
 
 
-def _parameter_rows(
-    reckoned: ReckonedTree, facts: JoinFacts, side: Side, known: CatalogFacts, keys: list[KeyInput]
-) -> tuple[float, float | None]:
-    """Rows of the smallest relation below that supplies a parameter, at the estimate and as they came."""
-    best: tuple[float, float | None] | None = None
-    given = () if is_computed(reckoned.tree, side) else {k.alias for k in keys if k.alias}
-    for alias in given:
-        number = known.scan_of(alias)
-        relation = known.by_alias(alias)
-        if number is None:
-            continue
-        rows = relation.rows if relation is not None else float(reckoned.tree.nodes[number].plan_rows or 1)
-        if best is None or rows < best[0]:
-            best = (rows, _counted(reckoned, known, alias))
-    if best is not None:
-        return best
+def _parameters(
+    case: JoinAtHand, side: Side, known: CatalogFacts, keys: list[KeyInput], equal: EqualColumns
+) -> tuple[tuple[tuple[float, float | None], ...], ...]:
+    """For each key of a side the relations below it that could give its value, with their rows expected and come."""
+    reckoned = case.reckoned
+    found: list[tuple[tuple[float, float | None], ...]] = []
+    for key in keys if not is_computed(reckoned.tree, side) else ():
+        names = equal.aliases(key.alias, key.column) if key.alias is not None else frozenset()
+        scans = {alias: number for alias in sorted(names) if (number := known.scan_of(alias)) is not None}
+        here = [alias for alias, number in scans.items() if side.node <= number < reckoned.tree.end[side.node]]
+        if here:
+            found.append(tuple((_own_rows(reckoned, known, a, scans[a]), _counted(reckoned, known, a)) for a in here))
+    if found:
+        return tuple(found)
     actual = None if side.actual_rows is None else side.actual_rows * side.processes
-    return side.planner_rows * side.processes, actual
+    return (((side.planner_rows * side.processes, actual),),)
+
+
+def _own_rows(reckoned: ReckonedTree, known: CatalogFacts, alias: str, number: int) -> float:
+    relation = known.by_alias(alias)
+    return relation.rows if relation is not None else float(reckoned.tree.nodes[number].plan_rows or 1)
 
 
 def _counted(reckoned: ReckonedTree, known: CatalogFacts, alias: str | None) -> float | None:

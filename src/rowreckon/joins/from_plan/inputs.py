@@ -202,8 +202,7 @@ def _plan_side(
         relation=None,
         single=side.scan is not None,
         partial_paths=printed if partial else (),
-        parameter_rows=rows,
-        parameter_rows_actual=side.actual_rows,
+        parameters=(((rows, side.actual_rows),),),
         actual_ratio=side.actual_rows / side.planner_rows if side.actual_rows and side.planner_rows else None,
     )
 

@@ -20,6 +20,7 @@ from rowreckon.joins.facts.permitted_methods import excluded_methods, nothing_kn
 from rowreckon.joins.facts.semijoins import as_semijoin
 from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.joins.facts.wanted_above import order_above
+from rowreckon.joins.from_catalog.equal_columns import NONE_EQUAL, EqualColumns, compared_once
 from rowreckon.joins.from_catalog.inputs import catalog_input
 from rowreckon.joins.from_plan.inputs import plan_worlds
 from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
@@ -60,13 +61,15 @@ def gather(
     relations: RelationEvidence,
     below: Mapping[int, LowerJoin] = MappingProxyType({}),
     declared: DeclaredIndexes | None = None,
+    equal: EqualColumns = NONE_EQUAL,
 ) -> JoinEvidence:
-    """The evidence for one join; `below` are the joins that it stands on, as far as they can be priced anew."""
+    """The evidence for one join; `below` are the joins that it stands on, as far as they can be priced anew, `equal`
+    the columns that the plan's joins equate."""
     excluded = excluded_methods(facts, known.abilities if known is not None else nothing_known, settings)
     planner = planner_figures(capture, reckoned, facts)
-    facts = as_semijoin(reckoned, facts, capture.query)
+    facts = compared_once(as_semijoin(reckoned, facts, capture.query))
     case = JoinAtHand(settings, reckoned, facts, declared)
-    join = catalog_input(case, known, below) if known is not None else None
+    join = catalog_input(case, known, below, equal) if known is not None else None
     if join is None:
         unread = relations.stored(reckoned.tables[facts.node] if known is None else known.unread_below(facts.node))
         lacking = _size_lacking(reckoned, facts, relations) or prices(unread, asked=known is not None)
@@ -121,9 +124,10 @@ def gather_all(
 ) -> dict[int, JoinEvidence]:
     """The evidence for these joins, given in pre-order, by node: from the lowest up, as prices rest on those below."""
     found: dict[int, JoinEvidence] = {}
+    equal = EqualColumns(joins)
     below: dict[int, LowerJoin] = {}
     for facts in reversed(joins):
-        evidence = gather(settings, capture, reckoned, facts, known, relations, below, declared)
+        evidence = gather(settings, capture, reckoned, facts, known, relations, below, declared, equal)
         found[facts.node] = evidence
         lower = lower_join(reckoned, evidence.facts, evidence.worlds) if known is not None else None
         if lower is not None:

@@ -251,15 +251,17 @@ def scan_ratio(relation: KnownRelation, clauses: tuple[ClauseInput, ...]) -> Cal
 def loop_count(join: JoinInput, point: Point) -> float:
     """How often the planner takes the inner side to be scanned: rows of the smallest relation giving parameters.
 
-    Where the outer side is one relation these are its rows; where it is a join, they move from the relation's
-    estimate to its actual as the outer rows do.
+    Where several relations could give the same value, each makes a scan of its own, and the one that is reckoned to
+    be repeated most costs least. Where the outer side is one relation these are its rows; where it is a join, they move
+    from the relation's estimate to its actual as the outer rows do.
     """
     side = join.outer
     rows = join.whole_outer(point)
     if join.outer_made_unique is not None:
         return clamp_row_est(rows)
-    moved = moved_with(side, rows, side.parameter_rows, side.parameter_rows_actual)
-    return clamp_row_est(side.parameter_rows * moved)
+    return clamp_row_est(
+        min(max(known * moved_with(side, rows, known, came) for known, came in givers) for givers in side.parameters)
+    )
 
 
 def _covers(relation: KnownRelation, index: KnownIndex) -> bool:

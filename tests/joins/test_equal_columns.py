@@ -1,0 +1,61 @@
+"""Three tables that meet in one key, against a live server: which of these gives an index scan its value."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import psycopg
+import pytest
+
+from tests.servers.databases import run_script
+
+from .live import SERIAL, Connection, apply, capture, explain, judge
+
+# 30,000 late rides came since the statistics were read: by these they are few
+TABLES = """
+create table rider(id int primary key, kind text);
+create table ride(id int, rider int, day int);
+create table fine(id int, rider int, cost int);
+insert into rider select i, 'kind ' || i % 3 from generate_series(1, 20000) i;
+insert into ride select i, 1 + (i * 31) % 20000, i % 1000 from generate_series(1, 60000) i;
+insert into fine select i, 1 + (i * 11) % 20000, i % 9 from generate_series(1, 30000) i;
+create index ride_day on ride(day); create index fine_rider on fine(rider);
+analyze;
+insert into ride select i, 1 + (i * 31) % 20000, 1000 from generate_series(1, 30000) i;
+"""
+QUERY = (
+    "select r.id, f.cost, d.kind from ride r join fine f on f.rider = r.rider join rider d on d.id = f.rider where {}"
+)
+
+
+@pytest.fixture(scope="module")
+def connection(database: str) -> Iterator[Connection]:
+    """A session on a database with riders, their rides and fines."""
+    run_script(database, TABLES)
+    with psycopg.connect(database, autocommit=True) as session:
+        yield session
+
+
+@pytest.mark.parametrize("rides", ["r.day >= 1000", "r.day >= 970", "r.day < 3"])
+def test_loop_is_priced_by_the_relation_that_gives_most_values(connection: Connection, rides: str) -> None:
+    """The index scan takes its value from all riders, not from the few rides: the costs are the server's."""
+    off = SERIAL | {"enable_hashjoin": "off", "enable_mergejoin": "off", "enable_memoize": "off"}
+    top = judge(capture(connection, QUERY.format(rides), settings=off))[0]
+
+    assert top.method == "nested_loop"
+    assert top.condition is not None
+    assert top.condition.count(" AND ") == 1
+    assert top.residual == pytest.approx(1.0, abs=0.01)
+
+
+def test_crossing_is_found_where_the_server_changes_its_mind(connection: Connection) -> None:
+    """With statistics that know the late rides the server leaves the loop, as is said before they do."""
+    query = QUERY.format("r.day >= 1000")
+    before = judge(capture(connection, query))
+    with connection.transaction(force_rollback=True):
+        connection.execute("analyze ride")
+        apply(connection, SERIAL)
+        after = explain(connection, query).plan
+
+    assert [j.verdict for j in before if j.method == "nested_loop"] == ["crossed"]
+    assert after.node_type == "Hash Join"
