@@ -179,6 +179,7 @@ def audit_capture(
         learned_from=tuple(sorted({name for join in verdicts.joins for name in join.learned_from}, key=in_order)),
         with_right_counts=capture.right_counts,
         turns_at=tuple(dict.fromkeys(limit for join in verdicts.joins for limit in join.turns_at)),
+        moved_facts=capture.moved_facts,
         values=capture.values,
         generic_plan=capture.generic_plan,
     )

@@ -13,10 +13,10 @@ from rowreckon.plan.keys import AsItIs
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Catalog
     from rowreckon.declared.facts import Declared
-    from rowreckon.document.plan import GenericPlan, PlanForValue, RightCounts
+    from rowreckon.document.plan import GenericPlan, MovedFacts, PlanForValue, RightCounts
 else:
     # Most captures come without facts, and the models of facts take longer to make than a plan takes to read.
-    Catalog = Declared = PlanForValue = GenericPlan = RightCounts = Any
+    Catalog = Declared = PlanForValue = GenericPlan = MovedFacts = RightCounts = Any
 
 WITHOUT_FACTS = "without catalog facts: "
 """How the note of a capture begins whose facts were asked for and not had; the reason follows."""
@@ -108,7 +108,8 @@ class Capture(BaseModel):
     `declared` is what schema files say of the plan's relations, without what the plan contradicts. `values` says for
     which values of the query's literals another plan comes, `generic_plan` when it would turn generic as a prepared
     statement; a capture file holds neither, since values stand in them.
-    `right_counts` is what a stand-in's planner does once the row counts are right.
+    `right_counts` is what a stand-in's planner does once the row counts are right, `moved_facts` how far facts may move
+    before it takes other joins; a capture file holds the former only.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
@@ -129,6 +130,7 @@ class Capture(BaseModel):
     probes: tuple[Probe, ...] = ()
     contests: tuple[Contest, ...] = ()
     right_counts: Annotated[RightCounts | None, AsItIs()] = None
+    moved_facts: Annotated[tuple[MovedFacts, ...], AsItIs()] = ()
     values: Annotated[tuple[PlanForValue, ...], AsItIs()] = ()
     generic_plan: Annotated[GenericPlan | None, AsItIs()] = None
     runs_ms: tuple[Milliseconds, ...] = ()

@@ -76,6 +76,7 @@ def test_the_audit_asks_a_stand_in(asked: Path) -> None:
     assert '"basis_at_estimate": "planner"' in with_it
     assert '"asked_of": "stand_in"' in with_it
     assert '"with_right_counts": null' not in with_it
+    assert '"turns_at": [{"fact": "rows of' in with_it
     assert '"with_right_counts": null' in without
     assert "stand-in" not in without
     assert '"basis_at_estimate": "planner"' not in without

@@ -40,6 +40,7 @@ from rowreckon.document.plan import Evidence as Evidence
 from rowreckon.document.plan import Finding as Finding
 from rowreckon.document.plan import GenericPlan as GenericPlan
 from rowreckon.document.plan import Missing as Missing
+from rowreckon.document.plan import MovedFacts as MovedFacts
 from rowreckon.document.plan import Origin as Origin
 from rowreckon.document.plan import Outcome as Outcome
 from rowreckon.document.plan import Plan as Plan

@@ -3,6 +3,7 @@
 from typing import Final, Literal
 
 from rowreckon.document.base import MaybeFloat, MaybeInt, MaybeText, Part
+from rowreckon.document.plan import MovedFacts
 
 NEEDS_TRIAL: Final = "what it does hangs on the rows themselves, so only a trial with data tells"
 """The `reason` of remedies that no empty server can foretell."""
@@ -36,3 +37,5 @@ class Foretold(Part):
     index_kb: MaybeFloat = None
     """Size that its indexes would have."""
     reason: MaybeText = None
+    moved_facts: tuple[MovedFacts, ...] = ()
+    """How far facts may move before the plans foretold are others; of the first queries that it changes."""

@@ -105,6 +105,22 @@ class TimeBy(Part):
     other: float = 0.0
 
 
+class MovedFacts(Part):
+    """How far facts may move, each alone, before what a stand-in said is no longer so.
+
+    `turns_at` lists the facts that turn it soonest first; an end is open where it stays so a hundredfold away. `asked`
+    plans were made for it; `left_out` names facts for which no more could be asked for. `join` is the node of the join
+    whose method it is about, `query` the one whose plan it is about; the plan itself where there is neither.
+    """
+
+    join: MaybeInt = None
+    query: MaybeText = None
+    turns_at: tuple[FactLimit, ...] = ()
+    asked: int = 0
+    left_out: tuple[str, ...] = ()
+    asked_of: Literal["stand_in"] = "stand_in"
+
+
 MOST_LEVELS: Final = 100
 """Most levels of a plan that right counts hold as PostgreSQL prints it: each takes two of the 255 levels that
 pydantic writes of a value."""
@@ -131,6 +147,8 @@ class RightCounts(Part):
     unmeasured: tuple[int, ...] = ()
     unmeasured_factor: MaybeFloat = None
     plan: dict[str, Any] | None = None
+    moved_facts: MovedFacts | None = None
+    """How far facts may move, starting from those that were made right, before this plan is another."""
 
 
 class PlanForValue(Part):
@@ -222,6 +240,8 @@ class Plan(Part):
     learned_from: tuple[str, ...] = ()
     """The other plans and files whose facts the verdicts rest on."""
     turns_at: tuple[FactLimit, ...] = ()
+    moved_facts: tuple[MovedFacts, ...] = ()
+    """How far facts may move before the planner joins the misestimated joins otherwise."""
     with_right_counts: RightCounts | None = None
     values: tuple[PlanForValue, ...] = ()
     generic_plan: GenericPlan | None = None

@@ -50,7 +50,7 @@ _OWN_BELOW = {
 }
 _SOURCES = frozenset(("source", "join_order_before", "join_order_after", "learned_from"))
 _ENDINGS = (".capture.json", ".json", ".txt", ".xml", ".yaml", ".yml", ".sql", ".log")
-_NAMED_QUERIES = ("side_effects", "queries")
+_NAMED_QUERIES = ("side_effects", "queries", "moved_facts")
 _MOMENT = re.compile(r"\d{4}-\d\d-\d\d[ T][\d:.+Z-]*|never|yes|no|true|false")
 
 

@@ -8,6 +8,7 @@ from rowreckon.report.drawings.plan_text import as_text, plan_text
 from rowreckon.report.drawings.ruler import rulers
 from rowreckon.report.formats.markdown_budget import Block
 from rowreckon.report.formats.markdown_pieces import drawn_rulers, items, table
+from rowreckon.report.story.moved_story import moved_line
 from rowreckon.report.story.plan_story import plan_picture
 from rowreckon.report.story.prepared_story import prepared_lines
 from rowreckon.report.story.right_counts_story import right_counts_line
@@ -111,6 +112,8 @@ def evidence_blocks(audit: Audit, index: int, *, alone: bool) -> list[Block]:
     for number, story in enumerate(join_stories(plan)):
         blocks.append(Block(_join(story, is_told=number == 0, alone=alone), f"a join of {name}"))
     blocks += [Block(_finding(finding), f"a cause in {name}") for finding in plan_findings(plan)]
+    if line := moved_line(plan):
+        blocks.append(Block(f"#### If facts move\n\n{markdown(line)}", f"how far facts may move in {name}"))
     if line := right_counts_line(plan):
         blocks.append(Block(f"#### Right counts\n\n{markdown(line)}", f"right counts of {name}"))
     if prepared := prepared_lines(plan):

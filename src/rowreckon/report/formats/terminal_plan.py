@@ -11,6 +11,7 @@ from rowreckon.report.drawings.ruler import Ruler, deciding, rulers
 from rowreckon.report.drawings.ruler_text import ruler_text
 from rowreckon.report.formats.terminal_costs import write_costs
 from rowreckon.report.formats.terminal_writer import SQL_STYLE, STYLES, Writer
+from rowreckon.report.story.moved_story import moved_line
 from rowreckon.report.story.plan_story import plan_picture
 from rowreckon.report.story.prepared_story import prepared_lines
 from rowreckon.report.story.right_counts_story import right_counts_line
@@ -142,10 +143,11 @@ def write_evidence(out: Writer, plan: Plan, told: Ticket) -> None:
 
 
 def _values(out: Writer, plan: Plan) -> None:
-    """What right counts would change, when a prepared statement turns generic, for which values another plan comes.
-
-    With all else each of those plans.
+    """How far facts may move, what right counts would change, when a prepared statement turns generic, for which values
+    another plan comes; with all else each of those plans.
     """
+    if line := moved_line(plan):
+        out.label("If facts move", line, 2)
     if line := right_counts_line(plan):
         out.label("Right counts", line, 2)
     if prepared := prepared_lines(plan):

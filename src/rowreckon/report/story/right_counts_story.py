@@ -1,9 +1,10 @@
-"""What the planner would have done had it known the row counts, in one sentence."""
+"""What the planner would have done had it known the row counts, in a sentence or two."""
 
 from __future__ import annotations
 
 from rowreckon.document.audit import Plan, RightCounts
 from rowreckon.report.words.escape import quote
+from rowreckon.report.words.moved_words import limit_words
 from rowreckon.report.words.numbers import times
 
 _WORTH_SAYING = 1.05
@@ -11,7 +12,7 @@ _NAME = 60
 
 
 def right_counts_line(plan: Plan) -> str | None:
-    """The sentence; None where nobody was asked."""
+    """What it is, and how far a fact may move before it is another; None where nobody was asked."""
     found = plan.with_right_counts
     if found is None or found.plan is None:
         return None
@@ -19,7 +20,9 @@ def right_counts_line(plan: Plan) -> str | None:
     if found.order_changed is None:
         return f"{given} the planner takes another order of joins, which hangs on counts that nobody measured."
     worth = (found.cost_ratio or 0.0) >= _WORTH_SAYING
-    return f"{given} the planner {_does(found)}{f' and costs {times(found.cost_ratio)} less' if worth else ''}."
+    told = f"{given} the planner {_does(found)}{f' and costs {times(found.cost_ratio)} less' if worth else ''}."
+    held = limit_words(found.moved_facts)
+    return f"{told} That plan stays {held}." if held else told
 
 
 def _does(found: RightCounts) -> str:

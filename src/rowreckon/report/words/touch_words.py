@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rowreckon.document.audit import ForetoldQuery, Remedy
+from rowreckon.document.audit import Foretold, ForetoldQuery, Remedy
 from rowreckon.document.foretold import NEEDS_TRIAL
 from rowreckon.report.words.escape import clean, quote
+from rowreckon.report.words.moved_words import limit_words
 from rowreckon.report.words.numbers import capitalised, count_of, listed, times
 from rowreckon.report.words.sentences import tables_of
 from rowreckon.report.words.ticket_words import short_names
@@ -74,13 +75,23 @@ def foretold_words(remedy: Remedy) -> str:
     if remedy.kind not in _SAME_ROWS:
         # with other estimates a cost says nothing: it is of other rows
         named = [quote(each.query, 60) for each in told.queries if each.change == "plan_changed"]
-        return f"{first.rstrip('.')}: {listed(named, _NAMED)}."
+        return f"{first.rstrip('.')}: {listed(named, _NAMED)}.{_held(told)}"
     priced = [each for each in told.queries if each.change == "plan_changed" and ratio(each) is not None]
     costs = [
         f"{quote(each.query, 60)}{' costs' if number == 0 else ''} {_factor(ratio(each), whole=number == 0)}"
         for number, each in enumerate(dearest_first(priced))
     ]
-    return f"{first} Then {listed(costs, _NAMED)}." if costs else first
+    return (f"{first} Then {listed(costs, _NAMED)}." if costs else first) + _held(told)
+
+
+def _held(told: Foretold) -> str:
+    """How far a fact may move before the plan foretold of the first query is another; empty where none turns it."""
+    moved = next(iter(told.moved_facts), None)
+    held = limit_words(moved)
+    if not held or moved is None:
+        return ""
+    whose = "The new plan" if told.changed == 1 else f"That of {quote(moved.query or '', 60)}"
+    return f" {whose} stays {held}."
 
 
 def _factor(cost: float | None, *, whole: bool) -> str:

@@ -25,9 +25,11 @@ from rowreckon.stand_in.values.executions import has_parameters
 
 from .for_execution import planned_as_captured
 from .generic import generic_plan
+from .moving import with_moved_facts
 from .planning import Planner
 from .programs import ContainerImage, Programs
 from .right_counts.captures import with_right_counts
+from .right_counts.forging import Allowance
 from .standing import StandIn, stand_in
 from .values import plans_by_value, some_notes
 
@@ -79,14 +81,14 @@ def asked_stand_in(
     with contextlib.ExitStack() as stack:
         there = None
         left = dict(others)
-        plans = _PlannedOnce()
+        plans, allowed = _PlannedOnce(), Allowance()
         progress("building a stand-in", 0, len(planned) + 1)
         try:
             there = stack.enter_context(stand_in(facts, named))
             for done, number in enumerate(planned, 1):
                 progress("asking the stand-in", done, len(planned) + 1)
                 known = _recognised(out[number], left, facts, there.planner, plans)
-                out[number] = _asked(known, facts, there, threshold) if known.query else known
+                out[number] = _asked(known, facts, there, threshold, allowed) if known.query else known
                 if known.query and isinstance(named, ContainerImage):
                     out[number] = _noted(out[number], f"the stand-in's server was {there.place.binaries.told}")
         except RowreckonError as error:
@@ -134,7 +136,7 @@ def _recognised(
     return capture.model_copy(update={"query": others.pop(alike[0])}) if len(alike) == 1 else capture
 
 
-def _asked(capture: Capture, facts: StandInFacts, there: StandIn, threshold: float) -> Capture:
+def _asked(capture: Capture, facts: StandInFacts, there: StandIn, threshold: float, allowed: Allowance) -> Capture:
     planner, without = there.planner, there.without
     assert capture.explain is not None
     assert capture.query is not None
@@ -154,7 +156,8 @@ def _asked(capture: Capture, facts: StandInFacts, there: StandIn, threshold: flo
         return _noted(capture, WITHOUT_VALUES)
     if differences:
         return _noted(capture, *_told(differences), *_lacks(without), *there.place.other_programs(facts.server.version))
-    joins = misestimated_joins(reckoned_of(capture), threshold=threshold)
+    reckoned = reckoned_of(capture)
+    joins = misestimated_joins(reckoned, threshold=threshold)
     found = _rivals(query, planner, settings, {join.method for join in joins})
     notes = (AGREES, *(() if planner.sees_everything else (LIMITED,)), *((RIVALS,) if found else ()))
     by_value = plans_by_value(query, facts, planner, settings)
@@ -166,7 +169,11 @@ def _asked(capture: Capture, facts: StandInFacts, there: StandIn, threshold: flo
         "generic_plan": prepared,
     }
     answered = _noted(capture.model_copy(update=told), *notes, *some_notes(by_value.notes), *unprepared)
-    return with_right_counts(answered, facts, there, planner, settings) if joins else answered
+    if not joins:
+        return answered
+    wanted = [join.node for join in joins]
+    answered = with_moved_facts(answered, wanted, reckoned, facts, there, planner, settings, allowed)
+    return with_right_counts(answered, facts, there, planner, settings, allowed)
 
 
 def _rivals(query: str, planner: Planner, settings: Mapping[str, str], methods: set[Any]) -> list[Alternative]:

@@ -33,6 +33,8 @@ class Changed:
 
     planner: Planner
     index_kb: float | None
+    connection: Connection
+    """The superuser's, with the change's transaction open."""
 
 
 @contextlib.contextmanager
@@ -51,7 +53,7 @@ def changed(there: StandIn, statements: Sequence[str]) -> Iterator[Changed]:
             with connection.transaction(force_rollback=True):
                 made = _apply(connection, there, changes)
                 connection.execute(sql.SQL("set local role {}").format(sql.Identifier(READER)))
-                yield Changed(Planner(connection, there.place.major), _kb(made))
+                yield Changed(Planner(connection, there.place.major), _kb(made), connection)
         except psycopg.Error as error:
             raise StatementFailed(
                 f"the stand-in can't be given the change: {first_line(error)}", sqlstate=error.sqlstate

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from rowreckon.capture import Capture
-from rowreckon.document.audit import Audit, Foretold, Remedy
+from rowreckon.document.audit import Audit, Foretold, MovedFacts, Remedy
 from rowreckon.errors import RowreckonError
 from rowreckon.plan.document import rebuild_plan
 from rowreckon.stand_in.compare import plan_differences
@@ -15,13 +16,20 @@ from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.foretellable import statements_of, why_not_foretold
 from rowreckon.stand_in.settings import planning_settings
 from rowreckon.stand_in.side_effects import Planned, foretold, with_foretold
+from rowreckon.trial.shape import shape_of
 
-from .changing import changed
+from .changing import Changed, changed
 from .for_role import planned_for_its_role
+from .moving import Moving
 from .planning import Planner
+from .right_counts.forging import Allowance, forged
 from .standing import StandIn
 
 Progress = Callable[[str, int, int], None]
+_MOST_QUERIES = 2
+"""Most queries of one remedy for which facts are moved; no source."""
+_MOST_PLANS = 120
+"""Most plans that are asked for about one of them; no source."""
 _DIFFERS = "the stand-in does not plan it as the source did"
 
 
@@ -82,9 +90,10 @@ def foretell(
     try:
         found = [_before(there.planner, facts, query, numbers.get(query.name)) for query in queries]
         before, roles = [one for one, _ in found], [role for _, role in found]
+        allowed = Allowance()
         for at, remedy in enumerate(remedies):
             progress("asking the stand-in about the changes", at, len(remedies))
-            remedies[at] = _asked(remedy, there, queries, before, roles, masked=masked)
+            remedies[at] = _asked(remedy, there, facts, queries, before, roles, allowed, masked=masked)
     except KeyboardInterrupt:
         pass
     return audit.model_copy(update={"remedies": tuple(remedies)})
@@ -93,9 +102,11 @@ def foretell(
 def _asked(
     remedy: Remedy,
     there: StandIn,
+    facts: StandInFacts,
     queries: Sequence[ListedQuery],
     before: Sequence[Planned],
     roles: Sequence[str | None],
+    allowed: Allowance,
     *,
     masked: bool,
 ) -> Remedy:
@@ -108,9 +119,44 @@ def _asked(
                 _planned(now.planner.for_role(role), query, one.number) if one.plan is not None else one
                 for query, one, role in zip(queries, before, roles, strict=True)
             ]
-            return with_foretold(remedy, foretold(remedy, before, after, now.index_kb), before)
+            told = foretold(remedy, before, after, now.index_kb)
+            moved = _moved(remedy, told, now, facts, queries, after, roles, allowed)
+            return with_foretold(remedy, told.model_copy(update={"moved_facts": moved}), before)
     except RowreckonError as error:
         return with_foretold(remedy, Foretold(reason=error.sentence()), before)
+
+
+def _moved(
+    remedy: Remedy,
+    told: Foretold,
+    now: Changed,
+    facts: StandInFacts,
+    queries: Sequence[ListedQuery],
+    after: Sequence[Planned],
+    roles: Sequence[str | None],
+    allowed: Allowance,
+) -> tuple[MovedFacts, ...]:
+    """How far facts may move before the plans foretold are others; of queries that the remedy is meant for first.
+
+    Columns of which the remedy sets a figure are left as it sets them.
+    """
+    meant = {reference.plan for reference in remedy.findings}
+    changed_queries = {each.query for each in told.queries if each.change == "plan_changed"}
+    chosen = [n for n, one in enumerate(after) if one.name in changed_queries and one.plan is not None]
+    chosen.sort(key=lambda n: after[n].number not in meant)
+    own = frozenset(remedy.columns) if remedy.kind == "distinct_count" else frozenset[str]()
+    found: list[MovedFacts] = []
+    for number in chosen[:_MOST_QUERIES]:
+        query, plan = queries[number], after[number].plan
+        assert plan is not None
+        with (
+            contextlib.suppress(RowreckonError),
+            allowed.spent() as seconds,
+            forged(now.connection, facts, query.settings, roles[number], seconds) as forgery,
+        ):
+            limits = Moving(forgery, query.text, plan, own).limits(shape_of, _MOST_PLANS)
+            found.append(limits.model_copy(update={"query": query.name}))
+    return tuple(found)
 
 
 def _before(

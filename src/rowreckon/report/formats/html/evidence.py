@@ -13,6 +13,7 @@ from rowreckon.report.drawings.ruler import rulers
 from rowreckon.report.formats.html.drawn_ruler import drawn_ruler
 from rowreckon.report.formats.html.environment import filled
 from rowreckon.report.formats.html.picture import drawn_picture
+from rowreckon.report.story.moved_story import moved_line
 from rowreckon.report.story.prepared_story import prepared_lines
 from rowreckon.report.story.right_counts_story import right_counts_line
 from rowreckon.report.story.story import (
@@ -77,6 +78,7 @@ def _evidence(audit: Audit, index: int, *, whole: bool, is_open: bool, alone: bo
         charts={s.join.node: _chart(s) for s in stories[:JOINS_WITH_CHART]} if whole else {},
         findings=plan_findings(plan) if whole else (),
         picture=drawn_picture(plan) if whole and not alone else None,
+        moved=moved_line(plan),
         right_counts=right_counts_line(plan),
         prepared=prepared_lines(plan),
         value_lines=value_lines(plan),

@@ -8,12 +8,13 @@ from itertools import combinations
 from typing import Final
 
 from rowreckon.counts.reckon import ReckonedTree
-from rowreckon.document.plan import MOST_LEVELS, RightCounts
+from rowreckon.document.plan import MOST_LEVELS, MovedFacts, RightCounts
 from rowreckon.errors import StatementFailed, StatementRefused
 from rowreckon.frozen import frozen
 from rowreckon.plan.printed import Printed, printed_levels, printed_nodes
 from rowreckon.plural import agreeing
 from rowreckon.plural import counted as told_number
+from rowreckon.server.stand_in.moving import Moving
 from rowreckon.server.stand_in.planning import explainable
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.permitted import NotPermitted
@@ -32,7 +33,7 @@ from rowreckon.stand_in.right_counts.shapes import (
 )
 
 from .fitting import Fitted, Query, fit_all, query_of
-from .forging import Forgery, forgery
+from .forging import Allowance, Forgery, forgery
 
 _DISABLED: Final = 1e9
 """Costs from here on hold the penalty of a method that is switched off, up to 17."""
@@ -56,15 +57,18 @@ def ask_right_counts(
     settings: Mapping[str, str],
     dsn: str,
     role: str | None = None,
+    allowed: Allowance | None = None,
 ) -> Foretold:
     """Forge a stand-in's statistics until they give what the plan counted, and have the query planned.
 
     `executed` is the captured plan under EXPLAIN's own keys, `dsn` that of the stand-in's superuser, `role` the
-    source's under which to plan, None for one that sees everything. Afterwards all statistics are as they were. Raises
-    StatementRefused and StatementFailed where the query can't be asked about.
+    source's under which to plan, None for one that sees everything, `allowed` the time of a whole list. Afterwards all
+    statistics are as they were. Raises StatementRefused and StatementFailed where the query can't be asked about.
     """
     try:
-        return _asked(query, executed, reckoned, facts, settings, dsn, role)
+        text, _ = explainable(query)
+        with forgery(dsn, facts, settings, role, allowed) as forged:
+            return _asked(text, executed, reckoned, forged)
     except NotPermitted as error:
         raise StatementRefused(
             f"right counts were not asked for: the query {error.reason}", hint="give it as one plain SELECT"
@@ -73,27 +77,18 @@ def ask_right_counts(
         raise StatementRefused("right counts were not asked for: the query, or its plan, nests too deep") from None
 
 
-def _asked(
-    query: str,
-    executed: Printed,
-    reckoned: ReckonedTree,
-    facts: StandInFacts,
-    settings: Mapping[str, str],
-    dsn: str,
-    role: str | None,
-) -> Foretold:
+def _asked(text: str, executed: Printed, reckoned: ReckonedTree, forged: Forgery) -> Foretold:
     _check_levels(executed)
-    text, _ = explainable(query)
-    taken_apart = query_of(text, facts, relations_below(reckoned.tree, frozenset())[0])
+    taken_apart = query_of(text, forged.facts, relations_below(reckoned.tree, frozenset())[0])
     # groups matter where a subquery of the FROM clause hands them on
     found = counted(reckoned, taken_apart.known)
     counts = [c for c in found if c.kind != "groups" or taken_apart.grouped(c.aliases) is not None]
-    with forgery(dsn, facts, settings, role) as forged:
-        fitted = fit_all(forged, taken_apart, counts)
-        foretold = forged.document(text)["Plan"]
-        _check_levels(foretold)
-        price = _price_of_executed(forged, text, taken_apart, executed, foretold)
-    return _told(executed, foretold, price, fitted, counts, reckoned, taken_apart.known)
+    fitted = fit_all(forged, taken_apart, counts)
+    foretold = forged.document(text)["Plan"]
+    _check_levels(foretold)
+    price = _price_of_executed(forged, text, taken_apart, executed, foretold)
+    moved = Moving(forged, text, foretold).limits(shape)
+    return _told(executed, foretold, price, fitted, counts, reckoned, taken_apart.known, moved)
 
 
 def _check_levels(plan: Printed) -> None:
@@ -161,6 +156,7 @@ def _told(
     counts: list[Counted],
     reckoned: ReckonedTree,
     known: frozenset[str],
+    moved: MovedFacts,
 ) -> Foretold:
     measured = frozenset(count.aliases for count in counts if count.kind == "join")
     unmeasured = tuple(join.node for join in joins_of(foretold, known) if join.aliases not in measured)
@@ -186,6 +182,7 @@ def _told(
         unmeasured=unmeasured,
         unmeasured_factor=factor if unmeasured else None,
         plan=dict(foretold),
+        moved_facts=moved,
     )
     return Foretold(found, _left(fitted))
 

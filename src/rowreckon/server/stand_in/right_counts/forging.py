@@ -29,8 +29,33 @@ MOST_SECONDS: Final = 60.0
 """Most time for one plan; one of four relations takes about a second. No source."""
 
 
+MOST_SECONDS_OF_LIST: Final = 300.0
+"""Most time for all plans of a list together. No source."""
+
+
 class Exhausted(StatementFailed):
-    """More questions, or more time, would be needed than one plan may take."""
+    """More questions, or more time, would be needed than one plan, or its list, may take."""
+
+
+@dataclass
+class Allowance:
+    """How many seconds all plans of a list may still take together; what one takes is taken off."""
+
+    left: float = MOST_SECONDS_OF_LIST
+
+    @contextlib.contextmanager
+    def spent(self) -> Iterator[float]:
+        """The seconds that the next plan may take, which are taken off as far as the block takes them."""
+        if self.left <= 0:
+            raise Exhausted(
+                f"the stand-in was not asked further: its list may take {MOST_SECONDS_OF_LIST:.0f} s in all",
+                hint="give it fewer plans at once",
+            )
+        start = time.monotonic()
+        try:
+            yield min(self.left, MOST_SECONDS)
+        finally:
+            self.left -= time.monotonic() - start
 
 
 @dataclass
@@ -47,6 +72,7 @@ class Forgery:
     """Statistics objects that were made, each of which has a name with its number."""
     until: float = field(default_factory=lambda: time.monotonic() + MOST_SECONDS)
     _figures: dict[tuple[int, int, bool], Figures] = field(default_factory=dict)
+    _rows: dict[int, float] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """The facts are asked again and again, and those of many partitions are long."""
@@ -60,8 +86,8 @@ class Forgery:
         """The plan of a query. Raises StatementRefused, StatementFailed and Exhausted."""
         self.asked += 1
         if self.asked > MOST_QUESTIONS or time.monotonic() > self.until:
-            most = f"{MOST_QUESTIONS:,} plans and {MOST_SECONDS:.0f} s"
-            raise Exhausted(f"right counts were given up: they would take more than {most}")
+            most = f"{MOST_QUESTIONS:,} plans and {MOST_SECONDS:.0f} s, its list {MOST_SECONDS_OF_LIST:.0f} s"
+            raise Exhausted(f"right counts were given up: a query may take {most}")
         planner = Planner(self.connection, self.facts.server.major, self.role)
         with self.connection.transaction(force_rollback=True):
             self._take_on(READER)
@@ -111,9 +137,14 @@ class Forgery:
         self._figures[relation.oid, number, whole.inherited] = whole
         return True
 
+    def table_rows(self, relation: SourceRelation) -> float:
+        """A table's rows as they stand."""
+        return self._rows.get(relation.oid, relation.reltuples)
+
     def set_rows(self, relation: SourceRelation, rows: float) -> None:
         """Have a table's rows be so many, at the pages that its file has."""
         if relation.pages:
+            self._rows[relation.oid] = rows
             self.connection.execute(
                 "update pg_catalog.pg_class set relpages = %s, reltuples = %s where oid = %s::oid",
                 (relation.pages, rows, self.oids[relation.oid]),
@@ -153,13 +184,17 @@ class Forgery:
     @contextlib.contextmanager
     def tried(self) -> Iterator[Undo]:
         """Changes that are kept unless `undo` is set by the end of the block."""
-        before = dict(self._figures)
-        undo = Undo()
-        with self.connection.transaction() as inside:
-            yield undo
-            if undo.wanted:
-                self._figures = before
-                raise psycopg.Rollback(inside)
+        before, rows = dict(self._figures), dict(self._rows)
+        undo, kept = Undo(), False
+        try:
+            with self.connection.transaction() as inside:
+                yield undo
+                if undo.wanted:
+                    raise psycopg.Rollback(inside)
+            kept = not undo.wanted
+        finally:
+            if not kept:
+                self._figures, self._rows = before, rows
 
 
 @dataclass
@@ -177,18 +212,38 @@ where c.contype = 'f' and c.conrelid = any(%s::oid[]) and c.confrelid = any(%s::
 
 
 @contextlib.contextmanager
-def forgery(dsn: str, facts: StandInFacts, settings: Mapping[str, str], role: str | None = None) -> Iterator[Forgery]:
+def forgery(
+    dsn: str,
+    facts: StandInFacts,
+    settings: Mapping[str, str],
+    role: str | None = None,
+    allowed: Allowance | None = None,
+) -> Iterator[Forgery]:
     """A stand-in's statistics, free to be changed until the block ends, when all is as it was.
 
     `dsn` is its superuser's; `settings` are those to plan under, `role` is the source's, None for one that sees
-    everything. Raises CannotConnect and StatementFailed.
+    everything; `allowed` is the time of a whole list. Raises CannotConnect, StatementFailed and Exhausted.
     """
-    with connected(dsn) as connection:
+    with (allowed or Allowance()).spent() as seconds, connected(dsn) as connection:
         try:
-            connection.execute("select pg_catalog.set_config('search_path', '', false)")
-            with connection.transaction(force_rollback=True):
-                yield Forgery(connection, facts, settings, new_oids(connection, facts), role)
+            with forged(connection, facts, settings, role, seconds) as found:
+                yield found
         except psycopg.Error as error:
             raise StatementFailed(
                 f"the stand-in's statistics could not be changed: {first_line(error)}", sqlstate=error.sqlstate
             ) from None
+
+
+@contextlib.contextmanager
+def forged(
+    connection: Connection, facts: StandInFacts, settings: Mapping[str, str], role: str | None, seconds: float
+) -> Iterator[Forgery]:
+    """The statistics that a superuser's open transaction sees; what is changed of them lasts as long as the block.
+
+    `seconds` is how long it may be asked.
+    """
+    with connection.transaction(force_rollback=True):
+        connection.execute("reset role")
+        connection.execute("select pg_catalog.set_config('search_path', '', true)")
+        oids = new_oids(connection, facts)
+        yield Forgery(connection, facts, settings, oids, role, until=time.monotonic() + seconds)
