@@ -16,8 +16,8 @@ from rowreckon.plan.printed import printed_nodes
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.stand_in.asking import asked_stand_in
 from rowreckon.server.stand_in.foretelling import ListedQuery, foretell
+from rowreckon.server.stand_in.forging import Allowance, Exhausted, forgery
 from rowreckon.server.stand_in.moving import with_moved_facts
-from rowreckon.server.stand_in.right_counts.forging import Allowance, Exhausted, forgery
 from rowreckon.server.stand_in.standing import StandIn, stand_in
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.movable import Range, stays_within

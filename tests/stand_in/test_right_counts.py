@@ -23,9 +23,9 @@ from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.plan.document import parse_document
 from rowreckon.plan.printed import printed_nodes
 from rowreckon.server.connecting.connection import connected
+from rowreckon.server.stand_in.forging import forgery
 from rowreckon.server.stand_in.right_counts.asking import ask_right_counts
 from rowreckon.server.stand_in.right_counts.fitting import query_of
-from rowreckon.server.stand_in.right_counts.forging import forgery
 from rowreckon.server.stand_in.right_counts.knobs import expression_knob
 from rowreckon.server.stand_in.standing import StandIn, stand_in
 from rowreckon.stand_in.facts import StandInFacts

@@ -24,12 +24,12 @@ from rowreckon.stand_in.settings import planning_settings
 from rowreckon.stand_in.values.executions import has_parameters
 
 from .for_execution import planned_as_captured
+from .forging import Allowance
 from .generic import generic_plan
 from .moving import with_moved_facts
 from .planning import Planner
 from .programs import ContainerImage, Programs
 from .right_counts.captures import with_right_counts
-from .right_counts.forging import Allowance
 from .standing import StandIn, stand_in
 from .values import plans_by_value, some_notes
 

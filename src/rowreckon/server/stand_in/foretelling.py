@@ -20,9 +20,9 @@ from rowreckon.trial.shape import shape_of
 
 from .changing import Changed, changed
 from .for_role import planned_for_its_role
+from .forging import Allowance, forged
 from .moving import Moving
 from .planning import Planner
-from .right_counts.forging import Allowance, forged
 from .standing import StandIn
 
 Progress = Callable[[str, int, int], None]

@@ -22,8 +22,8 @@ from rowreckon.stand_in.right_counts.executed import relations_below
 from rowreckon.stand_in.right_counts.shapes import methods_of
 
 from .filling import array_values
+from .forging import Allowance, Exhausted, Forgery, forgery
 from .planning import Planner
-from .right_counts.forging import Allowance, Exhausted, Forgery, forgery
 from .standing import StandIn
 
 MOST_PLANS: Final = 250

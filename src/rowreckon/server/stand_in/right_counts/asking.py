@@ -14,6 +14,7 @@ from rowreckon.frozen import frozen
 from rowreckon.plan.printed import Printed, printed_levels, printed_nodes
 from rowreckon.plural import agreeing
 from rowreckon.plural import counted as told_number
+from rowreckon.server.stand_in.forging import Allowance, Forgery, forgery
 from rowreckon.server.stand_in.moving import Moving
 from rowreckon.server.stand_in.planning import explainable
 from rowreckon.stand_in.facts import StandInFacts
@@ -33,7 +34,6 @@ from rowreckon.stand_in.right_counts.shapes import (
 )
 
 from .fitting import Fitted, Query, fit_all, query_of
-from .forging import Allowance, Forgery, forgery
 
 _DISABLED: Final = 1e9
 """Costs from here on hold the penalty of a method that is switched off, up to 17."""

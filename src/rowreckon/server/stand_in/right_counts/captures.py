@@ -8,12 +8,12 @@ from rowreckon.capture import Capture
 from rowreckon.errors import RowreckonError
 from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.plan.document import rebuild_plan
+from rowreckon.server.stand_in.forging import Allowance
 from rowreckon.server.stand_in.planning import Planner
 from rowreckon.server.stand_in.standing import StandIn
 from rowreckon.stand_in.facts import StandInFacts
 
 from .asking import ask_right_counts
-from .forging import Allowance
 
 
 def with_right_counts(

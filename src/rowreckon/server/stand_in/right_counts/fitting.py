@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from rowreckon.errors import RowreckonError
 from rowreckon.frozen import frozen
+from rowreckon.server.stand_in.forging import Exhausted, Forgery
 from rowreckon.stand_in.facts import SourceRelation, StandInFacts
 from rowreckon.stand_in.permitted import NotPermitted
 from rowreckon.stand_in.right_counts.conditions import Column, columns_in
@@ -14,7 +15,6 @@ from rowreckon.stand_in.right_counts.executed import Counted
 from rowreckon.stand_in.right_counts.levels import Item, Level, levels
 from rowreckon.stand_in.right_counts.part_queries import Part, all_conditions, part_query
 
-from .forging import Exhausted, Forgery
 from .groups import fit_groups
 from .joins import End, JoinAsked, fit_join
 from .scans import Asked, fit_scan, is_right, scan_holds

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from rowreckon.server.stand_in.forging import Forgery
 from rowreckon.stand_in.facts import SourceRelation
 
-from .forging import Forgery
 from .scans import is_right
 
 _STEPS: Final = 8

@@ -13,10 +13,10 @@ from typing import Final
 
 from rowreckon.catalog.request import quoted
 from rowreckon.frozen import frozen
+from rowreckon.server.stand_in.forging import Forgery
 from rowreckon.stand_in.facts import SourceRelation
 from rowreckon.stand_in.figures import Figures
 
-from .forging import Forgery
 from .knobs import listed
 from .scans import is_right
 from .values import known_values

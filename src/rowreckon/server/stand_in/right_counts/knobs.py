@@ -16,13 +16,12 @@ from psycopg import sql
 
 from rowreckon.catalog.request import quoted
 from rowreckon.server.stand_in.filling import array_text
+from rowreckon.server.stand_in.forging import Forgery
 from rowreckon.server.stand_in.statistics import write_figures
 from rowreckon.sql.grammar import parse
 from rowreckon.stand_in.facts import SourceRelation
 from rowreckon.stand_in.figures import Figures
 from rowreckon.stand_in.permitted import EXPRESSION, NotPermitted, as_text, one_statement
-
-from .forging import Forgery
 
 _EXPRESSIONS_FROM: Final = 14
 """The first release with statistics of expressions that need no index."""

@@ -17,11 +17,12 @@ from psycopg import sql
 
 from rowreckon.errors import StatementFailed
 from rowreckon.server.connecting.connection import Connection, connected, first_line
-from rowreckon.server.stand_in.filling import MAKER, READER, new_oids
-from rowreckon.server.stand_in.planning import Planner, path_of
-from rowreckon.server.stand_in.statistics import write_figures
 from rowreckon.stand_in.facts import SourceColumn, SourceRelation, StandInFacts
 from rowreckon.stand_in.figures import Figures
+
+from .filling import MAKER, READER, new_oids
+from .planning import Planner, path_of
+from .statistics import write_figures
 
 MOST_QUESTIONS: Final = 2_000
 """Most EXPLAINs for one plan; a plan of a dozen relations takes some hundred. No source."""
