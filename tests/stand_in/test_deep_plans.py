@@ -7,7 +7,7 @@ from typing import Any
 from rowreckon.capture import Capture
 from rowreckon.plan.document import parse_document
 from rowreckon.plan.printed import printed_levels, printed_nodes
-from rowreckon.server.stand_in.foretelling import listed_queries
+from rowreckon.server.stand_in.changes.foretelling import listed_queries
 from rowreckon.stand_in.compare import plan_differences
 
 from .test_value_places import FACTS

@@ -15,7 +15,7 @@ from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.plan.printed import printed_nodes
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.stand_in.asking import asked_stand_in
-from rowreckon.server.stand_in.foretelling import ListedQuery, foretell
+from rowreckon.server.stand_in.changes.foretelling import ListedQuery, foretell
 from rowreckon.server.stand_in.forging import Allowance, Exhausted, forgery
 from rowreckon.server.stand_in.moving import with_moved_facts
 from rowreckon.server.stand_in.standing import StandIn, stand_in

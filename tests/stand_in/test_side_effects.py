@@ -17,7 +17,7 @@ from rowreckon.document.audit import Remedy
 from rowreckon.document.foretold import NEEDS_TRIAL
 from rowreckon.errors import StatementFailed, StatementRefused
 from rowreckon.server.connecting.connection import connected
-from rowreckon.server.stand_in.changing import changed
+from rowreckon.server.stand_in.changes.changing import changed
 from rowreckon.server.stand_in.planning import Planner
 from rowreckon.server.stand_in.standing import StandIn, stand_in
 from rowreckon.stand_in.foretellable import OWN, why_not_foretold

@@ -19,7 +19,7 @@ import pytest
 from rowreckon.errors import RowreckonError
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.samples.build import build_samples, sample_queries
-from rowreckon.server.stand_in.changing import changed
+from rowreckon.server.stand_in.changes.changing import changed
 from rowreckon.server.stand_in.planning import Planner
 from rowreckon.server.stand_in.standing import stand_in
 from rowreckon.trial.shape import Shape, shape_of

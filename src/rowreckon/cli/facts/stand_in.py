@@ -134,7 +134,7 @@ def asking_stand_in(
     from rowreckon.captures.masked_words import masked_name
     from rowreckon.cli.running.progress import progress_bar
     from rowreckon.server.stand_in.asking import asked_stand_in
-    from rowreckon.server.stand_in.foretelling import foretell, listed_queries
+    from rowreckon.server.stand_in.changes.foretelling import foretell, listed_queries
     from rowreckon.server.stand_in.programs import named_programs
 
     named = named_programs(servers) if servers is not None else None
@@ -181,7 +181,7 @@ def foretold_by(facts: StandInFacts, audit: Audit, captures: Sequence[Capture]) 
     if not audit.remedies:
         return audit
     from rowreckon.cli.running.progress import progress_bar
-    from rowreckon.server.stand_in.foretelling import foretell, listed_queries
+    from rowreckon.server.stand_in.changes.foretelling import foretell, listed_queries
     from rowreckon.server.stand_in.standing import stand_in
 
     with progress_bar() as progress:

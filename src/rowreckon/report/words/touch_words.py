@@ -1,14 +1,16 @@
-"""What a change touches beside the queries that it is meant for, and what a stand-in said of that beforehand."""
+"""What a change touches beside the queries that it is meant for, and what a stand-in said of that beforehand.
+
+What it said stays so while facts move within limits, which have the same words for all that it says.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
-from rowreckon.document.audit import Foretold, ForetoldQuery, Remedy
+from rowreckon.document.audit import FactLimit, Foretold, ForetoldQuery, MovedFacts, Remedy
 from rowreckon.document.foretold import NEEDS_TRIAL
 from rowreckon.report.words.escape import clean, quote
-from rowreckon.report.words.moved_words import limit_words
-from rowreckon.report.words.numbers import capitalised, count_of, listed, times
+from rowreckon.report.words.numbers import capitalised, count_of, listed, number, times
 from rowreckon.report.words.sentences import tables_of
 from rowreckon.report.words.ticket_words import short_names
 
@@ -120,3 +122,17 @@ def dearest_first(queries: list[ForetoldQuery]) -> list[ForetoldQuery]:
         return factor <= 1.0, -factor if factor > 1.0 else factor
 
     return sorted(queries, key=place)
+
+
+def limit_words(moved: MovedFacts | None) -> str:
+    """`for rows of guests from 3,000 to 45,000`, of the fact that turns it soonest; empty where none does."""
+    first = next(iter(moved.turns_at), None) if moved is not None else None
+    if first is None or (first.from_ is None and first.to is None):
+        return ""
+    return f"for {clean(first.fact)} {_bounds(first)}"
+
+
+def _bounds(limit: FactLimit) -> str:
+    if limit.from_ is None:
+        return f"up to {number(limit.to)}"
+    return f"from {number(limit.from_)} on" if limit.to is None else f"from {number(limit.from_)} to {number(limit.to)}"

@@ -11,6 +11,11 @@ from rowreckon.capture import Capture
 from rowreckon.document.audit import Audit, Foretold, MovedFacts, Remedy
 from rowreckon.errors import RowreckonError
 from rowreckon.plan.document import rebuild_plan
+from rowreckon.server.stand_in.for_role import planned_for_its_role
+from rowreckon.server.stand_in.forging import Allowance, forged
+from rowreckon.server.stand_in.moving import Moving
+from rowreckon.server.stand_in.planning import Planner
+from rowreckon.server.stand_in.standing import StandIn
 from rowreckon.stand_in.compare import plan_differences
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.foretellable import statements_of, why_not_foretold
@@ -19,11 +24,6 @@ from rowreckon.stand_in.side_effects import Planned, foretold, with_foretold
 from rowreckon.trial.shape import shape_of
 
 from .changing import Changed, changed
-from .for_role import planned_for_its_role
-from .forging import Allowance, forged
-from .moving import Moving
-from .planning import Planner
-from .standing import StandIn
 
 Progress = Callable[[str, int, int], None]
 _MOST_QUERIES = 2

@@ -12,12 +12,11 @@ from typing import Final
 from rowreckon.errors import RowreckonError, StatementFailed
 from rowreckon.remedies.change import Change
 from rowreckon.server.connecting.connection import Connection, connected
+from rowreckon.server.stand_in.filling import DATABASE
+from rowreckon.server.stand_in.planning import Planner
+from rowreckon.server.stand_in.standing import StandIn
 from rowreckon.sql.grammar import parse, printed
 from rowreckon.stand_in.pages import PAGE
-
-from .filling import DATABASE
-from .planning import Planner
-from .standing import StandIn
 
 # A table, or the partitions of a partitioned one: whatever has a file.
 _TABLES: Final = """

@@ -17,13 +17,13 @@ from psycopg import sql
 from rowreckon.errors import CannotStart, StatementFailed, StatementRefused
 from rowreckon.remedies.change import Change
 from rowreckon.server.connecting.connection import Connection, connected, first_line
+from rowreckon.server.stand_in.filling import DATABASE, MAKER, READER
+from rowreckon.server.stand_in.planning import Planner, path_of
+from rowreckon.server.stand_in.standing import StandIn
 from rowreckon.server.trials.permitted import permitted
 from rowreckon.sql.grammar import parse, printed
 
-from .filling import DATABASE, MAKER, READER
 from .new_indexes import NewIndex, new_indexes
-from .planning import Planner, path_of
-from .standing import StandIn
 from .tables import Table, rows_of, shortened, tables_of
 
 

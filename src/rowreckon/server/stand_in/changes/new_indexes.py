@@ -9,11 +9,11 @@ from typing import Final
 
 from rowreckon.errors import StatementFailed
 from rowreckon.server.connecting.connection import Connection
+from rowreckon.server.stand_in.files import Length, set_length
+from rowreckon.server.stand_in.home import Home
 from rowreckon.stand_in.index_size import LEAF_FILL, KeyColumn, Keys, btree_size
 from rowreckon.stand_in.pages import PAGE, shares_entries
 
-from .files import Length, set_length
-from .home import Home
 from .tables import Table
 
 _UNKNOWN_WIDTH: Final = 32
