@@ -60,6 +60,24 @@ def test_equality_and_hash_are_those_of_a_frozen_dataclass() -> None:
             assert (Hut(*left) == Hut(*right)) == (Reference(*left) == Reference(*right))
 
 
+def test_what_is_asked_before_any_value_was_made() -> None:
+    """Fields, equality and hash of a class that has made no value, as after a pickle came from another process."""
+
+    @frozen
+    class Chalet(Hut):
+        rooms: int = 3
+
+    assert [f.name for f in fields(Chalet)] == ["name", "bunks", "log", "guests", "rooms"]
+    first, second = (Chalet.__new__(Chalet) for _ in range(2))
+    for name, value in (("name", "Upper"), ("bunks", 8), ("rooms", 2)):
+        object.__setattr__(first, name, value)
+        object.__setattr__(second, name, value)
+    assert first == second
+    assert hash(first) == hash(second)
+    assert replace(Chalet("Upper", rooms=5), bunks=8).rooms == 5
+    assert vars(Chalet).get("rooms") != 3, "a default is no attribute of the class, as with slots"
+
+
 def test_another_class_is_never_equal() -> None:
     """Not even with the same values."""
     others: list[object] = [Reference("Upper"), ("Upper", 12), None]

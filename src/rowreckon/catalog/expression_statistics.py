@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from rowreckon.plan.condition_text import bare_expression
 
-from .columns import ColumnStatistics
-from .facts import Relation
-from .indexes import IndexKey
+if TYPE_CHECKING:  # their models take longer to make than a plan takes to read, and most plans come without facts
+    from .columns import ColumnStatistics
+    from .facts import Relation
+    from .indexes import IndexKey
 
 
 def expression_statistics(relation: Relation, text: str) -> ColumnStatistics | None:
