@@ -11,7 +11,7 @@ from rowreckon.server.stand_in.filling import array_values
 from rowreckon.sql.grammar import parse, printed
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.figures import SourceStatistics
-from rowreckon.stand_in.values.places import comparisons, with_value
+from rowreckon.stand_in.values.places import comparisons, patterns_beside, prefix_of, with_value
 from rowreckon.stand_in.values.spread import spread_of
 
 
@@ -98,12 +98,45 @@ def test_what_can_not_be_told_is_no_place(query: str) -> None:
 
 
 def test_conditions_of_another_kind_are_named() -> None:
-    """Lists, patterns and other operators; two comparisons that look the same are told apart."""
-    query = "select from huts where id in (1, 2) and name like 'A%' and built <> '1950-01-01' and id > 3 and id > 4"
+    """Arrays' texts, patterns without a prefix, other operators; two comparisons that look the same are told apart."""
+    query = (
+        "select from huts where id = any ('{1,2}') and name like '%A' and built is distinct from '1950-01-01'"
+        " and id > 3 and id > 4"
+    )
     found = comparisons(parse(query), FACTS)
 
     assert found.others == ("huts.id", "huts.name", "huts.built")
     assert [place.shown for place in found.places] == ["huts.id > …", "huts.id > … (2)"]
+    arrays = comparisons(parse("select from huts where id = any ($1) and name like $2"), FACTS)
+    assert (arrays.others, arrays.places) == (("huts.id", "huts.name"), ())
+
+
+@pytest.mark.parametrize(
+    ("condition", "shown", "changed"),
+    [
+        ("id <> 3", "huts.id <> …", "id <> 9"),
+        ("id in (1, 2, 3)", "huts.id in (… and 2 more)", "id in (9, 2, 3)"),
+        ("id not in (1, $1)", "huts.id not in ($1)", "id not in (1, 9)"),
+        ("id = any (array[1, 2]::int[])", "huts.id in (… and 1 more)", "id = any (array[9, 2]::int[])"),
+        ("id <> all (array[1, 2])", "huts.id not in (… and 1 more)", "id <> all (array[9, 2])"),
+        ("name like 'A%'", "huts.name like …", "name like '9'"),
+        ("name not like 'A_m'", "huts.name not like …", "name not like '9'"),
+    ],
+)
+def test_lists_and_patterns_are_places(condition: str, shown: str, changed: str) -> None:
+    """One value of a list is varied, the others stay."""
+    tree = parse(f"select from huts where {condition}")
+    place = next(p for p in comparisons(tree, FACTS).places if p.shown == shown)
+    assert place.kind is not None
+    read = place.kind.read("9")
+    assert read is not None
+    assert printed(with_value(tree, place, read)) == printed(parse(f"select from huts where {changed}"))
+
+
+def test_patterns_begin_as_values_do() -> None:
+    """The signs behind the prefix stay; a beginning that would be a wildcard is left out."""
+    assert patterns_beside("Al%m", ["Alm", "Brenta", "B", "a_b", "Brosen"]) == ["Al%m", "Br%m"]
+    assert [prefix_of(p) for p in ("Al%", "A_m", "%m", "Alm", r"A\%", None)] == ["Al", "A", "", "", "", ""]
 
 
 def test_an_inner_query_has_its_own_tables() -> None:

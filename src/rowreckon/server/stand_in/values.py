@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any, Final
 
 from rowreckon.document.audit import PlanForValue
@@ -12,8 +13,16 @@ from rowreckon.sql.grammar import NotSql, parse
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.values.breaks import breaks_of
 from rowreckon.stand_in.values.kinds import Kind, Value
-from rowreckon.stand_in.values.mapping import MOST_ASKED, Answer, Asking, Known, map_equal, map_ordered
-from rowreckon.stand_in.values.places import Comparisons, Place, comparisons, with_value
+from rowreckon.stand_in.values.mapping import MOST_ASKED, Answer, Asking, Known, map_equal, map_listed, map_ordered
+from rowreckon.stand_in.values.places import (
+    ALIKE,
+    PATTERNS,
+    Comparisons,
+    Place,
+    comparisons,
+    patterns_beside,
+    with_value,
+)
 from rowreckon.stand_in.values.shape import Shapes
 from rowreckon.stand_in.values.spread import Spreads, held_equal
 from rowreckon.stand_in.values.told import plans_for_values
@@ -26,6 +35,8 @@ if TYPE_CHECKING:
 
 MOST_PLACES: Final = 6
 """Most places of one query that are asked about; no source."""
+_MOST_PATTERNS: Final = 100
+"""Most patterns that are asked about at one place; no source."""
 MOST_PLANS: Final = 900
 """Most plans of one query that are asked for, at most `MOST_ASKED` at each place; no source."""
 
@@ -52,7 +63,9 @@ def plans_by_value(query: str, facts: StandInFacts, planner: Planner, settings: 
         return found
     if compared.others:
         columns = _named(compared.others)
-        found.notes.append(f"values in lists, patterns and the like were not varied, such as those of {columns}")
+        found.notes.append(
+            f"values in arrays, some patterns and other conditions were not varied, such as those of {columns}"
+        )
     if not compared.places:
         return found
     if not facts.with_values:
@@ -102,11 +115,17 @@ class _Query:
         if hashed:
             found.notes.append(f"values of {place.shown} were not varied: they choose a partition by a hash")
             return
-        if place.operator != "=" and not place.kind.ordered:
+        if place.operator not in ALIKE | PATTERNS and not place.kind.ordered:
             found.notes.append(f"values of {place.shown} were not varied: the order of its collation is not known here")
             return
         asking = Asking(lambda value: self._plan_with(place, value), min(MOST_ASKED, self._left))
-        mapped = map_equal(known, asking) if place.operator == "=" else map_ordered(known, asking)
+        if place.operator in PATTERNS:
+            patterns = _patterns(place, known)
+            known, mapped = replace(known, own=None), map_listed(patterns, asking)
+        elif place.operator in ALIKE:
+            mapped = map_equal(known, asking)
+        else:
+            mapped = map_ordered(known, asking)
         self._left -= mapped.count
         if mapped.points or mapped.stretches or mapped.others is not None:
             found.values += plans_for_values(place, known, mapped, own)
@@ -117,7 +136,8 @@ class _Query:
         keys = sorted(held_equal(place.column.key, self._compared.equal))
         relations = [relation for key in keys for relation in self._spreads.relations(key[0])]
         breaks = breaks_of(self._facts, keys, relations, kind)
-        beside = [p.given for p in self._compared.places if p.column.key in keys and p.given is not None]
+        on_these = [p for p in self._compared.places if p.column.key in keys and p.operator not in PATTERNS]
+        beside = [text for p in on_these for text in (p.given, *p.beside) if text is not None]
         named = [value for text in beside if (value := kind.read(text)) is not None]
         around = tuple(self._spreads.around(keys))
         own = self._spreads.of(place.column, kind)
@@ -129,6 +149,12 @@ class _Query:
             return self.answer(with_value(self._tree, place, value))
         except RowreckonError:
             return None
+
+
+def _patterns(place: Place, known: Known) -> list[Value]:
+    """The place's own pattern, and the same for the beginnings of the column's common values and bounds."""
+    texts = [value.text for value in (*known.common, *known.bounds)]
+    return [Value(text, None) for text in patterns_beside(place.given or "", texts)[:_MOST_PATTERNS]]
 
 
 def _named(names: Sequence[str], most: int = 3) -> str:

@@ -1,9 +1,9 @@
 """Asking for a plan value by value: which values of one place of a query give which plan.
 
-For `=` the planner looks a value up among the common ones; all others share one estimate. For `<` and its kin an
-estimate grows with the value, evenly between two neighbours of what the planner knows of the column: the bounds of its
-histogram and its common values. Both are asked about at each of these, and where two neighbours get different plans
-what lies between them is halved until no value is left in between, or no halving is.
+For `=`, and in lists, the planner looks a value up among the common ones; all others share one estimate. For `<` and
+its kin an estimate grows with the value, evenly between two neighbours of what the planner knows of the column: the
+bounds of its histogram and its common values. Both are asked about at each of these, and where two neighbours get
+different plans what lies between them is halved until no value is left in between, or no halving is.
 """
 
 from __future__ import annotations
@@ -150,6 +150,11 @@ def map_equal(known: Known, ask: Asking) -> ValueMap:
         return ValueMap((*asked, *others), None, (), ask.count, complete=False)
     stretches, whole = _stretches(known, others, ask, ends)
     return ValueMap(tuple(asked), None, stretches, ask.count, complete and whole)
+
+
+def map_listed(values: Sequence[Value], ask: Asking) -> ValueMap:
+    """The plans for these values alone: what lies between them, nothing tells."""
+    return ValueMap(tuple(ask.all_of(values)), None, (), ask.count, complete=False)
 
 
 def map_ordered(known: Known, ask: Asking) -> ValueMap:

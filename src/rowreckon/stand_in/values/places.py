@@ -1,7 +1,7 @@
 """The places of a query at which a literal or a parameter stands against a column, and the query with another value.
 
-Only comparisons are looked at (`=`, `<`, `<=`, `>`, `>=`, BETWEEN) of a plain column with a plain value; the value is
-put into a copy of the tree, never into the text.
+Only comparisons are looked at (`=`, `<>`, `<`, `<=`, `>`, `>=`, BETWEEN, IN, LIKE) of a plain column with a plain
+value; the value is put into a copy of the tree, never into the text.
 """
 
 from __future__ import annotations
@@ -22,7 +22,15 @@ from .kinds import Kind, Value, kind_of_column
 
 Step = tuple[str, int | None]
 Path = tuple[Step, ...]
-_FLIPPED: Final = {"=": "=", "<": ">", ">": "<", "<=": ">=", ">=": "<="}
+_FLIPPED: Final = {"=": "=", "<>": "<>", "<": ">", ">": "<", "<=": ">=", ">=": "<="}
+_LISTS: Final = {"=": "in", "<>": "not in"}
+_ANY: Final = {A_Expr_Kind.AEXPR_OP_ANY: "=", A_Expr_Kind.AEXPR_OP_ALL: "<>"}
+"""`= ANY (ARRAY[…])` is IN, `<> ALL (ARRAY[…])` is NOT IN."""
+_LIKES: Final = {"~~": "like", "!~~": "not like"}
+_LIKED: Final = frozenset((name,) for name in _LIKES)
+PATTERNS: Final = frozenset(_LIKES.values())
+ALIKE: Final = frozenset({"=", "<>", *_LISTS.values()})
+"""Operators at which a value is looked up, not put in an order."""
 _BETWEEN: Final = (A_Expr_Kind.AEXPR_BETWEEN, A_Expr_Kind.AEXPR_BETWEEN_SYM)
 _TAKEN: Final = frozenset((name,) for name in _FLIPPED)
 _INT4: Final = 2**31
@@ -32,7 +40,8 @@ _INT4: Final = 2**31
 class Place:
     """A value against a column: `parameter` is its number or None for a literal, `given` the literal's own text.
 
-    `paths` lead to the nodes that hold it, more than one for a parameter that stands against its column again.
+    `paths` lead to the nodes that hold it, more than one for a parameter that stands against its column again. Of a
+    list's literals the first is a place, and `beside` are the others.
     """
 
     column: Column
@@ -42,11 +51,14 @@ class Place:
     parameter: int | None = None
     given: str | None = None
     turn: int = 1
+    beside: tuple[str, ...] = ()
 
     @property
     def shown(self) -> str:
         """`g.home_city = …`, or with the parameter's number; the n-th of such places with its number, its `turn`."""
         value = f"${self.parameter}" if self.parameter else "…"
+        if self.operator in _LISTS.values():
+            value = f"({value}{f' and {len(self.beside)} more' if self.beside else ''})"
         return f"{self.column.shown} {self.operator} {value}" + (f" ({self.turn})" if self.turn > 1 else "")
 
 
@@ -168,11 +180,60 @@ def _compared(message: Any, path: Path, levels: Sequence[Level], names: Names, f
             yield from _place(column, operator, end, (*path, ("rexpr", None), ("list", None), ("items", n)), facts)
         return
     name = strings(message.name)
-    if message.kind != A_Expr_Kind.AEXPR_OP or len(name) != 1 or name[0] not in _FLIPPED:
+    if len(name) != 1:
+        return
+    listed = _listed(message, path, name[0])
+    if listed is not None:
+        yield from _of_list(_column(message.lexpr, levels, names), *listed, facts)
+    if message.kind == A_Expr_Kind.AEXPR_LIKE and name[0] in _LIKES and prefix_of(literal_value(message.rexpr)):
+        column = _column(message.lexpr, levels, names)
+        yield from _place(column, _LIKES[name[0]], message.rexpr, (*path, ("rexpr", None)), facts)
+    if message.kind != A_Expr_Kind.AEXPR_OP or name[0] not in _FLIPPED:
         return
     left, right = _column(message.lexpr, levels, names), _column(message.rexpr, levels, names)
     yield from _place(left, name[0], message.rexpr, (*path, ("rexpr", None)), facts)
     yield from _place(right, _FLIPPED[name[0]], message.lexpr, (*path, ("lexpr", None)), facts)
+
+
+def _listed(message: Any, path: Path, name: str) -> tuple[str, list[Any], Path] | None:
+    """The operator, the nodes and the way to the list of `IN (…)`, `= ANY (ARRAY[…])` and their opposites."""
+    if message.kind == A_Expr_Kind.AEXPR_IN and name in _LISTS and message.rexpr.WhichOneof("node") == "list":
+        return _LISTS[name], list(message.rexpr.list.items), (*path, ("rexpr", None), ("list", None), ("items", None))
+    if _ANY.get(message.kind) != name:
+        return None
+    node, way = message.rexpr, (*path, ("rexpr", None))
+    while node.WhichOneof("node") == "type_cast":
+        node, way = node.type_cast.arg, (*way, ("type_cast", None), ("arg", None))
+    if node.WhichOneof("node") != "a_array_expr":
+        return None
+    way = (*way, ("a_array_expr", None), ("elements", None))
+    return _LISTS[name], list(node.a_array_expr.elements), way
+
+
+def _of_list(column: Column | None, operator: str, nodes: list[Any], way: Path, facts: StandInFacts) -> Iterator[Place]:
+    """Each parameter of a list, and the first of its literals for all of them."""
+    given = [(n, text) for n, node in enumerate(nodes) if (text := literal_value(node)) is not None]
+    for n, node in enumerate(nodes):
+        for place in _place(column, operator, node, (*way[:-1], (way[-1][0], n)), facts):
+            if place.parameter:
+                yield place
+            elif n == given[0][0]:
+                yield replace(place, beside=tuple(text for _, text in given[1:]))
+
+
+def prefix_of(pattern: str | None) -> str:
+    """What a LIKE pattern's matches begin with; empty for one that begins with a wildcard, has none, or escapes one."""
+    if pattern is None or "\\" in pattern:
+        return ""
+    ends = [at for sign in "%_" if (at := pattern.find(sign)) >= 0]
+    return pattern[: min(ends)] if ends else ""
+
+
+def patterns_beside(pattern: str, values: Iterable[str]) -> list[str]:
+    """The pattern, and the same with the beginnings of these values in its prefix's place."""
+    prefix = prefix_of(pattern)
+    begins = dict.fromkeys([prefix, *(text[: len(prefix)] for text in values if len(text) >= len(prefix))])
+    return [f"{begin}{pattern[len(prefix) :]}" for begin in begins if not set(begin) & set("%_\\")]
 
 
 def _column(node: Any, levels: Sequence[Level], names: Names) -> Column | None:
@@ -190,11 +251,16 @@ def _place(column: Column | None, operator: str, node: Any, path: Path, facts: S
 
 
 def _of_another_kind(message: Any, levels: Sequence[Level], names: Names) -> Iterator[str]:
-    """The column of a condition that is no comparison with one value: a list, a pattern, another operator."""
-    if message.kind in _BETWEEN or (message.kind == A_Expr_Kind.AEXPR_OP and strings(message.name)[-1:] in _TAKEN):
+    """The column of a condition whose values are not varied: an array's text, a pattern, another operator."""
+    name = strings(message.name)
+    if message.kind in _BETWEEN or (message.kind == A_Expr_Kind.AEXPR_OP and name[-1:] in _TAKEN):
         return
+    varied = message.kind == A_Expr_Kind.AEXPR_LIKE and name[-1:] in _LIKED and prefix_of(literal_value(message.rexpr))
     column = _column(message.lexpr, levels, names)
-    if column is not None and (message.rexpr.WhichOneof("node") == "list" or literal_value(message.rexpr) is not None):
+    if column is None or varied or _listed(message, (), name[-1] if name else "") is not None:
+        return
+    plain = literal_value(message.rexpr) is not None or without_casts(message.rexpr).WhichOneof("node") == "param_ref"
+    if plain or message.rexpr.WhichOneof("node") == "list":
         yield column.shown
 
 
