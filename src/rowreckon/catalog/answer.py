@@ -8,8 +8,9 @@ from typing import Any
 from rowreckon.errors import StatementFailed, UsageError
 from rowreckon.plural import counted
 
+from .answer_clauses import clause_facts
 from .answer_columns import columns_of, expression_statistics_of, extended_statistics_of
-from .answer_estimates import clause_facts, pair_estimates, relation_estimates
+from .answer_estimates import pair_estimates, relation_estimates
 from .answer_indexes import indexes_of, mark_heights
 from .answer_missing import missing_facts
 from .answer_unasked import unasked_of
