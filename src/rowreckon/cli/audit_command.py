@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from rowreckon.cli import options
 from rowreckon.cli.dsn import DsnFileOption, chosen_dsn
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.running.output import OutputFormat
@@ -72,11 +73,11 @@ def audit_command(
     save: Annotated[Path | None, typer.Option(help="Folder for capture files: plans with their facts.")] = None,
     mask: MaskOption = False,
     mask_names: MaskNamesOption = None,
-    output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
+    output: options.Format = OutputFormat.terminal,
     report: Annotated[
         list[Path] | None, typer.Option(help="Also write a .html, .md, .json or .xml file (may be repeated).")
     ] = None,
-    threshold: Annotated[float, typer.Option(min=1.0, max=1e12, help="The q-error called a misestimate.")] = 10.0,
+    threshold: options.Threshold = 10.0,
     fail_on: Annotated[
         str | None, typer.Option(help="Verdicts that give exit status 1: crossed, held, undecided.")
     ] = None,
@@ -98,7 +99,7 @@ def audit_command(
     judge: Annotated[
         bool, typer.Option(help="Judge every misestimated join, or only the worst plans.", rich_help_panel=_ARCHIVES)
     ] = True,
-    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
+    verbose: options.Verbose = False,
     max_depth: Annotated[int, typer.Option(min=1, max=100_000, help="Deepest nesting of nodes.")] = 1000,
     max_bytes: Annotated[int, typer.Option(min=1, max=1 << 40, help="Largest input, in bytes.")] = 64 * 1024 * 1024,
 ) -> Happened:

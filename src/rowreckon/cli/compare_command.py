@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from rowreckon.cli import options
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.running.output import OutputFormat
 from rowreckon.cli.running.status import Happened
@@ -28,9 +29,9 @@ def register(app: typer.Typer) -> None:
 def compare_command(
     before: Annotated[str, typer.Argument(metavar="BEFORE", help="An audit (.json), plan or capture files, a folder.")],
     after: Annotated[str, typer.Argument(metavar="AFTER", help="The same, later; or - for standard input.")],
-    output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
+    output: options.Format = OutputFormat.terminal,
     report: Annotated[list[Path] | None, typer.Option(help="Also write .html, .md or .json (repeat).")] = None,
-    threshold: Annotated[float, typer.Option(min=1.0, max=1e12, help="The q-error called a misestimate.")] = 10.0,
+    threshold: options.Threshold = 10.0,
     fail_on: Annotated[
         str | None,
         typer.Option(

@@ -7,12 +7,13 @@ from typing import Annotated
 
 import typer
 
+from rowreckon.cli import options
 from rowreckon.cli.dsn import DSN_HELP, DsnFileOption, chosen_dsn
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.running.output import OutputFormat
 from rowreckon.cli.running.status import Happened
 
-_LIMITS, _PERMITS, _MORE = "Limits", "Permissions", "Evidence"
+_MORE = "Evidence"
 
 
 def register(app: typer.Typer) -> None:
@@ -23,25 +24,23 @@ def register(app: typer.Typer) -> None:
 
 
 def sweep_command(
-    queries: Annotated[list[Path], typer.Argument(metavar="QUERIES…", help="Query lists (.sql), or folders of them.")],
+    queries: options.Queries,
     dsn: Annotated[str, typer.Option(help=DSN_HELP)] = "",
     dsn_file: DsnFileOption = None,
-    role: Annotated[str | None, typer.Option(help="Role to take on for each query (SET LOCAL ROLE).")] = None,
-    set_: Annotated[list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="SET LOCAL for each.")] = None,
-    time_limit: Annotated[str, typer.Option(help="Time limit of a query.", rich_help_panel=_LIMITS)] = "60s",
-    lock_limit: Annotated[str, typer.Option(help="How long a lock is waited for.", rich_help_panel=_LIMITS)] = "1s",
-    idle_limit: Annotated[str, typer.Option(help="Idle time within a transaction.", rich_help_panel=_LIMITS)] = "30s",
-    total_time: Annotated[str | None, typer.Option(help="Time for all.", rich_help_panel=_LIMITS)] = None,
-    allow_writes: Annotated[bool, typer.Option(help="Run writes too, rolled back.", rich_help_panel=_PERMITS)] = False,
-    allow_volatile: Annotated[
-        bool, typer.Option(help="Run volatile functions, foreign tables.", rich_help_panel=_PERMITS)
+    role: options.Role = None,
+    set_: options.Set = None,
+    time_limit: options.TimeLimit = "60s",
+    lock_limit: options.LockLimit = "1s",
+    idle_limit: options.IdleLimit = "30s",
+    total_time: Annotated[str | None, typer.Option(help="Time for all.", rich_help_panel=options.LIMITS)] = None,
+    allow_writes: options.AllowWrites = False,
+    allow_volatile: options.AllowVolatile = False,
+    allow_privileged_role: options.AllowPrivilegedRole = False,
+    allow_role_changes: options.AllowRoleChanges = False,
+    allow_standby: Annotated[bool, typer.Option(help="Run on a standby.", rich_help_panel=options.PERMITS)] = False,
+    yes: Annotated[
+        bool, typer.Option(help="Do not ask before a server elsewhere.", rich_help_panel=options.PERMITS)
     ] = False,
-    allow_privileged_role: Annotated[
-        bool, typer.Option(help="Run as a superuser or the like.", rich_help_panel=_PERMITS)
-    ] = False,
-    allow_role_changes: Annotated[bool, typer.Option(help="Run SET ROLE of a list.", rich_help_panel=_PERMITS)] = False,
-    allow_standby: Annotated[bool, typer.Option(help="Run on a standby.", rich_help_panel=_PERMITS)] = False,
-    yes: Annotated[bool, typer.Option(help="Do not ask before a server elsewhere.", rich_help_panel=_PERMITS)] = False,
     runs: Annotated[int, typer.Option(min=1, max=1000, help="Runs of each; the median's plan is kept.")] = 1,
     warm_up: Annotated[bool, typer.Option(help="Run each once beforehand.")] = False,
     alternatives: Annotated[
@@ -61,14 +60,14 @@ def sweep_command(
     mask: MaskOption = False,
     mask_names: MaskNamesOption = None,
     resume: Annotated[bool, typer.Option(help="Do not run again what --save holds.")] = False,
-    output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
-    report: Annotated[list[Path] | None, typer.Option(help="Also write .html, .md, .json or .xml.")] = None,
-    threshold: Annotated[float, typer.Option(min=1.0, max=1e12, help="The q-error called a misestimate.")] = 10.0,
-    fail_on: Annotated[str | None, typer.Option(help="Verdicts that give exit status 1.")] = None,
+    output: options.Format = OutputFormat.terminal,
+    report: options.Report = None,
+    threshold: options.Threshold = 10.0,
+    fail_on: options.FailOn = None,
     baseline: Annotated[
         str | None, typer.Option(metavar="FILE", help="An audit or captures: fail only on what is new since then.")
     ] = None,
-    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
+    verbose: options.Verbose = False,
 ) -> Happened:
     """Run the queries of a list on a development database, and audit them all."""
     from rowreckon.cli.audits import baseline_of

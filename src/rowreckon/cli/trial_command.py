@@ -7,12 +7,11 @@ from typing import Annotated
 
 import typer
 
+from rowreckon.cli import options
 from rowreckon.cli.dsn import DSN_HELP, DsnFileOption, chosen_dsn
 from rowreckon.cli.masking import MaskNamesOption, MaskOption
 from rowreckon.cli.running.output import OutputFormat
 from rowreckon.cli.running.status import Happened
-
-_LIMITS, _PERMITS = "Limits", "Permissions"
 
 
 def register(app: typer.Typer) -> None:
@@ -24,7 +23,7 @@ def register(app: typer.Typer) -> None:
 
 
 def trial_command(
-    queries: Annotated[list[Path], typer.Argument(metavar="QUERIES…", help="Query lists (.sql), or folders of them.")],
+    queries: options.Queries,
     dsn: Annotated[str, typer.Option(help=DSN_HELP)] = "",
     dsn_file: DsnFileOption = None,
     remedy: Annotated[
@@ -37,33 +36,30 @@ def trial_command(
         bool, typer.Option("--in-place", help="Not on a copy: in a transaction that is rolled back.")
     ] = False,
     hold: Annotated[str, typer.Option(help="With --in-place: longest time locks are held.")] = "5s",
-    budget: Annotated[str, typer.Option(help="Time for all trials.", rich_help_panel=_LIMITS)] = "10min",
-    max_index: Annotated[str | None, typer.Option(help="Largest new index.", rich_help_panel=_LIMITS)] = None,
-    space: Annotated[str | None, typer.Option(help="Space for copies.", rich_help_panel=_LIMITS)] = None,
+    budget: Annotated[str, typer.Option(help="Time for all trials.", rich_help_panel=options.LIMITS)] = "10min",
+    max_index: Annotated[str | None, typer.Option(help="Largest new index.", rich_help_panel=options.LIMITS)] = None,
+    space: Annotated[str | None, typer.Option(help="Space for copies.", rich_help_panel=options.LIMITS)] = None,
     ask_above: Annotated[
-        str, typer.Option(help="On this machine, copies up to this size are made unasked.", rich_help_panel=_LIMITS)
+        str,
+        typer.Option(help="On this machine, copies up to this size are made unasked.", rich_help_panel=options.LIMITS),
     ] = "512MB",
-    time_limit: Annotated[str, typer.Option(help="Time limit of a query.", rich_help_panel=_LIMITS)] = "60s",
-    lock_limit: Annotated[str, typer.Option(help="How long a lock is waited for.", rich_help_panel=_LIMITS)] = "1s",
-    idle_limit: Annotated[str, typer.Option(help="Idle time within a transaction.", rich_help_panel=_LIMITS)] = "30s",
-    role: Annotated[str | None, typer.Option(help="Role to take on for each query (SET LOCAL ROLE).")] = None,
-    set_: Annotated[list[str] | None, typer.Option("--set", metavar="NAME=VALUE", help="SET LOCAL for each.")] = None,
-    allow_writes: Annotated[bool, typer.Option(help="Run writes too, rolled back.", rich_help_panel=_PERMITS)] = False,
-    allow_volatile: Annotated[
-        bool, typer.Option(help="Run volatile functions, foreign tables.", rich_help_panel=_PERMITS)
-    ] = False,
-    allow_privileged_role: Annotated[
-        bool, typer.Option(help="Run as a superuser or the like.", rich_help_panel=_PERMITS)
-    ] = False,
-    allow_role_changes: Annotated[bool, typer.Option(help="Run SET ROLE of a list.", rich_help_panel=_PERMITS)] = False,
-    yes: Annotated[bool, typer.Option(help="Answer yes to every question.", rich_help_panel=_PERMITS)] = False,
+    time_limit: options.TimeLimit = "60s",
+    lock_limit: options.LockLimit = "1s",
+    idle_limit: options.IdleLimit = "30s",
+    role: options.Role = None,
+    set_: options.Set = None,
+    allow_writes: options.AllowWrites = False,
+    allow_volatile: options.AllowVolatile = False,
+    allow_privileged_role: options.AllowPrivilegedRole = False,
+    allow_role_changes: options.AllowRoleChanges = False,
+    yes: Annotated[bool, typer.Option(help="Answer yes to every question.", rich_help_panel=options.PERMITS)] = False,
     mask: MaskOption = False,
     mask_names: MaskNamesOption = None,
-    output: Annotated[OutputFormat, typer.Option("--format", help="What to print.")] = OutputFormat.terminal,
-    report: Annotated[list[Path] | None, typer.Option(help="Also write .html, .md, .json or .xml.")] = None,
-    threshold: Annotated[float, typer.Option(min=1.0, max=1e12, help="The q-error called a misestimate.")] = 10.0,
-    fail_on: Annotated[str | None, typer.Option(help="Verdicts that give exit status 1.")] = None,
-    verbose: Annotated[bool, typer.Option("--verbose", "-v", help="Show what is folded otherwise.")] = False,
+    output: options.Format = OutputFormat.terminal,
+    report: options.Report = None,
+    threshold: options.Threshold = 10.0,
+    fail_on: options.FailOn = None,
+    verbose: options.Verbose = False,
 ) -> Happened:
     """Try what the audit of a list proposes, and measure."""
     from rowreckon.cli.masking import masking_of
