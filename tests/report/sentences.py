@@ -31,9 +31,10 @@ NAME = "NAME"
 _END = re.compile(r"(?<=[.!?…])[)”]?\s+(?=\S)")
 _ITEM = rf"(?:{NAME}|\d+)"
 _LIST = re.compile(rf"{_ITEM}(?:(?:,| and| to) (?:\d+ more\b|{_ITEM}(?![\w.,]\w)))+")
-# SQL, psql's commands, patterns and drawings.
+# SQL, psql's commands, a shell's, patterns and drawings.
 _CODE = re.compile(
-    r"^select |\bselect\b.*\b(?:from|json_agg)\b|^SELECT |^update pg_catalog\.|^\\set |\(\?P<|^<svg|\bp\.oid\b"
+    r"^select |\bselect\b.*\b(?:from|json_agg)\b|^SELECT |^update pg_catalog\.|^\\set "
+    r"|\(\?P<|^<svg|\bp\.oid\b|>/dev/null"
 )
 _POINTS = re.compile(r"[.,:;]")
 _INLINE = frozenset(("b", "bdi", "code", "em", "strong", "a", "abbr", "wbr", "i", "small"))
