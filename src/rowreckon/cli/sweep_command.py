@@ -48,7 +48,7 @@ def sweep_command(
     ] = True,
     contest: Annotated[bool, typer.Option(help="Really run the other methods.", rich_help_panel=_MORE)] = False,
     temp_max: Annotated[str, typer.Option(help="Most that one may spill.", rich_help_panel=_MORE)] = "1GB",
-    probe: Annotated[bool, typer.Option(help="Count rows of what does not end.", rich_help_panel=_MORE)] = False,
+    probe: Annotated[bool, typer.Option(help="Count rows that no run tells of.", rich_help_panel=_MORE)] = False,
     with_values: Annotated[bool, typer.Option(help="Keep sampled values.", rich_help_panel=_MORE)] = False,
     stand_in: Annotated[
         bool,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rowreckon.capture import Capture
 from rowreckon.captures.capture_folder import CaptureFolder
@@ -27,6 +28,10 @@ from rowreckon.server.lists.querylist import QueryItem
 from rowreckon.server.sweeping.measure import SweepRules
 from rowreckon.server.sweeping.sweep import Connect, Swept, sweep, unswept
 from rowreckon.signals import held
+
+if TYPE_CHECKING:
+    from rowreckon.cli.facts.stand_in import Counting
+    from rowreckon.server.connecting.connection import Connection
 
 
 @frozen
@@ -86,7 +91,8 @@ def run_sweep(
         masked: Callable[[Capture], Capture] = _as_it_is if masking is None else masking.capture
         swept, result = _swept(connect, items, unread, rules, saving, known, masked)
         if outputs.stand_in and not swept.interrupted:
-            result = _foretold(connect, _with_values(swept.captures, items), result, outputs.save, saving.happened)
+            known_values = _with_values(swept.captures, items)
+            result = _foretold(connect, known_values, items, rules, masked, result, outputs.save, saving.happened)
     except KeyboardInterrupt:
         swept = unswept(items)
         result = audit_all([*unread, *swept.captures])
@@ -149,22 +155,53 @@ def _with_values(captures: Sequence[Capture], items: Sequence[QueryItem]) -> lis
 
 
 def _foretold(
-    connect: Connect, captures: Sequence[Capture], result: Audit, save: Path | None, happened: Happened
+    connect: Connect,
+    captures: Sequence[Capture],
+    items: Sequence[QueryItem],
+    rules: SweepRules,
+    masked: Callable[[Capture], Capture],
+    result: Audit,
+    save: Path | None,
+    happened: Happened,
 ) -> Audit:
-    """The audit with what a stand-in said of its changes, its facts saved; what could not be done is in `happened`."""
+    """The audit with what a stand-in said of its changes, its facts saved; what could not be done is in `happened`.
+
+    With probes wanted, of right counts too: the server then counts the joins of a plan that none has run.
+    """
     from rowreckon.cli.facts.stand_in import facts_for, foretold_by, save_facts
 
     try:
         with connect() as connection:
             facts = facts_for(connection, captures)
-        if save is not None:
-            save_facts(facts, save)
-        return foretold_by(facts, result, captures)
+            if save is not None:
+                save_facts(facts, save)
+            return foretold_by(facts, result, captures, _counting(connection, items, rules, masked))
     except RowreckonError as error:
         happened.undone.append(f"nothing is foretold on a stand-in: {error.sentence()}")
     except KeyboardInterrupt:
         happened.undone.append("interrupted while a stand-in was asked: nothing is foretold")
     return result
+
+
+def _counting(
+    connection: Connection, items: Sequence[QueryItem], rules: SweepRules, masked: Callable[[Capture], Capture]
+) -> Counting | None:
+    """Counts on the server for captures of these items that ran; None where no probes are wanted."""
+    from rowreckon.cli.facts.stand_in import Counting
+    from rowreckon.server.executing.execute import Executor
+    from rowreckon.server.sweeping.part_counts import PartCounts
+
+    probe = rules.probe
+    if probe is None:
+        return None
+    executor = Executor(connection, rules.permission, rules.limits)
+    by_name = {item.name: item for item in items}
+
+    def count(capture: Capture) -> PartCounts | None:
+        item = by_name.get(capture.name)
+        return PartCounts(executor, item, probe) if item is not None and capture.outcome == "ran" else None
+
+    return Counting(rules.threshold, count, masked)
 
 
 class _Saving:

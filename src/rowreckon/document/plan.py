@@ -144,6 +144,8 @@ class RightCounts(Part):
     reached: tuple[int, ...] = ()
     not_reached: tuple[int, ...] = ()
     why_not_reached: tuple[str, ...] = ()
+    probed: tuple[int, ...] = ()
+    """Joins of the new plan whose rows were counted on the source for it."""
     unmeasured: tuple[int, ...] = ()
     unmeasured_factor: MaybeFloat = None
     plan: dict[str, Any] | None = None

@@ -9,11 +9,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from rowreckon.capture import Capture
-from rowreckon.document.audit import Audit, Rejected
+from rowreckon.document.audit import Audit, Plan, Rejected
 
 if TYPE_CHECKING:
     from rowreckon.catalog.ask import MoreAsked
     from rowreckon.server.connecting.connection import Connection
+    from rowreckon.server.stand_in.right_counts.counting import Count
+    from rowreckon.server.stand_in.standing import StandIn
     from rowreckon.stand_in.facts import StandInFacts
 
 Inputs = list[Capture | Rejected]
@@ -173,12 +175,26 @@ def save_facts(facts: StandInFacts, folder: Path) -> None:
     write_whole(folder / FACTS_FILE, facts.model_dump_json(by_alias=True) + "\n", private=True)
 
 
-def foretold_by(facts: StandInFacts, audit: Audit, captures: Sequence[Capture]) -> Audit:
-    """The audit with what a stand-in built from these facts said of its changes.
+@dataclass(frozen=True, slots=True)
+class Counting:
+    """Right counts for captures with a join off by `threshold`: `count` gives for one what counts on its own server.
+
+    `masked` leaves literals out of a capture where that is asked for.
+    """
+
+    threshold: float
+    count: Callable[[Capture], Count | None]
+    masked: Callable[[Capture], Capture]
+
+
+def foretold_by(
+    facts: StandInFacts, audit: Audit, captures: Sequence[Capture], counting: Counting | None = None
+) -> Audit:
+    """The audit with what a stand-in built from these facts said of its changes, and of right counts if wanted.
 
     Raises CannotStart and its kin where none can be built.
     """
-    if not audit.remedies:
+    if not audit.remedies and counting is None:
         return audit
     from rowreckon.cli.running.progress import progress_bar
     from rowreckon.server.stand_in.changes.foretelling import foretell, listed_queries
@@ -187,4 +203,29 @@ def foretold_by(facts: StandInFacts, audit: Audit, captures: Sequence[Capture]) 
     with progress_bar() as progress:
         progress("building a stand-in", 0, 1)
         with stand_in(facts) as there:
+            if counting is not None:
+                audit = _with_counts(facts, audit, captures, there, counting)
             return foretell(audit, there, facts, listed_queries(captures, {}, facts), progress=progress)
+
+
+def _with_counts(
+    facts: StandInFacts, audit: Audit, captures: Sequence[Capture], there: StandIn, counting: Counting
+) -> Audit:
+    from rowreckon.server.stand_in.asking import with_counts
+    from rowreckon.server.stand_in.forging import Allowance
+
+    allowed, found = Allowance(), {}
+    for capture in captures:
+        count = counting.count(capture)
+        if count is not None:
+            told = counting.masked(with_counts(capture, facts, there, counting.threshold, allowed, count))
+            found[told.name] = told
+    return audit.model_copy(update={"plans": tuple(_told(plan, found.get(plan.source)) for plan in audit.plans)})
+
+
+def _told(plan: Plan, capture: Capture | None) -> Plan:
+    """The plan with what its capture holds of right counts."""
+    if capture is None:
+        return plan
+    notes = tuple(dict.fromkeys((*plan.notes, *capture.notes)))
+    return plan.model_copy(update={"with_right_counts": capture.right_counts, "notes": notes})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -27,9 +28,19 @@ def probe(executor: Executor, item: QueryItem, tree: PlanTree, rules: ProbeRules
 
     Row security is part of the plan's conditions already, and is applied again by the server: that changes no count.
     """
+    # nothing of the item itself is run here: its prepared statements are not needed
+    asked = replace(item, prepared=(), kind="query")
+    statements = probe_statements(tree, most_rows=rules.most_rows)
+    return bounded_counts(executor, [(number, asked, statement) for number, statement in statements], rules)
+
+
+def bounded_counts(
+    executor: Executor, asked: Iterable[tuple[int, QueryItem, str]], rules: ProbeRules
+) -> tuple[Probe, ...]:
+    """What counting statements give in time, by their numbers; each runs if its item is admitted, as that is set."""
     found: list[Probe] = []
     left = rules.total_ms
-    for number, statement in probe_statements(tree, most_rows=rules.most_rows):
+    for number, item, statement in asked:
         if left <= 0:
             break
         limit = int(min(rules.limit_ms, left))
@@ -38,11 +49,7 @@ def probe(executor: Executor, item: QueryItem, tree: PlanTree, rules: ProbeRules
         def work(inside: ItemTransaction, statement: str, limit: int, counted: list[int]) -> None:
             counted.append(inside.count(statement, limit))
 
-        # nothing of the item itself is run here: its prepared statements are not needed
-        ending, spent = executor.timed_attempt(
-            replace(item, prepared=(), kind="query"),
-            partial(work, statement=statement, limit=limit, counted=counted),
-        )
+        ending, spent = executor.timed_attempt(item, partial(work, statement=statement, limit=limit, counted=counted))
         left -= spent
         if ending.lost:
             break

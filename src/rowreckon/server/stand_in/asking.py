@@ -30,6 +30,7 @@ from .moving import with_moved_facts
 from .planning import Planner
 from .programs import ContainerImage, Programs
 from .right_counts.captures import with_right_counts
+from .right_counts.counting import Count
 from .standing import StandIn, stand_in
 from .values import plans_by_value, some_notes
 
@@ -174,6 +175,26 @@ def _asked(capture: Capture, facts: StandInFacts, there: StandIn, threshold: flo
     wanted = [join.node for join in joins]
     answered = with_moved_facts(answered, wanted, reckoned, facts, there, planner, settings, allowed)
     return with_right_counts(answered, facts, there, planner, settings, allowed)
+
+
+def with_counts(
+    capture: Capture, facts: StandInFacts, there: StandIn, threshold: float, allowed: Allowance, count: Count
+) -> Capture:
+    """The capture with right counts alone, for which joins of a new plan are counted on the source.
+
+    As it is where the stand-in does not plan as the source did, or no join is misestimated.
+    """
+    if capture.explain is None or not capture.query:
+        return capture
+    settings, plan = planning_settings(facts.settings, capture.settings), _as_printed(capture)
+    try:
+        planner, document, query = planned_as_captured(there.planner, facts, capture, settings, plan)
+    except RowreckonError:
+        return capture
+    if plan_differences(plan, document["Plan"]) or not misestimated_joins(reckoned_of(capture), threshold=threshold):
+        return capture
+    asked = capture.model_copy(update={"query": query})
+    return with_right_counts(asked, facts, there, planner, settings, allowed, count)
 
 
 def _rivals(query: str, planner: Planner, settings: Mapping[str, str], methods: set[Any]) -> list[Alternative]:

@@ -51,6 +51,32 @@ def part_query(tree: Any, part: Part) -> str:
     return as_text(fresh)
 
 
+def count_query(part: str, most_rows: int) -> str:
+    """The query that counts a part's rows, up to so many, from the part's query. Raises NotPermitted if it can't be."""
+    whole = parse(f"select pg_catalog.count(*) from (select 1 limit {int(most_rows)}) as counted")
+    inside = whole.stmts[0].stmt.select_stmt.from_clause[0].range_subselect.subquery.select_stmt
+    limit = type(inside.limit_count)()
+    limit.CopyFrom(inside.limit_count)
+    option = inside.limit_option
+    inside.CopyFrom(parse(part).stmts[0].stmt.select_stmt)
+    inside.limit_count.CopyFrom(limit)
+    inside.limit_option = option
+    return as_text(whole)
+
+
+def pairs_between(level: Level, outer: frozenset[str], inner: frozenset[str]) -> tuple[tuple[Column, Column], ...]:
+    """The columns that a level's conditions hold equal across two sets of its relations, outer first."""
+    found: list[tuple[Column, Column]] = []
+    for condition in all_conditions(level):
+        pair = equal_columns(condition, level.scope)
+        if pair is None:
+            continue
+        for one, other in (pair, pair[::-1]):
+            if one.alias in outer and other.alias in inner:
+                found.append((one, other))
+    return tuple(dict.fromkeys(found))
+
+
 def all_conditions(level: Level) -> list[Any]:
     """What must hold of every row: the WHERE clause, and what inner joins are on."""
     found = list(conjuncts(level.select.where_clause))

@@ -33,8 +33,11 @@ from rowreckon.stand_in.right_counts.shapes import (
     starts_from,
 )
 
+from .counting import Count, counted_on_source
 from .fitting import Fitted, Query, fit_all, query_of
 
+_ROUNDS: Final = 3
+"""How often counts of a new plan's joins are taken, each time followed by another plan; no source."""
 _DISABLED: Final = 1e9
 """Costs from here on hold the penalty of a method that is switched off, up to 17."""
 _SCANS: Final = ("enable_seqscan", "enable_indexscan", "enable_bitmapscan", "enable_material", "enable_memoize")
@@ -58,17 +61,19 @@ def ask_right_counts(
     dsn: str,
     role: str | None = None,
     allowed: Allowance | None = None,
+    count: Count | None = None,
 ) -> Foretold:
     """Forge a stand-in's statistics until they give what the plan counted, and have the query planned.
 
     `executed` is the captured plan under EXPLAIN's own keys, `dsn` that of the stand-in's superuser, `role` the
-    source's under which to plan, None for one that sees everything, `allowed` the time of a whole list. Afterwards all
-    statistics are as they were. Raises StatementRefused and StatementFailed where the query can't be asked about.
+    source's under which to plan, None for one that sees everything, `allowed` the time of a whole list; `count` counts
+    a part's query on the source itself. Afterwards all statistics are as they were. Raises StatementRefused and
+    StatementFailed where the query can't be asked about.
     """
     try:
         text, _ = explainable(query)
         with forgery(dsn, facts, settings, role, allowed) as forged:
-            return _asked(text, executed, reckoned, forged)
+            return _asked(text, executed, reckoned, forged, count)
     except NotPermitted as error:
         raise StatementRefused(
             f"right counts were not asked for: the query {error.reason}", hint="give it as one plain SELECT"
@@ -77,18 +82,24 @@ def ask_right_counts(
         raise StatementRefused("right counts were not asked for: the query, or its plan, nests too deep") from None
 
 
-def _asked(text: str, executed: Printed, reckoned: ReckonedTree, forged: Forgery) -> Foretold:
+def _asked(text: str, executed: Printed, reckoned: ReckonedTree, forged: Forgery, count: Count | None) -> Foretold:
     _check_levels(executed)
     taken_apart = query_of(text, forged.facts, relations_below(reckoned.tree, frozenset())[0])
     # groups matter where a subquery of the FROM clause hands them on
     found = counted(reckoned, taken_apart.known)
     counts = [c for c in found if c.kind != "groups" or taken_apart.grouped(c.aliases) is not None]
-    fitted = fit_all(forged, taken_apart, counts)
-    foretold = forged.document(text)["Plan"]
-    _check_levels(foretold)
+    more: list[Counted] = []
+    for _ in range(_ROUNDS):
+        fitted = fit_all(forged, taken_apart, [*counts, *more])
+        foretold = forged.document(text)["Plan"]
+        _check_levels(foretold)
+        new = counted_on_source(taken_apart, foretold, [*counts, *more], count) if count is not None else []
+        if not new:
+            break
+        more += new
     price = _price_of_executed(forged, text, taken_apart, executed, foretold)
     moved = Moving(forged, text, foretold).limits(shape)
-    return _told(executed, foretold, price, fitted, counts, reckoned, taken_apart.known, moved)
+    return _told(executed, foretold, price, fitted, counts, more, reckoned, taken_apart.known, moved)
 
 
 def _check_levels(plan: Printed) -> None:
@@ -154,11 +165,13 @@ def _told(
     price: float | None,
     fitted: Fitted,
     counts: list[Counted],
+    more: list[Counted],
     reckoned: ReckonedTree,
     known: frozenset[str],
     moved: MovedFacts,
 ) -> Foretold:
-    measured = frozenset(count.aliases for count in counts if count.kind == "join")
+    probed = frozenset(each.aliases for each in more)
+    measured = frozenset(count.aliases for count in counts if count.kind == "join") | probed
     unmeasured = tuple(join.node for join in joins_of(foretold, known) if join.aliases not in measured)
     errors = [reckoned.counts[c.node].q_error for c in counts if c.kind == "join"]
     factor = factor_of([e for e in errors if e is not None])
@@ -171,27 +184,29 @@ def _told(
     cost = float(foretold["Total Cost"])
     ratio = price / cost if wins and price is not None and cost > 0 else None
     starts = starts_from(foretold, known)
+    not_reached = {node: why for node, why in fitted.not_reached.items() if node >= 0}
     found = RightCounts(
         order_changed=other_order if wins else None,
         methods_changed=changed,
         starts_from=starts if starts != starts_from(executed, known) else None,
         cost_ratio=ratio,
-        reached=fitted.reached,
-        not_reached=tuple(sorted(fitted.not_reached)),
-        why_not_reached=tuple(why for _, why in sorted(fitted.not_reached.items())),
+        reached=tuple(node for node in fitted.reached if node >= 0),
+        not_reached=tuple(sorted(not_reached)),
+        why_not_reached=tuple(why for _, why in sorted(not_reached.items())),
+        probed=tuple(join.node for join in joins_of(foretold, known) if join.aliases in probed),
         unmeasured=unmeasured,
         unmeasured_factor=factor if unmeasured else None,
         plan=dict(foretold),
         moved_facts=moved,
     )
-    return Foretold(found, _left(fitted))
+    return Foretold(found, _left(not_reached))
 
 
-def _left(fitted: Fitted) -> tuple[str, ...]:
+def _left(not_reached: Mapping[int, str]) -> tuple[str, ...]:
     """How many counts could not be made right, and why of the first."""
-    if not fitted.not_reached:
+    if not not_reached:
         return ()
-    number, reason = min(fitted.not_reached.items())
+    number, reason = min(not_reached.items())
     told = f"node {number} keeps its estimate on the stand-in: {reason}"
-    more = len(fitted.not_reached) - 1
+    more = len(not_reached) - 1
     return (told, f"so {agreeing(str(more), 'does', 'do')} {told_number(more, 'more node')}") if more else (told,)

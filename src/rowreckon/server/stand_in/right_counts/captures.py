@@ -14,6 +14,7 @@ from rowreckon.server.stand_in.standing import StandIn
 from rowreckon.stand_in.facts import StandInFacts
 
 from .asking import ask_right_counts
+from .counting import Count
 
 
 def with_right_counts(
@@ -23,18 +24,19 @@ def with_right_counts(
     planner: Planner,
     settings: Mapping[str, str],
     allowed: Allowance | None = None,
+    count: Count | None = None,
 ) -> Capture:
     """The capture with what this stand-in foretells of its plan, and in its notes why where it can't be asked.
 
     `planner` plans for the role that the capture's plan is of, `settings` are those to plan under, `allowed` is the
-    time of the whole list.
+    time of the whole list; `count` counts on the source what its plan did not.
     """
     if capture.query is None or capture.explain is None:
         return capture
     plan = rebuild_plan(capture.explain.plan)
     reckoned, dsn = reckoned_of(capture), there.statistics_dsn
     try:
-        told = ask_right_counts(capture.query, plan, reckoned, facts, settings, dsn, planner.role, allowed)
+        told = ask_right_counts(capture.query, plan, reckoned, facts, settings, dsn, planner.role, allowed, count)
     except RowreckonError as error:
         return capture.model_copy(update={"notes": (*capture.notes, error.sentence())})
     notes = (*capture.notes, *told.notes)
