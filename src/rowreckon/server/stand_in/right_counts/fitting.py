@@ -17,7 +17,7 @@ from rowreckon.stand_in.right_counts.part_queries import Part, all_conditions, p
 
 from .groups import fit_groups
 from .joins import End, JoinAsked, fit_join
-from .scans import Asked, fit_scan, is_right, scan_holds
+from .scans import ScanAsked, fit_scan, is_right, scan_holds
 
 _MOST_RELATIONS: Final = 40
 _ROUNDS: Final = 3
@@ -131,7 +131,7 @@ def _holds(forgery: Forgery, query: Query, count: Counted) -> bool:
     part = query.part(count)
     try:
         if part is not None and count.kind == "scan" and part.level.items[next(iter(part.items))].relation is not None:
-            return scan_holds(forgery, Asked(query.tree, part.level, next(iter(part.items)), query.joined), count)
+            return scan_holds(forgery, ScanAsked(query.tree, part.level, next(iter(part.items)), query.joined), count)
         return part is not None and is_right(forgery.rows(part_query(query.tree, part)), count.rows)
     except Exhausted:
         raise
@@ -151,7 +151,7 @@ def _fit_scan(forgery: Forgery, query: Query, count: Counted) -> str | None:
     relation = forgery.relation(item.relation) if item.relation is not None else None
     if relation is None:
         return "it is no table of which facts are there"
-    return fit_scan(forgery, Asked(query.tree, level, alias, query.joined), relation, count)
+    return fit_scan(forgery, ScanAsked(query.tree, level, alias, query.joined), relation, count)
 
 
 def _fit_join(forgery: Forgery, query: Query, count: Counted) -> str | None:

@@ -40,7 +40,7 @@ class Forged:
 
 
 @frozen
-class Asked:
+class ScanAsked:
     """The query that is asked about, and how its scan stands in it."""
 
     tree: Any
@@ -72,7 +72,7 @@ def _only(part: Part, chosen: list[Any]) -> Part:
     return Part(level, part.aliases, part.items, part.joined)
 
 
-def fit_scan(forgery: Forgery, asked: Asked, relation: SourceRelation, count: Counted) -> str | None:
+def fit_scan(forgery: Forgery, asked: ScanAsked, relation: SourceRelation, count: Counted) -> str | None:
     """Make a scan's estimate right; why that can't be done, in a part of a sentence, or None where it is."""
     whole = count.table_rows if count.table == relation.name and not forgery.has_children(relation) else None
     if whole is not None and not is_right(forgery.rows(asked.conditions([])), whole):
@@ -92,7 +92,7 @@ def fit_scan(forgery: Forgery, asked: Asked, relation: SourceRelation, count: Co
     return "its conditions do not follow the statistics of the columns that they read"
 
 
-def scan_holds(forgery: Forgery, asked: Asked, count: Counted) -> bool:
+def scan_holds(forgery: Forgery, asked: ScanAsked, count: Counted) -> bool:
     """Whether the planner expects what the scan gave, and of its index what that gave."""
     if not is_right(forgery.rows(asked.conditions()), count.rows):
         return False
@@ -100,7 +100,7 @@ def scan_holds(forgery: Forgery, asked: Asked, count: Counted) -> bool:
     return part is None or count.index_rows is None or is_right(forgery.rows(part), count.index_rows)
 
 
-def _index_part(asked: Asked, count: Counted) -> str | None:
+def _index_part(asked: ScanAsked, count: Counted) -> str | None:
     """The query for what the index gave; None where the filter takes nothing away from it, or shares its columns."""
     conditions = _own_conditions(asked)
     chosen = [c for c in conditions if _names(asked, c) and _names(asked, c) <= count.index_columns]
@@ -109,7 +109,7 @@ def _index_part(asked: Asked, count: Counted) -> str | None:
     return asked.conditions(chosen)
 
 
-def _parts(asked: Asked, count: Counted, knobs: list[Knob]) -> list[tuple[str, float, list[Knob]]]:
+def _parts(asked: ScanAsked, count: Counted, knobs: list[Knob]) -> list[tuple[str, float, list[Knob]]]:
     """What is made right one after the other: the index's rows by its columns, then the scan's by the others."""
     whole = asked.conditions()
     part = _index_part(asked, count)
@@ -120,7 +120,7 @@ def _parts(asked: Asked, count: Counted, knobs: list[Knob]) -> list[tuple[str, f
     return [(part, count.index_rows, searched), (whole, count.rows, rest)]
 
 
-def _fit_part(forgery: Forgery, asked: Asked, query: str, rows: float, knobs: list[Knob], all_rows: float) -> None:
+def _fit_part(forgery: Forgery, asked: ScanAsked, query: str, rows: float, knobs: list[Knob], all_rows: float) -> None:
     """Move these knobs, the most selective first, until the query's estimate is right."""
     if is_right(forgery.rows(query), rows):
         return
@@ -134,12 +134,12 @@ def _fit_part(forgery: Forgery, asked: Asked, query: str, rows: float, knobs: li
                 return
 
 
-def _names(asked: Asked, condition: Any) -> frozenset[str]:
+def _names(asked: ScanAsked, condition: Any) -> frozenset[str]:
     read = columns_in(condition, asked.level.scope, asked.level.hidden) or frozenset()
     return frozenset(column.name for column in read)
 
 
-def _knobs(forgery: Forgery, asked: Asked, relation: SourceRelation) -> list[Knob]:
+def _knobs(forgery: Forgery, asked: ScanAsked, relation: SourceRelation) -> list[Knob]:
     """The columns, and the expressions, that the scan's conditions read."""
     columns: dict[Column, list[Any]] = {}
     found: list[Knob] = []
@@ -159,7 +159,7 @@ def _knobs(forgery: Forgery, asked: Asked, relation: SourceRelation) -> list[Kno
     return found
 
 
-def _own_conditions(asked: Asked) -> list[Any]:
+def _own_conditions(asked: ScanAsked) -> list[Any]:
     """The conditions that only the scan's relation is in."""
     from rowreckon.sql.grammar import parse
 
@@ -184,7 +184,7 @@ def _has_column(node: Any) -> bool:
     return any(kind_of(message) == "ColumnRef" for message in every_message(node))
 
 
-def _try_values(forgery: Forgery, asked: Asked, knob: Knob, all_rows: float) -> Forged | None:
+def _try_values(forgery: Forgery, asked: ScanAsked, knob: Knob, all_rows: float) -> Forged | None:
     """Find a value that satisfies the knob's conditions and one that does not; None where none satisfies them."""
     query = asked.conditions(knob.conditions)
     constants = [c for condition in knob.conditions for c in constants_in(condition)]
