@@ -39,7 +39,7 @@ class Answer:
 
 
 @frozen
-class Asked:
+class PlannedValue:
     """A value and the plan that it gives."""
 
     value: Value
@@ -64,7 +64,7 @@ class ValueMap:
     `count` is how many plans were asked for; `complete` whether every value has its place in the map.
     """
 
-    points: tuple[Asked, ...]
+    points: tuple[PlannedValue, ...]
     others: Answer | None
     stretches: tuple[Stretch, ...]
     count: int
@@ -92,15 +92,15 @@ class Asking:
         """How many more may be."""
         return self._most - self.count
 
-    def __call__(self, value: Value) -> Asked | None:
+    def __call__(self, value: Value) -> PlannedValue | None:
         if value.text not in self._known:
             if self.left <= 0:
                 return None
             self._known[value.text] = self._ask(value)
         answer = self._known[value.text]
-        return Asked(value, answer) if answer is not None else None
+        return PlannedValue(value, answer) if answer is not None else None
 
-    def all_of(self, values: Sequence[Value]) -> list[Asked]:
+    def all_of(self, values: Sequence[Value]) -> list[PlannedValue]:
         """Those that were answered, in order."""
         return [asked for value in values if (asked := self(value)) is not None]
 
@@ -168,7 +168,7 @@ def map_ordered(known: Known, ask: Asking) -> ValueMap:
 
 
 def _stretches(
-    known: Known, asked: Sequence[Asked], ask: Asking, beyond: Sequence[Value]
+    known: Known, asked: Sequence[PlannedValue], ask: Asking, beyond: Sequence[Value]
 ) -> tuple[tuple[Stretch, ...], bool]:
     """Runs of one plan after halving between neighbours of two, and whether no value is left between two runs."""
     found = list(asked)
@@ -177,7 +177,7 @@ def _stretches(
             found += _halved(known.kind, left, right, ask)
     found += _checked(known, found, ask)
     in_order = {each.value.at: each for each in found}
-    runs: list[list[Asked]] = []
+    runs: list[list[PlannedValue]] = []
     for place in sorted(in_order):  # type: ignore[type-var]
         each = in_order[place]
         if runs and runs[-1][-1].answer.shape == each.answer.shape:
@@ -188,9 +188,9 @@ def _stretches(
     return tuple(_told(runs, known.own, beyond)), whole
 
 
-def _halved(kind: Kind, left: Asked, right: Asked, ask: Asking) -> list[Asked]:
+def _halved(kind: Kind, left: PlannedValue, right: PlannedValue, ask: Asking) -> list[PlannedValue]:
     """Values between two of different plans, until each border is as narrow as it gets."""
-    found: list[Asked] = []
+    found: list[PlannedValue] = []
     waiting = [(left, right, 0)]
     while waiting:
         low, high, depth = waiting.pop()
@@ -205,9 +205,9 @@ def _halved(kind: Kind, left: Asked, right: Asked, ask: Asking) -> list[Asked]:
     return found
 
 
-def _checked(known: Known, asked: Sequence[Asked], ask: Asking) -> list[Asked]:
+def _checked(known: Known, asked: Sequence[PlannedValue], ask: Asking) -> list[PlannedValue]:
     """Values half-way between neighbours of one plan, as many as there is room for: another between them is halved."""
-    found: list[Asked] = []
+    found: list[PlannedValue] = []
     in_order = sorted(asked, key=_place)
     for left, right in itertools.pairwise(in_order):
         if left.answer.shape != right.answer.shape or ask.count >= _ENOUGH or ask.left <= _HALVINGS:
@@ -219,7 +219,7 @@ def _checked(known: Known, asked: Sequence[Asked], ask: Asking) -> list[Asked]:
     return found
 
 
-def _told(runs: Sequence[Sequence[Asked]], own: Spread | None, beyond: Sequence[Value]) -> list[Stretch]:
+def _told(runs: Sequence[Sequence[PlannedValue]], own: Spread | None, beyond: Sequence[Value]) -> list[Stretch]:
     """The runs; an end is open where a value beyond all others was asked."""
     found: list[Stretch] = []
     before = 0.0
@@ -268,5 +268,5 @@ def _evenly(values: Sequence[Value], most: int) -> list[Value]:
     return [values[round(n * (len(values) - 1) / (most - 1))] for n in range(most)]
 
 
-def _place(asked: Asked) -> Any:
+def _place(asked: PlannedValue) -> Any:
     return asked.value.at

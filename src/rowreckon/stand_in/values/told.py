@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 from rowreckon.document.audit import PlanForValue
 
-from .mapping import Answer, Asked, Known, Stretch, ValueMap
+from .mapping import Answer, Known, PlannedValue, Stretch, ValueMap
 from .places import Place
 from .spread import shares_of
 
@@ -22,7 +22,7 @@ def plans_for_values(place: Place, known: Known, found: ValueMap, own: Answer) -
 
 def _of_points(place: Place, known: Known, found: ValueMap, own: Answer) -> Iterator[PlanForValue]:
     shares = shares_of(known.own) if known.own is not None else {}
-    by_shape: dict[str, list[Asked]] = {}
+    by_shape: dict[str, list[PlannedValue]] = {}
     for each in found.points:
         by_shape.setdefault(each.answer.shape, []).append(each)
     if found.others is not None:
