@@ -12,7 +12,7 @@ from rowreckon.sql.tree import every_message, kind_of, strings, without_casts
 
 
 @frozen
-class Column:
+class ColumnOfQuery:
     """A column of a relation, by the relation's alias in the query."""
 
     alias: str
@@ -25,18 +25,18 @@ class Scope:
 
     columns: Mapping[str, frozenset[str] | None]
 
-    def found(self, reference: Any) -> Column | None:
+    def found(self, reference: Any) -> ColumnOfQuery | None:
         """The column that a ColumnRef names; None for a star, for an outer query's, and where it is not clear."""
         parts = strings(reference.fields)
         if len(parts) != len(reference.fields) or not parts:
             return None
         if len(parts) > 1:
-            return Column(parts[-2], parts[-1]) if parts[-2] in self.columns else None
+            return ColumnOfQuery(parts[-2], parts[-1]) if parts[-2] in self.columns else None
         owners = [alias for alias, names in self.columns.items() if names is not None and parts[0] in names]
         unknown = [alias for alias, names in self.columns.items() if names is None]
         if len(owners) == 1:
-            return Column(owners[0], parts[0])
-        return Column(unknown[0], parts[0]) if not owners and len(unknown) == 1 else None
+            return ColumnOfQuery(owners[0], parts[0])
+        return ColumnOfQuery(unknown[0], parts[0]) if not owners and len(unknown) == 1 else None
 
 
 def conjuncts(node: Any) -> Iterator[Any]:
@@ -54,12 +54,12 @@ def conjuncts(node: Any) -> Iterator[Any]:
 _NOTHING = Scope({})
 
 
-def columns_in(node: Any, scope: Scope, inner: Scope = _NOTHING) -> frozenset[Column] | None:
+def columns_in(node: Any, scope: Scope, inner: Scope = _NOTHING) -> frozenset[ColumnOfQuery] | None:
     """The columns of the scope's relations that an expression reads; `inner` are relations of subqueries inside it.
 
     None where a reference is not clear.
     """
-    found: set[Column] = set()
+    found: set[ColumnOfQuery] = set()
     for message in every_message(node):
         if kind_of(message) != "ColumnRef":
             continue
@@ -75,7 +75,7 @@ def columns_in(node: Any, scope: Scope, inner: Scope = _NOTHING) -> frozenset[Co
     return frozenset(found)
 
 
-def equal_columns(node: Any, scope: Scope) -> tuple[Column, Column] | None:
+def equal_columns(node: Any, scope: Scope) -> tuple[ColumnOfQuery, ColumnOfQuery] | None:
     """The two columns of `one = other`; None for any other condition."""
     if not is_equality(node):
         return None

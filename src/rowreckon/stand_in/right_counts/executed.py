@@ -24,7 +24,7 @@ from rowreckon.plan.nodes import (
 from rowreckon.plan.tree import PlanTree, alias_of
 from rowreckon.sql.tree import every_message, kind_of, strings
 
-from .conditions import Column
+from .conditions import ColumnOfQuery
 
 Kind = Literal["scan", "join", "groups"]
 
@@ -48,7 +48,7 @@ class Counted:
     index_columns: frozenset[str] = frozenset()
     outer: frozenset[str] = frozenset()
     inner: frozenset[str] = frozenset()
-    pairs: tuple[tuple[Column, Column], ...] = ()
+    pairs: tuple[tuple[ColumnOfQuery, ColumnOfQuery], ...] = ()
 
 
 def relations_below(tree: PlanTree, known: frozenset[str]) -> list[frozenset[str]]:
@@ -201,7 +201,7 @@ def _between(
     outer: frozenset[str],
     inner: frozenset[str],
     plain: Mapping[str, str],
-) -> Iterator[tuple[Column, Column]]:
+) -> Iterator[tuple[ColumnOfQuery, ColumnOfQuery]]:
     """The pairs of columns that are held equal across the two sides, by conditions and whose bare columns they name.
 
     `plain` gives the query's alias for a plan's: a partition's column is that of the whole table.
@@ -215,7 +215,7 @@ def _between(
             pair = equal_columns(part, scope)
             if pair is None:
                 continue
-            one, other = (Column(plain.get(c.alias, c.alias), c.name) for c in pair)
+            one, other = (ColumnOfQuery(plain.get(c.alias, c.alias), c.name) for c in pair)
             if one.alias in outer and other.alias in inner:
                 yield one, other
             elif one.alias in inner and other.alias in outer:

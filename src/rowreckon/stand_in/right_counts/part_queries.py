@@ -16,7 +16,7 @@ from rowreckon.frozen import frozen
 from rowreckon.sql.grammar import parse
 from rowreckon.stand_in.permitted import as_text
 
-from .conditions import Column, columns_in, conjuncts, constants_in, equal_columns, is_equality
+from .conditions import ColumnOfQuery, columns_in, conjuncts, constants_in, equal_columns, is_equality
 from .levels import Level, items_of, relations_in
 
 
@@ -64,9 +64,11 @@ def count_query(part: str, most_rows: int) -> str:
     return as_text(whole)
 
 
-def pairs_between(level: Level, outer: frozenset[str], inner: frozenset[str]) -> tuple[tuple[Column, Column], ...]:
+def pairs_between(
+    level: Level, outer: frozenset[str], inner: frozenset[str]
+) -> tuple[tuple[ColumnOfQuery, ColumnOfQuery], ...]:
     """The columns that a level's conditions hold equal across two sets of its relations, outer first."""
-    found: list[tuple[Column, Column]] = []
+    found: list[tuple[ColumnOfQuery, ColumnOfQuery]] = []
     for condition in all_conditions(level):
         pair = equal_columns(condition, level.scope)
         if pair is None:
@@ -190,8 +192,8 @@ def _put_quals(join: Any, conditions: Sequence[Any]) -> None:
 
 def _derived(part: Part) -> Iterable[Any]:
     """Equalities that follow through columns of relations that are left out."""
-    classes: list[set[Column]] = []
-    constant: list[tuple[Column, Any]] = []
+    classes: list[set[ColumnOfQuery]] = []
+    constant: list[tuple[ColumnOfQuery, Any]] = []
     for condition in all_conditions(part.level):
         pair = equal_columns(condition, part.level.scope)
         if pair is not None:
@@ -223,14 +225,14 @@ def _is_equal(condition: Any) -> bool:
     return sides.count("column_ref") == 1
 
 
-def _equality(one: Column, other: Column) -> Any:
+def _equality(one: ColumnOfQuery, other: ColumnOfQuery) -> Any:
     node = parse("select 1 where a.a = b.b").stmts[0].stmt.select_stmt.where_clause
     node.a_expr.lexpr.CopyFrom(_reference(one))
     node.a_expr.rexpr.CopyFrom(_reference(other))
     return node
 
 
-def _reference(column: Column) -> Any:
+def _reference(column: ColumnOfQuery) -> Any:
     node = parse("select a.a").stmts[0].stmt.select_stmt.target_list[0].res_target.val
     node.column_ref.fields[0].string.sval = column.alias
     node.column_ref.fields[1].string.sval = column.name

@@ -10,7 +10,7 @@ from rowreckon.frozen import frozen
 from rowreckon.server.stand_in.forging import Exhausted, Forgery
 from rowreckon.stand_in.facts import SourceRelation, StandInFacts
 from rowreckon.stand_in.permitted import NotPermitted
-from rowreckon.stand_in.right_counts.conditions import Column, columns_in
+from rowreckon.stand_in.right_counts.conditions import ColumnOfQuery, columns_in
 from rowreckon.stand_in.right_counts.executed import Counted
 from rowreckon.stand_in.right_counts.levels import Item, Level, levels
 from rowreckon.stand_in.right_counts.part_queries import Part, all_conditions, part_query
@@ -170,16 +170,16 @@ def _fit_join(forgery: Forgery, query: Query, count: Counted) -> str | None:
     return fit_join(forgery, JoinAsked(part_query(query.tree, part), count.rows, tuple(pairs), combinations))
 
 
-def _end(forgery: Forgery, query: Query, column: Column, filtered: frozenset[Column]) -> End | None:
+def _end(forgery: Forgery, query: Query, column: ColumnOfQuery, filtered: frozenset[ColumnOfQuery]) -> End | None:
     found = query.item(column.alias)
     relation = forgery.relation(found[1].relation) if found is not None and found[1].relation is not None else None
     known = forgery.column(relation, column.name) if relation is not None else None
     return None if relation is None or known is None else End(relation, known.number, column in filtered)
 
 
-def _filtered(query: Query) -> frozenset[Column]:
+def _filtered(query: Query) -> frozenset[ColumnOfQuery]:
     """The columns that a condition compares with something else than another relation's column."""
-    found: set[Column] = set()
+    found: set[ColumnOfQuery] = set()
     for level in query.levels:
         for condition in all_conditions(level):
             read = columns_in(condition, level.scope, level.hidden) or frozenset()

@@ -9,7 +9,7 @@ from typing import Any, Final
 from rowreckon.frozen import frozen
 from rowreckon.server.stand_in.forging import Forgery
 from rowreckon.stand_in.facts import SourceRelation
-from rowreckon.stand_in.right_counts.conditions import Column, columns_in, conjuncts, constants_in
+from rowreckon.stand_in.right_counts.conditions import ColumnOfQuery, columns_in, conjuncts, constants_in
 from rowreckon.stand_in.right_counts.executed import Counted
 from rowreckon.stand_in.right_counts.levels import Level
 from rowreckon.stand_in.right_counts.part_queries import Part, part_query
@@ -141,7 +141,7 @@ def _names(asked: ScanAsked, condition: Any) -> frozenset[str]:
 
 def _knobs(forgery: Forgery, asked: ScanAsked, relation: SourceRelation) -> list[Knob]:
     """The columns, and the expressions, that the scan's conditions read."""
-    columns: dict[Column, list[Any]] = {}
+    columns: dict[ColumnOfQuery, list[Any]] = {}
     found: list[Knob] = []
     for condition in _own_conditions(asked):
         read = columns_in(condition, asked.level.scope, asked.level.hidden) or frozenset()
