@@ -19,6 +19,10 @@ class ColumnOfQuery:
     name: str
 
 
+Pair = tuple[ColumnOfQuery, ColumnOfQuery]
+"""Two columns that are held equal."""
+
+
 @frozen
 class Scope:
     """The aliases of one FROM clause, with the columns of each; None where its columns are not known."""
@@ -75,7 +79,7 @@ def columns_in(node: Any, scope: Scope, inner: Scope = _NOTHING) -> frozenset[Co
     return frozenset(found)
 
 
-def equal_columns(node: Any, scope: Scope) -> tuple[ColumnOfQuery, ColumnOfQuery] | None:
+def equal_columns(node: Any, scope: Scope) -> Pair | None:
     """The two columns of `one = other`; None for any other condition."""
     if not is_equality(node):
         return None

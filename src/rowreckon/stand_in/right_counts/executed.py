@@ -24,7 +24,7 @@ from rowreckon.plan.nodes import (
 from rowreckon.plan.tree import PlanTree, alias_of
 from rowreckon.sql.tree import every_message, kind_of, strings
 
-from .conditions import ColumnOfQuery
+from .conditions import ColumnOfQuery, Pair
 
 Kind = Literal["scan", "join", "groups"]
 
@@ -48,7 +48,7 @@ class Counted:
     index_columns: frozenset[str] = frozenset()
     outer: frozenset[str] = frozenset()
     inner: frozenset[str] = frozenset()
-    pairs: tuple[tuple[ColumnOfQuery, ColumnOfQuery], ...] = ()
+    pairs: tuple[Pair, ...] = ()
 
 
 def relations_below(tree: PlanTree, known: frozenset[str]) -> list[frozenset[str]]:
@@ -201,7 +201,7 @@ def _between(
     outer: frozenset[str],
     inner: frozenset[str],
     plain: Mapping[str, str],
-) -> Iterator[tuple[ColumnOfQuery, ColumnOfQuery]]:
+) -> Iterator[Pair]:
     """The pairs of columns that are held equal across the two sides, by conditions and whose bare columns they name.
 
     `plain` gives the query's alias for a plan's: a partition's column is that of the whole table.

@@ -16,7 +16,7 @@ from rowreckon.frozen import frozen
 from rowreckon.sql.grammar import parse
 from rowreckon.stand_in.permitted import as_text
 
-from .conditions import ColumnOfQuery, columns_in, conjuncts, constants_in, equal_columns, is_equality
+from .conditions import ColumnOfQuery, Pair, columns_in, conjuncts, constants_in, equal_columns, is_equality
 from .levels import Level, items_of, relations_in
 
 
@@ -64,11 +64,9 @@ def count_query(part: str, most_rows: int) -> str:
     return as_text(whole)
 
 
-def pairs_between(
-    level: Level, outer: frozenset[str], inner: frozenset[str]
-) -> tuple[tuple[ColumnOfQuery, ColumnOfQuery], ...]:
+def pairs_between(level: Level, outer: frozenset[str], inner: frozenset[str]) -> tuple[Pair, ...]:
     """The columns that a level's conditions hold equal across two sets of its relations, outer first."""
-    found: list[tuple[ColumnOfQuery, ColumnOfQuery]] = []
+    found: list[Pair] = []
     for condition in all_conditions(level):
         pair = equal_columns(condition, level.scope)
         if pair is None:
