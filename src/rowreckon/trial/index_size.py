@@ -8,21 +8,22 @@ from rowreckon.capture import Capture
 from rowreckon.catalog.facts import Catalog, Relation
 from rowreckon.document.audit import Remedy
 from rowreckon.remedies.change import change_or_none
+from rowreckon.trial.btree_size import PAGE, KeyColumn, Keys, btree_size
 
-_TUPLE_HEADER = 8  # src/include/access/itup.h: IndexTupleData
-_ITEM_ID = 4  # src/include/storage/itemid.h
-_PAGE_ROOM = 8192 - 24 - 16  # a page without its header and the B-tree's own
-_FILLFACTOR = 0.9  # the documentation of CREATE INDEX: a B-tree's leaves are packed to 90 percent
-_ALIGN = 8
 _UNKNOWN_WIDTH = 16
 
 
-def index_kb(rows: float, widths: Sequence[float]) -> float:
-    """Size in kB of a B-tree over so many rows with keys of these average widths (bytes), before deduplication."""
-    key = sum(widths)
-    aligned = -(-key // _ALIGN) * _ALIGN
-    entry = _TUPLE_HEADER + aligned + _ITEM_ID
-    return rows * entry / (_PAGE_ROOM * _FILLFACTOR) * 8.0
+def index_kb(rows: float, widths: Sequence[float]) -> float | None:
+    """Size in kB of a B-tree over so many rows with keys of these average widths (bytes), before deduplication.
+
+    None for more rows than one can hold.
+    """
+    columns = tuple(KeyColumn(align=1, width=width, fixed=False) for width in widths)
+    try:
+        size = btree_size(rows, Keys(columns, leading=len(columns), distinct=rows, posting=False))
+    except ValueError:
+        return None
+    return size.pages * PAGE / 1024
 
 
 def expected_index_kb(remedy: Remedy, captures: Sequence[Capture]) -> float | None:

@@ -11,8 +11,8 @@ from rowreckon.errors import StatementFailed
 from rowreckon.server.connecting.connection import Connection
 from rowreckon.server.stand_in.files import Length, set_length
 from rowreckon.server.stand_in.home import Home
-from rowreckon.stand_in.index_size import LEAF_FILL, KeyColumn, Keys, btree_size
 from rowreckon.stand_in.pages import PAGE, shares_entries
+from rowreckon.trial.btree_size import LEAF_FILL, KeyColumn, Keys, btree_size
 
 from .tables import Table
 

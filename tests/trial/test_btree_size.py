@@ -7,7 +7,7 @@ from typing import Any
 import psycopg
 import pytest
 
-from rowreckon.stand_in.index_size import MOST_ROWS, KeyColumn, Keys, btree_size
+from rowreckon.trial.btree_size import MOST_ROWS, KeyColumn, Keys, btree_size
 from tests.servers.databases import fresh_database
 
 ROWS = 60_000

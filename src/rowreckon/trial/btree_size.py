@@ -12,8 +12,8 @@ from typing import Final
 
 from rowreckon.frozen import frozen
 
-from .pages import PAGE
-
+PAGE: Final = 8192
+"""Bytes of a page, as servers are built unless told otherwise."""
 _HEADER: Final = 24
 _OPAQUE: Final = 16
 _LINE: Final = 4
