@@ -64,8 +64,8 @@ def _combine(plan: PlanAudit, join: int, members: Sequence[tuple[int, CauseFindi
     confidence = 1.0
     for _, finding in members:
         built = BY_CODE[finding.code].remedy(finding.subject, plan.capture)
-        if not built:
-            return
+        if not built or built[0].kind == "query_rewrite":
+            return  # a query written anew for one error is not the one that the other's cure was found for
         drafts.append(built[0])
         confidence *= finding.finding.confidence * built[0].works
     if len({d.sql for d in drafts}) < 2 or not all(d.sql for d in drafts):

@@ -45,6 +45,7 @@ _TOUCHES = {
     "drop_index": "every query that uses the index loses it",
     "other": "it may change the plan of every query that it concerns",
 }
+_TOUCHES_NOTHING_ELSE = "no other query is changed by it"
 _PROCEDURE = "follow your own change procedure and your DBA's approval"
 
 
@@ -208,5 +209,12 @@ def _document(merged: _Merged, rank: int, plans: Sequence[PlanAudit]) -> Remedy:
         confidence=round(merged.confidence, 2),
         reason=draft.reason,
         side_effects=side_effects(draft, plans, treated),
-        cautions=(*draft.cautions, _TOUCHES.get(draft.kind, _TOUCHES["other"]), _EXECUTES, _PROCEDURE),
+        cautions=(*draft.cautions, _touches(draft), _EXECUTES, _PROCEDURE),
     )
+
+
+def _touches(draft: Draft) -> str:
+    """Whom the change touches beside the query; a query written another way may need statistics first."""
+    if draft.kind == "query_rewrite":
+        return _TOUCHES["more_statistics"] if draft.tables else _TOUCHES_NOTHING_ELSE
+    return _TOUCHES.get(draft.kind, _TOUCHES["other"])

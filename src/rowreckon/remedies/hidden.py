@@ -1,18 +1,28 @@
-"""Statistics that a role may not use: the documented ways to let it, told in words.
+"""Statistics that a role may not use: the query written so that the planner needs none of the hidden values, and the
+documented ways to let it see them.
 
-Who may see what is decided by whoever answers for security, so no statement is written that somebody could run unread.
+Who may see what is decided by whoever answers for security, so what opens data has no statement that somebody could run
+unread.
 """
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.remedies import checks
-from rowreckon.remedies.draft import CERTAIN, Draft
+from rowreckon.remedies.draft import CERTAIN, SAMPLED, Draft, major, targets
+from rowreckon.remedies.readable import Unreadable, read_expressions
+from rowreckon.remedies.rewriting import Rewritten, as_prefix, asked_whether_true
+from rowreckon.remedies.statistics import statistics_object
 from rowreckon.remedies.subject import Subject
 
 if TYPE_CHECKING:
+    from rowreckon.capture import Capture
     from rowreckon.catalog.facts import Relation
+
+_EXPRESSIONS_FROM = 14
+"""Release from which on CREATE STATISTICS takes expressions."""
 
 _LEAKPROOF = (
     "A superuser who has read the function behind the filter's operator may mark it LEAKPROOF (ALTER FUNCTION). "
@@ -23,26 +33,104 @@ _CAUTIONS = (
     "the mark holds for every role and every query that uses the operator",
     "who may see what is decided by whoever answers for security: ask them first",
 )
+_BESIDE_A_REWRITING = 0.5
+"""What the words count where a statement says the same without opening anything; common practice, no source."""
+
+_OWN_TEXT = "it changes the text of this query alone: the program that sends it has to send the new one"
 
 
-def let_statistics_be_used(subject: Subject) -> tuple[Draft, ...]:
-    """What lets the planner use the statistics of the subject's columns for this role; advice without statements."""
+def let_statistics_be_used(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """What lets the planner use statistics on the subject's columns for this role: the query written another way where
+    that is proven equal, then advice without statements."""
     table = subject.table
     if table is None or not table.name:
         return ()
+    written = _as_prefix(subject, capture) or _asked_whether_true(subject, capture)
+    advice = Draft(
+        kind="other",
+        title="Let this role use the statistics",
+        sql=(),
+        reason=" ".join(_ways(subject, subject.relation)),
+        works=CERTAIN,
+        counts=_BESIDE_A_REWRITING if written else 1.0,
+        check_first=checks.leakproof_operators(table, subject.columns) if subject.columns else None,
+        tables=(table,),
+        columns=subject.columns,
+        cautions=_CAUTIONS,
+    )
+    return (*written, advice)
+
+
+def _as_prefix(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """The pattern as a prefix: PostgreSQL itself marks starts_with, the function of ^@, as leakproof (pg_proc)."""
+    found = as_prefix(capture.query, subject) if capture.query is not None else None
+    if found is None:
+        return ()
     return (
         Draft(
-            kind="other",
-            title="Let this role use the statistics",
-            sql=(),
-            reason=" ".join(_ways(subject, subject.relation)),
-            works=CERTAIN,
-            check_first=checks.leakproof_operators(table, subject.columns) if subject.columns else None,
-            tables=(table,),
-            columns=subject.columns,
-            cautions=_CAUTIONS,
+            kind="query_rewrite",
+            title="Write the pattern as a prefix",
+            sql=(found.query,),
+            reason="The operator ^@ asks whether a text begins with another, as LIKE does with one % at the end. "
+            "Its function is leakproof, so the planner may use the statistics and filter below the view.",
+            works=SAMPLED,
+            undo=(),
+            undo_note="send the query as it was",
+            cautions=(_OWN_TEXT, "where the values come from a program, it has to give the beginning without the %"),
         ),
     )
+
+
+def _asked_whether_true(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """The filter under IS TRUE, with statistics on how often it is true: boolean tests take these whatever the role
+    may see, since no operator is called on the values (booltestsel in selfuncs.c)."""
+    if capture.query is None or not _is_under_row_security(subject) or (major(capture) or 0) < _EXPRESSIONS_FROM:
+        return ()
+    found = asked_whether_true(capture.query, subject)
+    if found is None:
+        return ()
+    try:
+        (condition,) = read_expressions((found.condition,))
+    except Unreadable:
+        return ()
+    return (_with_statistics(replace(subject, expressions=(condition,)), capture, found, condition),)
+
+
+def _with_statistics(subject: Subject, capture: Capture, found: Rewritten, condition: str) -> Draft:
+    statistics = statistics_object(
+        subject,
+        capture,
+        tables=targets(subject),
+        members=(f"({condition})",),
+        columns=found.columns,
+        kinds=(),
+        target=100,
+        reason=f"Let statistics tell how often ({condition}) is true, and ask for that: (…) IS TRUE keeps the same "
+        "rows. The planner then needs no operator that could leak a value.",
+        works=SAMPLED,
+    )
+    return replace(
+        statistics,
+        kind="query_rewrite",
+        title="Ask whether the filter is true, with statistics on it",
+        sql=(*statistics.sql, found.query),
+        undo_note="then send the query as it was. The fresh column statistics that its ANALYZE wrote remain",
+        cautions=(
+            _OWN_TEXT,
+            "EXPLAIN then tells this role the share of all rows that fit this filter, also of rows hidden from it",
+            "who may see what is decided by whoever answers for security: ask them first",
+            "the statistics serve this value alone: another value of the filter needs its own",
+            *statistics.cautions,
+        ),
+    )
+
+
+def _is_under_row_security(subject: Subject) -> bool:
+    """Whether only row security stands between this role and the statistics: it may read all the columns."""
+    relation = subject.relation
+    if relation is None or not relation.row_security_active or not relation.selectable:
+        return False
+    return all(c.readable for name in subject.columns if (c := relation.column(name)) is not None)
 
 
 def _ways(subject: Subject, relation: Relation | None) -> list[str]:

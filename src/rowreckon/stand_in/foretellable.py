@@ -11,6 +11,7 @@ from rowreckon.remedies.change_shapes import Kind
 from rowreckon.trial.planning import attempt_of
 
 OWN: Final = "it is set for the queries that it is meant for alone"
+_OTHER_TEXT: Final = "it changes the text of the query that it is meant for alone"
 _UNREAD: Final = "its statements are of no kind that a stand-in can be given"
 _MASKED: Final = "its condition holds masked values"
 _BY_DEFINITION: Final[frozenset[Kind]] = frozenset(
@@ -32,7 +33,7 @@ def why_not_foretold(remedy: Remedy, *, masked: bool = False) -> str | None:
     statements = statements_of(remedy)
     changes = [change_or_none(statement) for statement in statements]
     if not statements:
-        return OWN if remedy.kind == "statement_setting" else _UNREAD
+        return {"statement_setting": OWN, "query_rewrite": _OTHER_TEXT}.get(remedy.kind, _UNREAD)
     kinds = {change.kind for change in changes if change is not None}
     if None in changes:
         return _UNREAD

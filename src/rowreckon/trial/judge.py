@@ -25,7 +25,8 @@ class Judged:
 
 
 def judge(audit: Audit, measured: Measured) -> Judged:
-    """The verdict. Nothing measured is `inconclusive`, nothing applied `not_applied`, whatever the plans say.
+    """The verdict. Nothing measured is `inconclusive`, nothing applied `not_applied`, whatever the plans say. A query
+    written another way that gives other rows is `harmed`, however fast it is.
 
     Side effects are listed for queries on the remedy's tables and for those whose plan changed or is not known.
     """
@@ -52,7 +53,7 @@ def judge(audit: Audit, measured: Measured) -> Judged:
             "rank_before": attempt.ranks[0] if len(attempt.ranks) == 1 else None,
         }
     )
-    counts = verdict in ("helped", "no_effect", "harmed")
+    counts = verdict in ("helped", "no_effect", "harmed") and measured.other_rows is None
     gain = GainMs(low=round(sum(c.gain_low for c in timed), 3), high=round(sum(c.gain_high for c in timed), 3))
     net = _sum(compared, "faster", "slower") + _sum(beside, "faster", "slower")
     named = {effect.query for remedy in attempt.remedies for effect in remedy.side_effects}
@@ -69,6 +70,8 @@ def _verdict(
 ) -> tuple[str, str | None]:
     if measured.not_applied is not None:
         return "not_applied", measured.not_applied
+    if measured.other_rows is not None:
+        return "harmed", measured.other_rows
     if measured.void is not None:
         return "inconclusive", measured.void
     timed = [(q, c) for q, c in victims if c.time != "not_measured"]

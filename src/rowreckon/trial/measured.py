@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Literal
 
 from rowreckon.document.audit import Plan, Remedy
@@ -19,7 +19,8 @@ class Attempt:
     """One or several remedies to be tried together.
 
     `ranks` are theirs in the audit; `statements` change the database, `settings` are SET LOCAL statements for the
-    queries that they are meant for; `victims` are the numbers of these plans.
+    queries that they are meant for; `victims` are the numbers of these plans. `rewritten` are whole queries by the
+    number of the plan whose query they stand for.
     """
 
     ranks: tuple[int, ...]
@@ -27,6 +28,7 @@ class Attempt:
     statements: tuple[str, ...]
     settings: tuple[str, ...] = ()
     victims: frozenset[int] = frozenset()
+    rewritten: Mapping[int, str] = field(default_factory=dict)
 
     @property
     def title(self) -> str:
@@ -63,14 +65,15 @@ class QueryMeasure:
 class Measured:
     """What came of an attempt.
 
-    `not_applied` says why the change is not in force, `void` what spoilt the comparison; `queries` are those that
-    could be planned, in the audit's order.
+    `not_applied` says why the change is not in force, `void` what spoilt the comparison, `other_rows` that a query
+    written another way gives other rows; `queries` are those that could be planned, in the audit's order.
     """
 
     attempt: Attempt
     where: Where
     not_applied: str | None = None
     void: str | None = None
+    other_rows: str | None = None
     queries: Sequence[QueryMeasure] = ()
     apply_ms: float | None = None
     index_kb: float | None = None

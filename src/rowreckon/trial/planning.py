@@ -30,11 +30,19 @@ def attempts_of(audit: Audit, wanted: Sequence[int]) -> tuple[Attempt, ...]:
 
 
 def attempt_of(remedies: Sequence[Remedy]) -> Attempt:
-    """These remedies tried together: each statement once, statistics gathered after everything else is made."""
+    """These remedies tried together: each statement once, statistics gathered after everything else is made.
+
+    The last statement of a query written another way is that query; of two for one query the first is taken.
+    """
     statements: dict[str, None] = {}
     settings: dict[str, None] = {}
+    rewritten: dict[int, str] = {}
     for remedy in remedies:
-        for statement in remedy.sql_trial or remedy.sql:
+        changes = remedy.sql_trial or remedy.sql
+        if remedy.kind == "query_rewrite" and changes:
+            changes, query = changes[:-1], changes[-1]
+            rewritten = {ref.plan: query for ref in remedy.findings} | rewritten
+        for statement in changes:
             change = change_or_none(statement)
             if change is None or change.setting is None:
                 statements[statement.strip().rstrip(";")] = None
@@ -49,6 +57,7 @@ def attempt_of(remedies: Sequence[Remedy]) -> Attempt:
         statements=tuple(ordered),
         settings=tuple(settings),
         victims=frozenset(ref.plan for remedy in remedies for ref in remedy.findings),
+        rewritten=rewritten,
     )
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
 import psycopg
 
@@ -28,8 +29,9 @@ from rowreckon.server.trials.apply import Applied, apply
 from rowreckon.server.trials.comparing import Comparing, Report
 from rowreckon.server.trials.measuring import in_a_block, rounds_for
 from rowreckon.server.trials.pulse import disturbed, take_pulse
+from rowreckon.server.trials.rewritten import RowsCompared, compare_rows, rewriting_obstacle, with_the_change
 from rowreckon.server.trials.rules import TrialRules
-from rowreckon.server.trials.stage import Clock, Planned, Runs, Stage, execution_ms, with_item_settings
+from rowreckon.server.trials.stage import Clock, Planned, Runs, Stage, execution_ms
 from rowreckon.trial.measured import Attempt, Measured
 from rowreckon.trial.planning import in_place_obstacle
 from rowreckon.trial.shape import shape_of
@@ -60,7 +62,7 @@ class InPlace:
         """
         if self.reconnect is not None and ended(self.connection):
             self.connection = self.reconnect()
-        obstacle = in_place_obstacle(attempt)
+        obstacle = in_place_obstacle(attempt) or rewriting_obstacle(attempt, self.items, self.from_files)
         if obstacle is not None:
             return Measured(attempt=attempt, where="in_place", not_applied=obstacle)
         stage = Stage(self.connection, self.rules.permission, self.rules.limits)
@@ -72,7 +74,7 @@ class InPlace:
             self.report(f"{attempt.title}: {self.items[number].name} without it")
             runs = in_a_block(stage, self.items[number], self.rules, self.clock)
             comparing.runs[number] = (runs, Runs())
-        applied = self._inside(attempt, comparing)
+        applied, rows = self._inside(attempt, comparing)
         if applied.obstacle is not None:
             return Measured(attempt=attempt, where="in_place", not_applied=applied.obstacle, apply_ms=applied.ms)
         for number in comparing.to_run():
@@ -86,13 +88,15 @@ class InPlace:
         return Measured(
             attempt=attempt,
             where="in_place",
-            void=disturbed(pulse, take_pulse(self.connection), sizes=False),
+            void=disturbed(pulse, take_pulse(self.connection), sizes=False) or rows.unknown,
+            other_rows=rows.other_rows,
+            notes=rows.notes,
             queries=comparing.measures(),
             apply_ms=applied.ms,
             index_kb=applied.index_kb,
         )
 
-    def _inside(self, attempt: Attempt, comparing: Comparing) -> Applied:
+    def _inside(self, attempt: Attempt, comparing: Comparing) -> tuple[Applied, RowsCompared]:
         """Everything between BEGIN and ROLLBACK."""
         self.report(f"applying {attempt.title}, to be rolled back")
         held = Clock(min(self.rules.hold_ms, self.clock.left_ms()))
@@ -111,16 +115,15 @@ class InPlace:
                 inside=True,
                 built_in_only=bool(attempt.victims & self.from_files),
             )
-            if applied.obstacle is None:
-                self._look(attempt, comparing, held)
-            return applied
+            rows = RowsCompared() if applied.obstacle is not None else self._look(attempt, comparing, held)
+            return applied, rows
         finally:
             with contextlib.suppress(psycopg.Error):
                 run(b"ROLLBACK")
 
-    def _look(self, attempt: Attempt, comparing: Comparing, held: Clock) -> None:
+    def _look(self, attempt: Attempt, comparing: Comparing, held: Clock) -> RowsCompared:
         """Plan all queries and run those that matter, while the time to hold locks lasts."""
-        changed = with_item_settings(self.items, attempt.victims, attempt.settings)
+        changed = with_the_change(self.items, attempt)
         for number, item in enumerate(changed):
             comparing.after[number] = self._plan(item, held)
         for number in comparing.to_run():
@@ -130,6 +133,30 @@ class InPlace:
             if number in attempt.victims:
                 self._gather(changed[number], runs, held)
             comparing.runs[number] = (without, runs)
+        return compare_rows(lambda item: self._count(item, held), self.items, changed, attempt)
+
+    def _count(self, item: QueryItem, held: Clock) -> int | str:
+        """The single number that a query gives, or why none came; planned first, as whatever is run."""
+        if held.left_ms() < 1:
+            return "the time to hold locks was over"
+        try:
+            with self._savepoint(item, held) as inside:
+                planned = inside.explain(planning_options(self.connection.info.server_version))
+                found = self._volatile(planned, item)
+                return found or inside.count(item.text, int(max(held.left_ms(), 1)))
+        except NotPermitted as refused:
+            return str(refused)
+        except psycopg.Error as error:
+            if self.connection.closed:
+                raise
+            return first_line(error)
+
+    def _volatile(self, planned: Any, item: QueryItem) -> str | None:
+        """Why a plan is not run for what it may call; None where it may be."""
+        if self.rules.permission.volatile:
+            return None
+        found = PlannedCalls(self.connection).volatile(planned, writing=item.kind == "write")
+        return f"it may call {', '.join(found)}, volatile and so able to act outside" if found else None
 
     def _plan(self, item: QueryItem, held: Clock) -> Planned:
         if item.parameters or item.kind == "unfit":
@@ -168,11 +195,9 @@ class InPlace:
         try:
             with self._savepoint(item, held) as inside:
                 planned = inside.explain(planning_options(version))
-                if not self.rules.permission.volatile:
-                    found = PlannedCalls(self.connection).volatile(planned, writing=item.kind == "write")
-                    if found:
-                        runs.reason = f"it may call {', '.join(found)}, volatile and so able to act outside"
-                        return None
+                runs.reason = self._volatile(planned, item)
+                if runs.reason is not None:
+                    return None
                 options = running_options(version, writes=item.kind == "write", timing=False)
                 document = inside.explain(options)
         except psycopg.errors.QueryCanceled:

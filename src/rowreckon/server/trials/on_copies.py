@@ -16,8 +16,9 @@ from rowreckon.server.trials.copies import Copies
 from rowreckon.server.trials.measuring import in_a_block, patience_ms, take_turns
 from rowreckon.server.trials.pulse import disturbed, take_pulse
 from rowreckon.server.trials.reach import altered, out_of_reach
+from rowreckon.server.trials.rewritten import Count, RowsCompared, compare_rows, rewriting_obstacle, with_the_change
 from rowreckon.server.trials.rules import TrialRules
-from rowreckon.server.trials.stage import Clock, Planned, Runs, Stage, with_item_settings
+from rowreckon.server.trials.stage import Clock, Planned, Runs, Stage
 from rowreckon.trial.measured import Attempt, Measured
 from rowreckon.trial.planning import gathers_statistics
 
@@ -44,6 +45,9 @@ class OnCopies:
 
         Raises StatementFailed where no copy can be made; CannotConnect, psycopg.Error.
         """
+        obstacle = rewriting_obstacle(attempt, self.items, self.from_files)
+        if obstacle is not None:
+            return _nothing(attempt, obstacle, Applied())
         return self._pair(attempt) if self.pair else self._single(attempt)
 
     def _pair(self, attempt: Attempt) -> Measured:
@@ -70,7 +74,7 @@ class OnCopies:
         """Two stages side by side."""
         self._plan_all(before)
         comparing = Comparing(self.audit, self.items, attempt, self.rules, self.plans)
-        with_change = with_item_settings(self.items, attempt.victims, attempt.settings)
+        with_change = with_the_change(self.items, attempt)
         pulses = take_pulse(before.connection), take_pulse(after.connection)
         self.report(f"planning all queries with {attempt.title}")
         reached = self._plan_again(after, with_change, comparing)
@@ -87,6 +91,7 @@ class OnCopies:
                 comparing.runs[number] = pair
 
         run(comparing.to_run())
+        rows = compare_rows(self._counting(after), self.items, with_change, attempt)
         void = disturbed(pulses[0], take_pulse(before.connection)) or disturbed(pulses[1], take_pulse(after.connection))
         if any(map(gathers_statistics, attempt.statements)):
             for _ in range(1, self.rules.samples):
@@ -102,13 +107,17 @@ class OnCopies:
                     if comparing.note_sample(number, after.plan(with_change[number])) and number not in attempt.victims
                 ]
                 run(fresh)
-        return _measured(comparing, applied, void)
+        return _measured(comparing, applied, void, rows)
+
+    def _counting(self, stage: Stage) -> Count:
+        """Counts on a stage, for as long as the trial's time lasts."""
+        return lambda item: stage.count(item, self.clock.left_ms())
 
     def _single(self, attempt: Attempt) -> Measured:
         """One copy at a time: blocks without and with the change, the others' times without it on a second copy."""
         self.report(f"copying for {attempt.title}")
         name = self.copies.make()
-        with_change = with_item_settings(self.items, attempt.victims, attempt.settings)
+        with_change = with_the_change(self.items, attempt)
         try:
             with self.copies.session(name) as connection:
                 stage = Stage(connection, self.rules.permission, self.rules.limits)
@@ -125,6 +134,7 @@ class OnCopies:
                 pulse = take_pulse(connection)
                 self._plan_again(stage, with_change, comparing)
                 self._block(stage, with_change, comparing.to_run(), comparing, side=1)
+                rows = compare_rows(self._counting(stage), self.items, with_change, attempt)
                 void = void or disturbed(pulse, take_pulse(connection))
         finally:
             self._drop(name)
@@ -138,7 +148,7 @@ class OnCopies:
                     self._block(stage, self.items, others, comparing, side=0)
             finally:
                 self._drop(name)
-        return _measured(comparing, applied, void)
+        return _measured(comparing, applied, void, rows)
 
     def _block(
         self, stage: Stage, items: Sequence[QueryItem], numbers: Sequence[int], comparing: Comparing, *, side: int
@@ -191,11 +201,13 @@ def _nothing(attempt: Attempt, obstacle: str, applied: Applied) -> Measured:
     return Measured(attempt=attempt, where="copy", not_applied=obstacle, apply_ms=applied.ms)
 
 
-def _measured(comparing: Comparing, applied: Applied, void: str | None) -> Measured:
+def _measured(comparing: Comparing, applied: Applied, void: str | None, rows: RowsCompared) -> Measured:
     return Measured(
         attempt=comparing.attempt,
         where="copy",
-        void=void,
+        void=void or rows.unknown,
+        other_rows=rows.other_rows,
+        notes=rows.notes,
         queries=comparing.measures(),
         apply_ms=applied.ms,
         index_kb=applied.index_kb,

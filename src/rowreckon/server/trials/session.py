@@ -211,7 +211,7 @@ class TrialSession:
 
     def _unfit(self, attempt: Attempt) -> str | None:
         """Why an attempt is not begun: no statement, a table of another session, an index that will be too large."""
-        if not attempt.statements and not attempt.settings:
+        if not attempt.statements and not attempt.settings and not attempt.rewritten:
             return "no statement is written for it: the report says why"
         most = self.rules.max_index_kb
         temporary = temporary_obstacle(attempt)

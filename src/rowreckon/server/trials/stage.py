@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import sys
 import time
-from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -99,6 +99,25 @@ class Stage:
             if run.lost:
                 raise ConnectionLost(f"the connection to the server was lost: {run.reason}")
 
+    def count(self, item: QueryItem, limit_ms: float) -> int | str:
+        """The single number that a query gives, read-only, or why none came; planned first, as whatever is run.
+
+        Raises ConnectionLost.
+        """
+        planned = self.plan(item)
+        if planned.shape is None:
+            return planned.reason or "it could not be planned"
+        found: list[int] = []
+        own = self.limits.statement_ms
+        limit = min(int(max(limit_ms, 1)), own or sys.maxsize)
+        limits = replace(self.limits, statement_ms=limit)
+        ending = self._runner.attempt(
+            item, limits, lambda inside: found.append(inside.count(item.text, limit)), planning=True
+        )
+        if ending.lost:
+            raise ConnectionLost(f"the connection to the server was lost: {ending.reason}")
+        return found[0] if found else ending.reason or "it gave no number"
+
     def gather(self, item: QueryItem, runs: Runs, threshold: float) -> None:
         """Add what a sweep adds to a run: the catalog's facts, the planner's plans for what is still misestimated."""
         if runs.last is None or runs.last.document is None or self.connection.closed:
@@ -137,14 +156,6 @@ def order_of(run: QueryRun | None) -> str | None:
         return join_order(lay_out(parse_document(run.document[0]).plan))
     except BrokenPlan:
         return None
-
-
-def with_item_settings(items: Sequence[QueryItem], numbers: frozenset[int], settings: Sequence[str]) -> list[QueryItem]:
-    """The items, those of these numbers with further SET LOCAL statements."""
-    return [
-        replace(item, settings=(*item.settings, *settings)) if settings and number in numbers else item
-        for number, item in enumerate(items)
-    ]
 
 
 class Clock:
