@@ -1,9 +1,11 @@
-"""What is advised where statistics are hidden: what the server says of the operators, and no statement to run."""
+"""What is advised where statistics are hidden: what the server says of the operators, and no statement that opens
+data."""
 
 from __future__ import annotations
 
 import psycopg
 
+from rowreckon.capture import Capture
 from rowreckon.remedies import checks
 from rowreckon.remedies.hidden import let_statistics_be_used
 from rowreckon.remedies.subject import Subject, TableName
@@ -26,9 +28,9 @@ def test_the_check_tells_which_operators_are_leakproof(database: str) -> None:
 
 
 def test_the_advice_holds_no_statement() -> None:
-    (advice,) = let_statistics_be_used(Subject(table=TableName("hut_notes"), columns=("note",)))
+    (advice,) = let_statistics_be_used(Subject(table=TableName("hut_notes"), columns=("note",)), Capture(name="notes"))
 
     assert (advice.sql, advice.sql_trial, advice.undo) == ((), (), None)
     assert "LEAKPROOF" in advice.reason
     assert any("errors" in caution for caution in advice.cautions)
-    assert let_statistics_be_used(Subject()) == ()
+    assert let_statistics_be_used(Subject(), Capture(name="notes")) == ()

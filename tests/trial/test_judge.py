@@ -15,7 +15,7 @@ HELPED = (Times((500.0, 510.0, 520.0)), Times((50.0, 51.0, 52.0)))
 NOTHING = (Times((500.0, 510.0, 520.0)), Times((501.0, 511.0, 519.0)))
 
 
-def _judge(victim: tuple[Times, Times], beside: tuple[Times, Times]) -> Judged:
+def _judge(victim: tuple[Times, Times], beside: tuple[Times, Times], other_rows: str | None = None) -> Judged:
     remedy = Remedy(
         rank=1,
         kind="new_index",
@@ -32,8 +32,14 @@ def _judge(victim: tuple[Times, Times], beside: tuple[Times, Times]) -> Judged:
     )
     return judge(
         audit([]).model_copy(update={"plans": plans}),
-        Measured(attempt=attempt_of((remedy,)), where="copy", queries=measures),
+        Measured(attempt=attempt_of((remedy,)), where="copy", queries=measures, other_rows=other_rows),
     )
+
+
+def test_a_query_that_gives_other_rows_does_harm_however_fast() -> None:
+    judged = _judge(HELPED, NOTHING, "the new text gives other rows: 2 rows differ")
+    assert (judged.trial.verdict, judged.trial.reason) == ("harmed", "the new text gives other rows: 2 rows differ")
+    assert (judged.gain, judged.net_ms) == (None, 0.0)
 
 
 def test_a_bystander_that_noise_hides_is_named() -> None:

@@ -15,10 +15,10 @@ Subquery Scan.
 
 ## Remedy
 Compare the plan under the table's owner first. Two ways write the query so that no data are opened to anybody. A
-pattern such as LIKE 'late%' says the same as ^@ 'late', whose function is leakproof. Under row security a filter on
-columns that the role may read can be asked for as (filter) IS TRUE. Statistics on the filter itself (CREATE STATISTICS,
-from 14 on) then tell how often it is true, and no operator looks at values of hidden rows. EXPLAIN then shows this role
-that one share. Such statistics serve one value of the filter.
+pattern such as LIKE 'late%' keeps the same rows as ^@ 'late', whose function is leakproof. Under row security a filter
+on columns that the role may read can be asked for as (filter) IS TRUE. Statistics on the filter itself then tell how
+often it is true (CREATE STATISTICS, from 14 on). No operator looks at hidden values for that. EXPLAIN shows this role
+the one share. Such statistics serve one value of the filter.
 
 The other ways are told in words, without a statement: who may see what is a decision about security. A superuser who
 trusts the operator's function can mark it LEAKPROOF (ALTER FUNCTION). It then counts as harmless for every role. Other
