@@ -14,10 +14,14 @@ COLUMNS = {"name": "character varying(40)", "note": "text", "bed": "integer", "c
 SUBJECT = Subject(
     table=TableName("guests", "public"),
     relation=Relation.model_construct(
+        oid=1,
+        schema_="public",
+        name="guests",
+        kind="table",
         columns=tuple(
             Column.model_construct(name=name, type=type_, attnum=number)
             for number, (name, type_) in enumerate(COLUMNS.items(), start=1)
-        )
+        ),
     ),
     columns=tuple(COLUMNS),
     alias="g",
