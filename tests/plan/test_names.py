@@ -12,6 +12,7 @@ from rowreckon.capture import Capture
 from rowreckon.intake import read_text
 from rowreckon.plan.details import conditions, figures, own_blocks
 from rowreckon.plan.names import full_name, printed_name
+from rowreckon.plan.printed import called
 from rowreckon.plan.tree import PlanTree, lay_out
 from tests.servers.databases import fresh_database, run_script
 
@@ -132,3 +133,18 @@ def test_own_blocks_add_up_to_what_the_root_touched(plans: list[tuple[PlanTree, 
         ]
         assert sum(blocks.shared_hit for blocks in own if blocks) == tree.nodes[0].shared_hit_blocks
     assert sum(tree.nodes[0].shared_hit_blocks or 0 for tree, _ in plans) > 0
+
+
+def test_a_node_is_called_by_its_name_and_what_it_reads() -> None:
+    """As a reader finds it in the plan, who counts no nodes: by the aliases below it, four and more in part."""
+    scans = [{"Node Type": "Seq Scan", "Relation Name": "huts", "Alias": alias} for alias in ("a", "b", "c", "d")]
+    hash_ = {"Node Type": "Hash", "Plans": scans[1:2]}
+    join = {"Node Type": "Hash Join", "Join Type": "Left", "Plans": [scans[0], hash_]}
+    plan = {"Node Type": "Append", "Plans": [join, *scans[2:], {"Node Type": "Result"}]}
+
+    assert [called(plan, number) for number in (0, 1, 2, 7)] == [
+        "the Append of a, b, c and 1 more",
+        "the Hash Left Join of a and b",
+        "the Seq Scan of a",
+        "the Result",
+    ]

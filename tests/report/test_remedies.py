@@ -68,7 +68,7 @@ def test_queries_of_which_nothing_is_known_fold_into_one_line() -> None:
     """Their names with --verbose, and in the HTML report behind a fold; what was measured stays a row."""
     unknown = [SideEffect(query=f"query {n}", change="unknown", basis="it reads the table") for n in range(17)]
     result = _with_effects(*unknown, SideEffect(query="measured", change="plan_same", before_ms=2.0, after_ms=2.0))
-    line = "17 other queries read these tables; a trial tells what the change does to them."
+    line = "17 other queries read this table; a trial tells what the change does to them."
 
     assert line in _terminal(result, width=200)
     assert "query 16" not in _terminal(result)
@@ -83,9 +83,7 @@ def test_few_such_queries_are_named() -> None:
     """Up to three."""
     result = _with_effects(SideEffect(query="guest list", change="unknown"))
 
-    assert "guest list reads these tables too; a trial tells what the change does to it." in _terminal(
-        result, width=200
-    )
+    assert "guest list reads this table too; a trial tells what the change does to it." in _terminal(result, width=200)
 
 
 def test_a_foretold_change_is_a_row_of_its_own() -> None:

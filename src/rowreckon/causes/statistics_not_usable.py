@@ -88,7 +88,13 @@ def check(site: Site, context: Context) -> Candidate | None:
             fact("columns that this role may not read", ", ".join(unreadable), "catalog"),
             fact("the estimate is the default share", default, "plan"),
         ),
-        subject=Subject(table=site.table, relation=relation, columns=columns, alias=site.alias),
+        # without row security the filter may serve an index, which the query written another way would lose
+        subject=Subject(
+            table=site.table,
+            relation=relation,
+            columns=columns,
+            alias=site.alias if relation.row_security_active else None,
+        ),
     )
 
 

@@ -112,7 +112,7 @@ def _with_statistics(subject: Subject, capture: Capture, found: Rewritten, condi
     return replace(
         statistics,
         kind="query_rewrite",
-        title="Ask whether the filter is true, with statistics on it",
+        title="Ask whether the filter is true, with its own statistics",
         sql=(*statistics.sql, found.query),
         undo_note="then send the query as it was. The fresh column statistics that its ANALYZE wrote remain",
         cautions=(

@@ -114,7 +114,7 @@ def _story(remedy: Remedy, pairs: tuple[BeforeAfter, ...], cut: bool, own: froze
         pairs=pairs,
         cautions=tuple(f"Caution: {c}" for c in dict.fromkeys(_sentence(c) for c in remedy.cautions) if c in own),
         side_effects=tuple(remedy_words.side_effect_row(e) for e in told),
-        untold=_untold_words(untold, tried=remedy.trial is not None),
+        untold=_untold_words(untold, remedy),
         others=_others(untold) if len(untold) > _NAMED else (),
     )
 
@@ -138,17 +138,17 @@ def _kept_words(effects: list[SideEffect]) -> str:
     return f"{count_of(len(effects), 'other query', 'other queries')} keep their plan."
 
 
-def _untold_words(effects: list[SideEffect], *, tried: bool) -> str:
+def _untold_words(effects: list[SideEffect], remedy: Remedy) -> str:
     if not effects:
         return ""
-    if tried:  # what did not run cannot be held against itself
+    if remedy.trial is not None:  # what did not run cannot be held against itself
         what = count_of(len(effects), "other query", "other queries")
         named = listed([quote(e.query, 120) for e in effects]) if len(effects) <= _NAMED else what
         return f"{named} could not be compared."
     one = len(effects) == 1
-    tells = (
-        f"read{'s' if one else ''} these tables too; a trial tells what the change does to {'it' if one else 'them'}."
-    )
+    verb, what = ("call", "the function") if remedy.kind == "function_rows" else ("read", "these tables")
+    what = "this table" if what == "these tables" and len(remedy.tables) == 1 else what
+    tells = f"{verb}{'s' if one else ''} {what} too; a trial tells what the change does to {'it' if one else 'them'}."
     if len(effects) <= _NAMED:
         return f"{listed([quote(e.query, 120) for e in effects])} {tells}"
     return f"{count_of(len(effects), 'other query', 'other queries')} {tells.replace(' too;', ';')}"

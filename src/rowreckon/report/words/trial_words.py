@@ -10,6 +10,10 @@ from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.numbers import count_of, listed, milliseconds, number, times
 
 _QUERIES = 3
+_OF_WHICH_RUNS = (
+    "Times before and after are medians of execution alone, run again and again, without the timing of nodes.",
+    "The list's times are of one run, with planning and the timing of nodes, where no change helped the query.",
+)
 
 
 def trial_details(trial: Trial) -> list[str]:
@@ -47,6 +51,8 @@ def account_lines(audit: Audit) -> tuple[str, ...]:
     lines += [f"Change {e.rank} was not tried: {clean(e.reason).rstrip('.')}." for e in account.not_tried]
     lines += [f"Not undone by the rollback: {clean(line).rstrip('.')}." for line in account.left_behind]
     lines += [f"{clean(note).rstrip('.')}." for note in account.notes]
+    if any(remedy.trial is not None and remedy.trial.before_ms is not None for remedy in audit.remedies):
+        lines += _OF_WHICH_RUNS
     return tuple(lines)
 
 

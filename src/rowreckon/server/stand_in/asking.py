@@ -16,6 +16,7 @@ from rowreckon.errors import RowreckonError
 from rowreckon.joins.facts.misestimated import misestimated_joins
 from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.plan.document import parse_document, rebuild_plan
+from rowreckon.plan.printed import Printed, called
 from rowreckon.plural import counted
 from rowreckon.server.executing.alternatives import switch_sets
 from rowreckon.stand_in.compare import PlanDifference, plan_differences
@@ -156,7 +157,8 @@ def _asked(capture: Capture, facts: StandInFacts, there: StandIn, threshold: flo
     if differences and capture.prepared is None and has_parameters(capture.query):
         return _noted(capture, WITHOUT_VALUES)
     if differences:
-        return _noted(capture, *_told(differences), *_lacks(without), *there.place.other_programs(facts.server.version))
+        others = there.place.other_programs(facts.server.version)
+        return _noted(capture, *_told(differences, plan), *_lacks(without), *others)
     reckoned = reckoned_of(capture)
     joins = misestimated_joins(reckoned, threshold=threshold)
     found = _rivals(query, planner, settings, {join.method for join in joins})
@@ -215,9 +217,10 @@ def _as_printed(capture: Capture) -> Mapping[str, Any]:
     return rebuild_plan(capture.explain.plan)
 
 
-def _told(differences: Sequence[PlanDifference]) -> list[str]:
+def _told(differences: Sequence[PlanDifference], plan: Printed) -> list[str]:
     shown = [
-        f"the stand-in plans otherwise: {each.key} of node {each.node} is {each.stand_in}, at the source {each.source}"
+        f"the stand-in plans otherwise: {each.key} of {called(plan, each.node)} is {each.stand_in}, at the source"
+        f" {each.source}"
         for each in differences[:_MOST_TOLD]
     ]
     more = len(differences) - len(shown)

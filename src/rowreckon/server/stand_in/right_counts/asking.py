@@ -11,7 +11,7 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document.plan import MOST_LEVELS, MovedFacts, RightCounts
 from rowreckon.errors import StatementFailed, StatementRefused
 from rowreckon.frozen import frozen
-from rowreckon.plan.printed import Printed, printed_levels, printed_nodes
+from rowreckon.plan.printed import Printed, called, printed_levels, printed_nodes
 from rowreckon.plural import agreeing
 from rowreckon.plural import counted as told_number
 from rowreckon.server.stand_in.forging import Allowance, Forgery, forgery
@@ -199,14 +199,14 @@ def _told(
         plan=dict(foretold),
         moved_facts=moved,
     )
-    return Foretold(found, _left(not_reached))
+    return Foretold(found, _left(not_reached, executed))
 
 
-def _left(not_reached: Mapping[int, str]) -> tuple[str, ...]:
+def _left(not_reached: Mapping[int, str], executed: Printed) -> tuple[str, ...]:
     """How many counts could not be made right, and why of the first."""
     if not not_reached:
         return ()
     number, reason = min(not_reached.items())
-    told = f"node {number} keeps its estimate on the stand-in: {reason}"
+    told = f"{called(executed, number)} keeps its estimate on the stand-in: {reason}"
     more = len(not_reached) - 1
     return (told, f"so {agreeing(str(more), 'does', 'do')} {told_number(more, 'more node')}") if more else (told,)
