@@ -196,3 +196,19 @@ def test_without_a_catalog_no_drop_is_proposed(valley: Connection) -> None:
     assert asked is not None
     definitions = {row[3] for row in valley.execute((asked.how or "").encode()).fetchall()}
     assert any(f"INDEX {lured.subject.index} ON" in text for text in definitions)
+
+
+@pytest.mark.parametrize(
+    ("where", "is_proven"),
+    [("h.name in ('hut 11', 'hut 12')", True), ("h.name = 'hut 11'", False)],
+    ids=["no index on the names makes it unique", "an index on both could"],
+)
+def test_a_plan_alone_tells_which_side_is_unique(valley: Connection, where: str, is_proven: bool) -> None:
+    """By Inner Unique, where no filter of that side could be what makes it so; the catalog is not read."""
+    with valley.transaction(force_rollback=True):
+        valley.execute("set local enable_nestloop = off")
+        valley.execute("set local enable_mergejoin = off")
+        plan = judged(valley, f"select count(*) from huts h join stays s on s.hut = h.hut where {where}", catalog=False)
+
+    assert any(getattr(node, "inner_unique", False) for node in plan.reckoned.tree.nodes)
+    assert ("cross_table_correlation" in codes(plan)) == is_proven

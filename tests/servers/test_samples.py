@@ -162,6 +162,7 @@ TRAPS = {
     "reread-for-duplicates": lambda n: n["Node Type"] == "Sort" and n["Actual Rows"] > 4 * n["Plans"][0]["Actual Rows"],
     "never-executed": lambda n: n["Actual Loops"] == 0,
     "bitmap-and-or": lambda n: n["Node Type"] == "BitmapAnd" and n["Actual Rows"] == 0,
+    "cross-table-correlation": lambda n: n["Node Type"] == "Hash Join" and n["Actual Rows"] > 10 * n["Plan Rows"],
     "memoize": lambda n: n["Node Type"] == "Memoize" and n["Cache Hits"] > n["Cache Misses"],
     "parallel-workers": lambda n: n["Node Type"].startswith("Gather") and n["Workers Launched"] > 0,
     "run-time-pruning": lambda n: n["Node Type"] == "Append" and sum(c["Actual Loops"] == 0 for c in n["Plans"]) >= 4,

@@ -10,7 +10,7 @@ has no statistics across tables. A filter on one table that picks the rows with 
 
 ## Evidence it needs
 Counts of the plan: the rows of both sides that reached the join, and the pairs that came. From the plan or the catalog:
-the rows of the table whose key is unique. A row finds at most one partner there. An overestimate also needs a foreign
+that one side's key is unique, and the rows of its table. A row finds at most one partner there. An overestimate also needs a foreign
 key: else rows without a partner explain it.
 
 ## Remedy
@@ -31,11 +31,13 @@ eqjoinsel_inner in selfuncs.c. PostgreSQL documentation, CREATE STATISTICS (colu
 from __future__ import annotations
 
 from math import log
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from rowreckon.causes.finding import PROVEN, STRONG, Candidate, apart, fact
 from rowreckon.causes.keys import KeyPair, is_unique, key_pairs, only_pair
 from rowreckon.causes.restrictions import share_of_clause
+from rowreckon.causes.scans import is_base_scan
+from rowreckon.causes.site import scan_clauses
 from rowreckon.causes.wording import count, rows_sentence
 from rowreckon.frozen import frozen
 from rowreckon.plan.nodes import JoinNode
@@ -76,10 +78,26 @@ def check(site: Site, context: Context) -> Candidate | None:
     if pair is None or pair.left is None or pair.right is None or site.joined[0].parameters:
         return None
     for unique, other in ((pair.left, pair.right), (pair.right, pair.left)):
-        if is_unique(unique):
+        if is_unique(unique) or _unique_by_plan(site, context, unique):
             pairs = _counts(site, context, pair, unique, other)
             return None if pairs is None else _candidate(site, unique, other, pairs)
     return None
+
+
+def _unique_by_plan(site: Site, context: Context, key: Key) -> bool:
+    """Whether the plan says that a row finds one partner at most on this side (Inner Unique), by this key alone.
+
+    The planner also counts a unique index of which a filter fixes the other columns (relation_has_unique_index_for in
+    indxpath.c): so the side's scan must have no equality of its own.
+    """
+    node = context.tree.nodes[site.number]
+    inner = context.tree.inner(site.number)
+    if not isinstance(node, JoinNode) or not node.inner_unique or inner is None:
+        return False
+    scans = [n for n in context.tree.subtree(inner) if is_base_scan(context.tree.nodes[n])]
+    if len(scans) != 1 or scans[0] not in context.scans.get(key.alias, ()):
+        return False
+    return not any(clause.operator == "=" for clause in scan_clauses(context.tree, scans[0]))
 
 
 def _counts(site: Site, context: Context, pair: KeyPair, unique: Key, other: Key) -> _Pairs | None:
@@ -158,17 +176,18 @@ def _candidate(site: Site, unique: Key, other: Key, pairs: _Pairs) -> Candidate 
     if factor < _LEAST or not same_way or log(factor) < _MOSTLY * log(site.factor):
         return None
     more = "more" if site.direction == "under" else "less"
+    basis: Literal["catalog", "plan"] = "catalog" if unique.relation is not None else "plan"
     return Candidate(
         code="cross_table_correlation",
         weight=PROVEN if pairs.counted else STRONG,
-        basis="catalog" if unique.relation is not None else "plan",
+        basis=basis,
         summary=f"The rows of {other.table} and {unique.table} that reach this join match {count(factor)} times "
         f"{more} often than those of the whole tables. {rows_sentence(site)} No statistics of PostgreSQL cross tables. "
         f"{_HELPS}",
         evidence=(
             fact("pairs that came", round(pairs.came), "plan"),
             fact("pairs by the share of the whole tables", round(pairs.independent, 1), "plan"),
-            fact("the side whose key is unique", f"{unique.table}.{unique.column}", "catalog"),
+            fact("the side whose key is unique", f"{unique.table}.{unique.column}", basis),
             fact("all of it was counted", pairs.counted, "plan"),
         ),
         subject=Subject(

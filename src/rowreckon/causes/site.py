@@ -269,6 +269,11 @@ def _scan_site(context: Context, number: int, base: dict[str, object]) -> Site:
     )
 
 
+def scan_clauses(tree: PlanTree, number: int) -> tuple[Clause, ...]:
+    """All clauses of a scan that can be read, those that compare it with other relations too."""
+    return _clauses(*_scan_texts(tree, number))[0]
+
+
 def _scan_texts(tree: PlanTree, number: int) -> tuple[str | None, ...]:
     node = tree.nodes[number]
     if isinstance(node, IndexScanNode):
