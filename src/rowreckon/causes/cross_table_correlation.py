@@ -10,8 +10,8 @@ has no statistics across tables. A filter on one table that picks the rows with 
 
 ## Evidence it needs
 Counts of the plan: the rows of both sides that reached the join, and the pairs that came. From the plan or the catalog:
-that one side's key is unique, and the rows of its table. A row finds at most one partner there. An overestimate also needs a foreign
-key: else rows without a partner explain it.
+that one side's key is unique, and the rows of its table. A row finds at most one partner there. An overestimate also
+needs a foreign key: else rows without a partner explain it.
 
 ## Remedy
 No statistics of PostgreSQL cross tables. What helps, the least invasive first: Write the key's value in place of the
