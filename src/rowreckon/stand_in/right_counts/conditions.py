@@ -2,45 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import Any
 
 from postgast.pg_query_pb2 import A_Expr_Kind, BoolExprType
 
-from rowreckon.frozen import frozen
 from rowreckon.sql.tree import every_message, kind_of, strings, without_casts
-
-
-@frozen
-class ColumnOfQuery:
-    """A column of a relation, by the relation's alias in the query."""
-
-    alias: str
-    name: str
-
+from rowreckon.stand_in.scope import ColumnOfQuery, Scope
 
 Pair = tuple[ColumnOfQuery, ColumnOfQuery]
 """Two columns that are held equal."""
-
-
-@frozen
-class Scope:
-    """The aliases of one FROM clause, with the columns of each; None where its columns are not known."""
-
-    columns: Mapping[str, frozenset[str] | None]
-
-    def found(self, reference: Any) -> ColumnOfQuery | None:
-        """The column that a ColumnRef names; None for a star, for an outer query's, and where it is not clear."""
-        parts = strings(reference.fields)
-        if len(parts) != len(reference.fields) or not parts:
-            return None
-        if len(parts) > 1:
-            return ColumnOfQuery(parts[-2], parts[-1]) if parts[-2] in self.columns else None
-        owners = [alias for alias, names in self.columns.items() if names is not None and parts[0] in names]
-        unknown = [alias for alias, names in self.columns.items() if names is None]
-        if len(owners) == 1:
-            return ColumnOfQuery(owners[0], parts[0])
-        return ColumnOfQuery(unknown[0], parts[0]) if not owners and len(unknown) == 1 else None
 
 
 def conjuncts(node: Any) -> Iterator[Any]:
@@ -67,10 +38,7 @@ def columns_in(node: Any, scope: Scope, inner: Scope = _NOTHING) -> frozenset[Co
     for message in every_message(node):
         if kind_of(message) != "ColumnRef":
             continue
-        named = strings(message.fields)
-        if len(named) > 1 and named[-2] in inner.columns:
-            continue
-        if len(named) == 1 and any(names is None or named[0] in names for names in inner.columns.values()):
+        if inner.holds(message):
             continue
         column = scope.found(message)
         if column is None:

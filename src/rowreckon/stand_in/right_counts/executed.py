@@ -23,8 +23,9 @@ from rowreckon.plan.nodes import (
 )
 from rowreckon.plan.tree import PlanTree, alias_of
 from rowreckon.sql.tree import every_message, kind_of, strings
+from rowreckon.stand_in.scope import ColumnOfQuery, Scope
 
-from .conditions import ColumnOfQuery, Pair
+from .conditions import Pair
 
 Kind = Literal["scan", "join", "groups"]
 
@@ -206,7 +207,7 @@ def _between(
 
     `plain` gives the query's alias for a plan's: a partition's column is that of the whole table.
     """
-    from .conditions import Scope, conjuncts, equal_columns
+    from .conditions import conjuncts, equal_columns
 
     for text, owner in texts:
         scope = Scope({alias: None if alias == owner else frozenset() for alias in outer | inner | set(plain)})

@@ -7,8 +7,7 @@ from typing import Any
 
 from rowreckon.frozen import frozen
 from rowreckon.sql.tree import every_message, kind_of, strings
-
-from .conditions import Scope
+from rowreckon.stand_in.scope import Scope
 
 ColumnsOf = Callable[[str | None, str], frozenset[str] | None]
 """The names of a relation's columns by its schema (or None) and name; None where it is not known."""

@@ -15,8 +15,9 @@ from postgast.pg_query_pb2 import JoinType
 from rowreckon.frozen import frozen
 from rowreckon.sql.grammar import parse
 from rowreckon.stand_in.permitted import as_text
+from rowreckon.stand_in.scope import ColumnOfQuery
 
-from .conditions import ColumnOfQuery, Pair, columns_in, conjuncts, constants_in, equal_columns, is_equality
+from .conditions import Pair, columns_in, conjuncts, constants_in, equal_columns, is_equality
 from .levels import Level, items_of, relations_in
 
 

@@ -8,6 +8,7 @@ from typing import Any, Final
 from rowreckon.frozen import frozen
 from rowreckon.sql.tree import every_message, kind_of, strings
 from rowreckon.stand_in.facts import SourceColumn, SourceRelation, StandInFacts
+from rowreckon.stand_in.scope import Scope
 
 
 @frozen
@@ -31,10 +32,10 @@ class Column:
 
 @frozen
 class Level:
-    """What one level of a query reads: tables by what they are called, and whether it reads anything else as well."""
+    """What one level of a query reads: tables by what they are called, and the names of all that it reads."""
 
     tables: Mapping[str, SourceRelation]
-    others: frozenset[str]
+    scope: Scope
 
 
 class Names:
@@ -69,7 +70,9 @@ class Names:
             elif inside is not None:
                 named = inside.alias.aliasname if "alias" in inside.DESCRIPTOR.fields_by_name else ""
                 others.add(named)
-        return Level(tables, frozenset(others))
+        names = {name: frozenset(self._columns.get(r.oid, ())) for name, r in tables.items()}
+        once = {name: relation for name, relation in tables.items() if name not in others}
+        return Level(once, Scope({**names, **dict.fromkeys(others)}))
 
     def _add(self, table: Any, tables: dict[str, SourceRelation], others: set[str]) -> None:
         name = table.alias.aliasname if table.HasField("alias") else table.relname
@@ -93,19 +96,11 @@ class Names:
         parts = strings(reference.fields)
         if len(parts) != len(reference.fields) or not 1 <= len(parts) <= 2:
             return None
-        for level in reversed(levels):
-            if len(parts) == 2:
-                if parts[0] in level.others:
-                    return None
-                if parts[0] in level.tables:
-                    return self._of(level.tables[parts[0]], parts[1], parts[0])
-                continue
-            found = [c for name, r in level.tables.items() if (c := self._of(r, parts[0], name)) is not None]
-            if found:
-                return found[0] if len(found) == 1 else None
-            if level.others:
-                return None
-        return None
+        level = next((level for level in reversed(levels) if level.scope.holds(reference)), None)
+        found = level.scope.found(reference) if level is not None else None
+        if level is None or found is None or found.alias not in level.tables:
+            return None
+        return self._of(level.tables[found.alias], found.name, found.alias)
 
     def _of(self, relation: SourceRelation, name: str, alias: str) -> Column | None:
         column = self._columns.get(relation.oid, {}).get(name)

@@ -10,10 +10,11 @@ from rowreckon.frozen import frozen
 from rowreckon.server.stand_in.forging import Exhausted, Forgery
 from rowreckon.stand_in.facts import SourceRelation, StandInFacts
 from rowreckon.stand_in.permitted import NotPermitted
-from rowreckon.stand_in.right_counts.conditions import ColumnOfQuery, columns_in
+from rowreckon.stand_in.right_counts.conditions import columns_in
 from rowreckon.stand_in.right_counts.executed import Counted
 from rowreckon.stand_in.right_counts.levels import Item, Level, levels
 from rowreckon.stand_in.right_counts.part_queries import Part, all_conditions, part_query
+from rowreckon.stand_in.scope import ColumnOfQuery
 
 from .groups import fit_groups
 from .joins import End, JoinAsked, fit_join

@@ -9,10 +9,11 @@ from typing import Any, Final
 from rowreckon.frozen import frozen
 from rowreckon.server.stand_in.forging import Forgery
 from rowreckon.stand_in.facts import SourceRelation
-from rowreckon.stand_in.right_counts.conditions import ColumnOfQuery, columns_in, conjuncts, constants_in
+from rowreckon.stand_in.right_counts.conditions import columns_in, conjuncts, constants_in
 from rowreckon.stand_in.right_counts.executed import Counted
 from rowreckon.stand_in.right_counts.levels import Level
 from rowreckon.stand_in.right_counts.part_queries import Part, part_query
+from rowreckon.stand_in.scope import ColumnOfQuery
 
 from .knobs import ColumnKnob, Knob, expression_knob, listed
 from .values import to_try
