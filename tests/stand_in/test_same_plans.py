@@ -25,7 +25,7 @@ from rowreckon.stand_in.settings import planning_settings
 from tests.servers.databases import fresh_database
 from tests.servers.fixtures import Servers, matrix_folder
 
-from . import scene_collations, scene_extensions, scene_indexes
+from . import scene_borrowed, scene_collations, scene_extensions, scene_indexes
 from .scene import EXPRESSIONS, EXTENDED, QUERIES, SCHEMA, SWITCHES
 
 
@@ -38,14 +38,16 @@ def scripts_of(major: int) -> tuple[str, ...]:
     """What makes the scene on a release; the wheel's server was built without ICU."""
     later = (EXPRESSIONS, scene_indexes.MULTIRANGES) if major >= 14 else ()
     icu = (scene_collations.ICU,) if major < releases.NEWEST else ()
-    return (SCHEMA, EXTENDED, scene_indexes.SCHEMA, *later, scene_collations.SCHEMA, *icu, scene_extensions.SCHEMA)
+    more = (scene_collations.SCHEMA, *icu, scene_extensions.SCHEMA, scene_borrowed.SCHEMA)
+    return (SCHEMA, EXTENDED, scene_indexes.SCHEMA, *later, *more)
 
 
 def kinds_of(major: int) -> dict[str, tuple[str, ...]]:
     """The queries of each kind that a release has."""
     later = scene_indexes.OF_MULTIRANGES if major >= 14 else {}
     icu = scene_collations.OF_ICU if major < releases.NEWEST else {}
-    return {**QUERIES, **scene_indexes.QUERIES, **later, **scene_collations.QUERIES, **icu, **scene_extensions.QUERIES}
+    more = {**scene_collations.QUERIES, **icu, **scene_extensions.QUERIES, **scene_borrowed.QUERIES}
+    return {**QUERIES, **scene_indexes.QUERIES, **later, **more}
 
 
 def build(connection: psycopg.Connection[Any], *scripts: str) -> None:

@@ -12,6 +12,7 @@ $1 is the request, $2 the resolved names, both json.  Each gives one JSON value.
 from __future__ import annotations
 
 from .reviewed import REFUSED, STABLE, TEXT_SEARCH, VOLATILE
+from .shipped import SHIPPED
 
 USERS = "'16384'::oid"
 """The first OID of objects that a user made."""
@@ -45,7 +46,10 @@ plain_types as (
 # Objects that planning a scan of a relation looks into, and what of a user's own they depend on.  Dependencies on
 # built-in objects are not recorded at all.  Operator classes of GiST, SP-GiST and BRIN are passed over: the planner
 # calls nothing of them, but GIN's to take a query apart (gincostestimate) and B-tree's and hash's to compare.
-RELATIONS_WITH_CODE = f"""
+
+
+def _relations_with_code(but: str) -> str:
+    return f"""
 with recursive {_PLAIN_TYPES},
 asked as (
   select distinct c.oid, c.relkind from json_array_elements($2) known(k)
@@ -70,19 +74,26 @@ looked_into as (
 found as (
   select l.oid, min(l.what) as what from looked_into l
     join pg_depend d on d.classid = l.class and d.objid = l.object and d.refobjid >= {USERS}
-  where d.refclassid in ('pg_proc'::regclass, 'pg_operator'::regclass, 'pg_opfamily'::regclass, 'pg_am'::regclass,
-                         'pg_ts_config'::regclass)
+  where (d.refclassid in ('pg_proc'::regclass, 'pg_operator'::regclass, 'pg_opfamily'::regclass, 'pg_am'::regclass,
+                          'pg_ts_config'::regclass)
      or (d.refclassid = 'pg_opclass'::regclass and not exists (
            select from pg_class x join pg_am m on m.oid = x.relam
            where x.oid = l.object and x.relkind in ('i', 'I') and m.amname in ('gist', 'spgist', 'brin')))
      or (d.refclassid = 'pg_type'::regclass and l.class <> 'pg_class'::regclass
          and d.refobjid not in (select oid from plain_types))
-     or (d.refclassid = 'pg_class'::regclass and l.class = 'pg_policy'::regclass and d.refobjid <> l.oid)
+     or (d.refclassid = 'pg_class'::regclass and l.class = 'pg_policy'::regclass and d.refobjid <> l.oid)){but}
   group by l.oid)
 select coalesce(json_agg(json_build_object('relation', oid::int8, 'why',
   what || ' of it uses code or relations of this database''s own, which planning could run') order by oid), '[]')
 from found
 """
+
+
+RELATIONS_WITH_CODE = _relations_with_code("")
+RELATIONS_WITH_CODE_BUT_SHIPPED = _relations_with_code(
+    f" and not exists (select from ({SHIPPED}) s where s.class = d.refclassid and s.oid = d.refobjid)"
+)
+"""The same where what PostgreSQL's own extensions brought may run."""
 
 _FUNCTION_IS_BAD = f"""(p.oid >= {USERS} or p.prokind <> 'f' or p.proretset
       or p.prolang not in (select oid from pg_language where lanname in ('internal', 'c', 'sql'))

@@ -12,14 +12,17 @@ OIDs.
 from __future__ import annotations
 
 from .own_code import USERS
+from .shipped import SHIPPED
 
 NOT_PRINTED = "..."
 """What stands in an answer in place of a definition that was left out: no SQL, so that nothing takes it for one; ASCII,
 as all of the program, which is sent to databases of any encoding."""
 
-OWN_TYPES = f"""
+
+def _own_types(but: str) -> str:
+    return f"""
 with recursive own(oid) as (
-  select oid from pg_type where typoutput >= {USERS} or typmodout >= {USERS}
+  select oid from pg_type p where (typoutput >= {USERS} or typmodout >= {USERS}){but}
   union select x.oid from own o cross join lateral (
     select t.oid from pg_type t where t.typelem = o.oid and t.typlen = -1
     union all select t.oid from pg_type t where t.typbasetype = o.oid
@@ -30,7 +33,14 @@ with recursive own(oid) as (
       where r.rngsubtype = o.oid and v.made is not null) x)
 select coalesce(array_agg(oid), '{{}}') from own
 """
+
+
+OWN_TYPES = _own_types("")
 """Types whose values or modifiers are printed by a user's function, by themselves or through what they are made of."""
+OWN_TYPES_BUT_SHIPPED = _own_types(
+    f" and not exists (select from ({SHIPPED}) s where s.class = 'pg_type'::regclass and s.oid = p.oid)"
+)
+"""The same without those that PostgreSQL's own extensions print."""
 
 # $2: the types above. A definition depends on the types of its constants and on the functions of its casts; a
 # partition's bound has the type of the key's column, or of the function in the key's expression.

@@ -22,6 +22,7 @@ from .facts import (
     SourceType,
     StandInFacts,
     own_functions,
+    types_there,
 )
 from .figures import SourceExtended
 from .permitted import EXPRESSION, QUERY, NotPermitted, as_text, one_statement
@@ -49,7 +50,9 @@ _FUNCTION: Final = frozenset(
 _STATISTICS: Final = EXPRESSION | frozenset(["CreateStatsStmt", "StatsElem", "RangeVar"])
 _DOMAIN: Final = EXPRESSION | frozenset(["CreateDomainStmt", "Constraint", "CollateClause"])
 
-Step = Literal["schema", "type", "function", "table", "inheritance", "index", "key", "statistics", "view", "policy"]
+Step = Literal[
+    "schema", "type", "function", "file", "table", "inheritance", "index", "key", "statistics", "view", "policy"
+]
 
 
 @frozen
@@ -92,7 +95,7 @@ class _Wanted:
 
 def _each(facts: StandInFacts) -> Iterator[_Wanted]:
     relations = {relation.oid: relation for relation in facts.relations}
-    for schema in _schemas(facts):
+    for schema in schemas_of(facts):
         yield _Wanted("schema", 0, f"the schema {schema}", partial(_schema, schema))
     for kind in facts.types:
         yield _Wanted("type", kind.oid, f"the type {kind.name}", partial(_type, kind))
@@ -125,7 +128,8 @@ def _tables(facts: StandInFacts) -> Iterator[_Wanted]:
     columns: dict[int, list[SourceColumn]] = {}
     for column in facts.columns:
         columns.setdefault(column.relation, []).append(column)
-    types = {(each.schema_, each.name) for each in facts.types}
+    types = types_there(facts)
+    foreign = {each.relation: each for each in facts.foreign}
     checks: dict[int, list[str]] = {}
     for check in facts.constraints:
         if check.type == "c" and check.definition is not None:
@@ -134,8 +138,11 @@ def _tables(facts: StandInFacts) -> Iterator[_Wanted]:
         if r.kind == "v":
             continue
         own = sorted(columns.get(r.oid, ()), key=lambda c: c.number)
-        make = partial(table, r, own, checks.get(r.oid, ()), types)
-        yield _Wanted("table", r.oid, f"the table {r.name}", make)
+        beyond = foreign.get(r.oid) if r.kind == "f" else None
+        make = partial(table, r, own, checks.get(r.oid, ()), types, beyond)
+        # only a superuser names the file that a table reads
+        step: Step = "file" if beyond is not None and beyond.wrapper == "file_fdw" else "table"
+        yield _Wanted(step, r.oid, f"the table {r.name}", make)
         for gone in own:
             if gone.dropped:
                 yield _Wanted("table", r.oid, f"a dropped column of {r.name}", partial(dropped, r, gone))
@@ -166,7 +173,8 @@ def _attach(index: SourceIndex, parent: SourceIndex) -> str:
     return _one_command(text, "AT_AttachPartition")
 
 
-def _schemas(facts: StandInFacts) -> list[str]:
+def schemas_of(facts: StandInFacts) -> list[str]:
+    """The schemas that a stand-in gets, extensions' too; not those that it has anyway."""
     parts = (facts.relations, facts.types, facts.functions, facts.extended, facts.collations)
     names = {each.schema_ for group in parts for each in group}
     names |= {schema for name, schema in facts.server.extension_schemas.items() if name in CARRIED_EXTENSIONS}

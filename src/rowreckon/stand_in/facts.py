@@ -7,7 +7,7 @@ a definition goes through the grammar (`definitions`).  `relation` and `object` 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Annotated, Final, Literal, Self
 
 from pydantic import Field, ValidationError, model_validator
@@ -27,6 +27,7 @@ from rowreckon.bounds import (
     Whole,
     check_bounds,
 )
+from rowreckon.catalog.shipped import SHIPPED_EXTENSIONS
 from rowreckon.errors import BrokenPlan
 
 from .figures import (
@@ -40,6 +41,7 @@ from .figures import (
     SourceStatistics,
     ToldHeight,
 )
+from .foreign import ForeignFile, SourceForeign
 from .parts import Identifier, Named, Part
 from .rights import SourcePolicy, SourceRights, SourceRole
 
@@ -50,19 +52,8 @@ MOST_OBJECTS: Final = 20_000
 """Most relations, indexes or constraints of one file; no source."""
 
 
-CARRIED_EXTENSIONS: Final = frozenset(
-    [
-        "btree_gin",
-        "btree_gist",
-        "fuzzystrmatch",
-        "intarray",
-        "pg_trgm",
-        "tsm_system_rows",
-        "tsm_system_time",
-        "unaccent",
-    ]
-)
-"""Extensions that PostgreSQL ships, whose operator classes and functions a stand-in has where its programs do."""
+CARRIED_EXTENSIONS: Final = frozenset(SHIPPED_EXTENSIONS)
+"""Extensions whose types, operator classes and functions a stand-in has where its programs do."""
 
 
 class SourceServer(Part):
@@ -117,6 +108,12 @@ class SourceType(Named):
     kind: Literal["e", "d"]
     labels: Annotated[tuple[Identifier, ...], Field(max_length=10_000)] = ()
     base: Text | None = None
+
+
+class SourceExtensionType(Named):
+    """A type of columns that one of the carried extensions brought."""
+
+    extension: Name
 
 
 class SourceCollation(Named):
@@ -187,6 +184,9 @@ class StandInFacts(Part):
     columns: Annotated[tuple[SourceColumn, ...], Field(max_length=500_000)]
     collations: Annotated[tuple[SourceCollation, ...], Field(max_length=1_000)] = ()
     types: Annotated[tuple[SourceType, ...], _MANY] = ()
+    extension_types: Annotated[tuple[SourceExtensionType, ...], _MANY] = ()
+    foreign: Annotated[tuple[SourceForeign, ...], _MANY] = ()
+    foreign_files: Annotated[tuple[ForeignFile, ...], _MANY] = ()
     constraints: Annotated[tuple[SourceConstraint, ...], _MANY] = ()
     indexes: Annotated[tuple[SourceIndex, ...], _MANY] = ()
     statistics: Annotated[tuple[SourceStatistics, ...], Field(max_length=500_000)] = ()
@@ -207,6 +207,7 @@ class StandInFacts(Part):
     @model_validator(mode="after")
     def _bounded(self) -> Self:
         pages = sum(r.pages for r in self.relations) + sum(i.pages for i in self.indexes)
+        pages += sum((file.size or 0) // self.server.block_size for file in self.foreign_files)
         if pages > MOST_PAGES:
             raise ValueError(f"its relations have {pages:,} pages together, and a stand-in takes {MOST_PAGES:,}")
         return self
@@ -267,3 +268,15 @@ def with_ranges(facts: StandInFacts) -> Iterator[SourceStatistics]:
 def own_functions(facts: StandInFacts) -> list[SourceFunction]:
     """The functions that are no carried extension's, which brings its own."""
     return [each for each in facts.functions if each.extension not in CARRIED_EXTENSIONS]
+
+
+def types_there(facts: StandInFacts) -> set[tuple[str, str]]:
+    """Schemas and names of the types that a stand-in gets, besides PostgreSQL's own."""
+    brought = {(t.schema_, t.name) for t in facts.extension_types if t.extension in CARRIED_EXTENSIONS}
+    return brought | {(each.schema_, each.name) for each in facts.types}
+
+
+def without_extensions(facts: StandInFacts, names: Collection[str]) -> StandInFacts:
+    """The facts for a stand-in that lacks these extensions: their types stand as text there."""
+    left = tuple(each for each in facts.extension_types if each.extension not in names)
+    return facts.model_copy(update={"extension_types": left}) if names else facts

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from .facts import StandInFacts, heights_of, own_functions
+from .facts import StandInFacts, heights_of, own_functions, types_there
 from .tables import unknown_type
 
 _RANGES_FROM = 17
@@ -35,13 +35,18 @@ def lacking(facts: StandInFacts) -> Iterator[str]:
 
 def _of_relations(facts: StandInFacts) -> Iterator[str]:
     names = {relation.oid: relation.name for relation in facts.relations}
-    types = {(each.schema_, each.name) for each in facts.types}
+    types = types_there(facts)
+    foreign = {each.relation: each for each in facts.foreign}
+    unknown = {each.relation for each in facts.foreign if each.wrapper == "file_fdw" and not each.of_a_program}
+    unknown -= {each.relation for each in facts.foreign_files}
     ruled = {each.relation for each in facts.rights}
     for relation in facts.relations:
         if relation.row_security and relation.oid not in ruled:
             yield f"row security of {relation.name} is not in the facts"
-        if relation.kind == "f":
-            yield f"{relation.name} is a foreign table, and only its server knows what it costs"
+        if relation.kind == "f" and relation.oid not in foreign:
+            yield f"{relation.name} is a foreign table whose wrapper is not here, and only that knows what it costs"
+        elif relation.oid in unknown:
+            yield f"the length of the file behind the foreign table {relation.name} is not known"
         if relation.own_storage:
             yield f"{relation.name} is stored in a way of its own"
     unseen = {(each.relation, each.number) for each in facts.statistics if facts.server.major < _RANGES_FROM}

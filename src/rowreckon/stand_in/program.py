@@ -15,7 +15,7 @@ from typing import Final
 from rowreckon.catalog import own_code, own_output, questions
 from rowreckon.catalog.program import PATH_SETTING, SAFE_PATH, in_order
 
-from . import queries, queries_collations, queries_inside, queries_rights
+from . import foreign, queries, queries_collations, queries_extensions, queries_inside, queries_rights
 from .facts import SCHEMA
 
 REQUEST_SETTING: Final = "rowreckon.stand_in_request"
@@ -30,6 +30,9 @@ _SECTIONS: Final = (
     ("relations", queries.RELATIONS),
     ("columns", queries.COLUMNS),
     ("types", queries.TYPES),
+    ("extension_types", queries_extensions.EXTENSION_TYPES),
+    ("foreign", foreign.FOREIGN),
+    ("foreign_files", foreign.FOREIGN_FILES),
     ("collations", queries_collations.COLLATIONS),
     ("constraints", queries.CONSTRAINTS),
     ("indexes", queries.INDEXES),
@@ -114,14 +117,14 @@ begin
   end if;
   plain := oids;
   if from_file then
-    execute {_literal(own_output.OWN_TYPES)} into own_types;
+    execute {_literal(own_output.OWN_TYPES_BUT_SHIPPED)} into own_types;
     execute {_literal(own_output.OWN_OBJECTS)} into own_objects using oids, own_types;
     execute {_literal(own_output.OWN_EXTENDED)} into own_extended using oids, own_types;
     unprinted := array(select (o->>'object')::int8::oid from json_array_elements(own_objects) o);
     missing := array(select to_json(w) from (select distinct o->>'why' as w from json_array_elements(own_objects) o) x);
     select json_agg(json_build_object('oid', o::int8)) into names from unnest(oids) o;
     if names is not null then
-      execute {_literal(own_code.RELATIONS_WITH_CODE)} into barred using request, names;
+      execute {_literal(own_code.RELATIONS_WITH_CODE_BUT_SHIPPED)} into barred using request, names;
     end if;
     plain := array(select o from unnest(oids) o
       where not exists (select from json_array_elements(barred) b where (b->>'relation')::int8 = o));
@@ -132,6 +135,7 @@ begin
     continue when section.name = 'extended_expressions' and version < 140000;
     continue when section.name = 'range_statistics' and (version >= {queries_inside.RANGES_SHOWN_FROM}
       or not {queries_inside.MAY_READ_STATISTICS});
+    continue when section.name = 'foreign_files' and not ({foreign.MAY_SEE_FILES});
     continue when section.name = 'gin_counters' and not ({queries_inside.MAY_READ_FILES});
     begin
       execute section.sql into part using request, oids, unprinted, own_types;

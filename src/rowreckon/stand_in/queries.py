@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from typing import Final
 
+from rowreckon.catalog.shipped import SHIPPED
+
 _USERS: Final = "'16384'::oid"
 """The first OID of objects that a user made (src/include/access/transam.h: FirstNormalObjectId)."""
 
@@ -265,7 +267,9 @@ from pg_index i join pg_class x on x.oid = i.indexrelid join pg_am m on m.oid = 
   join pg_attribute a on a.attrelid = c.oid and a.attnum = i.indkey[0] and a.attcollation = i.indcollation[0]
   join pg_opclass o on o.oid = i.indclass[0] and o.opcdefault
 where c.oid = any($2) and c.oid <> all($3) and i.indisvalid and i.indpred is null and x.oid <> all($3)
-  and a.atttypid < {_USERS} and has_schema_privilege(n.oid, 'USAGE') and has_column_privilege(c.oid, a.attnum, 'SELECT')
+  and (a.atttypid < {_USERS} or a.atttypid in (
+    select s.oid from ({SHIPPED}) s where s.class = 'pg_type'::regclass))
+  and has_schema_privilege(n.oid, 'USAGE') and has_column_privilege(c.oid, a.attnum, 'SELECT')
   and not row_security_active(c.oid) and pg_stat_get_dead_tuples(c.oid) < 1000000
 order by 1, 2
 """

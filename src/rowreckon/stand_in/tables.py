@@ -9,6 +9,7 @@ from typing import Final
 from rowreckon.catalog.request import quoted
 
 from .facts import SourceColumn, SourceRelation
+from .foreign import SourceForeign, foreign_table
 from .permitted import EXPRESSION, NotPermitted, as_text, one_statement
 
 _TABLE: Final = EXPRESSION | frozenset(
@@ -19,10 +20,16 @@ _DROP: Final = frozenset({"AlterTableStmt", "AlterTableCmd", "RangeVar"})
 
 
 def table(
-    source: SourceRelation, columns: Sequence[SourceColumn], checks: Sequence[str], types: set[tuple[str, str]]
+    source: SourceRelation,
+    columns: Sequence[SourceColumn],
+    checks: Sequence[str],
+    types: set[tuple[str, str]],
+    foreign: SourceForeign | None = None,
 ) -> str:
     """CREATE TABLE with the columns in their places; a column that was dropped stands as one until `_dropped`."""
     parts = [_column(column, types) for column in columns]
+    if foreign is not None:
+        return foreign_table(quoted(source.schema_, source.name), (*parts, *checks), foreign)
     text = f"CREATE TABLE {quoted(source.schema_, source.name)} ({', '.join((*parts, *checks))})"
     if source.kind == "p":
         if source.partition_key is None:

@@ -6,7 +6,7 @@ macOS keep no blocks for what was never written, and one that does is refused be
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -41,10 +41,29 @@ def set_lengths(data: Path, account: Account, lengths: Iterable[Length]) -> list
         _try_sparse(data)
         return [each.path for each in wanted if not set_length(data, account, each)]
     except OSError as error:
-        raise CannotStart(
-            f"the stand-in's files could not be given their sizes: {error.strerror or error}",
-            hint="check the space in the cache folder, or set XDG_CACHE_HOME to another file system",
-        ) from None
+        raise _no_room(error) from None
+
+
+def make_files(data: Path, account: Account, files: Mapping[str, int | None]) -> None:
+    """Files below the data folder of so many bytes, sparsely; none where that is None. Raises CannotStart."""
+    try:
+        for name, size in files.items():
+            if size is not None:
+                path = data / name
+                path.parent.mkdir(mode=0o700, exist_ok=True)
+                account.own(path.parent)
+                with path.open("wb") as file:
+                    file.truncate(size)
+                account.own(path)
+    except OSError as error:
+        raise _no_room(error) from None
+
+
+def _no_room(error: OSError) -> CannotStart:
+    return CannotStart(
+        f"the stand-in's files could not be given their sizes: {error.strerror or error}",
+        hint="check the space in the cache folder, or set XDG_CACHE_HOME to another file system",
+    )
 
 
 def _try_sparse(data: Path) -> None:

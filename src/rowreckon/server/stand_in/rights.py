@@ -14,6 +14,7 @@ import psycopg
 from psycopg import sql
 
 from rowreckon.server.connecting.connection import Connection, first_line
+from rowreckon.stand_in.definitions import schemas_of
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.rights import MOST_ROLES, SourceRights, SourceRole, role_there
 
@@ -135,6 +136,6 @@ where p.pronamespace = n.oid and p.proname = w.name
 
 def let_all_use(maker: Connection, facts: StandInFacts) -> None:
     """Everybody may name what is in the schemas."""
-    for schema in sorted({r.schema_ for r in (*facts.relations, *facts.functions, *facts.types)}):
+    for schema in schemas_of(facts):
         with contextlib.suppress(psycopg.Error):
             maker.execute(sql.SQL("grant usage on schema {} to public").format(sql.Identifier(schema)))

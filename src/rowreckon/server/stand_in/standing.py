@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -12,15 +12,16 @@ from psycopg import sql
 
 from rowreckon.errors import CannotStart, UsageError
 from rowreckon.server.connecting.connection import Connection, connected, first_line
-from rowreckon.stand_in.definitions import Definition, definitions
-from rowreckon.stand_in.facts import StandInFacts, heights_of
+from rowreckon.stand_in.definitions import definitions
+from rowreckon.stand_in.facts import StandInFacts, heights_of, without_extensions
+from rowreckon.stand_in.foreign import FOLDER
 from rowreckon.stand_in.lacking import lacking, page_costs
 from rowreckon.stand_in.pages import PAGE
 
 from .collations import make_collations
 from .extended import write_extended
-from .extensions import make_extensions
-from .files import SEGMENT_PAGES, Length, set_lengths
+from .extensions import make_extensions, make_foreign_servers, own_files
+from .files import SEGMENT_PAGES, Length, make_files, set_lengths
 from .filling import DATABASE, MAKER, READER, check_build, insert_ends, make_database, new_oids, run_definitions
 from .home import Home, home
 from .planning import Planner, planner
@@ -74,34 +75,41 @@ def _check_build(facts: StandInFacts) -> None:
 
 def _fill(place: Home, facts: StandInFacts) -> list[str]:
     """Fill the running server and its files; it has ended afterwards. Gives what it does without."""
-    made, refused = definitions(facts)
-    without = [*lacking(facts), *(f"{each.what} {each.why}" for each in refused)]
+    without: list[str] = []
     try:
         with connected(place.dsn("postgres", "postgres")) as admin:
             check_build(admin)
             without += make_database(admin, facts.server)
             _set_page_costs(admin, facts)
         with connected(place.dsn("postgres", DATABASE)) as admin:
-            without += _rebuild(place, admin, facts, made)
+            without += _rebuild(place, admin, facts)
             lengths = _lengths(admin, facts, new_oids(admin, facts))
             admin.execute("checkpoint")
     except psycopg.Error as error:
         raise CannotStart(f"the stand-in could not be filled: {first_line(error)}") from None
     place.end_in_order()
     low = set(set_lengths(place.data, place.account, lengths))
+    make_files(place.data, place.account, {f"{FOLDER}/{f.relation}": f.size for f in facts.foreign_files})
     if low:
         without.append(f"{len(low)} B-trees have another height than the source's")
     return without
 
 
-def _rebuild(place: Home, admin: Connection, facts: StandInFacts, made: Sequence[Definition]) -> list[str]:
+def _rebuild(place: Home, admin: Connection, source: StandInFacts) -> list[str]:
     admin.execute(sql.SQL("alter schema public owner to {}").format(sql.Identifier(MAKER)))
     with connected(place.dsn(MAKER, DATABASE)) as maker:
-        without = [*make_roles(admin, facts)]
-        without += run_definitions(maker, [each for each in made if each.step == "schema"])
-        without += make_extensions(admin, facts)
+        without = [*make_roles(admin, source)]
+        without += run_definitions(maker, [each for each in definitions(source)[0] if each.step == "schema"])
+        failed = make_extensions(admin, source)
+        facts = without_extensions(source, failed)
+        made, refused = definitions(facts)
+        without += [*lacking(facts), *(f"{each.what} {each.why}" for each in refused), *failed.values()]
         without += make_collations(admin, facts)
-        without += run_definitions(maker, [each for each in made if each.step != "schema"])
+        without += make_foreign_servers(admin, facts)
+        before = [each for each in made if each.step in ("type", "function")]
+        without += run_definitions(maker, before)
+        without += own_files(admin, facts, made)
+        without += run_definitions(maker, [each for each in made if each not in before and each.step not in _APART])
         held, unheld = insert_ends(admin, maker, facts)
         let_all_use(maker, facts)
         oids = new_oids(admin, facts)
@@ -113,6 +121,10 @@ def _rebuild(place: Home, admin: Connection, facts: StandInFacts, made: Sequence
         ]
         write_rights(admin, facts, oids)
         return without
+
+
+_APART: Final = ("schema", "file")
+"""Steps that come before the others."""
 
 
 def _set_page_costs(admin: Connection, facts: StandInFacts) -> None:
