@@ -43,6 +43,7 @@ create foreign table quay.paper (boat_id int, day date, note text) server here
   options (filename '/etc/services', format 'csv');
 create foreign table quay.told (boat_id int, note text) server here options (program 'true', format 'csv');
 vacuum analyze quay.boat;
+checkpoint;
 """
 
 QUERIES: dict[str, tuple[str, ...]] = {

@@ -11,8 +11,7 @@ $1 is the request, $2 the resolved names, both json.  Each gives one JSON value.
 
 from __future__ import annotations
 
-from .reviewed import REFUSED, STABLE, TEXT_SEARCH, VOLATILE
-from .shipped import SHIPPED
+from .reviewed import REFUSED, SHIPPED, STABLE, TEXT_SEARCH, VOLATILE
 
 USERS = "'16384'::oid"
 """The first OID of objects that a user made."""

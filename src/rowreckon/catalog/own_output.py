@@ -12,7 +12,7 @@ OIDs.
 from __future__ import annotations
 
 from .own_code import USERS
-from .shipped import SHIPPED
+from .reviewed import SHIPPED
 
 NOT_PRINTED = "..."
 """What stands in an answer in place of a definition that was left out: no SQL, so that nothing takes it for one; ASCII,

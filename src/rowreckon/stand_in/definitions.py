@@ -13,6 +13,7 @@ from typing import Final, Literal
 from rowreckon.catalog.request import quoted
 from rowreckon.frozen import frozen
 
+from .bodies import STUB_CALLED
 from .facts import (
     CARRIED_EXTENSIONS,
     SourceColumn,
@@ -221,7 +222,7 @@ def function(source: SourceFunction) -> str:
     return as_text(tree)
 
 
-_INERT: Final = "begin raise exception using errcode = 'feature_not_supported', message = 'a stub was called'; end"
+_INERT: Final = f"begin raise exception using errcode = 'feature_not_supported', message = '{STUB_CALLED}'; end"
 _VOLATILITY: Final = {"i": "IMMUTABLE", "s": "STABLE", "v": "VOLATILE"}
 _PARALLEL: Final = {"s": "SAFE", "r": "RESTRICTED", "u": "UNSAFE"}
 _OPTIONS: Final = frozenset({"language", "volatility", "parallel", "strict", "cost", "rows", "as"})

@@ -27,9 +27,10 @@ from rowreckon.bounds import (
     Whole,
     check_bounds,
 )
-from rowreckon.catalog.shipped import SHIPPED_EXTENSIONS
+from rowreckon.catalog.reviewed import SHIPPED_EXTENSIONS
 from rowreckon.errors import BrokenPlan
 
+from .beyond.foreign import ForeignFile, SourceForeign
 from .figures import (
     ColumnEnds,
     EndRow,
@@ -41,7 +42,6 @@ from .figures import (
     SourceStatistics,
     ToldHeight,
 )
-from .foreign import ForeignFile, SourceForeign
 from .parts import Identifier, Named, Part
 from .rights import SourcePolicy, SourceRights, SourceRole
 

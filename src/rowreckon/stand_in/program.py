@@ -15,7 +15,8 @@ from typing import Final
 from rowreckon.catalog import own_code, own_output, questions
 from rowreckon.catalog.program import PATH_SETTING, SAFE_PATH, in_order
 
-from . import foreign, queries, queries_collations, queries_extensions, queries_inside, queries_rights
+from . import queries, queries_collations, queries_inside, queries_rights
+from .beyond import extension_types, foreign
 from .facts import SCHEMA
 
 REQUEST_SETTING: Final = "rowreckon.stand_in_request"
@@ -30,7 +31,7 @@ _SECTIONS: Final = (
     ("relations", queries.RELATIONS),
     ("columns", queries.COLUMNS),
     ("types", queries.TYPES),
-    ("extension_types", queries_extensions.EXTENSION_TYPES),
+    ("extension_types", extension_types.EXTENSION_TYPES),
     ("foreign", foreign.FOREIGN),
     ("foreign_files", foreign.FOREIGN_FILES),
     ("collations", queries_collations.COLLATIONS),

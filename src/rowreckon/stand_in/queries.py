@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from rowreckon.catalog.shipped import SHIPPED
+from rowreckon.catalog.reviewed import SHIPPED
 
 _USERS: Final = "'16384'::oid"
 """The first OID of objects that a user made (src/include/access/transam.h: FirstNormalObjectId)."""

@@ -8,8 +8,8 @@ from typing import Final
 
 from rowreckon.catalog.request import quoted
 
+from .beyond.foreign import SourceForeign, foreign_table
 from .facts import SourceColumn, SourceRelation
-from .foreign import SourceForeign, foreign_table
 from .permitted import EXPRESSION, NotPermitted, as_text, one_statement
 
 _TABLE: Final = EXPRESSION | frozenset(

@@ -19,6 +19,7 @@ from rowreckon.plan.document import parse_document, rebuild_plan
 from rowreckon.plan.printed import Printed, called
 from rowreckon.plural import counted
 from rowreckon.server.executing.alternatives import switch_sets
+from rowreckon.stand_in.bodies import looked_into, not_comparable
 from rowreckon.stand_in.compare import PlanDifference, plan_differences
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.settings import planning_settings
@@ -157,8 +158,10 @@ def _asked(capture: Capture, facts: StandInFacts, there: StandIn, threshold: flo
     if differences and capture.prepared is None and has_parameters(capture.query):
         return _noted(capture, WITHOUT_VALUES)
     if differences:
+        hidden = looked_into(query, facts)
+        why = [*_told(differences, plan), *([not_comparable(hidden)] if hidden else [])]
         others = there.place.other_programs(facts.server.version)
-        return _noted(capture, *_told(differences, plan), *_lacks(without), *others)
+        return _noted(capture, *why, *_lacks(without), *others)
     reckoned = reckoned_of(capture)
     joins = misestimated_joins(reckoned, threshold=threshold)
     found = _rivals(query, planner, settings, {join.method for join in joins})

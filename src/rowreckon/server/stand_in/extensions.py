@@ -12,9 +12,9 @@ import psycopg
 from psycopg import sql
 
 from rowreckon.server.connecting.connection import Connection, first_line
+from rowreckon.stand_in.beyond.foreign import carried
 from rowreckon.stand_in.definitions import Definition
 from rowreckon.stand_in.facts import CARRIED_EXTENSIONS, StandInFacts
-from rowreckon.stand_in.foreign import carried
 
 from .filling import MAKER, run_definitions
 

@@ -11,6 +11,7 @@ from psycopg import sql
 
 from rowreckon.errors import StatementFailed, StatementRefused
 from rowreckon.server.connecting.connection import Connection, connected, first_line
+from rowreckon.stand_in.bodies import STUB_CALLED
 from rowreckon.stand_in.permitted import STATEMENT, NotPermitted, as_text, check_parts
 from rowreckon.stand_in.rights import role_there
 
@@ -118,14 +119,19 @@ class Planner:
             return plan_document(self._connection.execute(statement, binary=not parameters))
         except psycopg.Error as error:
             self._connection.execute("rollback to savepoint asked")
-            raise StatementFailed(
-                f"the stand-in can't plan the query: {first_line(error)}", sqlstate=error.sqlstate
-            ) from None
+            raise StatementFailed(_why_unplanned(error), sqlstate=error.sqlstate) from None
 
     def _set(self, name: str, value: str) -> None:
         """A setting for the transaction; one that this release does not have, or not so, is passed over."""
         with contextlib.suppress(psycopg.Error), self._connection.transaction():
             self._connection.execute("select pg_catalog.set_config(%s, %s, true)", (name, value))
+
+
+def _why_unplanned(error: psycopg.Error) -> str:
+    if error.diag.message_primary != STUB_CALLED:
+        return f"the stand-in can't plan the query: {first_line(error)}"
+    called = (error.diag.context or "").partition(" line ")[0].removeprefix("PL/pgSQL function ")
+    return f"not comparable: the planner runs {' '.join(called.split())[:200]}, and a stand-in has no function's body"
 
 
 def explainable(query: str | ParseResult) -> tuple[str, bool]:

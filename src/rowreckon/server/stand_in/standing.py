@@ -12,9 +12,9 @@ from psycopg import sql
 
 from rowreckon.errors import CannotStart, UsageError
 from rowreckon.server.connecting.connection import Connection, connected, first_line
+from rowreckon.stand_in.beyond.foreign import FOLDER
 from rowreckon.stand_in.definitions import definitions
 from rowreckon.stand_in.facts import StandInFacts, heights_of, without_extensions
-from rowreckon.stand_in.foreign import FOLDER
 from rowreckon.stand_in.lacking import lacking, page_costs
 from rowreckon.stand_in.pages import PAGE
 
@@ -106,10 +106,9 @@ def _rebuild(place: Home, admin: Connection, source: StandInFacts) -> list[str]:
         without += [*lacking(facts), *(f"{each.what} {each.why}" for each in refused), *failed.values()]
         without += make_collations(admin, facts)
         without += make_foreign_servers(admin, facts)
-        before = [each for each in made if each.step in ("type", "function")]
-        without += run_definitions(maker, before)
+        without += run_definitions(maker, [each for each in made if each.step == "type"])
         without += own_files(admin, facts, made)
-        without += run_definitions(maker, [each for each in made if each not in before and each.step not in _APART])
+        without += run_definitions(maker, [each for each in made if each.step not in _APART])
         held, unheld = insert_ends(admin, maker, facts)
         let_all_use(maker, facts)
         oids = new_oids(admin, facts)
@@ -123,7 +122,7 @@ def _rebuild(place: Home, admin: Connection, source: StandInFacts) -> list[str]:
         return without
 
 
-_APART: Final = ("schema", "file")
+_APART: Final = ("schema", "type", "file")
 """Steps that come before the others."""
 
 

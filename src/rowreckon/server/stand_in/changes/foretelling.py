@@ -16,6 +16,7 @@ from rowreckon.server.stand_in.forging import Allowance, forged
 from rowreckon.server.stand_in.moving import Moving
 from rowreckon.server.stand_in.planning import Planner
 from rowreckon.server.stand_in.standing import StandIn
+from rowreckon.stand_in.bodies import looked_into, not_comparable
 from rowreckon.stand_in.compare import plan_differences
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.foretellable import statements_of, why_not_foretold
@@ -88,7 +89,7 @@ def foretell(
         numbers.setdefault(plan.source, number)
     remedies = list(audit.remedies)
     try:
-        found = [_before(there.planner, facts, query, numbers.get(query.name)) for query in queries]
+        found = [before_any_change(there.planner, facts, query, numbers.get(query.name)) for query in queries]
         before, roles = [one for one, _ in found], [role for _, role in found]
         allowed = Allowance()
         for at, remedy in enumerate(remedies):
@@ -159,11 +160,14 @@ def _moved(
     return tuple(found)
 
 
-def _before(
+def before_any_change(
     planner: Planner, facts: StandInFacts, query: ListedQuery, number: int | None
 ) -> tuple[Planned, str | None]:
     """The plan without any change, where it is the source's, and the role under which it is."""
     if query.captured is None:
+        hidden = looked_into(query.text, facts)
+        if hidden:
+            return Planned(query.name, number, None, not_comparable(hidden)), None
         return _planned(planner, query, number), None
     try:
         asked, document = planned_for_its_role(

@@ -14,10 +14,9 @@ from pydantic import Field
 
 from rowreckon.bounds import Counter, Name, Oid
 from rowreckon.catalog.request import quoted
-from rowreckon.catalog.shipped import SHIPPED_EXTENSIONS
-
-from .parts import Identifier, Part
-from .permitted import EXPRESSION, NotPermitted, as_text, one_statement
+from rowreckon.catalog.reviewed import SHIPPED_EXTENSIONS
+from rowreckon.stand_in.parts import Identifier, Part
+from rowreckon.stand_in.permitted import EXPRESSION, NotPermitted, as_text, one_statement
 
 _KEPT: Final = ("fdw_startup_cost", "fdw_tuple_cost", "use_remote_estimate", "extensions", "async_capable", "program")
 FOLDER: Final = "foreign_files"
