@@ -18,6 +18,7 @@ from rowreckon.bounds import (
     Cost,
     Counter,
     Difference,
+    Height,
     Name,
     Oid,
     Pages,
@@ -149,6 +150,7 @@ class SourceIndex(Named):
     keys: Annotated[tuple[Identifier, ...], Field(max_length=100)]
     expressions: Annotated[tuple[AttNum, ...], Field(max_length=100)] = ()
     partial: bool = False
+    guessed_height: Height | None = None
     page_costs: dict[Name, Annotated[str, Field(max_length=40)]] | None = None
 
 
@@ -202,6 +204,7 @@ class StandInFacts(Part):
     heights: Annotated[tuple[ToldHeight, ...], _MANY] = ()
     ends: Annotated[tuple[ColumnEnds, ...], Field(max_length=100_000)] = ()
     end_rows: Annotated[tuple[EndRow, ...], Field(max_length=100_000)] = ()
+    from_dump: bool = False
     missing: Annotated[tuple[Text, ...], Field(max_length=10_000)] = ()
 
     @model_validator(mode="after")
@@ -242,11 +245,11 @@ def stand_in_facts(text: str) -> StandInFacts:
 
 
 def heights_of(facts: StandInFacts) -> dict[int, int]:
-    """Heights of B-trees by their OIDs, where EXPLAIN read the index that was meant."""
+    """Heights of B-trees by their OIDs, where EXPLAIN read the index that was meant, or where nobody could ask it."""
     from rowreckon.catalog.answer_indexes import height_from_startup
 
     names = {index.oid: index.name for index in facts.indexes}
-    found: dict[int, int] = {}
+    found = {index.oid: index.guessed_height for index in facts.indexes if index.guessed_height is not None}
     for told in facts.heights:
         height = height_from_startup(told.startup) if told.startup is not None else None
         if height is not None and told.name == names.get(told.index) and told.node in _INDEX_SCANS:

@@ -153,15 +153,17 @@ def with_stand_in(
 
     It stands until the block ends. Raises BrokenPlan for the answer, UsageError for a query without facts for it.
     """
-    from rowreckon.cli.facts.stand_in import Stood, asking_stand_in, facts_in
+    from rowreckon.cli.facts.stand_in import Stood, asking_stand_in, facts_in, facts_in_dumps
 
     if query is not None and paths and not wanted:
         raise UsageError(
             "--query is for a stand-in, and --no-stand-in does without one", hint="leave out one of the two"
         )
     facts = None
-    if wanted and len(paths) == 1:
-        facts = facts_in(read_bytes(paths[0], most_bytes, "the file of facts").decode("utf-8", "replace"))
+    if wanted and paths:
+        texts = [read_bytes(path, most_bytes, "the file of facts").decode("utf-8", "replace") for path in paths]
+        facts = facts_in(texts[0]) if len(texts) == 1 else None
+        facts = facts if facts is not None else facts_in_dumps(inputs, texts, query)
     if facts is not None:
         with asking_stand_in(inputs, facts, query, threshold, servers, masked=masked) as stood:
             yield stood
@@ -169,7 +171,7 @@ def with_stand_in(
     if query is not None and paths:
         raise UsageError(
             "--query is for a stand-in, and the facts hold none",
-            hint="write the script with `rowreckon ask --stand-in`, or leave out --query",
+            hint="write the script with `rowreckon ask --stand-in`, dump with --statistics, or leave out --query",
         )
     yield Stood(inputs)
 

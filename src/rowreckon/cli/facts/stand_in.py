@@ -111,6 +111,20 @@ def facts_in(answer: str) -> StandInFacts | None:
     return None if text is None else stand_in_facts(text)
 
 
+def facts_in_dumps(inputs: Inputs, texts: Sequence[str], query: Path | None) -> StandInFacts | None:
+    """What dumps hold for a stand-in of the relations that the plans and their queries name; None without statistics.
+
+    Raises BrokenPlan, and UsageError and UnreadableFile for `query`.
+    """
+    from rowreckon.stand_in.from_dump.facts import facts_of_dump, holds_statistics
+    from rowreckon.stand_in.mentioned import concerned
+
+    if not any(map(holds_statistics, texts)):
+        return None
+    captures, others = with_queries([item for item in inputs if isinstance(item, Capture)], query)
+    return facts_of_dump(texts, concerned(captures, others.values())[0])
+
+
 @dataclass(frozen=True, slots=True)
 class Stood:
     """`inputs` with what a stand-in said of them; `foretold` asks it what an audit's remedies would do."""

@@ -39,6 +39,9 @@ from .values import plans_by_value, some_notes
 AGREES: Final = "the stand-in plans this query as the source did, to the cent"
 LIMITED: Final = "it was planned for a role of the source that does not see everything"
 RIVALS: Final = "what its planner says that other join methods cost at the estimates comes from the stand-in"
+FROM_DUMP: Final = (
+    "the stand-in was built from a dump: it has the page counts of the last ANALYZE, and guessed heights of B-trees"
+)
 WITHOUT_VALUES: Final = (
     f"{STAND_IN_NOT_ASKED}the plan came without the values of its query's parameters, which --query gives"
 )
@@ -92,6 +95,8 @@ def asked_stand_in(
                 progress("asking the stand-in", done, len(planned) + 1)
                 known = _recognised(out[number], left, facts, there.planner, plans)
                 out[number] = _asked(known, facts, there, threshold, allowed) if known.query else known
+                if known.query and facts.from_dump:
+                    out[number] = _noted(out[number], FROM_DUMP)
                 if known.query and isinstance(named, ContainerImage):
                     out[number] = _noted(out[number], f"the stand-in's server was {there.place.binaries.told}")
         except RowreckonError as error:

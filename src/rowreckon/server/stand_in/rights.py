@@ -65,7 +65,7 @@ def write_rights(admin: Connection, facts: StandInFacts, oids: dict[int, int]) -
     """Owners, grants, row security and leakproof functions; whoever plans by default sees everything."""
     rights = {each.relation: each for each in facts.rights}
     supers = [role_there(role.name) for role in made_roles(facts) if role.superuser]
-    everything = [(name, privilege) for name in (READER, *supers) for privilege in _SEEN]
+    everything = [(name, privilege) for name in (READER, MAKER, *supers) for privilege in _SEEN]
     relations: list[dict[str, Any]] = []
     columns: list[dict[str, Any]] = []
     for each in facts.relations:

@@ -178,7 +178,12 @@ def _slots(source: Figures, column: _Column, ends: tuple[str, str] | None) -> li
 
 
 def _from_json(values: str | None) -> str:
-    """An array of an array in JSON, as pg_stats gives it through to_jsonb; an empty one where it is none."""
+    """An array of an array in JSON, as pg_stats gives it through to_jsonb; an empty one where it is none.
+
+    What a dump has is an array already.
+    """
+    if values is not None and values.startswith("{"):
+        return values
     try:
         found = json.loads(values) if values is not None else []
     except (ValueError, RecursionError):
