@@ -149,6 +149,18 @@ class DistinctFact(NamedTuple):
     sources: tuple[Source, ...]
 
 
+class UnledFact(NamedTuple):
+    """A column that leads no index of its whole table, and what tells it.
+
+    An index with a predicate may serve a query that asks more of the table than `conditions`; one that another column
+    leads is gone down at least so many times for each search.
+    """
+
+    conditions: frozenset[str]
+    descents: float
+    source: Source
+
+
 @frozen
 class LearnedFacts:
     """What other plans tell of the relations of one plan; `contradicted` are relations of which they tell nothing, as
@@ -159,6 +171,7 @@ class LearnedFacts:
     left_out: int = 0
     indexes: Mapping[RelationName, tuple[IndexFact, ...]] = field(default_factory=lambda: MappingProxyType({}))
     distinct: Mapping[ColumnName, DistinctFact] = field(default_factory=lambda: MappingProxyType({}))
+    unled: Mapping[ColumnName, tuple[UnledFact, ...]] = field(default_factory=lambda: MappingProxyType({}))
 
     def size(self, schema: str | None, name: str | None) -> SizeFact | None:
         """The size of a relation, None where nothing is learned of it."""
@@ -166,7 +179,7 @@ class LearnedFacts:
         return self.sizes.get(known) if known is not None else None
 
     def indexes_on(self, schema: str | None, name: str | None) -> tuple[IndexFact, ...]:
-        """The indexes of a relation that are learned; that others are absent no plan proves."""
+        """The indexes of a relation that are learned; that others are absent only `unled` columns prove."""
         known = relation_name(schema, name)
         return self.indexes.get(known, ()) if known is not None else ()
 

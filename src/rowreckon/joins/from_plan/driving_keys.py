@@ -5,6 +5,8 @@ Source: get_memoize_path in optimizer/path/joinpath.c, cost_memoize_rescan in op
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from rowreckon.cost import GroupRelation, estimate_num_groups
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
@@ -37,10 +39,20 @@ def driving_column(case: JoinAtHand, driver: Side) -> ColumnName | None:
     return ColumnName(relation, column.column) if relation is not None and column is not None else None
 
 
-def driving_keys(case: JoinAtHand, driver: Side, relations: RelationEvidence) -> DrivingKeys | None:
-    """The keys that drive the loop, where another plan tells how many there are."""
+class KeyBounds(NamedTuple):
+    """The driving keys where they are as few, and as many, as other plans leave possible."""
+
+    few: DrivingKeys
+    many: DrivingKeys
+
+
+def driving_keys(case: JoinAtHand, driver: Side, relations: RelationEvidence) -> KeyBounds | None:
+    """The keys that drive the loop, where other plans tell how many there are at least."""
     column = driving_column(case, driver)
     node = case.reckoned.tree.nodes[driver.scan] if driver.scan is not None else None
     values = relations.distinct(column) if column is not None else None
     seen = relations.of(node) if isinstance(node, ScanNode) else None
-    return DrivingKeys(values, seen.tuples) if values is not None and seen is not None else None
+    if values is None or seen is None or values.low <= 1.0:
+        return None
+    few, many = (DrivingKeys(min(v, max(seen.tuples, 1.0)), seen.tuples) for v in values)
+    return KeyBounds(few, many)

@@ -76,9 +76,13 @@ def searches(case: JoinAtHand, side: Side, relations: RelationEvidence) -> tuple
     kind = facts.kind if inner else TURNED_KIND.get(facts.kind)
     keeps = has_memoize(settings.server_major) and settings.enable_memoize and kind in ("Inner", "Left")
     known = driving_keys(case, driver, relations) if keeps else None
-    found = [Search(i, i.searched(settings, loops, side.width, None, known), bool(led), doubted) for i in readings]
-    if keeps and known is None:
-        column, cheapest = driving_column(case, driver), readings[1]
+    many = known.many if known is not None else None
+    found = [Search(i, i.searched(settings, loops, side.width, None, many), bool(led), doubted) for i in readings]
+    column, cheapest = driving_column(case, driver), readings[1]
+    if known is not None and known.few != known.many:
+        remembered = cheapest.searched(settings, loops, side.width, None, known.few)
+        found.append(Search(cheapest, remembered, bool(led), doubted, column))
+    elif keeps and known is None:
         remembered = cheapest.searched(settings, loops, side.width, _spared(reckoned, facts, driver))
         found.append(Search(cheapest, remembered, bool(led), doubted, column))
     return tuple(found)

@@ -13,7 +13,7 @@ from types import MappingProxyType
 from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.frozen import frozen
-from rowreckon.learned.facts import NOTHING_LEARNED, ColumnName, IndexFact, LearnedFacts, relation_name
+from rowreckon.learned.facts import NOTHING_LEARNED, Bounds, ColumnName, IndexFact, LearnedFacts, relation_name
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import ScanNode
 from rowreckon.plan.tree import base_name
@@ -71,6 +71,11 @@ class RelationEvidence:
         return self._seen[name]
 
     @property
+    def learned(self) -> LearnedFacts:
+        """What other plans tell."""
+        return self._learned
+
+    @property
     def any_learned(self) -> bool:
         """Whether other plans tell of this one's relations."""
         return bool(self._learned.sizes)
@@ -88,10 +93,10 @@ class RelationEvidence:
         """The indexes of the relation that a node scans, as far as other plans tell of them."""
         return self._learned.indexes_on(node.schema_name, node.relation_name)
 
-    def distinct(self, column: ColumnName) -> float | None:
+    def distinct(self, column: ColumnName) -> Bounds | None:
         """How many different values a column has, None where no other plan tells."""
         fact = self._learned.distinct.get(column)
-        return fact.values.low if fact is not None and fact.values.exact else None
+        return fact.values if fact is not None else None
 
     def dumped(self, node: ScanNode) -> SeenRelation | None:
         """The size of a relation by a statistics dump, which may be older or newer than the plan."""

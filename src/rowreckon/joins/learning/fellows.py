@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.joins.facts.own_workers import reckoned_of
-from rowreckon.joins.learning.group_counts import distinct_facts
+from rowreckon.joins.learning.column_facts import distinct_values, unled_columns
 from rowreckon.joins.learning.index_searches import SearchEvidence, index_facts
 from rowreckon.joins.learning.plan_evidence import PlanTold, names_schemas, plan_evidence
 from rowreckon.learned.facts import NOTHING_LEARNED, IndexFact, LearnedFacts, RelationName, Size
@@ -59,9 +59,10 @@ class Fellows:
             return NOTHING_LEARNED
         learned = self._together.facts_for(number, self._groups[number])
         agreeing = self._groups[number] - self._together.contradicting(number)
-        read = self._told[number].sizes.reads
-        groups = (g for other in agreeing for g in self._told[other].groups if g.column.relation in read)
-        return replace(learned, indexes=self._indexes(learned, agreeing), distinct=distinct_facts(groups))
+        told = [self._told[other] for other in agreeing]
+        indexes = self._indexes(learned, agreeing)
+        distinct = distinct_values(told, learned.sizes, indexes)
+        return replace(learned, indexes=indexes, distinct=distinct, unled=unled_columns(told, learned.sizes, distinct))
 
     def _indexes(self, learned: LearnedFacts, numbers: frozenset[int]) -> dict[RelationName, tuple[IndexFact, ...]]:
         """The indexes of relations of known size that these plans searched."""

@@ -6,13 +6,13 @@ hold different values. Source: estimate_num_groups in utils/adt/selfuncs.c, rele
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from typing import NamedTuple
 
 from rowreckon.cost.units import DEFAULT_NUM_DISTINCT
 from rowreckon.joins.facts.output_texts import is_column
 from rowreckon.joins.learning.table_scans import Reading
-from rowreckon.learned.facts import ANY, Bounds, ColumnName, DistinctFact, Source, relation_name
+from rowreckon.learned.facts import Bounds, ColumnName, Source, relation_name
 from rowreckon.plan.nodes import AggregateNode, IndexScanNode, ScanNode
 
 _WHOLE = frozenset({"Seq Scan", "Index Scan", "Index Only Scan"})
@@ -63,13 +63,3 @@ def _whole_scan(reading: Reading, number: int) -> ScanNode | None:
     if isinstance(node, IndexScanNode) and node.index_cond:
         return None
     return node if reading.reckoned.parallelism.divisors(below[0]) == (1.0, 1.0) else None
-
-
-def distinct_facts(evidence: Iterable[GroupEvidence]) -> dict[ColumnName, DistinctFact]:
-    """The different values of columns; nothing of one on which the plans do not agree."""
-    found: dict[ColumnName, DistinctFact] = {}
-    for one in sorted(evidence, key=lambda each: (each.column, each.values, each.source.order)):
-        known = found.get(one.column, DistinctFact(ANY, ()))
-        sources = known.sources or (one.source,)
-        found[one.column] = DistinctFact(known.values.meet(one.values), sources)
-    return {column: fact for column, fact in found.items() if not fact.values.empty}

@@ -6,8 +6,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from rowreckon.joins.facts.settings import settings_of
 from rowreckon.joins.learning.group_counts import GroupEvidence, groups_in
+from rowreckon.joins.learning.hashed_keys import HashedEvidence, hashed_in
 from rowreckon.joins.learning.index_searches import SearchEvidence, searches_in
 from rowreckon.joins.learning.table_scans import Reading, scan_evidence
+from rowreckon.joins.learning.unled_columns import UnledEvidence, unled_in
 from rowreckon.learned.facts import RelationName, relation_name
 from rowreckon.learned.together import PlanEvidence
 from rowreckon.plan.conditions import parse_condition
@@ -37,11 +39,14 @@ def names_schemas(root: PlanNode) -> bool:
 
 
 class PlanTold(NamedTuple):
-    """What one plan tells: sizes, the searches of its indexes, and how many groups whole tables have."""
+    """What one plan tells: sizes, the searches of its indexes, how many groups whole tables have, which columns
+    lead no index, and how many rows share a hashed value."""
 
     sizes: PlanEvidence
     searches: tuple[SearchEvidence, ...]
     groups: tuple[GroupEvidence, ...] = ()
+    unled: tuple[UnledEvidence, ...] = ()
+    hashed: tuple[HashedEvidence, ...] = ()
 
 
 def plan_evidence(capture: Capture, reckoned: ReckonedTree) -> PlanTold:
@@ -58,6 +63,8 @@ def plan_evidence(capture: Capture, reckoned: ReckonedTree) -> PlanTold:
     told: list[SizeEvidence] = []
     searches: tuple[SearchEvidence, ...] = ()
     groups: tuple[GroupEvidence, ...] = ()
+    unled: tuple[UnledEvidence, ...] = ()
+    hashed: tuple[HashedEvidence, ...] = ()
     if not (_from_cache(tree) or any((node.total_cost or 0.0) >= _DISABLED for node in tree.nodes)):
         reading = Reading(settings, not lacking, reckoned, capture.name, capture.captured_at)
         for number, node in enumerate(tree.nodes):
@@ -70,7 +77,9 @@ def plan_evidence(capture: Capture, reckoned: ReckonedTree) -> PlanTold:
                 told.append(evidence)
         searches = tuple(searches_in(reading, capture.query))
         groups = tuple(groups_in(reading))
-    return PlanTold(PlanEvidence(capture.name, release, frozenset(reads), tuple(told)), searches, groups)
+        unled, hashed = tuple(unled_in(reading)), tuple(hashed_in(reading))
+    sizes = PlanEvidence(capture.name, release, frozenset(reads), tuple(told))
+    return PlanTold(sizes, searches, groups, unled, hashed)
 
 
 def _from_cache(tree: PlanTree) -> bool:

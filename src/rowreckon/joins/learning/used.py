@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from rowreckon.joins.from_plan.unled_scans import unled_of
 from rowreckon.joins.learning.order import in_order
 from rowreckon.learned.facts import ColumnName, relation_name
 from rowreckon.plan.clause import ColumnReference
@@ -18,9 +19,11 @@ if TYPE_CHECKING:
 
 
 def plans_used(learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts, own: str) -> tuple[str, ...]:
-    """The other plans that tell the sizes of a join's relations and the indexes on its columns, by name; `own` is the
-    join's own plan."""
+    """The other plans that tell the sizes of a join's relations, the indexes on its columns and that there are none, by
+    name; `own` is the join's own plan."""
     names: set[str] = set()
+    for side in (facts.outer, facts.inner):
+        names.update(fact.source.plan for fact in unled_of(reckoned, facts, side, learned))
     for number in (facts.outer.scan, facts.inner.scan):
         node = reckoned.tree.nodes[number] if number is not None else None
         fact = learned.size(node.schema_name, node.relation_name) if isinstance(node, ScanNode) else None

@@ -8,7 +8,7 @@ over an ordered index are left out: they gain on a hash join only where far fewe
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import ceil, log2
+from math import ceil, inf, isfinite, log2
 
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
 from rowreckon.cost.capabilities import has_skip_scan
@@ -22,6 +22,10 @@ _UNSEEN = "the plan does not tell whether there is an index on the {} side's joi
 
 _FULL_LEAF, _MOST_FANOUT = 1358.0, 407.0
 """Entries of a B-tree leaf where all share one key (nbtdedup.c), and keys of eight bytes on an inner page, at most."""
+
+SEARCHED_INNER = ("Inner", "Left", "Semi", "Anti")
+SEARCHED_OUTER = ("Inner", "Right", "Right Semi", "Right Anti")
+"""The joins of which a nested loop may search the inner or the outer side."""
 
 _MOST_MATCHES = 20.0
 """Rows that a row finds at most where a semijoin's plan does not tell (common practice, no source)."""
@@ -52,24 +56,26 @@ def hidden_ways(
         outer_cost = join.outer_paths[0].path.total_cost
         known, told = join.executed_inner is not None, join.turned_inner is not None
         may_find = facts.inner.scan is not None and not known and not case.no_index_finds(facts.inner)
-        if facts.kind in ("Inner", "Left", "Semi", "Anti") and may_find:
+        if facts.kind in SEARCHED_INNER and may_find:
             per_outer = facts.output_rows / max(facts.outer.planner_rows, 1.0)
             if not _ruled_out(settings, bound, outer_cost, join.outer.rows / join.processes, per_outer):
                 entries = max(join.inner.rows, *(c.inner.relation_tuples for c in join.clauses))
                 swept = case.indexes_are_swept(facts.inner)
                 stops = facts.kind in ("Semi", "Anti")
-                search = _least_search(settings, entries, swept=swept, stops=stops)
+                again = case.descents(facts.inner)
+                search = _least_search(settings, entries, swept=swept, stops=stops, descents=again)
                 low = _driven(settings, bound, outer_cost, join.outer.rows, search, join.processes, turned=False)
                 found.append(HiddenWay("nested_loop", _UNSEEN.format("inner"), low))
         may_find = facts.outer.scan is not None and not told and not case.no_index_finds(facts.outer)
-        if facts.kind in ("Inner", "Right", "Right Semi", "Right Anti") and may_find:
+        if facts.kind in SEARCHED_OUTER and may_find:
             shared = [p.path.total_cost for p in join.inner.partial_paths] if join.workers else []
             inner_cost = min([*shared, *(p.path.total_cost for p in join.inner.paths[:1])], default=0.0)
             processes = join.processes if shared else 1.0
             per_inner = facts.output_rows / max(join.inner.rows, 1.0)
             if not _ruled_out(settings, bound, inner_cost, join.inner.rows / processes, per_inner):
                 entries = max(join.outer.rows, *(c.outer.relation_tuples for c in join.clauses))
-                search = _least_search(settings, entries, swept=case.indexes_are_swept(facts.outer))
+                swept, again = case.indexes_are_swept(facts.outer), case.descents(facts.outer)
+                search = _least_search(settings, entries, swept=swept, descents=again)
                 low = _driven(settings, bound, inner_cost, join.inner.rows, search, processes, turned=True)
                 found.append(HiddenWay("nested_loop", _UNSEEN.format("outer"), low))
     return tuple(found)
@@ -85,7 +91,7 @@ def unpriced_ways(
     bound = executed_cost / STD_FUZZ_FACTOR
     found: list[HiddenWay] = []
     for turned in (False, True):
-        kinds = ("Inner", "Right", "Right Semi", "Right Anti") if turned else ("Inner", "Left", "Semi", "Anti")
+        kinds = SEARCHED_OUTER if turned else SEARCHED_INNER
         driver, inner = (join.inner, join.outer) if turned else (join.outer, join.inner)
         index = _unpriced_index(join, inner.relation, turned=turned) if inner.single else None
         if index is None or join.kind not in kinds:
@@ -118,11 +124,24 @@ def _ruled_out(settings: CostSettings, bound: float, driver_cost: float, loops: 
     """
     if has_skip_scan(settings.server_major):
         return False
-    matches = max(ceil(per_row), 1)
-    pages = settings.random_page_cost * (2.0 + matches)
-    descent = settings.cpu_operator_cost * (3 * 50 + 24)
-    rows = matches * (settings.cpu_tuple_cost * 2.0 + settings.cpu_index_tuple_cost + 4.0 * settings.cpu_operator_cost)
-    return driver_cost + loops * (pages + descent + rows) < bound
+    return driver_cost + loops * dearest_search(settings, per_row) < bound
+
+
+def dearest_search(settings: CostSettings, found: float) -> float:
+    """What one search of a B-tree for so many rows costs at most, each page read anew (planner cost)."""
+    return 2.0 * settings.random_page_cost + settings.cpu_operator_cost * (3 * 50 + 24) + _dearest_rows(settings, found)
+
+
+def _dearest_rows(settings: CostSettings, found: float) -> float:
+    row = settings.cpu_tuple_cost * 2.0 + settings.cpu_index_tuple_cost + 4.0 * settings.cpu_operator_cost
+    return (settings.random_page_cost + row) * ceil(max(found, 1.0)) if isfinite(found) else inf
+
+
+def least_descents(settings: CostSettings, cost: float, found: float) -> float:
+    """How often a search that costs so much goes down its index at least, where that skips from value to value of its
+    first column (18): each time for a page, and for its share of the rows found."""
+    once = settings.random_page_cost + settings.cpu_operator_cost * (50.0 + 20.0)
+    return max((cost - _dearest_rows(settings, found)) / once, 1.0)
 
 
 def _driven(
@@ -151,17 +170,22 @@ def _driven(
     return low
 
 
-def _least_search(settings: CostSettings, tuples: float, *, swept: bool = False, stops: bool = False) -> float:
+def _least_search(
+    settings: CostSettings, tuples: float, *, swept: bool = False, stops: bool = False, descents: float = 1.0
+) -> float:
     """What one search of an index of so many entries costs at least.
 
     `swept` says that its first column is not asked for: all entries are visited, from 18 on each value of that column
-    may be searched for instead (btcostestimate in utils/adt/selfuncs.c). A join that `stops` at
-    the first match is charged for a share of that (final_cost_nestloop in optimizer/path/costsize.c).
+    may be searched for instead, by so many `descents` at least (btcostestimate in utils/adt/selfuncs.c). A join
+    that `stops` at the first match is charged for a share of that (final_cost_nestloop in optimizer/path/costsize.c).
     """
     levels = 1.0 if tuples < _FULL_LEAF else 2.0 if tuples < _MOST_FANOUT * _FULL_LEAF else 3.0
     descent = settings.cpu_operator_cost * (50.0 * levels + log2(max(tuples, 2.0)))
     per_entry = settings.cpu_index_tuple_cost + settings.cpu_operator_cost
     once = descent + per_entry + settings.cpu_tuple_cost
-    if not swept or has_skip_scan(settings.server_major):
+    if not swept:
         return once
-    return max(once, per_entry * tuples / (_MOST_MATCHES if stops else 1.0))
+    whole = per_entry * tuples
+    if has_skip_scan(settings.server_major):
+        whole = min(whole, settings.cpu_operator_cost * (50.0 + log2(max(tuples, 2.0))) * descents)
+    return max(once, whole / (_MOST_MATCHES if stops else 1.0))

@@ -1,0 +1,72 @@
+"""How many different values a hashed column has at least, by what a hash join costs.
+
+Each outer row is reckoned to be compared with half the rows of a bucket, which hold those of one value at least. What
+the join costs beyond its sides and its hashing therefore bounds how many rows share a value, in the whole table: the
+filter's share of the rows is taken for that of the values.
+Source: final_cost_hashjoin in optimizer/path/costsize.c, estimate_hash_bucket_stats in utils/adt/selfuncs.c; releases
+13 to 18.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import NamedTuple
+
+from rowreckon.joins.facts.output_texts import is_column
+from rowreckon.joins.facts.sides import Aliases, JoinFacts, join_facts
+from rowreckon.joins.learning.table_scans import Reading
+from rowreckon.learned.facts import ColumnName, Source, relation_name
+from rowreckon.plan.nodes import ScanNode
+
+_ROUNDING = 0.02
+"""How far a difference of printed costs may lie from the planner's own."""
+_BY_DEFAULT = 10.5
+"""Values that a bucket is taken for without statistics, and what rounding adds: as few tell nothing."""
+_KINDS = ("Inner", "Left")
+
+
+class HashedEvidence(NamedTuple):
+    """How many rows share a value of a column on average, at most."""
+
+    column: ColumnName
+    per_value: float
+    source: Source
+
+
+def hashed_in(reading: Reading) -> Iterator[HashedEvidence]:
+    """What the hash joins of a plan tell of the columns that they hash."""
+    if not reading.settings_told:
+        return
+    tree = reading.reckoned.tree
+    aliases = Aliases(tree)
+    for number in tree.joins():
+        if tree.nodes[number].node_type != "Hash Join":
+            continue
+        facts = join_facts(reading.reckoned, number, aliases)
+        column = _column(reading, facts)
+        per_value = _per_value(reading, facts) if column is not None else None
+        if column is not None and per_value is not None:
+            yield HashedEvidence(column, per_value, Source(reading.plan, "hash join", reading.seen_at))
+
+
+def _column(reading: Reading, facts: JoinFacts) -> ColumnName | None:
+    node = reading.reckoned.tree.nodes[facts.inner.node]
+    if len(facts.clauses) != 1 or facts.inner.scan != facts.inner.node or not isinstance(node, ScanNode):
+        return None
+    column, relation = facts.clauses[0].inner_column, relation_name(node.schema_name, node.relation_name)
+    if column is None or relation is None or not is_column(facts.clauses[0].inner_text):
+        return None
+    return ColumnName(relation, column.column)
+
+
+def _per_value(reading: Reading, facts: JoinFacts) -> float | None:
+    settings, tree = reading.settings, reading.reckoned.tree
+    costs = [tree.nodes[n].total_cost for n in (facts.node, facts.outer.child, facts.inner.node)]
+    if None in costs or facts.workers or facts.kind not in _KINDS or facts.inner_unique:
+        return None  # of a join that stops at the first match a part of the bucket is read
+    printed, outer, inner = (float(cost or 0.0) for cost in costs)
+    rows, built, operator = max(facts.outer.planner_rows, 1.0), facts.inner.planner_rows, settings.cpu_operator_cost
+    spent = printed - outer - inner - operator * (rows + built) - settings.cpu_tuple_cost * (built + facts.output_rows)
+    most = 2.0 * (spent + _ROUNDING + 2.0 * settings.cpu_tuple_cost) / max(operator * rows, 1e-9)
+    # a bucket holds at least one value and one row: where it may hold all, more values or fewer cost the same
+    return max(most, 1.0) if built > _BY_DEFAULT * max(most, 1.0) else None
