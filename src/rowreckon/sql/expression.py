@@ -17,8 +17,6 @@ from typing import Final, Literal
 
 from postgast.pg_query_pb2 import BoolExprType, LimitOption, Node, ParseResult, SetOperation
 
-from rowreckon.frozen import frozen
-
 from .grammar import NotSql, Token, parse, printed, scan
 
 NotationKind = Literal["subplan", "parameter", "test", "cursor", "partial"]
@@ -26,7 +24,7 @@ NotationKind = Literal["subplan", "parameter", "test", "cursor", "partial"]
 _SELECT: Final = "SELECT "
 
 
-@frozen
+@dataclass(frozen=True, slots=True)
 class Notation:
     """One notation of EXPLAIN's own, and where it stands in the text (characters).
 
@@ -46,7 +44,7 @@ class Notation:
     plans: tuple[str, ...] = ()
 
 
-@frozen
+@dataclass(frozen=True, slots=True)
 class Expression:
     """An expression that was read: `node` is the tree, `notations` what its parameters stand for."""
 

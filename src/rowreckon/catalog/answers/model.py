@@ -1,6 +1,7 @@
 """The shape of an answer that came as a file: which keys its parts have, of which types and within which bounds.
 
-What is checked here is only looked at: the answer goes on as it is, so that keys of a newer release are kept.
+What is checked here is only looked at: the answer goes on as it is, so that keys of a newer release are kept. Hence
+the types are strict: no text that reads as a number passes for one.
 """
 
 from __future__ import annotations
@@ -35,7 +36,12 @@ from rowreckon.errors import BrokenPlan
 
 
 class _Part(BaseModel):
-    model_config = ConfigDict(extra="ignore", defer_build=True, protected_namespaces=())
+    model_config = ConfigDict(extra="ignore", defer_build=True, protected_namespaces=(), strict=True)
+
+
+_Moment = Annotated[datetime, Field(strict=False)]
+_Freqs = Annotated[Freqs, Field(strict=False)]
+_AttNums = Annotated[AttNums, Field(strict=False)]
 
 
 class _Target(_Part):
@@ -74,12 +80,12 @@ class _Failure(_Part):
 
 class _Server(_Part):
     role: Name | None
-    read_at: datetime | None
+    read_at: _Moment | None
     database: Name | None
     block_size: BlockSize
     tablespace: Oid
     in_recovery: bool
-    stats_reset: datetime | None
+    stats_reset: _Moment | None
     track_counts: bool
     server_version: Version
 
@@ -105,6 +111,10 @@ class _Setting(_Part):
 
 
 class _Options(_Part):
+    """As ALTER TABLE … SET stored them: texts."""
+
+    model_config = ConfigDict(strict=False)
+
     n_distinct: Difference | None = None
     n_distinct_inherited: Difference | None = None
 
@@ -130,10 +140,10 @@ class _Relation(_Part):
     persistence: Literal["p", "u", "t"]
     has_children: bool
     is_partition: bool
-    last_vacuum: datetime | None
-    last_analyze: datetime | None
-    last_autovacuum: datetime | None
-    last_autoanalyze: datetime | None
+    last_vacuum: _Moment | None
+    last_analyze: _Moment | None
+    last_autovacuum: _Moment | None
+    last_autoanalyze: _Moment | None
     row_security: bool
     row_security_active: bool
     analyze_count: Counter | None
@@ -170,7 +180,7 @@ class _Figures(_Part):
     n_distinct: Difference | None
     correlation: Difference | None
     n_histogram: Counter | None
-    most_common_freqs: Freqs | None
+    most_common_freqs: _Freqs | None
     most_common_vals: list[Text] | None = None
     histogram_bounds: list[Text] | None = None
     elem_count_average: Rows | None = None
@@ -201,7 +211,7 @@ class _Index(_Part):
     schema_: Annotated[Name, Field(alias="schema")]
     name: Name
     keys: Annotated[list[_Key], Field(max_length=1_700)]
-    included: AttNums | None
+    included: _AttNums | None
     relpages: Whole
     reltuples: Difference
     tablespace: Oid
@@ -212,13 +222,13 @@ class _Extended(_Part):
     schema_: Annotated[Name, Field(alias="schema")]
     name: Name
     kinds: list[Name]
-    columns: AttNums | None
+    columns: _AttNums | None
     inherited: bool | None
     definition: Text
     expressions: list[Text] | None
     n_distinct: Text | None
     dependencies: Text | None
-    most_common_freqs: Freqs | None
+    most_common_freqs: _Freqs | None
     statistics_target: Whole | None
 
 

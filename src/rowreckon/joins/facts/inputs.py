@@ -83,7 +83,7 @@ class SidePath(NamedTuple):
     per_row: float = 0.0
     workers: int = 0
     safe: bool = True
-    other: tuple[PathCost, float] | None = None
+    other: SidePath | None = None
 
 
 @frozen
@@ -117,7 +117,7 @@ class SideInput:
         The cost of a join below goes from its estimate to its actual in a straight line, and stays there beyond.
         """
         if path.other is not None:
-            return self._weighed(path, *path.other)
+            return self._weighed(path, path.other)
         further = 0.0 if self.actual_ratio is None else (self.actual_ratio - 1.0) * self.rows
         there, per_row, expected = path.actual, path.per_row, self.rows
         if there is None or abs(further) < 1.0:
@@ -131,9 +131,9 @@ class SideInput:
 
         return at
 
-    def _weighed(self, path: SidePath, other: PathCost, per_row: float) -> Callable[[float], PathCost]:
+    def _weighed(self, path: SidePath, other: SidePath) -> Callable[[float], PathCost]:
         here = self.pricer(path._replace(other=None))
-        there = self.pricer(SidePath(other, per_row=per_row))
+        there = self.pricer(other)
 
         def at(rows: float) -> PathCost:
             one, two = here(rows), there(rows)

@@ -16,6 +16,7 @@ from rowreckon.joins.facts.uniqueness import proves_unique
 from rowreckon.joins.from_catalog.clause_statistics import clause_by_statistics, clause_of_subqueries
 from rowreckon.joins.from_catalog.computed_sides import is_computed
 from rowreckon.joins.from_catalog.equal_columns import NONE_EQUAL, EqualColumns
+from rowreckon.joins.from_catalog.scans_at_actual import with_actual_scan
 from rowreckon.joins.ways.appended_scans import append_paths
 from rowreckon.joins.ways.parameter_values import proven_parameters
 from rowreckon.joins.ways.partial_scans import gathered_scans, partial_first, partial_scans, weighed
@@ -138,7 +139,10 @@ def _catalog_side(
     elif table is not None:
         pages = known.total_table_pages
         whole += append_paths(settings, table, side.width, pages, unordered=not whole)
-    whole = weighed(taken_first(whole, useful))
+    whole = taken_first(whole, useful)
+    if relation is not None and relation.complete:
+        whole = with_actual_scan(settings, reckoned, side, relation, whole, known.total_table_pages)
+    whole = weighed(whole)
     return SideInput(
         rows=rows,
         width=side.width,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from rowreckon.cost import PathCost
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.joins.facts.inputs import JoinInput
 from rowreckon.joins.facts.sides import JoinFacts
@@ -16,7 +17,8 @@ from rowreckon.joins.ways.elsewhere import least
 from rowreckon.joins.ways.lower_join import LowerJoin
 from rowreckon.joins.ways.model import JoinModel
 
-_TRUSTED = 0.01
+_TRUSTED = 0.05
+"""How far a model's price may be from the plan's for what it says of other rows to be taken; no source."""
 
 
 def lower_join(
@@ -32,7 +34,8 @@ def lower_join(
     points = points_of(facts, join)
     if points.actual is None or model.leader(points.estimate) != facts.method:
         return None
-    if abs((model.executed.whole or model.executed.cost)(points.estimate).total_cost / printed - 1.0) > _TRUSTED:
+    missed = printed - (model.executed.whole or model.executed.cost)(points.estimate).total_cost
+    if abs(missed) > _TRUSTED * printed:
         return None
     executed = (model.executed.whole or model.executed.cost)(points.actual)
     if model.executed.gathered and model.lower is not None:
@@ -46,4 +49,9 @@ def lower_join(
     if model.lower is not None:
         whole = model.lower.whole(points.estimate, points.actual)
         partial = model.lower.partial(points.estimate, points.actual)
-    return LowerJoin(taken, executed, whole, partial)
+    return LowerJoin(_by(taken, missed), _by(executed, missed), whole, partial)
+
+
+def _by(path: PathCost, more: float) -> PathCost:
+    """A price with what the model misses at the estimate, which the plan tells."""
+    return path._replace(total_cost=path.total_cost + more, rescan_total_cost=path.rescan_total_cost + more)

@@ -122,7 +122,7 @@ def margin(world: World, line: OuterLine, method: Method) -> Margin:
     above = [b.rows for b in line.borders if b.rows > start and b.below == method]
     below = [b.rows for b in line.borders if b.rows <= start and b.above == method]
     return Margin(
-        up=min(above) / start if above else None,
+        up=min(above) / start if above and start > 0.0 else None,
         down=start / max(max(below) - 1.0, 1.0) if below else None,
     )
 

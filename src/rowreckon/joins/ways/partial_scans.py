@@ -64,10 +64,10 @@ def weighed(paths: list[SidePath]) -> list[SidePath]:
     if not paths or paths[0].order or len({p.safe for p in paths}) < 2:
         return paths
     first = paths[0]
-    rival = next((p for p in paths[1:] if p.safe != first.safe and not p.order and p.actual is None), None)
+    rival = next((p for p in paths[1:] if p.safe != first.safe and not p.order), None)
     if rival is None:
         return paths
-    return [first._replace(other=(rival.path, rival.per_row)), *paths[1:]]
+    return [first._replace(other=rival), *paths[1:]]
 
 
 def partial_first(paths: list[SidePath], useful: frozenset[str] = frozenset()) -> list[SidePath]:

@@ -1,4 +1,4 @@
-"""Three tables that meet in one key, against a live server: which of these gives an index scan its value."""
+"""What comes below a join, against a live server: which of equal columns gives a value, what a scan costs."""
 
 from __future__ import annotations
 
@@ -7,9 +7,11 @@ from collections.abc import Iterator
 import psycopg
 import pytest
 
+from rowreckon.document.audit import Method
+from rowreckon.plan import lay_out
 from tests.servers.databases import run_script
 
-from .live import SERIAL, Connection, apply, capture, explain, judge
+from .live import SERIAL, Connection, apply, capture, explain, judge, only
 
 # 30,000 late rides came since the statistics were read: by these they are few
 TABLES = """
@@ -36,6 +38,14 @@ def connection(database: str) -> Iterator[Connection]:
         yield session
 
 
+def price(connection: Connection, query: str, method: Method) -> float:
+    """What the server says of a method."""
+    with connection.transaction(force_rollback=True):
+        apply(connection, only(method))
+        plan = lay_out(explain(connection, query).plan)
+    return float(plan.nodes[plan.joins()[0]].total_cost or 0.0)
+
+
 @pytest.mark.parametrize("rides", ["r.day >= 1000", "r.day >= 970", "r.day < 3"])
 def test_loop_is_priced_by_the_relation_that_gives_most_values(connection: Connection, rides: str) -> None:
     """The index scan takes its value from all riders, not from the few rides: the costs are the server's."""
@@ -59,3 +69,18 @@ def test_crossing_is_found_where_the_server_changes_its_mind(connection: Connect
 
     assert [j.verdict for j in before if j.method == "nested_loop"] == ["crossed"]
     assert after.node_type == "Hash Join"
+
+
+@pytest.mark.parametrize("rides", ["r.day >= 1000", "r.day >= 900"])
+def test_scan_that_found_more_is_priced_by_what_it_found(connection: Connection, rides: str) -> None:
+    """Each method's cost at the rows that came is the server's own once its statistics know them, scans included."""
+    query = f"select r.id, f.cost from ride r join fine f on f.rider = r.rider where {rides}"
+    (before,) = judge(capture(connection, query))
+    with connection.transaction(force_rollback=True):
+        connection.execute("analyze ride")
+        apply(connection, SERIAL)
+        methods: tuple[Method, ...] = ("hash", "merge")
+        server = {m: price(connection, query, m) for m in methods}
+
+    costs = {m: c.at_actual for m, c in before.costs.items() if m in server}
+    assert costs == pytest.approx(server, rel=0.05)
