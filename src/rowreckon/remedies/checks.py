@@ -79,7 +79,7 @@ def leakproof_operators(table: TableName, columns: Sequence[str]) -> str:
         "o.oprcode::pg_catalog.regprocedure AS function, p.proleakproof "
         "FROM pg_catalog.pg_attribute a JOIN pg_catalog.pg_class c ON c.oid = a.attrelid "
         "JOIN pg_catalog.pg_namespace n ON n.oid = c.relnamespace "
-        "JOIN pg_catalog.pg_operator o ON o.oprleft = a.atttypid OR a.atttypid = 1043 AND o.oprleft = 25 "
+        "JOIN pg_catalog.pg_operator o ON o.oprleft = a.atttypid OR (a.atttypid = 1043 AND o.oprleft = 25) "
         "JOIN pg_catalog.pg_proc p ON p.oid = o.oprcode "
         f"WHERE {_named((table,))} AND a.attname IN ({names}) AND o.oprresult = 16 ORDER BY 1, 4, 2"
     )
