@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from functools import partial
 from math import inf
 from pathlib import Path
 from typing import Any
@@ -138,15 +139,15 @@ def test_sorts_of_the_sample_plans() -> None:
 def test_sizes() -> None:
     """estimate_rel_size and its kin at their turning points, by the rules in plancat.c and tableam.c as documented
     there: ten pages for a small table never analysed, the known density, the guess from the width."""
-    never = {"relpages": 0.0, "reltuples": -1.0, "relallvisible": 0.0}
+    never = partial(estimate_rel_size, PLAIN, relpages=0.0, reltuples=-1.0, relallvisible=0.0, width=72)
     # (8192 - 24) / (72 + 28) = 81.68 tuples a page, of which 81 are whole
     assert tuple_density(PLAIN, 72) == tuple_density(CostSettings(server_major=16), 72) == 81.0
     assert tuple_density(PLAIN, 72, 50) == 40.0
     assert tuple_density(CostSettings(server_major=16), 72, 50) == 81.0
     assert tuple_density(PLAIN, 100_000) == 1.0
-    assert estimate_rel_size(PLAIN, current_pages=3.0, width=72, **never) == RelationSize(10.0, 810.0)
-    assert estimate_rel_size(PLAIN, current_pages=3.0, width=72, has_subclass=True, **never).pages == 3.0
-    assert estimate_rel_size(PLAIN, current_pages=10.0, width=72, **never).pages == 10.0
+    assert never(current_pages=3.0) == RelationSize(10.0, 810.0)
+    assert never(current_pages=3.0, has_subclass=True).pages == 3.0
+    assert never(current_pages=10.0).pages == 10.0
     grown = estimate_rel_size(PLAIN, current_pages=20.0, relpages=10.0, reltuples=500.0, relallvisible=5.0, width=9)
     assert grown == RelationSize(20.0, 1000.0, 0.25)
     seen = estimate_rel_size(PLAIN, current_pages=4.0, relpages=8.0, reltuples=80.0, relallvisible=8.0, width=9)
