@@ -89,7 +89,7 @@ HIDDEN = {
 def _said() -> dict[str, list[dict[str, object]]]:
     by_name = {code: BY_CODE[code].remedy(subject, NONE) for code, (subject, _, _) in CASES.items()}
     known = {f"{name}: {code}": BY_CODE[code].remedy(subject, of) for name, (code, subject, of) in KNOWN.items()}
-    hidden = {f"hidden, {name}": let_statistics_be_used(subject) for name, subject in HIDDEN.items()}
+    hidden = {f"hidden, {name}": let_statistics_be_used(subject, NONE) for name, subject in HIDDEN.items()}
     drafts = {**by_name, **known, **hidden}
     return {name: json.loads(json.dumps([asdict(draft) for draft in each])) for name, each in drafts.items()}
 
