@@ -212,3 +212,22 @@ def test_a_plan_alone_tells_which_side_is_unique(valley: Connection, where: str,
 
     assert any(getattr(node, "inner_unique", False) for node in plan.reckoned.tree.nodes)
     assert ("cross_table_correlation" in codes(plan)) == is_proven
+
+
+def test_no_index_is_dropped_for_a_recursion(valley: Connection) -> None:
+    """Its loop crossed, as each step found more rows than ten; without the index each would read the table whole."""
+    walk = (
+        "with recursive fed as (select pipe from pipes where pipe = 1 union all"
+        " select p.pipe from fed f join pipes p on p.upstream = f.pipe) select count(*) from fed"
+    )
+    with valley.transaction(force_rollback=True):
+        valley.execute("create temporary table pipes(pipe int, upstream int)")
+        valley.execute(
+            "insert into pipes select i, case when i > 1 then 1 + i / 99 end from generate_series(1, 9000) i"
+        )
+        valley.execute("create index on pipes(upstream)")
+        valley.execute("analyze pipes")
+        plan = judged(valley, walk)
+
+    assert [(join.method, join.verdict) for join in plan.joins] == [("nested_loop", "crossed")]
+    assert "luring_index" not in codes(plan)

@@ -6,11 +6,17 @@ import psycopg
 import pytest
 
 from rowreckon.catalog.facts import Column, Relation
-from rowreckon.remedies.rewriting import as_prefix, asked_whether_true
+from rowreckon.remedies.rewriting import LEAKS_BY_EQUALITY, as_prefix, asked_whether_true
 from rowreckon.remedies.subject import Subject, TableName
 from rowreckon.server.trials.rewritten import comparison
 
-COLUMNS = {"name": "character varying(40)", "note": "text", "bed": "integer", "code": "character(8)"}
+COLUMNS = {
+    "name": "character varying(40)",
+    "note": "text",
+    "bed": "integer",
+    "code": "character(8)",
+    "fee": "numeric(8,2)",
+}
 SUBJECT = Subject(
     table=TableName("guests", "public"),
     relation=Relation.model_construct(
@@ -123,6 +129,27 @@ def test_a_prefix_gives_the_rows_of_its_pattern(database: str, column: str, text
 
     assert found is not None
     assert _differing(database, query, found.query) == 0
+
+
+def test_the_types_whose_equality_leaks_are_the_servers(database: str) -> None:
+    """By pg_proc.proleakproof; pseudo-types and privileges apart, which no such filter compares."""
+    with psycopg.connect(database) as connection:
+        rows = connection.execute(
+            "select format_type(oprleft, null) from pg_operator join pg_proc p on p.oid = oprcode"
+            " where oprname = '=' and oprleft = oprright and oprresult = 16 and not proleakproof"
+        ).fetchall()
+
+    assert {name for (name,) in rows} - {"aclitem", "record"} == {
+        *LEAKS_BY_EQUALITY, "anyarray", "anyenum", "anyrange", "anymultirange"
+    }  # fmt: skip
+
+
+def test_an_equality_that_leaks_is_asked_whether_it_is_true() -> None:
+    """Of numeric, whose = is not leakproof, beside one of whole numbers, whose is."""
+    found = asked_whether_true("select * from guests g where g.fee = 2.50 and g.bed = 1", SUBJECT)
+
+    assert found is not None
+    assert (found.condition, found.columns) == ("fee = 2.50", ("fee",))
 
 
 def test_rows_that_only_one_text_gives_are_counted(database: str) -> None:

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from google.protobuf.message import Message
 
 _TEXTS = ("text", "character varying", "varchar")
+LEAKS_BY_EQUALITY = ("numeric", "jsonb", "tsvector", "tsquery", "path", "box", "line")
+"""Types whose = is not marked leakproof, beside arrays and ranges: by pg_proc.proleakproof of 18."""
 
 
 @frozen
@@ -28,7 +30,7 @@ class Rewritten:
 
 
 def asked_whether_true(query: str, subject: Subject) -> Rewritten | None:
-    """`(condition) IS TRUE` in place of the one condition on the subject's columns that is no plain equality.
+    """`(condition) IS TRUE` in place of the one condition on the subject's columns that is no leakproof equality.
 
     Equal by SQL's own rules: WHERE and ON keep a row if the condition is true. None for any other shape.
     """
@@ -74,7 +76,7 @@ def _one_conjunct(
             for select in selects(tree)
             if not of_table or reads_table(select, alias, table.name, table.schema)
             for conjunct in conjuncts_over(select, alias, frozenset(subject.columns))
-            if not _is_equality(conjunct)
+            if not _is_leakproof_equality(conjunct, subject)
         ]
         new = rewrite(places[0]) if len(places) == 1 else None
         if new is None:
@@ -100,11 +102,16 @@ def _chooses_rows(tree: Message) -> bool:
     return False
 
 
-def _is_equality(node: Any) -> bool:
-    """Whether its operator is =, which is leakproof for most types, so that statistics speak already."""
+def _is_leakproof_equality(node: Any, subject: Subject) -> bool:
+    """Whether it is an equality whose function is leakproof, so that statistics speak already; by the column's type."""
     from rowreckon.sql.tree import strings
 
-    return node.WhichOneof("node") == "a_expr" and strings(node.a_expr.name) == ("=",)
+    if node.WhichOneof("node") != "a_expr" or strings(node.a_expr.name) != ("=",):
+        return False
+    names = [strings(reference.fields)[-1] for reference in _references(node)]
+    relation = subject.relation
+    types = [c.type for name in names if relation is not None and (c := relation.column(name)) is not None]
+    return not any(type_.startswith(LEAKS_BY_EQUALITY) or type_.endswith("[]") for type_ in types)
 
 
 def _is_true(conjunct: Any) -> Any:
