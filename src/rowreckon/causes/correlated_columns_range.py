@@ -27,6 +27,8 @@ date, 121,578 expected, 3,803 came, mended by no statistics object at the defaul
 
 from __future__ import annotations
 
+from math import ceil
+
 from rowreckon.capture import Capture
 from rowreckon.causes.correlation import correlated
 from rowreckon.causes.finding import Candidate
@@ -63,4 +65,5 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     A list describes ranges only where the combinations are few, which the catalog tells.
     """
     works = SAMPLED if subject.relation is not None else _UNCOUNTED
-    return together(subject, capture, ("mcv",), at_least=_LIST_FOR_RANGES, works=works)
+    at_least = max(_LIST_FOR_RANGES, ceil(subject.combinations or 0))
+    return together(subject, capture, ("mcv",), at_least=at_least, works=works)

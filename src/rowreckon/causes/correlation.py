@@ -30,7 +30,6 @@ def correlated(
     if any(r.clause.parameters for r in plain):
         return None
     relation = site.relation
-    curable = _curable(code, relation, columns)
     evidence = [
         fact("columns restricted together", ", ".join(columns), "plan"),
         fact("share of the table's rows that came", site.kept, "plan"),
@@ -46,9 +45,9 @@ def correlated(
         weight *= 1.6  # the totals agree: the table did not grow out of its statistics' sight
     if code.endswith("_range"):
         weight *= 0.8
-    singles = [s for r in plain if (s := share_of_clause(site, context, r.clause)) is not None]
+    singles = _shares(site, context, plain)
     explains = None
-    if len(singles) == len(plain) and site.kept is not None:
+    if singles and site.kept is not None:
         rows = site.total_rows or 0.0
         explains = apart(site.kept * rows, prod(singles) * rows)  # by multiplying shares that go together
         evidence.append(fact("smallest share that one clause alone was expected to keep", min(singles), "catalog"))
@@ -57,6 +56,10 @@ def correlated(
         if site.direction == "under" or age.state == "fresh":
             # Each clause alone may be right, and together they were expected to keep far less.
             weight = STRONG if age.state == "old" else PROVEN
+    alone = prod(singles) if singles and site.direction == "under" else 0.0
+    denser = max((site.kept or 0.0) / alone, 1.0) if alone > 0 else 1.0
+    combinations = _combinations(relation, columns, denser) if code.endswith("_range") else None
+    curable = combinations is None or combinations <= _MOST_COMBINATIONS
     built = _covering(relation, columns)
     if built:
         weight *= 0.5
@@ -80,6 +83,7 @@ def correlated(
             columns=columns,
             fraction=site.kept,
             total_rows=site.total_rows,
+            combinations=combinations if denser > 1 else None,  # else it is no more than a bound
             curable=curable,
         ),
     )
@@ -96,16 +100,40 @@ def _covering(relation: Relation | None, columns: tuple[str, ...]) -> list[str]:
     ]
 
 
-def _curable(code: str, relation: Relation | None, columns: tuple[str, ...]) -> bool:
-    """Whether a statistics object can describe the combination: a range needs a list that covers its values."""
-    if code == "correlated_columns_equality" or relation is None:
-        return True
-    product = 1.0
+def _shares(site: Site, context: Context, found: list[Restriction]) -> list[float]:
+    """What the planner expects each restriction alone to keep; none where one is not known.
+
+    Two bounds of a column are one range, of which it adds the shares and takes one off (clauselist_selectivity).
+    """
+    singles: list[float] = []
+    bounds: dict[str, list[float]] = {}
+    for restriction in found:
+        share_ = share_of_clause(site, context, restriction.clause)
+        if share_ is None:
+            return []
+        if restriction.kind == "range" and restriction.column is not None:
+            bounds.setdefault(restriction.column, []).append(share_)
+        else:
+            singles.append(share_)
+    for both in bounds.values():
+        singles += [sum(both) - 1] if len(both) == 2 and sum(both) > 1 else both
+    return singles
+
+
+def _combinations(relation: Relation | None, columns: tuple[str, ...], denser: float) -> float | None:
+    """About how many combinations of the columns' values there are; None where the catalog does not tell.
+
+    At most their numbers of distinct values multiplied. Where `denser` times the rows fit that the single shares
+    leave, values go together, and about as many times fewer combinations occur.
+    """
+    if relation is None:
+        return None
+    numbers: list[float] = []
     for name in columns:
         column = relation.column(name)
         statistics = column.statistics_of(inherited=False) if column is not None else None
         if statistics is None:
-            return True
+            return None
         distinct = statistics.n_distinct
-        product *= distinct if distinct > 0 else -distinct * (relation.reltuples or 1.0)
-    return product <= _MOST_COMBINATIONS
+        numbers.append(distinct if distinct > 0 else -distinct * (relation.reltuples or 1.0))
+    return max(prod(numbers) / denser, *numbers)

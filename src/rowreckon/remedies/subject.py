@@ -38,7 +38,8 @@ class Subject:
     `fraction` is the share of the table's rows (0 to 1) that the clause really keeps, `distinct` a proven number of
     distinct values, `rows` a proven number of rows, per call or per key value. `pages` are those of an index to be
     built, as modelled; `prefix_of_new` names an existing index whose columns lead the new one. `alias` is the name
-    under which the query reads the table, or the view of it.
+    under which the query reads the table, or the view of it. `combinations` is about how many combinations of the
+    columns' values there are.
     """
 
     table: TableName | None = None
@@ -59,6 +60,7 @@ class Subject:
     prefix_of_new: str | None = None
     partitions: tuple[TableName, ...] = ()
     alias: str | None = None
+    combinations: float | None = None
     curable: bool = True
     """False where no statistic of PostgreSQL mends it: then it is a note and no remedy."""
 
