@@ -15,9 +15,9 @@ from .live import SERIAL, Connection, apply, capture, explain, judge, only
 TABLES = """
 create table guest(id int, week int, season int, pad text);
 insert into guest select g, g % 200, g % 200, repeat('g', 30) from generate_series(1, 20000) g;
-create table visit(guest int, nights int, state text, pad text);
+create table visit(guest int, nights int, state text, bill int, pad text);
 insert into visit select (g::bigint * 7919) % 20000 + 1, g % 30, case when g % 10 = 0 then 'open' else 'paid' end,
-  repeat('v', 20) from generate_series(1, 100000) g;
+  case when g % 3 = 0 then g end, repeat('v', 20) from generate_series(1, 100000) g;
 """
 QUERY = "select g.id, v.pad from guest g join visit v on v.guest = g.id where g.week < {0} and g.season < {0} and {1}"
 INDEXES = {
@@ -28,6 +28,8 @@ INDEXES = {
     ),
     "bound closer": ("create index visit_some on visit(guest) where nights < 5", "v.nights < 3"),
     "not null": ("create index visit_some on visit(guest) where guest is not null", "v.nights < 5"),
+    "wanted not null": ("create index visit_some on visit(guest) where bill is not null", "v.bill is not null"),
+    "compared": ("create index visit_some on visit(guest) where bill is not null", "v.bill > 0"),
     "not implied": ("create index visit_some on visit(guest) where nights < 5", "v.nights < 9"),
 }
 

@@ -22,6 +22,7 @@ SUBQUERIES = {
     "one column": "select guest, count(*) from stay s where {} group by guest",
     "distinct": "select distinct guest from stay s where {}",
     "several columns": "select guest, hut, count(*) from stay s where {} group by guest, hut",
+    "count handed on": "select guest, hut, count(*) from stay s where {} group by guest, hut",
 }
 
 
@@ -85,7 +86,8 @@ def test_sort_by_more_columns_leaves_open_what_an_order_spares(connection: Conne
 def test_side_that_a_subquery_computes(connection: Connection, kind: str) -> None:
     """Every method's cost over a LIMIT, a grouping or a DISTINCT: their columns' values are known in another way."""
     subquery = SUBQUERIES[kind].format(WRONG)
-    query = f"select v.nights from ({subquery}) s join visit v on v.guest = s.guest"
+    handed_on = ", s.count" if kind == "count handed on" else ""
+    query = f"select v.nights{handed_on} from ({subquery}) s join visit v on v.guest = s.guest"
     (join,) = judge(capture(connection, query))
     server = _server_costs(connection, query, None)
 

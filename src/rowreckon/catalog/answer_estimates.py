@@ -69,7 +69,9 @@ def relation_estimates(
         tuples = float(bare["rows"]) if bare else None
         whole = share_of_rows(told.get("selectivity"), tuples or 0.0)
         single = [
-            share_of_rows(told.get(f"conjunct {k}"), tuples or 0.0) if len(wanted.conditions) > 1 else whole
+            share_of_rows(told.get(f"conjunct {k}"), tuples or 0.0)
+            if len(wanted.conditions) > 1 or "conjunct 1" in told
+            else whole
             for k in range(1, len(wanted.conditions) + 1)
         ]
         qual_cost = qual_startup = None

@@ -125,7 +125,7 @@ where q.wanted
 union all
 select 'relation', n, 'conjunct ' || c.ordinality, series || '(' || $4[c.value::int] || ')', '{{}}'::json
 from bare cross join json_array_elements_text(conditions) with ordinality c
-where json_array_length(conditions) > 1 and $4[c.value::int] is not null
+where quals <> format('(%s)', $4[c.value::int]) and $4[c.value::int] is not null
 order by 2, 3
 """
 

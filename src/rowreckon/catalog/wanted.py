@@ -6,7 +6,7 @@ us (`asked_texts`); where they come from decides what they may name (`request.Tr
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 
 from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
@@ -140,7 +140,11 @@ class _Part:
         for text in _unreadable(node):
             self.asked.refuse(self.number, text, node.alias)
             left_out[text[:MOST_CHARACTERS]] = None
+        bitmap = isinstance(node, BitmapHeapScanNode)
+        told = _told_below(self.tree, at) if bitmap else frozenset()
         for clause in _own_clauses(node):
+            if bitmap and clause.text not in told and _implied(clause, compared.get(node.alias, ())):
+                continue
             place = None
             if _alone(clause):
                 place = own.get(clause.text) or self.asked.condition(
@@ -169,7 +173,8 @@ class _Part:
             columns=tuple(columns),
             column_texts=tuple(columns.values()),
             columns_complete=complete,
-            indexes=tuple(sorted(_indexes(self.tree, at))),
+            # a bitmap scan's printed conditions hold what its indexes' predicates imply
+            indexes=() if bitmap else tuple(sorted(_indexes(self.tree, at))),
             compared=tuple(sorted(compared.get(node.alias, ()))),
         )
 
@@ -216,6 +221,20 @@ def _own_clauses(node: ScanNode) -> Iterator[Clause]:
         for clause in parse_condition(text).clauses:
             if not _tables(clause.columns, node.alias) - {node.alias}:
                 yield clause
+
+
+def _told_below(tree: PlanTree, at: int) -> frozenset[str]:
+    """The clauses of a bitmap scan's filter and of its indexes' conditions: what else it rechecks are predicates."""
+    texts = [getattr(tree.nodes[at], "filter", None)]
+    texts += [getattr(tree.nodes[n], "index_cond", None) for n in tree.subtree(at)]
+    return frozenset(clause.text for text in filter(None, texts) for clause in parse_condition(text).clauses)
+
+
+def _implied(clause: Clause, compared: Collection[str]) -> bool:
+    """Whether a clause only says that a column is no null which a comparison keeps from being one."""
+    column = clause.left_column
+    no_null = clause.operator == "IS NULL" and clause.text.upper().endswith("IS NOT NULL")
+    return no_null and column is not None and column.column in compared
 
 
 def _indexes(tree: PlanTree, at: int) -> set[str]:

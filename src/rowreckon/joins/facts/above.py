@@ -143,8 +143,9 @@ def _aggregates(node: AggregateNode, server_major: int) -> tuple[int, bool | Non
 
 def target_calls(reckoned: ReckonedTree, number: int, server_major: int) -> int:
     """Operators and functions evaluated for each row that a join puts out: its output, and what is grouped or sorted
-    by further up on its level of the query."""
+    by further up on its level of the query; what a subquery below computes is handed on as it is."""
     tree = reckoned.tree
+    below = {_bare(text) for child in tree.inputs(number) for text in tree.nodes[child].output or ()}
     texts = list(tree.nodes[number].output or ())
     at = number
     while at > 0:
@@ -158,4 +159,8 @@ def target_calls(reckoned: ReckonedTree, number: int, server_major: int) -> int:
         if isinstance(node, (SortNode, IncrementalSortNode)):
             texts += node.sort_key or ()
         at = above
-    return evaluated(texts, server_major)
+    return evaluated([text for text in texts if _bare(text) not in below], server_major)
+
+
+def _bare(text: str) -> str:
+    return text.strip("() ")

@@ -137,7 +137,9 @@ class CatalogFacts:
         joined = frozenset(c.name for c in relation.columns if c.attnum in self._joined(node.alias))
         names = (getattr(self._tree.nodes[n], "index_name", None) for n in self._tree.subtree(number))
         used = frozenset(name for name in names if name is not None)
-        indexes, unpriced = known_indexes(relation, size, restrictions, joined, used, self._expressions(node.alias))
+        kept = estimate.selectivity if estimate is not None and not estimate.left_out else None
+        spelled = self._expressions(node.alias)
+        indexes, unpriced = known_indexes(relation, size, restrictions, joined, used, spelled, kept)
         return KnownRelation(
             alias=node.alias,
             relation=relation,

@@ -35,12 +35,14 @@ def known_indexes(
     joined: frozenset[str],
     used: frozenset[str],
     expressions: Mapping[str, str],
+    kept: float | None,
 ) -> tuple[tuple[KnownIndex, ...], tuple[UnpricedIndex, ...]]:
     """The indexes that can be priced, and those that might serve a join and can't.
 
     `joined` are the columns that join clauses compare, `used` the indexes by which the plan scans the relation: what
     their predicates imply is not printed among its conditions. `expressions` are those that join clauses compare: how
-    an index spells them, and how the clause does.
+    an index spells them, and how the clause does. `kept` is the share of the tuples that all conditions of the scan
+    let through, the predicates of the used indexes among them.
     """
     known: list[KnownIndex] = []
     unpriced: list[UnpricedIndex] = []
@@ -49,7 +51,7 @@ def known_indexes(
             continue
         predicate = _predicate(relation, index, size, restrictions, joined)
         if predicate is None and index.name in used:
-            predicate = _told_by_use(index, size)
+            predicate = _told_by_use(index, size, restrictions, kept)
         if index.access_method not in _PRICED or (predicate is None and not _cannot_serve(index, restrictions)):
             unpriced.append(_unpriced(relation, index))
         elif predicate is not None:
@@ -121,13 +123,22 @@ def _wants_a_value(clause: Clause) -> bool:
     return clause.operator == "IS NULL" and clause.text.upper().endswith("IS NOT NULL")
 
 
-def _told_by_use(index: Index, size: RelationSize) -> tuple[float, int]:
-    """The same of an index that the plan uses: its predicate is implied, and its own tuples tell the share."""
+def _told_by_use(
+    index: Index, size: RelationSize, restrictions: Sequence[Restriction], kept: float | None
+) -> tuple[float, int]:
+    """The same of an index that the plan uses: its predicate is implied, though no condition shows it.
+
+    The planner takes its share from statistics (add_predicate_to_index_quals in utils/adt/selfuncs.c): what the other
+    conditions leave of all that is kept. Else its own tuples tell.
+    """
     compared = [
         clause
         for clause in parse_condition(index.predicate or "").clauses
         if clause.operator != "IS NULL"  # which costs nothing
     ]
+    others = [r.selectivity for r in restrictions if r.selectivity is not None]
+    if kept is not None and len(others) == len(restrictions) and prod(others) > 0.0:
+        return min(kept / prod(others), 1.0), len(compared)
     return min(_tuples(index, size) / max(size.tuples, 1.0), 1.0), len(compared)
 
 
