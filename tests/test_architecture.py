@@ -66,7 +66,7 @@ HALLS = {"causes"}
 FLOORS = {
     "server": ("own", "connecting", "lists", "judging", "executing", "sweeping", "trials", "stand_in"),
     "report": ("words", "comparing", "drawings", "story", "formats"),
-    "joins": ("facts", "ways", "from_plan", "from_catalog", "learning", "verdict"),
+    "joins": ("facts", "above", "ways", "from_plan", "from_catalog", "learning", "verdict"),
 }
 """Rooms of a folder from the ground up: one may import those before it, never one after it."""
 

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rowreckon.cost import PathCost
-from rowreckon.joins.ways.add_path import replaces
+from rowreckon.joins.above.add_path import replaces
 
 
 def path(startup: float, total: float) -> PathCost:

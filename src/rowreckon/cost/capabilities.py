@@ -113,3 +113,23 @@ def knows_grouped_values(major: int) -> bool:
 def charges_every_subquery_scan(major: int) -> bool:
     """A subquery's scan that hands its rows on as they are is charged for each of them: up to 15."""
     return major < 16
+
+
+def has_bump_allocated_groups(major: int) -> bool:
+    """The entries of a hash aggregate's table are stored without headers: 18."""
+    return major >= 18
+
+
+def has_whole_group_sorts(major: int) -> bool:
+    """An incremental sort is priced by groups of average size: 16 (by half as much again before)."""
+    return major >= 16
+
+
+def sorts_in_part_for_distinct(major: int) -> bool:
+    """DISTINCT may sort incrementally: 16."""
+    return major >= 16
+
+
+def shares_distinct(major: int) -> bool:
+    """Each process may remove its own repeated rows: 15."""
+    return major >= 15

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from math import ceil, log
 
-from rowreckon.cost.capabilities import has_balanced_merge_order
+from rowreckon.cost.capabilities import has_balanced_merge_order, has_whole_group_sorts
 from rowreckon.cost.path import PathCost, made_path
 from rowreckon.cost.scans import tuplestore_rescan
 from rowreckon.cost.settings import CostSettings
@@ -66,3 +66,21 @@ def cost_sort(settings: CostSettings, subpath: PathCost, limit_tuples: float = -
         disabled += settings.disabled_node
     again = tuplestore_rescan(settings, settings.cpu_operator_cost, subpath.rows, subpath.width)
     return made_path((startup, startup + run, subpath.rows, subpath.width, 0.0, again, disabled, "Sort"))
+
+
+def cost_incremental_sort(settings: CostSettings, subpath: PathCost, groups: float) -> PathCost:
+    """Sort of `subpath`, which comes in the order of the first columns, in which so many groups are told apart.
+
+    Source: cost_incremental_sort in optimizer/path/costsize.c; sorting a group is priced by its average size.
+    """
+    rows = max(subpath.rows, 2.0)
+    groups = min(max(groups, 1.0), rows)
+    size = rows / groups * (1.0 if has_whole_group_sorts(settings.server_major) else 1.5)
+    group_startup, group_run = cost_tuplesort(settings, size, subpath.width)
+    group_input = (subpath.total_cost - subpath.startup_cost) / groups
+    startup = subpath.startup_cost + group_startup + group_input
+    run = group_run + (group_run + group_startup + group_input) * (groups - 1.0)
+    run += settings.cpu_tuple_cost * rows + 2.0 * settings.cpu_tuple_cost * groups
+    disabled = subpath.disabled_nodes
+    total = startup + run
+    return made_path((startup, total, subpath.rows, subpath.width, startup, total, disabled, "Incremental Sort"))

@@ -158,3 +158,5 @@ class Join(Part):
     turns_at: tuple[FactLimit, ...] = ()
     asked_of: AskedOf | None = None
     """Whose planner gave the figures, with the basis `planner`."""
+    costs_above: bool = False
+    """Whether the costs hold what sorts or groups the join's rows above it, as far as that depends on the method."""

@@ -16,7 +16,7 @@ from rowreckon.cost import (
     operator_cost,
     path_input,
 )
-from rowreckon.joins.ways.add_path import replaces
+from rowreckon.joins.above.add_path import replaces
 
 from .common_values import eqjoinsel_inner
 from .facts import Facts, assert_cost, node

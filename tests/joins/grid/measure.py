@@ -317,7 +317,8 @@ def _flips(connection: psycopg.Connection[Any], case: Case) -> tuple[list[Flip],
 def _method_and_rows(connection: psycopg.Connection[Any], query: str, alias: str) -> tuple[str, float]:
     """The plan's one join method and the expected rows of the varied relation.
 
-    Below a Gather the plan prints a process's share in whole rows: there the rows are those of the plan without it.
+    Below a Gather the plan prints a process's share in whole rows, and on the inner side of a nested loop those of one
+    execution: there the rows are those of the plan without it.
     """
     plan = lay_out(explained(connection, query).plan)
     joins = plan.joins()
@@ -327,6 +328,10 @@ def _method_and_rows(connection: psycopg.Connection[Any], query: str, alias: str
     if any(find_parallelism(plan).partial):
         with connection.transaction(force_rollback=True):
             apply_settings(connection, {"max_parallel_workers_per_gather": "0"})
+            plan = lay_out(explained(connection, query).plan)
+    if method == "nested_loop" and alias in _aliases(plan, plan.inner(plan.joins()[0])):
+        with connection.transaction(force_rollback=True):
+            apply_settings(connection, {"enable_nestloop": "off", "max_parallel_workers_per_gather": "0"})
             plan = lay_out(explained(connection, query).plan)
     rows = [float(node.plan_rows or 0) for node in plan.nodes if alias_of(node) == alias]
     return (method, rows[0]) if rows else ("none", 0.0)

@@ -25,7 +25,7 @@ from .shapes import shapes
 SHORT_SEED = 5
 RELEASES = (14, releases.NEWEST)
 COUNT, LARGEST = 220, 40_000
-_SWITCHES = 0.85
+_SWITCHES = 0.95
 """What is missed: joins of several processes below an ORDER BY, and hash and merge joins within 1% of each other."""
 
 

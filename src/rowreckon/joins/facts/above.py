@@ -103,7 +103,7 @@ def _below_aggregate(
     if node.partial_mode == "Partial":
         while last > 0 and getattr(tree.nodes[last], "partial_mode", None) != "Finalize":
             last = tree.parent[last]
-    calls, shared = _aggregates(node, server_major)
+    calls, shared = aggregates(node, server_major)
     columns = len(node.group_key or ())
     count = reckoned.counts[last]
     per_row = operator_cost * (max(calls, 1 if columns == 0 else 0) + columns)
@@ -124,7 +124,7 @@ def _below_aggregate(
     )
 
 
-def _aggregates(node: AggregateNode, server_major: int) -> tuple[int, bool | None]:
+def aggregates(node: AggregateNode, server_major: int) -> tuple[int, bool | None]:
     """How many aggregates a node has, and whether all can be combined from parts; None where it isn't told."""
     told = node.partial_mode in ("Partial", "Finalize")
     if node.grouping_sets:

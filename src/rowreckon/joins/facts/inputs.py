@@ -73,7 +73,8 @@ class SidePath(NamedTuple):
     `per_row` is what each row beyond the estimate adds: a Gather hands over rows one by one. `workers` is given where
     several processes share the path, each with its part of the rows; `safe` says that no Gather stands in it, so that
     each process of another one could run it in full. `other` is a path that the planner weighs against it: with more
-    rows a Gather costs more, and a scan by one process as much as before.
+    rows a Gather costs more, and a scan by one process as much as before. `at` gives the path at any number of rows
+    where it costs more with them otherwise than in a straight line.
     """
 
     path: PathCost
@@ -84,6 +85,7 @@ class SidePath(NamedTuple):
     workers: int = 0
     safe: bool = True
     other: SidePath | None = None
+    at: Callable[[float], PathCost] | None = None
 
 
 @frozen
@@ -118,6 +120,8 @@ class SideInput:
         """
         if path.other is not None:
             return self._weighed(path, path.other)
+        if path.at is not None:
+            return path.at
         further = 0.0 if self.actual_ratio is None else (self.actual_ratio - 1.0) * self.rows
         there, per_row, expected = path.actual, path.per_row, self.rows
         if there is None or abs(further) < 1.0:

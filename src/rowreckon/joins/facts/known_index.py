@@ -69,7 +69,7 @@ def _predicate(
     shares: list[float] = []
     implied: set[str] = set()
     for clause in parse_condition(index.predicate).clauses:
-        same = next((r for r in restrictions if _meaning(r.clause) == _meaning(clause)), None)
+        same = next((r for r in restrictions if meaning(r.clause) == meaning(clause)), None)
         column = clause.left_column.column if clause.left_column is not None else None
         if same is not None and same.selectivity is not None:
             shares.append(same.selectivity)
@@ -153,7 +153,7 @@ def _tuples(index: Index, size: RelationSize) -> float:
     )
 
 
-def _meaning(clause: Clause) -> tuple[str, str, str]:
+def meaning(clause: Clause) -> tuple[str, str, str]:
     """A clause without its table's name and outer brackets, so that a plan's and an index's spelling compare equal."""
     if clause.operator == "IS NULL":
         return clause.operator, _bare(clause, clause.text), ""

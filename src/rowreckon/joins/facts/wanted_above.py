@@ -140,12 +140,12 @@ def _grouped(
 def _groups(node: AggregateNode, query: str | None) -> float | None:
     """How many groups there are where they could as well be found by hashing: once for all, and no aggregate is known
     to want its own rows in order."""
-    if node.partial_mode not in (None, "Simple") or node.grouping_sets or not _may_hash(node, query):
+    if node.partial_mode not in (None, "Simple") or node.grouping_sets or not may_hash(node, query):
         return None
     return max(float(node.plan_rows or 1.0), float(node.actual_rows or 0.0))
 
 
-def _may_hash(node: AggregateNode, query: str | None) -> bool:
+def may_hash(node: AggregateNode, query: str | None) -> bool:
     """Whether the groups could as well be found by hashing: no aggregate is known to want its own rows in order."""
     if node.output is None:
         return query is None or not orders_aggregates(query)

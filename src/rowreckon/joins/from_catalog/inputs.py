@@ -17,9 +17,16 @@ from rowreckon.joins.from_catalog.clause_statistics import clause_by_statistics,
 from rowreckon.joins.from_catalog.computed_sides import is_computed
 from rowreckon.joins.from_catalog.equal_columns import NONE_EQUAL, EqualColumns
 from rowreckon.joins.from_catalog.scans_at_actual import with_actual_scan
+from rowreckon.joins.from_catalog.side_orders import orders_of_sides
 from rowreckon.joins.ways.appended_scans import append_paths
 from rowreckon.joins.ways.parameter_values import proven_parameters
-from rowreckon.joins.ways.partial_scans import gathered_scans, partial_first, partial_scans, weighed
+from rowreckon.joins.ways.partial_scans import (
+    gathered_in_order,
+    gathered_scans,
+    partial_first,
+    partial_scans,
+    weighed,
+)
 from rowreckon.joins.ways.printed_ways import printed_ways
 from rowreckon.joins.ways.side_paths import catalog_paths, taken_first
 from rowreckon.plan.nodes import CteScanNode, FunctionScanNode, GatherNode, IndexScanNode, ValuesScanNode
@@ -46,11 +53,12 @@ def catalog_input(
     known: CatalogFacts,
     below: Mapping[int, LowerJoin] = MappingProxyType({}),
     equal: EqualColumns = NONE_EQUAL,
+    order: tuple[str, ...] = (),
 ) -> JoinInput | None:
     """The join in its executed order, or None where the catalog does not tell enough of it.
 
     `below` are the joins that it stands on, as they would have been priced at their actual rows; `equal` the columns
-    that the plan's joins equate.
+    that the plan's joins equate; `order` is the one in which the query wants the join's rows (empty: none).
     """
     reckoned, facts = case.reckoned, case.facts
     clauses: list[ClauseInput] = []
@@ -60,8 +68,9 @@ def catalog_input(
         if given is None:
             return None
         clauses.append(given)
-    outer = _catalog_side(case, facts.outer, known, [c.outer for c in clauses], below, equal)
-    inner = _catalog_side(case, facts.inner, known, [c.inner for c in clauses], below, equal)
+    orders = orders_of_sides(facts, clauses, order)
+    outer = _catalog_side(case, facts.outer, known, [c.outer for c in clauses], below, equal, orders[0])
+    inner = _catalog_side(case, facts.inner, known, [c.inner for c in clauses], below, equal, orders[1])
     if outer is None or inner is None:
         return None
     scan = reckoned.tree.nodes[facts.inner.scan] if facts.inner.scan is not None else None
@@ -104,6 +113,7 @@ def turned_input(join: JoinInput, facts: JoinFacts, known: CatalogFacts | None) 
         basis=join.basis,
         match_frac=_match_frac(facts, known, turned=facts.kind in _REVERSED) if known is not None else join.match_frac,
         executed_inner=join.turned_inner,
+        useful_order=join.useful_order,
     )
 
 
@@ -114,6 +124,7 @@ def _catalog_side(
     keys: list[KeyInput],
     below: Mapping[int, LowerJoin],
     equal: EqualColumns,
+    order: tuple[str, ...],
 ) -> SideInput | None:
     settings, reckoned, facts = case.settings, case.reckoned, case.facts
     gathered = _gathered_scan(reckoned, side)
@@ -132,10 +143,11 @@ def _catalog_side(
         whole += catalog_paths(settings, relation, rows, known.total_table_pages)
         if scan is not None and known.parallel.may_share(scan):
             found = list(partial_scans(settings, relation, rows, known.total_table_pages))
-            brought = list(gathered_scans(settings, rows, partial_first([*partial, *found], useful)))
+            cheapest_first = partial_first([*partial, *found], useful)
+            brought = list(gathered_scans(settings, rows, cheapest_first))
             if not _contradicted(printed, brought):
                 partial += found
-                whole += brought
+                whole += [*brought, *gathered_in_order(settings, rows, cheapest_first, order)]
     elif table is not None:
         pages = known.total_table_pages
         whole += append_paths(settings, table, side.width, pages, unordered=not whole)

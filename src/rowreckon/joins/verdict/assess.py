@@ -41,6 +41,7 @@ class Assessment:
     curve: tuple[doc.CurvePoint, ...] = ()
     missing: tuple[doc.Missing, ...] = ()
     safe_origins: tuple[doc.SafeOrigin, ...] = ()
+    costs_above: bool = False
 
 
 def assess(
@@ -143,6 +144,7 @@ def assess(
         curve=curve_points(worlds[0], lines, costs, scale=scale) if drawn and verdict != "accurate" else (),
         missing=(*missing, *(lacking if verdict == "undecided" else ())),
         safe_origins=_safe(reckoned, facts, points, lines, origins) if verdict == "crossed" else (),
+        costs_above=any(way.ordered_above for way in model.ways),
     )
 
 

@@ -11,6 +11,7 @@ from rowreckon.cost import CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document.audit import Method, Missing
 from rowreckon.frozen import frozen
+from rowreckon.joins.above.top_above import top_above
 from rowreckon.joins.facts.catalog_facts import CatalogFacts
 from rowreckon.joins.facts.declared_indexes import DeclaredIndexes
 from rowreckon.joins.facts.inputs import JoinInput, Point
@@ -70,7 +71,9 @@ def gather(
     planner = planner_figures(capture, reckoned, facts)
     facts = compared_once(as_semijoin(reckoned, facts, capture.query))
     case = JoinAtHand(settings, reckoned, facts, declared)
-    join = catalog_input(case, known, below, equal) if known is not None else None
+    wanted = Wanted(None, None, 0) if known is None else _wanted(settings, capture, reckoned, facts, known)
+    useful = wanted.order if wanted.top is None else wanted.top.keys
+    join = catalog_input(case, known, below, equal, useful) if known is not None else None
     if join is None:
         unread = relations.stored(reckoned.tables[facts.node] if known is None else known.unread_below(facts.node))
         lacking = _size_lacking(reckoned, facts, relations) or prices(unread, asked=known is not None)
@@ -83,12 +86,22 @@ def gather(
                 return JoinEvidence(facts, alone, excluded, planner, lacking, learned=False)
         return JoinEvidence(facts, worlds, excluded, planner, lacking)
     assert known is not None
+    join = replace(join, order=wanted.taken, useful_order=useful)
+    model = build_model(case, join, known, excluded, wanted)
+    return JoinEvidence(facts, ((join, model),), excluded, planner)
+
+
+def _wanted(
+    settings: CostSettings, capture: Capture, reckoned: ReckonedTree, facts: JoinFacts, known: CatalogFacts
+) -> Wanted:
+    """What is wanted of a join's rows, where a catalog tells the order in which it delivers them."""
     delivered = order_of(reckoned.tree, facts.node, known.index_order)
     above = order_above(reckoned.tree, facts.node, delivered, capture.query)
     wanted = wanted_of(reckoned.tree, facts.node, above)
-    join = replace(join, order=wanted.taken, useful_order=wanted.order)
-    model = build_model(case, join, known, excluded, wanted)
-    return JoinEvidence(facts, ((join, model),), excluded, planner)
+    if wanted.share is not None:
+        return wanted
+    top = top_above(reckoned, facts.node, delivered, capture.query, settings.server_major)
+    return replace(wanted, top=top)
 
 
 def _worlds(

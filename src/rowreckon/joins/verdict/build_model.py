@@ -21,6 +21,7 @@ from rowreckon.joins.ways.below_gather import consistent
 from rowreckon.joins.ways.kinks import kinks
 from rowreckon.joins.ways.model import JoinModel
 from rowreckon.joins.ways.parallel_rivals import parallel_floor
+from rowreckon.joins.ways.topped import taken_alone, top_of, topped
 from rowreckon.joins.ways.unique_side import made_unique
 from rowreckon.joins.ways.unseen_index import HiddenWay, hidden_ways, unpriced_ways
 from rowreckon.joins.ways.wanted_output import Wanted, as_wanted, sorted_in_part, sorted_unseen
@@ -75,11 +76,17 @@ def build_model(
             parallel_floor=parallel_floor(case, None),
         )
     several = shared_work(case, join, known, excluded, _orders(settings, facts, join, known))
-    ways = as_wanted(settings, join, several.ways, wanted)
+    top = None if several.below else top_of(case, join, known, wanted)
+    if top is None:
+        ways = as_wanted(settings, join, several.ways, wanted)
+    else:
+        ways = topped(top, several.alone, several.shared)
     executed = executed_way(reckoned, facts, ways, join.order, facts.workers)
     estimate = Point(join.outer.rows, join.inner.rows)
     elsewhere = several.elsewhere
-    if not several.below:
+    if top is not None:
+        ways = taken_alone(top, ways, executed, estimate)
+    elif not several.below:
         kept = consistent(ways, executed, estimate, by_total=several.by_total)
         if len(kept) < len(ways):
             elsewhere = None  # as the planner took what it took, nothing could be shared
@@ -87,7 +94,7 @@ def build_model(
     gathers = any(w.gathered for w in ways)
     refuses = gathers and ignores_switches_among_partial_paths(settings.server_major)
     return given(
-        hidden=(*hidden, *sorted_in_part(ways, wanted)),
+        hidden=hidden if top is not None else (*hidden, *sorted_in_part(ways, wanted)),
         ways=tuple(ways),
         executed=executed,
         partial=several.below,
@@ -99,6 +106,7 @@ def build_model(
         elsewhere=elsewhere,
         lower=several.lower,
         merges=gathers and bool(join.order),
+        top=top,
     )
 
 

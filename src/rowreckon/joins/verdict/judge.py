@@ -173,6 +173,7 @@ def _judge(
         "learned_from": learned_from,
         "turns_at": limits,
         "asked_of": _asked_of(result, evidence),
+        "costs_above": result.costs_above,
     }
     join = doc.Join.trusted(values)
     values["why"] = sentence(join, whole.threshold, result.reason)  # nobody has seen the join without it

@@ -31,7 +31,8 @@ class SharedWork:
 
     `below` says that the footing is below the Gather that stands above other joins, `by_total` that what stands on top
     needs all rows. `elsewhere` are the ways on the other footing, where the planner compares the two further up only.
-    `lower` is what a join above makes use of. `complete` says that no process could do what isn't priced.
+    `lower` is what a join above makes use of; `alone` and `shared` are the ways by their own costs. `complete` says
+    that no process could do what isn't priced.
     """
 
     ways: list[JoinWay]
@@ -39,6 +40,8 @@ class SharedWork:
     by_total: bool
     elsewhere: Elsewhere | None
     lower: LowerWays
+    alone: list[JoinWay]
+    shared: list[JoinWay]
     complete: bool
     kinks: Callable[[], tuple[Kink, ...]]
 
@@ -84,6 +87,8 @@ def shared_work(
         below=below,
         by_total=above.kind == "aggregate",
         elsewhere=elsewhere,
+        alone=alone,
+        shared=shared,
         lower=LowerWays(tuple(w for w in alone if w.existing), tuple(w for w in shared if w.existing)),
         complete=not may_share or all(_complete(side) for side in (join.outer, join.inner)),
         kinks=partial(_all_kinks, settings, [join, *inputs]),

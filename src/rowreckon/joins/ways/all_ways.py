@@ -27,8 +27,9 @@ class JoinWay:
     all processes build one hash table, `unique` which side of it a semijoin makes unique first, `solved` that its cost
     was solved from the join's own printed one, `workers` by how many besides the leader it is shared (0: by none),
     `gathered` that its cost holds the Gather on top. `order` are expressions of which any may be the first that it
-    delivers in order. `whole` is its own path where `cost` prices only the rows that are wanted, or a Gather on top;
-    `ordered_above` says that `cost` holds what puts its rows in the order that is wanted.
+    delivers in order, `further` those that follow it. `whole` is its own path where `cost` prices only the rows that
+    are wanted, or a Gather on top; `ordered_above` says that `cost` holds what puts its rows in the order that is
+    wanted.
     """
 
     method: Method
@@ -46,12 +47,13 @@ class JoinWay:
     gathered: bool = False
     workers: int = 0
     order: tuple[str, ...] = ()
+    further: tuple[str, ...] = ()
     whole: CostAt | None = None
     ordered_above: bool = False
 
 
 def _merge(join: JoinInput, built: MergeBuilt, unique: MadeUnique) -> JoinWay:
-    access, sorts, cost, order, merged = built
+    access, sorts, cost, order, further, merged = built
     return JoinWay(
         "merge",
         access,
@@ -63,6 +65,7 @@ def _merge(join: JoinInput, built: MergeBuilt, unique: MadeUnique) -> JoinWay:
         merged=merged,
         unique=unique,
         order=order,
+        further=further,
     )
 
 
@@ -85,6 +88,7 @@ def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[JoinWay]:
             unique=unique,
             solved=loop[4],
             order=loop[5],
+            further=loop[6],
         )
     for merge in presorted_merges(settings, join):
         yield _merge(join, merge, unique)

@@ -13,8 +13,8 @@ from dataclasses import replace
 
 from rowreckon.cost import CostSettings, PathCost, parallel_divisor, partial_rows
 from rowreckon.cost.units import clamp_row_est
+from rowreckon.joins.above.add_path import gather_replaces
 from rowreckon.joins.facts.inputs import JoinInput, Point
-from rowreckon.joins.ways.add_path import gather_replaces
 from rowreckon.joins.ways.all_ways import JoinWay
 
 OnTop = Callable[[Point, PathCost, int], PathCost]
@@ -75,9 +75,19 @@ def consistent(ways: list[JoinWay], executed: JoinWay | None, estimate: Point, *
     return [w for w in ways if not w.gathered]
 
 
+def unrounded_output(join: JoinInput, printed: float) -> float:
+    """The join's estimated rows over all processes before they were rounded, at least to one row: what its clauses let
+    through, where that is what was printed."""
+    whole = join.selectivity * max(join.outer.rows, 1.0) * max(join.inner.rows, 1.0)
+    stops = join.kind in ("Semi", "Anti", "Right Semi", "Right Anti")
+    processes = join.processes if join.workers > 0 else 1.0
+    alike = abs(clamp_row_est(whole / processes) * processes - printed) < 0.5
+    return whole if not stops and whole > 0.0 and alike else max(printed, 1.0)
+
+
 def output_rows(join: JoinInput, expected: float) -> Callable[[Point], float]:
     """The join's rows over all processes at a point, as its estimate (`expected`) and the point's figures have it."""
-    here, estimated = max(join.outer.rows, 1.0) * max(join.inner.rows, 1.0), max(expected, 1.0)
+    here, estimated = max(join.outer.rows, 1.0) * max(join.inner.rows, 1.0), unrounded_output(join, expected)
     kept_outer, kept_inner = join.kind in ("Semi", "Anti"), join.kind in ("Right Semi", "Right Anti")
 
     def rows_at(point: Point) -> float:

@@ -11,8 +11,8 @@ from collections.abc import Callable
 from rowreckon.cost import PathCost
 from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
+from rowreckon.joins.above.add_path import replaces
 from rowreckon.joins.facts.inputs import Point, SidePath
-from rowreckon.joins.ways.add_path import replaces
 from rowreckon.joins.ways.all_ways import JoinWay
 
 

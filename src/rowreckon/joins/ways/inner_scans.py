@@ -22,10 +22,10 @@ from rowreckon.cost import (
 )
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.frozen import frozen
+from rowreckon.joins.above.add_path import replaces
 from rowreckon.joins.facts.inputs import ClauseInput, JoinInput, KnownIndex, Point
 from rowreckon.joins.facts.known_relation import KnownRelation
 from rowreckon.joins.facts.rows_below import moved_with
-from rowreckon.joins.ways.add_path import replaces
 from rowreckon.joins.ways.index_match import Match, hypothetical_index, match_index, parameter_selectivity
 
 _PLAINLY_OFF = log(2.0)
@@ -226,7 +226,11 @@ def _cost(
 def kept_at(join: JoinInput, point: Point) -> float:
     """How many times more rows than expected the inner relation's own conditions let through at a point."""
     _, inner_rows = join.rows_at(point)
-    return inner_rows / max(join.inner.rows, 1.0)
+    expected = max(join.inner.rows, 1.0)
+    if inner_rows == expected or join.inner.relation is None:
+        return inner_rows / expected
+    unrounded = join.inner.relation.selectivity * join.inner.relation.size.tuples
+    return inner_rows / (unrounded if 0.0 < unrounded < 1.0 == expected else expected)
 
 
 def scan_ratio(relation: KnownRelation, clauses: tuple[ClauseInput, ...]) -> Callable[[Point], float]:

@@ -9,12 +9,14 @@ from math import inf
 from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
 from rowreckon.document.audit import Basis, Method
 from rowreckon.frozen import frozen
+from rowreckon.joins.above.add_path import gather_replaces, replaces
+from rowreckon.joins.above.top import Top
 from rowreckon.joins.facts.inputs import Point
-from rowreckon.joins.ways.add_path import gather_replaces, replaces
 from rowreckon.joins.ways.all_ways import JoinWay
 from rowreckon.joins.ways.borders import Kink
 from rowreckon.joins.ways.elsewhere import Elsewhere, LowerWays
 from rowreckon.joins.ways.parallel_rivals import ParallelFloor
+from rowreckon.joins.ways.topped import joined_ways
 from rowreckon.joins.ways.unseen_index import HiddenWay
 
 _MOST_KEPT = 4
@@ -35,7 +37,8 @@ class JoinModel:
     Gather Merge brings them together in order, each of which is offered to the planner, and not only the cheapest.
     `kinks` finds the outer rows after which a cost goes on otherwise. `parallel_floor` bounds what several processes
     could do a method's work for, where that is not priced. `elsewhere` are ways that the planner compares with these
-    only further up, `lower` those of which a join above makes use.
+    only further up, `lower` those of which a join above makes use. `top` weighs the ways with what is made of the
+    rows of a query's uppermost join, where that is told.
     """
 
     ways: tuple[JoinWay, ...]
@@ -55,6 +58,7 @@ class JoinModel:
     elsewhere: Elsewhere | None = None
     lower: LowerWays | None = None
     merges: bool = False
+    top: Top | None = None
     _kept: dict[Point, tuple[tuple[Method, PathCost], ...]] = field(default_factory=dict, repr=False, compare=False)
     _best: dict[Point, dict[Method, PathCost]] = field(default_factory=dict, repr=False, compare=False)
 
@@ -78,6 +82,7 @@ class JoinModel:
             self.elsewhere,
             self.lower,
             self.merges,
+            self.top,
         )
 
     @property
@@ -160,10 +165,13 @@ class JoinModel:
         partial paths the total cost alone (add_partial_path): of those below a Gather only the cheapest is gathered,
         and offered last (generate_gather_paths in optimizer/path/allpaths.c).
         """
-        return self.winner(self.paths(point), point)
+        return self.winner(self.paths(point) if self.top is None else (), point)
 
     def winner(self, paths: Sequence[tuple[Method, PathCost]], point: Point) -> Method | None:
         """The method of the path that survives of these, all ways' at a point in the planner's order (see `leader`)."""
+        if self.top is not None:
+            above = self.top.taken(joined_ways(self.top, self.deciding(), point), point)
+            return None if above is None else above.method
         kept = self._survivor(self._competing(paths, point))
         return None if kept is None else kept[0]
 

@@ -65,6 +65,8 @@ def proven_parameters(reckoned: ReckonedTree, facts: JoinFacts, keys: list[KeyIn
     counted = _counted(reckoned, facts)
     if counted is None:
         return None
+    if any(key.share is not None for key in keys):
+        return None  # a subquery's values are more, the more rows it gives: these are no more than it could hold
     known = [key.distinct() for key in keys]
     return counted if all(n is not None for n in known) and counted > prod(n or 1.0 for n in known) else None
 

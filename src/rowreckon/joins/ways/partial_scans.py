@@ -9,7 +9,7 @@ with their tuples is shared.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import ceil
+from math import ceil, prod
 
 from rowreckon.cost import (
     STD_FUZZ_FACTOR,
@@ -21,8 +21,11 @@ from rowreckon.cost import (
     compute_bitmap_pages,
     compute_parallel_worker,
     cost_gather,
+    cost_gather_merge,
     cost_index,
     cost_seqscan,
+    cost_sort,
+    gather_merge_rows,
     index_pages_fetched,
     parallel_divisor,
     partial_rows,
@@ -31,9 +34,11 @@ from rowreckon.cost import (
 from rowreckon.cost.index_scan import heap_pages_for_workers
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.joins.facts.inputs import SidePath
+from rowreckon.joins.facts.known_index import meaning
 from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
 from rowreckon.joins.ways.index_match import own_match
 from rowreckon.joins.ways.side_paths import ACCESS, covers
+from rowreckon.plan.conditions import parse_condition
 
 
 def partial_scans(
@@ -56,6 +61,24 @@ def gathered_scans(settings: CostSettings, rows: float, partial: list[SidePath])
         path = cost_gather(settings, partial[0].path, rows)
         access = f"parallel {partial[0].access}"
         yield SidePath(path, (), access, per_row=settings.parallel_tuple_cost, safe=False)
+
+
+def gathered_in_order(
+    settings: CostSettings, rows: float, partial: list[SidePath], order: tuple[str, ...]
+) -> Iterator[SidePath]:
+    """The Gather Merge over the cheapest of a relation's partial scans, which each process sorts as the query wants its
+    rows; they come cheapest first. Source: generate_useful_gather_paths in optimizer/path/allpaths.c."""
+    if not partial or not order:
+        return
+    least = partial[0]
+
+    def at(rows: float) -> PathCost:
+        part = least.path._replace(rows=partial_rows(settings, rows, least.workers))
+        merged = gather_merge_rows(settings, part.rows, least.workers)
+        path = cost_gather_merge(settings, cost_sort(settings, part), merged, least.workers)
+        return path._replace(rows=rows)
+
+    yield SidePath(at(rows), order, f"merged {least.access}", safe=False, at=at)
 
 
 def weighed(paths: list[SidePath]) -> list[SidePath]:
@@ -102,7 +125,8 @@ def _conditional(
         index = next((i for i in relation.indexes if i.name == scan.index), None)
         path = path_input(settings, scan.node_type, scan.startup_cost, scan.total_cost, rows, relation.width)
         if scan.node_type == "Bitmap Heap Scan":
-            shared = _bitmap(settings, relation, index, path, rows, total_table_pages)
+            searched = _searched(relation, scan.index_cond)
+            shared = _bitmap(settings, relation, index, path, rows, total_table_pages, searched)
         elif index is not None and (scan.node_type == "Index Scan" or covers(relation, index)):
             shared = _by_index(settings, relation, index, path, rows, total_table_pages)
         else:
@@ -115,6 +139,14 @@ def _conditional(
             yield SidePath(cost, order, ACCESS[scan.node_type], workers=workers)
 
 
+def _searched(relation: KnownRelation, condition: str | None) -> float:
+    """The share of a relation's tuples that an index of any kind finds by a condition."""
+    told = {meaning(clause) for clause in parse_condition(condition or "").clauses}
+    found = [r.selectivity for r in relation.restrictions if meaning(r.clause) in told]
+    known = [share for share in found if share is not None]
+    return prod(known) if known and len(known) == len(told) else relation.selectivity
+
+
 def _bitmap(
     settings: CostSettings,
     relation: KnownRelation,
@@ -122,11 +154,12 @@ def _bitmap(
     path: PathCost,
     rows: float,
     total_table_pages: float,
+    searched: float,
 ) -> tuple[int, PathCost] | None:
     if not settings.enable_bitmapscan:
         return None
     match = own_match(settings, relation, index) if index is not None else None
-    share = match.selectivity if match is not None else relation.selectivity
+    share = match.selectivity if match is not None else searched
     bitmap = BitmapCost(0.0, share, index.shape.pages if index is not None else 0.0)
     pages, fetched = compute_bitmap_pages(settings, relation.size, bitmap, total_table_pages)
     workers = _workers(settings, relation, pages, None)

@@ -13,10 +13,10 @@ from rowreckon.cost import (
 )
 from rowreckon.cost.capabilities import charges_every_subquery_scan
 from rowreckon.cost.units import DISABLE_COST
+from rowreckon.joins.above.add_path import replaces
 from rowreckon.joins.facts.inputs import SidePath
 from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
 from rowreckon.joins.facts.sides import JoinFacts, Side
-from rowreckon.joins.ways.add_path import replaces
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.nodes import (

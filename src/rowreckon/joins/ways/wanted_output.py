@@ -16,9 +16,11 @@ from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, PathCost, cost_sort, f
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
+from rowreckon.joins.above.top_above import TopAbove
 from rowreckon.joins.facts.inputs import JoinInput, Point
 from rowreckon.joins.facts.wanted_above import OrderAbove, wanted_share
 from rowreckon.joins.ways.all_ways import CostAt, JoinWay
+from rowreckon.joins.ways.below_gather import unrounded_output
 from rowreckon.joins.ways.unseen_index import HiddenWay
 from rowreckon.plan.tree import PlanTree
 
@@ -35,11 +37,13 @@ class Wanted:
     """`share` times the estimated output are fetched, a number of rows that stays the same; None: all of any output.
 
     `above` is the order that is wanted, None where none is; `width` that of the output (bytes).
+    `top` is what is made of all rows of a query's uppermost join, where that is told.
     """
 
     share: float | None
     above: OrderAbove | None
     width: int
+    top: TopAbove | None = None
 
     @property
     def order(self) -> tuple[str, ...]:
@@ -99,7 +103,7 @@ def as_wanted(settings: CostSettings, join: JoinInput, ways: list[JoinWay], want
         return ways
     expected = max(join.output_rows * (join.processes if join.workers > 0 else 1.0), 1.0)
     fetched = None if wanted.share is None else max(wanted.share * expected, 1.0)
-    rows_at = _output_rows(join, expected)
+    rows_at = _output_rows(join, unrounded_output(join, expected))
     found: list[JoinWay] = []
     for way in ways:
         cost, unordered = way.cost, bool(wanted.order) and not _delivers(way, wanted)

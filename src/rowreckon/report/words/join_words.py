@@ -264,9 +264,12 @@ def residual_words(join: Join) -> str:
     basis = f"Costs and switch points rest on {rests}"
     if join.asked_of == "stand_in":
         basis += ". What other methods cost at the estimates, a planner says that was asked on a stand-in"
+    above = ""
+    if join.costs_above:
+        above = " The costs hold what sorts or groups the join's rows above it, as far as that depends on the method."
     if join.residual is None:
-        return f"{basis}. The plan prints no cost to check the model against."
-    return f"{basis}. By it the {method_name(join.method)} costs {join.residual:.4f} times what the plan prints."
+        return f"{basis}. The plan prints no cost to check the model against.{above}"
+    return f"{basis}. By it the {method_name(join.method)} costs {join.residual:.4f} times what the plan prints.{above}"
 
 
 def turning_words(join: Join) -> tuple[str, ...]:
@@ -345,12 +348,13 @@ def cost_rows(join: Join) -> list[tuple[str, str, str, str]]:
         if method == join.method:
             remarks.append("executed")
         if method == join.best_at_actual:
-            remarks.append("cheapest at the actual rows")
+            by_model = "" if figures.comparable else ", by the model"
+            remarks.append(f"cheapest at the actual rows{by_model}")
         if (figures.at_estimate or 0.0) >= _DISABLE_COST:
             remarks.append("with the planner's penalty for a method that is switched off")
         if not figures.comparable:
             reason = clean(figures.not_comparable_reason or "the forced plan changed more than this join")
-            remarks.append(f"not comparable: {reason}")
+            remarks.append(f"the server's own figure is left out: {reason}")
         if unbuilt := _unbuilt_words(figures):
             remarks.append(unbuilt)
         rows.append(

@@ -23,6 +23,8 @@ _EPOCH: Final = datetime(1970, 1, 1)
 _LAST_MICROSECOND: Final = (datetime.max - _EPOCH) // timedelta(microseconds=1)
 _FIRST_MICROSECOND: Final = (datetime.min - _EPOCH) // timedelta(microseconds=1)
 _DIGITS: Final = Context(prec=40)
+_NEAR: Final = Decimal("1e-6")
+"""By what share of themselves two numbers may differ for nobody to ask what lies between them (our own, no source)."""
 _LARGEST: Final = Decimal("1e100")
 """Numbers beyond it are left out: no bound of a histogram that tells anything."""
 _MOST_DECIMALS: Final = 400
@@ -54,7 +56,8 @@ class Kind:
     ends: tuple[Value, ...] = ()
 
     def between(self, low: At, high: At) -> Value | None:
-        """A value half-way between two places; None where there is none, or none can be made."""
+        """A value about half-way between two places, in few digits; None where there is none, none can be made, or two
+        numbers are as good as one."""
         if isinstance(low, bytes) and isinstance(high, bytes):
             return _text_between(low, high)
         if self.write is None or isinstance(low, bytes) or isinstance(high, bytes):
@@ -63,9 +66,11 @@ class Kind:
             middle: int | Decimal = (int(low) + int(high)) // 2
             return self.write(middle) if low < middle < high else None
         wide = Decimal(high) - Decimal(low)
+        if wide <= _NEAR * max(abs(Decimal(low)), abs(Decimal(high))):
+            return None
         half = _DIGITS.add(Decimal(low), wide / 2)
         try:
-            middle = _DIGITS.quantize(half, Decimal(1).scaleb(max(wide.adjusted() - 8, -20))) if wide else half
+            middle = _DIGITS.quantize(half, Decimal(1).scaleb(max(wide.adjusted() - 1, -20)))
         except InvalidOperation:  # they differ behind more digits than are reckoned with
             return None
         return self.write(middle) if low < middle < high else None

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
 
-_TIE = 1.0000000001
+TIE = 1.0000000001
 
 
 def replaces(new: PathCost, held: PathCost) -> bool:
@@ -22,7 +22,7 @@ def replaces(new: PathCost, held: PathCost) -> bool:
         return False
     if held.startup_cost > new.startup_cost * STD_FUZZ_FACTOR:
         return True
-    return total * _TIE < old
+    return total * TIE < old
 
 
 def gather_replaces(new: PathCost, held: PathCost, *, by_total: bool) -> bool:
