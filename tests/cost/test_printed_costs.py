@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 
 from rowreckon.cost import (
+    ColumnStatistics,
     CostSettings,
     PathCost,
     RelationSize,
@@ -27,6 +28,7 @@ from rowreckon.cost import (
     cost_sort,
     estimate_rel_size,
     gather_rows,
+    get_variable_numdistinct,
     operator_cost,
     partial_index_tuples,
     partial_rows,
@@ -102,6 +104,17 @@ def test_sequential_scans() -> None:
     filtered = cost_seqscan(CHEAP_WORKERS, huts, 11700, qual=operator_cost(CHEAP_WORKERS, 1), workers=2)
     assert _shown(filtered) == pytest.approx((0.0, 116.5), abs=CENT)
     assert filtered.rows == 4875
+
+
+def test_distinct_values() -> None:
+    """get_variable_numdistinct in utils/adt/selfuncs.c: a unique index outdoes what ANALYZE estimated, nulls apart; a
+    fraction is of the table's rows; of an unknown count, few rows are as many values, else it is 200."""
+    assert get_variable_numdistinct(ColumnStatistics(1000.0, 10.0, 7.0, 0.25, is_unique=True)) == (750.0, False)
+    assert get_variable_numdistinct(ColumnStatistics(1000.0, 10.0, 7.0, 0.25)) == (7.0, False)
+    assert get_variable_numdistinct(ColumnStatistics(1000.0, 10.0, -0.5)) == (500.0, False)
+    assert get_variable_numdistinct(ColumnStatistics(199.0, 10.0)) == (199.0, False)
+    assert get_variable_numdistinct(ColumnStatistics(200.0, 10.0)) == (200.0, True)
+    assert get_variable_numdistinct(ColumnStatistics(0.0, 0.0, -0.5)) == (200.0, True)
 
 
 def _nodes(value: Any) -> Iterator[dict[str, Any]]:

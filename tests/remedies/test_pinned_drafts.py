@@ -53,6 +53,15 @@ PLAIN = _relation(
         _index("stays_guest_id_idx", "CREATE INDEX stays_guest_id_idx ON tours.stays USING btree ((SELECT 1))"),
     ],
 )
+DESCRIBED = _relation(
+    1,
+    "stays",
+    extended_statistics=[
+        {"schema": "tours", "name": "stays_city_guest_id_ndistinct", "kinds": ("ndistinct",), "columns": (1, 2)}
+        | {"definition": "CREATE STATISTICS tours.stays_city_guest_id_ndistinct ON city, guest_id FROM tours.stays"}
+    ],
+)
+FOREIGN = _relation(5, "stays", kind="foreign_table", analyzable=False)
 PARENT = _relation(2, "stays", kind="partitioned_table", has_children=True, children=(3, 4))
 LEAVES = (_relation(3, "stays_east", is_partition=True), _relation(4, "stays_west", is_partition=True))
 CATALOG = Capture(name="rehearsal", catalog=Catalog(server_version=180006, relations=(PARENT, *LEAVES)))
@@ -76,6 +85,18 @@ KNOWN: dict[str, tuple[str, Subject, Capture]] = {
         Subject(table=STAYS, relation=PLAIN, index="stays_guest_id_idx"),
         CATALOG,
     ),
+    "a condition that can't be read": (
+        "missing_join_index",
+        Subject(table=STAYS, relation=PLAIN, columns=("city",), predicate="(SELECT 1)"),
+        CATALOG,
+    ),
+    "an object's name taken": (
+        "ndistinct_multi_column",
+        Subject(table=STAYS, relation=DESCRIBED, columns=("city", "guest_id")),
+        CATALOG,
+    ),
+    "a table analyzed when": ("stale_statistics", Subject(table=STAYS, relation=PLAIN), CATALOG),
+    "a foreign table": ("stale_statistics", Subject(table=STAYS, relation=FOREIGN), NONE),
     "an index of a partition": ("luring_index", Subject(table=STAYS, relation=LEAVES[0], index="x"), CATALOG),
 }
 HIDDEN = {
