@@ -8,7 +8,8 @@ Everything joined to the function is planned for 1000 rows, whatever comes: 100 
 for unnest of an unknown array.
 
 ## Evidence it needs
-A Function Scan whose estimate is such a default and whose actual differs.
+A Function Scan whose estimate is such a default and whose actual differs. Under a filter: what the filter took away, as
+the plan counts it, and the number declared, as the catalog tells it.
 
 ## Remedy
 ALTER FUNCTION … ROWS n with the number that comes; a SQL function that can be inlined is estimated from its body.
@@ -22,6 +23,8 @@ PostgreSQL documentation, CREATE FUNCTION (ROWS), "Function Optimization Informa
 """
 
 from __future__ import annotations
+
+from math import log
 
 from rowreckon.capture import Capture
 from rowreckon.causes.finding import PROVEN, STRONG, Candidate, apart, fact
@@ -38,20 +41,28 @@ from rowreckon.remedies.subject import FunctionName, Subject, TableName
 TITLE = "a function's default row count"
 
 _DEFAULTS = (1000.0, 100.0, 10.0)
+_MOSTLY = 0.5
 
 
 def check(site: Site, context: Context) -> Candidate | None:
-    """A candidate for a function scan without a filter, estimated by the function's ROWS."""
+    """A candidate for a function scan estimated by the function's ROWS.
+
+    Where the scan filters, the plan counts what the filter took away, and the catalog tells what was declared.
+    """
     node = site.node
-    if site.kind != "function" or not isinstance(node, FunctionScanNode) or node.filter is not None:
+    if site.kind != "function" or not isinstance(node, FunctionScanNode):
         return None
     expected = float(node.plan_rows or 0)
-    per_call = site.actual / max(float(node.loops), 1.0)
+    per_call = site.actual / max(float(node.loops), 1.0) + float(node.rows_removed_by_filter or 0)
     name = node.function_name or node.table_function_name
     facts = None
     if context.catalog is not None and node.function_name is not None:
         same = [f for f in context.catalog.functions if f.name == node.function_name and f.returns_set]
         facts = same[0] if len(same) == 1 else None
+    if node.filter is not None:
+        if facts is None or not _mostly(site, facts.prorows, per_call):
+            return None
+        expected = facts.prorows
     declared = facts is not None and facts.prorows == expected
     evidence = [fact("rows expected per call", expected, "plan"), fact("rows that came per call", per_call, "plan")]
     if facts is not None:
@@ -76,6 +87,12 @@ def check(site: Site, context: Context) -> Candidate | None:
             curable=own or (facts is None and node.table_function_name is None and not _is_built_in(node)),
         ),
     )
+
+
+def _mostly(site: Site, declared: float, per_call: float) -> bool:
+    """Whether the number declared, and not the filter, accounts for half of the error at least, by its logarithm."""
+    same_way = (per_call > declared) == (site.direction == "under")
+    return same_way and log(apart(declared, per_call)) >= _MOSTLY * log(site.factor)
 
 
 _BUILT_IN_PREFIXES = (
