@@ -69,7 +69,9 @@ def gather(
     the columns that the plan's joins equate."""
     excluded = excluded_methods(facts, known.abilities if known is not None else nothing_known, settings)
     planner = planner_figures(capture, reckoned, facts)
-    facts = compared_once(as_semijoin(reckoned, facts, capture.query))
+    facts = as_semijoin(reckoned, facts, capture.query)
+    if known is not None:
+        facts = compared_once(facts)  # a plan's own prices are read off all that it prints
     case = JoinAtHand(settings, reckoned, facts, declared)
     wanted = Wanted(None, None, 0) if known is None else _wanted(settings, capture, reckoned, facts, known)
     useful = wanted.order if wanted.top is None else wanted.top.keys
