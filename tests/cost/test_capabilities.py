@@ -30,6 +30,10 @@ FIRST = {
     "rebalances_hash_batches": 18,
     "has_exact_gather_merge_rows": 18,
     "knows_grouped_values": 18,
+    "has_bump_allocated_groups": 18,
+    "has_whole_group_sorts": 16,
+    "sorts_in_part_for_distinct": 16,
+    "shares_distinct": 15,
 }
 LAST = {"charges_every_subquery_scan": 15}
 
