@@ -181,6 +181,9 @@ def test_mark_and_restore_delivers_rows_again(connection: Connection) -> None:
     assert found.reckoned.counts[inner].actual == pytest.approx(1_999_801)
     assert found.reckoned.counts[inner].q_error is None
     assert found.reckoned.counts[below].state == "exact"
+    entering = find_origins(found.reckoned).here[number]
+    assert entering is not None  # what is below the sort explains the join's rows, as it was read once
+    assert entering.factor < 1.1
 
 
 def test_bitmap_combinations_are_not_counted(connection: Connection) -> None:

@@ -19,7 +19,9 @@ from rowreckon.plan.nodes import (
     CteScanNode,
     JoinNode,
     LimitNode,
+    MaterializeNode,
     SetOpNode,
+    SortNode,
 )
 from rowreckon.plan.tree import PlanTree
 
@@ -172,8 +174,13 @@ def _side_ratio(reckoned: ReckonedTree, number: int, relationship: str) -> Inter
 
 
 def _full_ratio(reckoned: ReckonedTree, number: int) -> Interval | None:
-    """The ratio of a node that was read to its end: of a lower bound nothing can be divided out."""
-    count = reckoned.counts[number]
+    """The ratio of a node that was read to its end: of a lower bound nothing can be divided out.
+
+    What a merge join goes back over was given to it once by what is below.
+    """
+    count, below = reckoned.counts[number], reckoned.tree.inputs(number)
+    if count.state == "reread" and isinstance(reckoned.tree.nodes[number], (SortNode, MaterializeNode)):
+        return _full_ratio(reckoned, below[0]) if len(below) == 1 else None
     return count.ratio if count.state == "exact" else None
 
 
