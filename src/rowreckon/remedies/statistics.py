@@ -56,7 +56,10 @@ def longer_list(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
             undo_note=None
             if known
             else "-1 is the server's default; a target set before is shown by the query to run first",
-            reason=f"Keep up to {target} common values of {named} on {tables[0]}, so that the value asked for is among "
+            reason=f"Divide the values of {named} on {tables[0]} into up to {target} parts of equal rows, so that the "
+            "ends of the range are found more closely."
+            if subject.ranged
+            else f"Keep up to {target} common values of {named} on {tables[0]}, so that the value asked for is among "
             "them.",
             works=SAMPLED if subject.fraction else OPEN,
             check_first=None if known else checks.column_settings(tables, subject.columns),

@@ -39,7 +39,7 @@ class Subject:
     distinct values, `rows` a proven number of rows, per call or per key value. `pages` are those of an index to be
     built, as modelled; `prefix_of_new` names an existing index whose columns lead the new one. `alias` is the name
     under which the query reads the table, or the view of it. `combinations` is about how many combinations of the
-    columns' values there are.
+    columns' values there are. `ranged` says that the columns are compared with ends of ranges.
     """
 
     table: TableName | None = None
@@ -61,6 +61,7 @@ class Subject:
     partitions: tuple[TableName, ...] = ()
     alias: str | None = None
     combinations: float | None = None
+    ranged: bool = False
     curable: bool = True
     """False where no statistic of PostgreSQL mends it: then it is a note and no remedy."""
 
