@@ -275,7 +275,8 @@ def _islands(join: Join, side: Side, low: int, high: int, *, decides: bool) -> t
     arrived = None if rows.actual_rows is None else decade(rows.actual_rows)
     best = join.best_at_actual if decides and join.verdict != "undecided" else None
     reach = _ISLAND
-    if expected is not None and arrived is not None and best != join.method and join.verdict != "accurate":
+    apart = best != join.method and (best is not None or join.verdict != "accurate")
+    if expected is not None and arrived is not None and apart:
         reach = min(_ISLAND, abs(expected - arrived) / 2.0)  # neither may reach over to where the other is known
     spans = []
     if stood_here and expected is not None and reach > _LEAST_ISLAND:
