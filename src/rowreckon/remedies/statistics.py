@@ -56,8 +56,8 @@ def longer_list(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
             undo_note=None
             if known
             else "-1 is the server's default; a target set before is shown by the query to run first",
-            reason=f"Divide the values of {named} on {tables[0]} into up to {target} parts of equal rows, so that the "
-            "ends of the range are found more closely."
+            reason=f"Divide the values of {named} on {tables[0]} into up to {target} parts, so that the ends of the "
+            "range are found more closely."
             if subject.ranged
             else f"Keep up to {target} common values of {named} on {tables[0]}, so that the value asked for is among "
             "them.",
