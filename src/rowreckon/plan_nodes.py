@@ -81,4 +81,4 @@ def _node(
 
 
 def _number(value: float | None) -> float | None:
-    return None if value is None else float(value)
+    return value if value is None or value.__class__ is float else float(value)

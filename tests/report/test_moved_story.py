@@ -17,6 +17,7 @@ from . import factories as f
 from .sentences import of_audit, too_long
 
 BOTH = FactLimit(fact="rows of tours_of_huts", value=9_000.0, from_=3_000.0, to=45_000.0)
+STAYS = "keeps the nested loop while rows of tours_of_huts stay"
 OPEN = FactLimit(fact="distinct values of tours_of_huts.leader", value=7.0)
 
 
@@ -30,9 +31,15 @@ def _audit(*limits: FactLimit) -> Audit:
 @pytest.mark.parametrize(
     ("limits", "told"),
     [
-        ((BOTH, OPEN), "keeps the nested loop for rows of tours_of_huts from 3,000 to 45,000."),
-        ((BOTH.model_copy(update={"to": None}),), "keeps the nested loop for rows of tours_of_huts from 3,000 on."),
-        ((BOTH.model_copy(update={"from_": None}),), "keeps the nested loop for rows of tours_of_huts up to 45,000."),
+        ((BOTH, OPEN), f"{STAYS} from 3,000 to 45,000 (now 9,000)."),
+        (
+            (BOTH.model_copy(update={"to": None}),),
+            f"{STAYS} from 3,000 on (now 9,000).",
+        ),
+        (
+            (BOTH.model_copy(update={"from_": None}),),
+            f"{STAYS} up to 45,000 (now 9,000).",
+        ),
         ((OPEN,), "keeps its join methods as far as 1 fact were moved, each alone."),
     ],
 )
@@ -55,15 +62,15 @@ def test_right_counts_and_changes_say_how_long_they_stay() -> None:
     plan = f.crossed_audit().plans[0].model_copy(update={"with_right_counts": right})
     line = right_counts_line(plan)
     assert line is not None
-    assert plain(line).endswith(" That plan stays for rows of tours_of_huts from 3,000 to 45,000.")
+    assert plain(line).endswith(" That plan comes while rows of tours_of_huts stay from 3,000 to 45,000 (now 9,000).")
 
     query = ForetoldQuery(query="leaders", change="plan_changed", cost_before=10, cost_after=5)
     moved = MovedFacts(query="leaders", turns_at=(BOTH,))
     remedy = f.crossed_audit().remedies[0]
-    for changed, said in ((1, "The new plan stays"), (2, "That of leaders stays")):
+    for changed, said in ((1, "The new plan comes"), (2, "That of leaders comes")):
         told = Foretold(planned=3, changed=changed, queries=(query,), moved_facts=(moved,))
         words = plain(foretold_words(remedy.model_copy(update={"foretold": told})))
-        assert words.endswith(f"{said} for rows of tours_of_huts from 3,000 to 45,000.")
+        assert words.endswith(f"{said} while rows of tours_of_huts stay from 3,000 to 45,000 (now 9,000).")
 
 
 def test_masking_leaves_the_numbers_alone() -> None:

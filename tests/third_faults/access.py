@@ -15,7 +15,7 @@ _HIDDEN: Final = (
         source="PostgreSQL documentation, 'Planner Statistics and Security'; statistic_proc_security_check in"
         " selfuncs.c; numeric_eq is not leakproof (pg_proc of a live server)",
         schema=f"""{TAPES}
-create role fee_clerk;
+do $$ begin create role fee_clerk; exception when duplicate_object then null; end $$;
 create table fees (id int primary key, tape_id int, fee numeric(8, 2), sealed boolean);
 insert into fees
 select i, 1 + i * 7 % 20000, case when i % 5 < 3 then 2.50 else 3 + i % 1000 end, i % 100 = 0
@@ -38,7 +38,7 @@ grant select on fees, tapes to fee_clerk;
         source="PostgreSQL documentation, 'Planner Statistics and Security', on security-barrier views; 'Rules and"
         " Privileges'; textlike is not leakproof (pg_proc of a live server)",
         schema=f"""{PLANTS}
-create role apprentice;
+do $$ begin create role apprentice; exception when duplicate_object then null; end $$;
 create table notes (id int primary key, plant_id int, note text, private boolean);
 insert into notes
 select i, 1 + i * 11 % 20000, case when i % 10 = 0 then 'pruned ' else 'watered ' end || i, i % 50 = 0
@@ -61,7 +61,7 @@ grant select on open_notes, notes, plants to apprentice;
         source="examine_variable in selfuncs.c: for an index expression 'we insist on the whole table being"
         " selectable' (from memory); PostgreSQL documentation, 'Planner Statistics and Security'",
         schema=f"""{PASSENGERS}
-create role purser;
+do $$ begin create role purser; exception when duplicate_object then null; end $$;
 create table tickets (id int primary key, passenger_id int, price numeric, seats numeric, card_number text);
 insert into tickets
 select i, 1 + i * 3 % 20000, case when i % 5 < 3 then 24 else 50 + i % 900 end, 2, md5(i::text)

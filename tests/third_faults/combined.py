@@ -156,7 +156,7 @@ analyze broadcasts;
         " estimate_num_groups in selfuncs.c",
         schema=f"""{PLANTS}
 create table sowings (id int primary key, plant_id int, crop text, supplier text);
-insert into sowings select i, 1 + i * 11 % 20000, 'crop ' || i % 80, 'supplier ' || (i % 80 * 7) % 80
+insert into sowings select i, 1 + i * 11 % 20000, 'species ' || i % 80, 'supplier ' || (i % 80 * 7) % 80
 from generate_series(1, 40000) i;
 analyze sowings;
 """,

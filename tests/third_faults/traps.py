@@ -259,7 +259,7 @@ update games set result = 2 - result;
 create table games (id int primary key, player_id int, season int);
 insert into games select i, 1 + i * 13 % 20000, 2000 + i % 20 from generate_series(1, 6000) i;
 analyze games;
-create function strength(player int) returns int language plpgsql volatile as
+create function strength(player int) returns int language plpgsql stable as
   'declare total int = 0; begin for n in 1..200 loop total = total + player % n; end loop; return total; end';
 """,
         query="select max(strength(p.id)) from games g join players p on p.id = g.player_id where g.season < 2010",

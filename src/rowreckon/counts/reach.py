@@ -7,6 +7,7 @@ input before its first row, so that a stop above it does not reach below it.
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Literal
 
 from rowreckon.frozen import frozen
@@ -42,6 +43,7 @@ _NOT_RUN = Reach("not_run")
 _NOT_COUNTED = Reach("not_counted")
 _EXACT = Reach("exact")
 
+_SUBPLANS = ("InitPlan", "SubPlan")
 _LIMIT = "a LIMIT above it"
 _FIRST_MATCH = "a join that stops at the first match"
 _MERGE_END = "a merge join that ends with its shorter side"
@@ -69,21 +71,63 @@ def find_reach(tree: PlanTree) -> tuple[Reach, ...]:
         )
         stopped[root] = None if complete else _CTE_READERS
         _walk(tree, tree.subtree(root), stopped, deferred=None)
-    return tuple(_state(tree, number, stopped[number]) for number in range(len(tree)))
+    found = []
+    for number, node in enumerate(tree.nodes):
+        if not node.actual_loops:
+            found.append(_NOT_RUN)
+        elif _always_counts(type(node)) and (number == 0 or tree.nodes[tree.parent[number]].node_type != "Merge Join"):
+            found.append(_state_of(stopped[number]))
+        else:
+            found.append(_state(tree, number, stopped[number]))
+    return tuple(found)
 
 
 def _walk(tree: PlanTree, numbers: range, stopped: list[str | None], deferred: list[int] | None) -> None:
     skip_until = -1
+    nodes, children = tree.nodes, tree.children
     for number in numbers:
         if number < skip_until:
             continue
-        for child in tree.children[number]:
-            stopped[child] = _stop_of_child(tree, number, child, stopped[number])
-        if deferred is not None and _is_cte(tree.nodes[number]):
+        if below := children[number]:
+            hands_on = _hands_a_stop_on(type(nodes[number]))
+            for child in below:
+                if hands_on and nodes[child].parent_relationship not in _SUBPLANS:
+                    stopped[child] = stopped[number]
+                else:
+                    stopped[child] = _stop_of_child(tree, number, child, stopped[number])
+        if nodes[number].subplan_name is None:
+            continue
+        if deferred is not None and _is_cte(nodes[number]):
             deferred.append(number)
             skip_until = tree.end[number]
-        elif deferred is None and number != numbers.start and _is_cte(tree.nodes[number]):
+        elif deferred is None and number != numbers.start and _is_cte(nodes[number]):
             skip_until = tree.end[number]  # a nested CTE was deferred as well and has its own turn
+
+
+@cache
+def _hands_a_stop_on(family: type[PlanNode]) -> bool:
+    """Whether what stops such a node stops its input too, and nothing else does (see `_stop_of_child`)."""
+    return not issubclass(
+        family,
+        (
+            JoinNode,
+            LimitNode,
+            SortNode,
+            HashNode,
+            ModifyTableNode,
+            BitmapHeapScanNode,
+            BitmapCombineNode,
+            AggregateNode,
+            WindowAggNode,
+            SetOpNode,
+        ),
+    )
+
+
+@cache
+def _always_counts(family: type[PlanNode]) -> bool:
+    """Whether the executor counts the rows of such a node wherever it ran (see `_state`)."""
+    return not issubclass(family, (BitmapCombineNode, ModifyTableNode))
 
 
 def _is_cte(node: PlanNode) -> bool:
@@ -106,7 +150,7 @@ def _stop_of_child(tree: PlanTree, number: int, child: int, stopped: str | None)
     """What may stop `child`, given what may stop its parent."""
     node = tree.nodes[number]
     relationship = tree.nodes[child].parent_relationship
-    if relationship in ("InitPlan", "SubPlan"):
+    if relationship in _SUBPLANS:
         return _stop_of_subplan(node, tree.nodes[child])
     if isinstance(node, JoinNode):
         return _stop_of_join_side(tree, number, child, stopped)
@@ -210,6 +254,12 @@ def _state(tree: PlanTree, number: int, stopped: str | None) -> Reach:
         above = tree.nodes[tree.parent[number]]
         if isinstance(above, JoinNode) and above.node_type == "Merge Join":
             return _state_below_merge(tree, number, above, stopped)
+    return _state_of(stopped)
+
+
+@cache
+def _state_of(stopped: str | None) -> Reach:
+    """The state of a node that was counted, by what may have stopped it."""
     return _EXACT if stopped is None else Reach("at_least", stopped)
 
 
@@ -230,7 +280,7 @@ def _state_below_merge(tree: PlanTree, number: int, join: JoinNode, stopped: str
             return Reach("reread", "a merge join that goes back over equal keys")
         if isinstance(node, SortNode) and came == fed:
             return _EXACT
-        return _EXACT if stopped is None else Reach("at_least", stopped)
+        return _state_of(stopped)
     if rereads:
         return Reach("reread", "a merge join that may go back over equal keys")
-    return _EXACT if stopped is None else Reach("at_least", stopped)
+    return _state_of(stopped)

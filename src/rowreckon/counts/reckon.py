@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import cache
 from types import MappingProxyType
 
 from rowreckon.counts.interval import Interval, actual_interval, estimate_interval
@@ -91,14 +92,19 @@ def reckon(
     decimals = _prints_decimals(tree)
     actuals = [_actual(node, decimals=decimals) for node in tree.nodes]
     _tighten(tree, reach, actuals, decimals=decimals)
-    divisors = [parallelism.divisor(n) for n in range(len(tree))]
+    partial = parallelism.partial
+    divisors = [parallelism.divisor(n) for n in range(len(tree))] if True in partial else [1.0] * len(tree)
     planned = _planned_loops(tree, divisors)
     estimates: list[Interval | None] = [None] * len(tree)
     counts: list[NodeCount] = []
     for number in range(len(tree) - 1, -1, -1):
         node = tree.nodes[number]
         executions = _executions(tree, parallelism, number, node)
-        estimates[number] = _estimate(tree, parallelism, number, node, executions, estimates)
+        if partial[number] or _collects(type(node)):
+            estimates[number] = _estimate(tree, parallelism, number, node, executions, estimates)
+        elif node.plan_rows is not None:
+            printed = estimate_interval(node.plan_rows)
+            estimates[number] = printed if executions == 1 else printed.scaled(executions)
         gathered = parallelism.gather[number] >= 0 or isinstance(node, GatherNode)
         counts.append(
             _count(
@@ -115,6 +121,12 @@ def reckon(
         )
     counts.reverse()
     return ReckonedTree(tree=tree, counts=tuple(counts), parallelism=parallelism, tables=tables_below(tree))
+
+
+@cache
+def _collects(family: type[PlanNode]) -> bool:
+    """Whether a node's estimate depends on those of its inputs, or of the processes that it gathers."""
+    return issubclass(family, (GatherNode, AppendNode))
 
 
 def _prints_decimals(tree: PlanTree) -> bool:

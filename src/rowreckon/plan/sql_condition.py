@@ -6,11 +6,11 @@ Importing this loads the grammar: import it only where a condition is really to 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any, Final
 
 from postgast.pg_query_pb2 import A_Expr_Kind, BoolExprType, BoolTestType
 
+from rowreckon.frozen import frozen
 from rowreckon.plan.clause import Clause, ColumnReference
 from rowreckon.plan.condition_text import Cutter
 from rowreckon.sql.expression import Expression, Notation, conjuncts, read_expression
@@ -72,7 +72,7 @@ def _read(text: str) -> Expression:
         return read_expression(text[: tokens[end - 1].end])
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class _Reader:
     """Reads one conjunct, whose tokens are those from `begin` to `end`."""
 

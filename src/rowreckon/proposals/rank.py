@@ -51,6 +51,8 @@ _PROCEDURE = "follow your own change procedure and your DBA's approval"
 
 @dataclass(slots=True)
 class _Merged:
+    """One change that several findings ask for, as it is put together."""
+
     draft: Draft
     codes: list[str] = field(default_factory=list)
     confidence: float = 0.0

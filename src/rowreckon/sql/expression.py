@@ -17,6 +17,8 @@ from typing import Final, Literal
 
 from postgast.pg_query_pb2 import BoolExprType, LimitOption, Node, ParseResult, SetOperation
 
+from rowreckon.frozen import frozen
+
 from .grammar import NotSql, Token, parse, printed, scan
 
 NotationKind = Literal["subplan", "parameter", "test", "cursor", "partial"]
@@ -24,7 +26,7 @@ NotationKind = Literal["subplan", "parameter", "test", "cursor", "partial"]
 _SELECT: Final = "SELECT "
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Notation:
     """One notation of EXPLAIN's own, and where it stands in the text (characters).
 
@@ -44,7 +46,7 @@ class Notation:
     plans: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Expression:
     """An expression that was read: `node` is the tree, `notations` what its parameters stand for."""
 

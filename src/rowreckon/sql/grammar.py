@@ -11,13 +11,14 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, Final, Literal, TypeVar
 
 import postgast
 from google.protobuf.message import DecodeError
 from postgast.pg_query_pb2 import DESCRIPTOR, KeywordKind, ParseResult, ScanResult
 from postgast.pg_query_pb2 import Token as _PgToken
+
+from rowreckon.frozen import frozen
 
 MOST_BYTES: Final = 8 * 1024 * 1024
 """Longest text that is read (bytes of UTF-8): a literal of 5 MB is known from real lists; no source for the factor."""
@@ -60,7 +61,7 @@ class NotSql(ValueError):
         self.at = at
 
 
-@dataclass(frozen=True, slots=True)
+@frozen
 class Token:
     """A piece of the text from `start` to `end` (characters); white space is between tokens.
 

@@ -22,7 +22,7 @@ def right_counts_line(plan: Plan) -> str | None:
     worth = (found.cost_ratio or 0.0) >= _WORTH_SAYING
     told = f"{given} the planner {_does(found)}{f' and costs {times(found.cost_ratio)} less' if worth else ''}."
     held = limit_words(found.moved_facts)
-    return f"{told} That plan stays {held}." if held else told
+    return f"{told} That plan comes {held}." if held else told
 
 
 def _does(found: RightCounts) -> str:

@@ -93,7 +93,7 @@ def _held(told: Foretold) -> str:
     if not held or moved is None:
         return ""
     whose = "The new plan" if told.changed == 1 else f"That of {quote(moved.query or '', 60)}"
-    return f" {whose} stays {held}."
+    return f" {whose} comes {held}."
 
 
 def _factor(cost: float | None, *, whole: bool) -> str:
@@ -125,11 +125,11 @@ def dearest_first(queries: list[ForetoldQuery]) -> list[ForetoldQuery]:
 
 
 def limit_words(moved: MovedFacts | None) -> str:
-    """`for rows of guests from 3,000 to 45,000`, of the fact that turns it soonest; empty where none does."""
+    """`while rows of guests stay from 3,000 to 45,000 (now 9,000)`: the fact that turns it soonest; empty for none."""
     first = next(iter(moved.turns_at), None) if moved is not None else None
     if first is None or (first.from_ is None and first.to is None):
         return ""
-    return f"for {clean(first.fact)} {_bounds(first)}"
+    return f"while {clean(first.fact)} stay {_bounds(first)} (now {number(first.value)})"
 
 
 def _bounds(limit: FactLimit) -> str:

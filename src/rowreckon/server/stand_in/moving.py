@@ -85,8 +85,10 @@ class Moving:
         )
 
     def _range(self, fact: Movable) -> Range | None:
-        """What the fact is now; None where the stand-in does not have it."""
+        """What the fact is now; None where the stand-in does not have it, or the table's rows are not known."""
         rows = self._forgery.table_rows(fact.relation)
+        if rows < 1:
+            return None
         if fact.kind == "rows":
             return Range(rows, 1.0, 1e12)
         figures = self._forgery.figures(fact.relation, fact.number)
@@ -184,8 +186,9 @@ def with_moved_facts(
     told: list[MovedFacts] = []
     try:
         with forgery(there.statistics_dsn, facts, settings, planner.role, allowed) as forged:
-            moving = Moving(forged, query, forged.document(query)["Plan"])
-            for node in joins[:MOST_JOINS]:
+            plan = forged.document(query)["Plan"]
+            moving = Moving(forged, query, plan)
+            for node in [join for join in joins if below[join] in methods_of(plan, known)][:MOST_JOINS]:
 
                 def method(plan: Printed, whose: frozenset[str] = below[node]) -> str | None:
                     return methods_of(plan, known).get(whose)
