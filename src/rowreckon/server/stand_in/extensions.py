@@ -43,8 +43,10 @@ def make_foreign_servers(admin: Connection, facts: StandInFacts) -> Iterator[str
         )
         named = sql.Identifier(name)
         making = sql.SQL("create server {} foreign data wrapper {}").format(named, sql.Identifier(wrapper))
+        if options:
+            making += sql.SQL(" options ({})").format(told)
         try:
-            admin.execute(making + sql.SQL(" options ({})").format(told) if options else making)
+            admin.execute(making)
             admin.execute(sql.SQL("grant usage on foreign server {} to {}").format(named, sql.Identifier(MAKER)))
         except psycopg.Error as error:
             yield f"the foreign server {name} could not be made: {first_line(error)}"
