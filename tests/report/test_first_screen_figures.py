@@ -74,10 +74,10 @@ def test_each_ratio_says_what_it_is_of() -> None:
     """The headline's is of the methods at their cheapest, the gain's of the join as it ran."""
     assert "here 38 times" in ticket(f.crossed_audit(), 0).sentence
     assert _gain(95.0, 1) == (
-        "The 260 ms rest on the join as it ran: 95 times the hash join's cost. The 38 times are of the cheapest"
-        " nested loop."
+        "The 260 ms rest on the join as it ran: 95 times the hash join's cost. The verdict compares the cheapest"
+        " nested loop: 38 times."
     )
-    assert _gain(38.0, 1).startswith("The 38 times are of the join with its inputs")
+    assert _gain(38.0, 1).startswith("The costs compared are of the join with its inputs")
     assert _gain(38.0, 1, 4) == "The 260 ms count 2 joins, each with its inputs."
 
 

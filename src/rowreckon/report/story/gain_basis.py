@@ -33,11 +33,12 @@ def gain_basis(plan: Plan, index: int, join: Join | None, remedy: Remedy) -> str
         best = method_name(join.best_at_actual or join.method)
         return (
             f"The {milliseconds(gain.high)} rest on the join as it ran: {times(ratio)} the {best}'s cost. "
-            f"The {shown} are of the cheapest {method_name(join.method)}."
+            f"The verdict compares the cheapest {method_name(join.method)}: {shown}."
         )
     spent = _with_inputs(plan, join)
     adds_up = gain.high <= _SAME * spent * (1 - 1 / join.loss_factor)  # else rounded times of many loops are part of it
-    return f"The {shown} are of the join with its inputs{f', which took {milliseconds(spent)}' if adds_up else ''}."
+    took = f", which took {milliseconds(spent)}" if adds_up else ""
+    return f"The costs compared are of the join with its inputs{took}."
 
 
 def _with_inputs(plan: Plan, join: Join) -> float:
