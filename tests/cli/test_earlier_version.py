@@ -12,7 +12,7 @@ import pytest
 
 from rowreckon.document.audit import Audit
 from rowreckon.document.remedy_kinds import TITLES
-from rowreckon.report.words.remedy_words import remedy_title
+from rowreckon.report.words.changes.remedy_words import remedy_title
 from tests.cli.running import SAMPLES, rowreckon
 
 EARLIER = Path(__file__).parent / "data" / "audit-version-1.json"

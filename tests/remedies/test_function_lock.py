@@ -5,7 +5,7 @@ from __future__ import annotations
 import psycopg
 import pytest
 
-from rowreckon.report.words.remedy_words import lock_words, locks_words
+from rowreckon.report.words.changes.remedy_words import lock_words, locks_words
 from tests.report import factories as f
 
 ALTERS = f.REMEDY.model_copy(update={"kind": "function_rows", "lock": None, "tables": (), "columns": ()})

@@ -6,7 +6,7 @@ import pytest
 
 from rowreckon.document.audit import Foretold, ForetoldQuery, Remedy
 from rowreckon.document.foretold import NEEDS_TRIAL
-from rowreckon.report.words.touch_words import foretold_words, touch_words
+from rowreckon.report.words.changes.touch_words import foretold_words, touch_words
 from tests.report.sentences import too_long
 
 

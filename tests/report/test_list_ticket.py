@@ -12,11 +12,11 @@ from rowreckon.report.formats.html import render_html
 from rowreckon.report.formats.markdown import render_markdown
 from rowreckon.report.story.list_ticket import ListLine, list_ticket
 from rowreckon.report.story.listing import list_rows
+from rowreckon.report.words.changes.trial_headline import trial_result
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.list_headline import crossed_before, list_headline
 from rowreckon.report.words.list_splits import list_splits, whole_split
 from rowreckon.report.words.part_words import whole_of
-from rowreckon.report.words.trial_headline import trial_result
 from tests.report import factories as f
 
 

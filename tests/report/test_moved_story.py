@@ -10,8 +10,8 @@ from rowreckon.report.formats.markdown import render_markdown
 from rowreckon.report.mask import mask_document, mask_names
 from rowreckon.report.story.moved_story import moved_line
 from rowreckon.report.story.right_counts_story import right_counts_line
+from rowreckon.report.words.changes.touch_words import foretold_words
 from rowreckon.report.words.escape import plain
-from rowreckon.report.words.touch_words import foretold_words
 
 from . import factories as f
 from .sentences import of_audit, too_long

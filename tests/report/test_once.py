@@ -13,7 +13,7 @@ from rowreckon.api import Format, render
 from rowreckon.auditing import audit
 from rowreckon.document.audit import Audit, Plan
 from rowreckon.intake import read_text
-from rowreckon.report.words import join_words, time_words
+from rowreckon.report.words import join_figures, time_words
 from rowreckon.report.words.once import once_a_plan
 from tests.benchmarks.plans import plan_of
 
@@ -44,13 +44,13 @@ def test_the_nodes_are_laid_out_once(form: Format, audited: Audit, monkeypatch: 
 def test_folded_joins_are_not_worded(form: Format, audited: Audit, monkeypatch: pytest.MonkeyPatch) -> None:
     """Of an accurate join the notes are written where they are shown, which for a hundred of them is nowhere."""
     worded = []
-    visits = join_words.visits_words
+    visits = join_figures.visits_words
 
     def counted(join: Any) -> str:
         worded.append(join.node)
         return visits(join)
 
-    monkeypatch.setattr(join_words, "visits_words", counted)
+    monkeypatch.setattr(join_figures, "visits_words", counted)
     render(audited, form)
 
     assert len(worded) <= 5

@@ -10,14 +10,8 @@ from rowreckon.document.audit import CountState, JoinSide, Margin
 from rowreckon.report.story.overview import nothing_audited
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.headline import plan_headline
-from rowreckon.report.words.join_words import (
-    contest_words,
-    cost_rows,
-    loss_words,
-    margin_words,
-    verdict_sentence,
-    visits_words,
-)
+from rowreckon.report.words.join_figures import contest_words, cost_rows, margin_words, visits_words
+from rowreckon.report.words.join_words import loss_words, verdict_sentence
 from rowreckon.report.words.list_headline import list_headline
 from rowreckon.report.words.numbers import around, milliseconds, number, orders, share, times
 from rowreckon.report.words.sentences import expected_came

@@ -7,9 +7,9 @@ from rowreckon.report.formats.markdown_budget import Block
 from rowreckon.report.formats.markdown_pieces import drawn_rulers, items, table
 from rowreckon.report.story.change_lines import ChangeLine, change_groups, changes_title
 from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
+from rowreckon.report.words.changes.no_change_words import no_change_words
+from rowreckon.report.words.changes.trial_words import account_lines
 from rowreckon.report.words.escape import clean, markdown, markdown_code, markdown_fence
-from rowreckon.report.words.no_change_words import no_change_words
-from rowreckon.report.words.trial_words import account_lines
 
 _WHOLE = 3  # changes of a list with all that is known of them
 

@@ -10,9 +10,9 @@ from rowreckon.report.formats.terminal_writer import Writer
 from rowreckon.report.story.change_lines import changes_title
 from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
 from rowreckon.report.story.ticket import Ticket
-from rowreckon.report.words.no_change_words import no_change_words
+from rowreckon.report.words.changes.no_change_words import no_change_words
+from rowreckon.report.words.changes.trial_words import account_lines
 from rowreckon.report.words.numbers import count_of, listed
-from rowreckon.report.words.trial_words import account_lines
 
 if TYPE_CHECKING:
     from rowreckon.document.audit import Audit

@@ -13,12 +13,12 @@ from rowreckon.report.story.change_lines import ChangeLine, change_groups, chang
 from rowreckon.report.story.list_ticket import ListLine, list_ticket
 from rowreckon.report.story.listing import LIST_TITLE, ListRow, letters_legend, list_rows
 from rowreckon.report.story.story import join_stories
+from rowreckon.report.words.changes.no_change_words import no_change_words
+from rowreckon.report.words.changes.remedy_words import lock_words, statements
+from rowreckon.report.words.changes.trial_words import account_lines
 from rowreckon.report.words.escape import bare, quote
 from rowreckon.report.words.headline import joins_by_weight, plans_by_weight
-from rowreckon.report.words.no_change_words import no_change_words
 from rowreckon.report.words.numbers import count_of, milliseconds
-from rowreckon.report.words.remedy_words import lock_words, statements
-from rowreckon.report.words.trial_words import account_lines
 
 if TYPE_CHECKING:
     from rowreckon.document.audit import Audit

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from rowreckon.document.audit import Audit, Remedy, Trial
 from rowreckon.frozen import frozen
-from rowreckon.report.words import remedy_words
+from rowreckon.report.words.changes import remedy_words
+from rowreckon.report.words.changes.touch_words import foretold_words
+from rowreckon.report.words.changes.trial_headline import first_of_the_audit, was_tried
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds
 from rowreckon.report.words.sentences import in_sentences
-from rowreckon.report.words.touch_words import foretold_words
-from rowreckon.report.words.trial_headline import first_of_the_audit, was_tried
 
 _QUERIES = 3
 CHANGE_VERDICTS = {

@@ -5,10 +5,10 @@ from __future__ import annotations
 from rowreckon.document.audit import Node, Remedy
 from rowreckon.plural import agreeing, noun
 from rowreckon.report.comparing.compare import ErrorChange, MethodChange, Move, PlanComparison, Times, VerdictChange
+from rowreckon.report.words.changes.remedy_words import gain_words, remedy_title
 from rowreckon.report.words.escape import quote
 from rowreckon.report.words.headline import outcome_words
 from rowreckon.report.words.numbers import count_of, listed, milliseconds, number, times
-from rowreckon.report.words.remedy_words import gain_words, remedy_title
 from rowreckon.report.words.sentences import method_name, node_label, tables_of
 
 _PROMISES = 3

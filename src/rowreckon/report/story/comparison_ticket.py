@@ -7,11 +7,11 @@ from rowreckon.report.comparing.compare import Comparison, PlanComparison
 from rowreckon.report.story.compared_query import error_lines, join_lines, query_title, speed_words
 from rowreckon.report.story.list_ticket import ListLine
 from rowreckon.report.story.what_was_changed import what_was_changed
-from rowreckon.report.words import remedy_words
+from rowreckon.report.words.changes import remedy_words
+from rowreckon.report.words.changes.touch_words import touch_words
 from rowreckon.report.words.headline import joins_by_weight
 from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number
 from rowreckon.report.words.ticket_words import joined_words, rows_words
-from rowreckon.report.words.touch_words import touch_words
 
 _NAMED = 4
 

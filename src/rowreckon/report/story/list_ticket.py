@@ -7,14 +7,15 @@ from rowreckon.document.audit import Audit, Plan, Remedy, SideEffect, TrialQuery
 from rowreckon.frozen import frozen
 from rowreckon.report.story.change_lines import CHANGE_VERDICTS
 from rowreckon.report.story.ticket import Ticket, ticket
-from rowreckon.report.words import remedy_words, ticket_words
+from rowreckon.report.words import ticket_words
+from rowreckon.report.words.changes import remedy_words
+from rowreckon.report.words.changes.no_change_words import no_change_words
+from rowreckon.report.words.changes.touch_words import touched_together
+from rowreckon.report.words.changes.trial_headline import TrialResult, changes_words, trial_result, was_tried
+from rowreckon.report.words.changes.trial_words import further_words
 from rowreckon.report.words.escape import clean, quote, shorten
 from rowreckon.report.words.headline import joins_by_weight, plans_by_weight
-from rowreckon.report.words.no_change_words import no_change_words
 from rowreckon.report.words.numbers import capitalised, count_of, in_one_unit, listed, number
-from rowreckon.report.words.touch_words import touched_together
-from rowreckon.report.words.trial_headline import TrialResult, changes_words, trial_result, was_tried
-from rowreckon.report.words.trial_words import further_words
 
 _NAMED = 3
 _REASON = 90  # letters

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from rowreckon.document.audit import Audit, Plan, Remedy, TimeBy
 from rowreckon.frozen import frozen
+from rowreckon.report.words.changes.trial_headline import trial_result, was_tried
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.headline import joins_by_weight, outcome_words
 from rowreckon.report.words.join_words import brief_sentence
 from rowreckon.report.words.list_splits import list_splits, whole_split
 from rowreckon.report.words.numbers import milliseconds, number
 from rowreckon.report.words.part_words import shares, whole_of
-from rowreckon.report.words.trial_headline import trial_result, was_tried
 
 LIST_TITLE = "Where each query's time goes, the longest first"
 """The heading above the rows."""

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from rowreckon.document.audit import Plan
 from rowreckon.plural import counted
+from rowreckon.report.words.changes.touch_words import limit_words
 from rowreckon.report.words.sentences import method_name
-from rowreckon.report.words.touch_words import limit_words
 
 
 def moved_line(plan: Plan) -> str | None:

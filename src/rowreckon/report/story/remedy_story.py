@@ -8,11 +8,11 @@ from collections.abc import Sequence
 from rowreckon.document.audit import Plan, Remedy, SideEffect
 from rowreckon.frozen import frozen
 from rowreckon.report.drawings.before_after import BeforeAfter, before_after
-from rowreckon.report.words import remedy_words
+from rowreckon.report.words.changes import remedy_words
+from rowreckon.report.words.changes.touch_words import foretold_words
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.numbers import capitalised, count_of, listed, number
 from rowreckon.report.words.sentences import CAUTIONS
-from rowreckon.report.words.touch_words import foretold_words
 
 _NAMED = 3
 _PAIRS_DRAWN = 12  # in one report: they take a screen each

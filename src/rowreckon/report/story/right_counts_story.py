@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from rowreckon.document.audit import Plan, RightCounts
+from rowreckon.report.words.changes.touch_words import limit_words
 from rowreckon.report.words.escape import quote
 from rowreckon.report.words.numbers import times
-from rowreckon.report.words.touch_words import limit_words
 
 _WORTH_SAYING = 1.05
 _NAME = 60

@@ -11,13 +11,13 @@ from functools import cached_property
 from rowreckon.causes.registry import title_of
 from rowreckon.document.audit import Finding, Join, Missing, Origin, Plan
 from rowreckon.frozen import frozen
-from rowreckon.report.words import join_words, ticket_words
+from rowreckon.report.words import join_figures, join_words, ticket_words
 from rowreckon.report.words.borders import inner_differs
+from rowreckon.report.words.changes.remedy_words import confidence_words
 from rowreckon.report.words.escape import clean, clean_lines, quote
 from rowreckon.report.words.headline import joins_by_weight, outcome_words
 from rowreckon.report.words.numbers import capitalised, listed, milliseconds, number, times
 from rowreckon.report.words.once import once_a_plan
-from rowreckon.report.words.remedy_words import confidence_words
 from rowreckon.report.words.sentences import BASIS_WORDS, node_label, tables_of, with_others
 from rowreckon.report.words.time_words import elsewhere_line, elsewhere_sorted, plan_map
 
@@ -65,7 +65,7 @@ class JoinStory:
     @cached_property
     def costs(self) -> tuple[tuple[str, str, str, str], ...]:
         """A row for each method: its name, its cost at the estimate and at the actual rows, remarks."""
-        return tuple(join_words.cost_rows(self.join))
+        return tuple(join_figures.cost_rows(self.join))
 
     @cached_property
     def findings(self) -> tuple[FindingStory, ...]:
@@ -149,14 +149,14 @@ def _join_notes(plan: Plan, join: Join) -> tuple[str, ...]:
         condition + ".",
         f"Why: {why}." if why and why not in sentence else "",
         _inner_words(join, sentence),
-        join_words.margin_words(join),
-        join_words.per_outer_words(join),
-        join_words.visits_words(join),
-        join_words.contest_words(join),
-        *join_words.excluded_words(join),
+        join_figures.margin_words(join),
+        join_figures.per_outer_words(join),
+        join_figures.visits_words(join),
+        join_figures.contest_words(join),
+        *join_figures.excluded_words(join),
         _origin_words(plan, join),
-        join_words.residual_words(join),
-        *join_words.turning_words(join),
+        join_figures.residual_words(join),
+        *join_figures.turning_words(join),
         f"Row counts are totals over loops and processes, {number(join.scale)} times what the planner costs at once."
         if join.scale is not None and join.scale != 1
         else "",
@@ -168,7 +168,7 @@ def _brief_notes(plan: Plan, join: Join) -> tuple[str, ...]:
     is_on_ticket = join is joins_by_weight(plan)[0]
     said = ticket_words.verdict_words(plan) if is_on_ticket else join_words.verdict_sentence(join)
     inner = _inner_words(join, said) if inner_differs(join) else ""
-    notes = [inner, join_words.contest_words(join), *join_words.excluded_words(join)]
+    notes = [inner, join_figures.contest_words(join), *join_figures.excluded_words(join)]
     return tuple(n for n in notes if n)
 
 

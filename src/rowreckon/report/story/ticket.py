@@ -14,16 +14,17 @@ from rowreckon.report.drawings.ruler import FAR_OFF, Ruler, deciding, rulers
 from rowreckon.report.story.gain_basis import gain_basis
 from rowreckon.report.story.other_joins import other_joins_words
 from rowreckon.report.story.ticket_ruler import off_the_ruler, titled
-from rowreckon.report.words import remedy_words, ticket_words
+from rowreckon.report.words import ticket_words
+from rowreckon.report.words.changes import remedy_words
+from rowreckon.report.words.changes.no_change_words import no_change_words
+from rowreckon.report.words.changes.touch_words import touch_words
 from rowreckon.report.words.commands import is_command
 from rowreckon.report.words.escape import bare, clean, clean_lines, quote, shorten
 from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.headline import joins_by_weight
-from rowreckon.report.words.no_change_words import no_change_words
 from rowreckon.report.words.numbers import capitalised, milliseconds
 from rowreckon.report.words.sentences import tables_of
 from rowreckon.report.words.ticket_time import time_line
-from rowreckon.report.words.touch_words import touch_words
 
 _QUERY_SHOWN = 150
 _QUERY_ON_A_PHONE = 77

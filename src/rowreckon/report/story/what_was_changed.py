@@ -5,9 +5,9 @@ from __future__ import annotations
 from rowreckon.document.audit import Plan, Remedy
 from rowreckon.report.comparing.compare import Comparison
 from rowreckon.report.story.list_ticket import ListLine
+from rowreckon.report.words.changes.remedy_words import remedy_title
 from rowreckon.report.words.escape import quote
 from rowreckon.report.words.numbers import listed, number
-from rowreckon.report.words.remedy_words import remedy_title
 from rowreckon.report.words.ticket_words import short_names
 
 _NAMED = 3

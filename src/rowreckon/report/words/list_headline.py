@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from rowreckon.document.audit import Audit
+from rowreckon.report.words.changes.trial_headline import trial_headline, was_tried
 from rowreckon.report.words.list_splits import whole_split
 from rowreckon.report.words.numbers import count_of, listed, milliseconds, number, share
 from rowreckon.report.words.part_words import PARTS_OF_TIME, whole_of
-from rowreckon.report.words.trial_headline import trial_headline, was_tried
 
 _LARGEST = 4  # parts that are named beside the crossed joins; the others are one share
 

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from rowreckon.document.audit import Audit, TimeBy
+from rowreckon.report.words.changes.trial_headline import trial_result, was_tried
 from rowreckon.report.words.part_words import PARTS_OF_TIME, split_of, whole_of
-from rowreckon.report.words.trial_headline import trial_result, was_tried
 
 
 def list_splits(audit: Audit) -> dict[int, TimeBy]:

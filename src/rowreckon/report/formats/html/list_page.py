@@ -18,14 +18,14 @@ from rowreckon.report.story.change_lines import ChangeLine, change_groups, chang
 from rowreckon.report.story.list_ticket import list_ticket
 from rowreckon.report.story.listing import LIST_TITLE, ListRow, list_note, list_rows
 from rowreckon.report.story.remedy_story import RemedyStory, remedies_story
+from rowreckon.report.words.changes.no_change_words import no_change_words
+from rowreckon.report.words.changes.trial_words import account_lines
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.facts_words import facts_words
 from rowreckon.report.words.headline import plans_by_weight
 from rowreckon.report.words.list_headline import crossed_before, list_headline, list_time_sentence
 from rowreckon.report.words.list_splits import whole_split
-from rowreckon.report.words.no_change_words import no_change_words
 from rowreckon.report.words.numbers import count_of, milliseconds
-from rowreckon.report.words.trial_words import account_lines
 
 _ROWS = 3_000
 _CHANGES = 200

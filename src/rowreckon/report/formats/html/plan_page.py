@@ -11,7 +11,7 @@ from rowreckon.report.formats.html.picture import drawn_picture
 from rowreckon.report.story.change_lines import changes_title
 from rowreckon.report.story.remedy_story import remedies_story
 from rowreckon.report.story.ticket import ticket
-from rowreckon.report.words.trial_words import account_lines
+from rowreckon.report.words.changes.trial_words import account_lines
 
 _CHANGES = 200
 _CHANGES_OPEN = 5

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 
 from rowreckon.document.audit import GainMs, Remedy, SideEffect
 from rowreckon.document.remedy_kinds import TITLES
+from rowreckon.report.words.changes.trial_words import trial_details
 from rowreckon.report.words.escape import bare, clean, clean_lines, is_altered, quote
 from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number, times
 from rowreckon.report.words.sentences import in_sentences, method_name
-from rowreckon.report.words.trial_words import trial_details
 
 _NO_LOCK = ("function_rows", "query_rewrite", "statement_setting", "other")
 _UNKNOWN_LOCK = "Which lock it takes is not known"
