@@ -25,6 +25,17 @@ create index ride_day on ride(day); create index fine_rider on fine(rider);
 analyze;
 insert into ride select i, 1 + (i * 31) % 20000, 1000 from generate_series(1, 30000) i;
 """
+# the partitions are analyzed, the table as a whole is not: few tracks are on offer, as only its own statistics tell
+PARTS = """
+create table trip(id int, rider int, track int) partition by hash (id);
+create table trip_one partition of trip for values with (modulus 2, remainder 0);
+create table trip_two partition of trip for values with (modulus 2, remainder 1);
+insert into trip select i, 1 + (i * 31) % 20000, i % 20000 from generate_series(1, 60000) i;
+create table offer(track int);
+insert into offer select i from generate_series(1, 100) i;
+analyze trip_one; analyze trip_two; analyze offer;
+"""
+OFFERS = "select t.id, d.kind from trip t join offer o on o.track = t.track join rider d on d.id = t.rider"
 QUERY = (
     "select r.id, f.cost, d.kind from ride r join fine f on f.rider = r.rider join rider d on d.id = f.rider where {}"
 )
@@ -33,7 +44,7 @@ QUERY = (
 @pytest.fixture(scope="module")
 def connection(database: str) -> Iterator[Connection]:
     """A session on a database with riders, their rides and fines."""
-    run_script(database, TABLES)
+    run_script(database, TABLES + PARTS)
     with psycopg.connect(database, autocommit=True) as session:
         yield session
 
@@ -84,3 +95,18 @@ def test_scan_that_found_more_is_priced_by_what_it_found(connection: Connection,
 
     costs = {m: c.at_actual for m, c in before.costs.items() if m in server}
     assert costs == pytest.approx(server, rel=0.05)
+
+
+def test_partitioned_table_gives_its_values_as_one_relation(connection: Connection) -> None:
+    """The loop is reckoned to be repeated for each row of the partitioned table: its cost is the server's, once that
+    knows how few pairs there are."""
+    before = judge(capture(connection, OFFERS, settings=SERIAL))
+    with connection.transaction(force_rollback=True):
+        connection.execute("analyze trip")
+        apply(connection, SERIAL)
+        after = explain(connection, OFFERS).plan
+
+    top = before[0]
+    assert (top.method, top.verdict) == ("hash", "crossed")
+    assert after.node_type == "Nested Loop"
+    assert top.costs["nested_loop"].at_actual == pytest.approx(float(after.total_cost or 0), rel=0.01)

@@ -177,3 +177,22 @@ def test_two_errors_need_two_cures(huts: Connection) -> None:
     assert not any(r.reason.startswith("Only together") for r in remedies[1:])
     for statement in (*together.sql, *(together.undo or ())):
         huts.execute(statement.encode())
+
+
+def test_an_index_brings_back_the_scan_that_it_stands_in_for(huts: Connection) -> None:
+    """A hash join whose outer side is read whole for a few rows: an index on its key spares just that scan."""
+    query = "select count(*), max(s.region) from guests g join stays s on s.id = g.id where g.id < 40"
+    audit = judged(huts, query)
+    tree = audit.reckoned.tree
+    (join,) = tree.joins()
+    scan = next(n for n in tree.subtree(join) if getattr(tree.nodes[n], "relation_name", None) == "stays")
+    timed = evenly_timed(audit)
+    alone = replace(timed, own_ms=tuple(1000.0 if n == scan else 0.0 for n in range(len(timed.own_ms))))
+
+    remedies = propose([alone])
+
+    assert [r.kind for r in remedies] == ["new_index"]
+    gain = remedies[0].expected_gain_ms
+    assert gain is not None
+    assert gain.high is not None
+    assert gain.high > 700

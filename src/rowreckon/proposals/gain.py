@@ -45,7 +45,7 @@ def gain_of(audit: PlanAudit, finding: CauseFinding) -> Gain:
         if ratio is not None:
             ratios.append(ratio)
         saved = None if ratio is None else 1 - 1 / max(ratio, 1.0)
-        nodes = [n for n in nodes_of_join(audit.reckoned, join.node) if n not in seen]
+        nodes = [n for n in _at_stake(audit, join, finding) if n not in seen]
         seen.update(nodes)
         shares.append(saved if saved is not None else _OPEN)
         if all(audit.own_ms[n] is None for n in nodes):
@@ -68,6 +68,16 @@ def gain_of(audit: PlanAudit, finding: CauseFinding) -> Gain:
     if not joins:
         return Gain(None, None, 0.0, None)
     return Gain(min(high, whole), min(expected, whole), min(expected / whole, 1.0), cost_ratio)
+
+
+def _at_stake(audit: PlanAudit, join: Join, finding: CauseFinding) -> Iterable[int]:
+    """The nodes whose time may come back: what a method costs, and all below the join where a way to read a side does.
+
+    An index that is not there yet takes the place of a scan, whichever side of the join that scan stood on.
+    """
+    if finding.code == "missing_join_index":
+        return audit.reckoned.tree.subtree(join.node)
+    return nodes_of_join(audit.reckoned, join.node)
 
 
 def _spent(audit: PlanAudit, nodes: Iterable[int]) -> float:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, MergeScanSelectivity, partial_rows
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.joins.facts.inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput, SidePath
+from rowreckon.joins.facts.members import Members
 from rowreckon.joins.facts.own_filter import own_factor
 from rowreckon.joins.facts.partitioned import known_table
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
@@ -217,17 +218,41 @@ def _parameters(
 ) -> tuple[tuple[tuple[float, float | None], ...], ...]:
     """For each key of a side the relations below it that could give its value, with their rows expected and come."""
     reckoned = case.reckoned
+    members = Members(reckoned.tree)
     found: list[tuple[tuple[float, float | None], ...]] = []
     for key in keys if not is_computed(reckoned.tree, side) else ():
         names = equal.aliases(key.alias, key.column) if key.alias is not None else frozenset()
-        scans = {alias: number for alias in sorted(names) if (number := known.scan_of(alias)) is not None}
-        here = [alias for alias, number in scans.items() if side.node <= number < reckoned.tree.end[side.node]]
+        here = tuple(given for alias in sorted(names) if (given := _giver(reckoned, known, members, side, alias)))
         if here:
-            found.append(tuple((_own_rows(reckoned, known, a, scans[a]), _counted(reckoned, known, a)) for a in here))
+            found.append(here)
     if found:
         return tuple(found)
     actual = None if side.actual_rows is None else side.actual_rows * side.processes
     return (((side.planner_rows * side.processes, actual),),)
+
+
+def _giver(
+    reckoned: ReckonedTree, known: CatalogFacts, members: Members, side: Side, alias: str
+) -> tuple[float, float | None] | None:
+    """Rows expected and come of a relation below a side, None where none of that alias is there.
+
+    A partitioned table counts as one relation, whose rows are those of its partitions together
+    (set_append_rel_size in optimizer/path/allpaths.c).
+    """
+    below = range(side.node, reckoned.tree.end[side.node])
+    number = known.scan_of(alias)
+    if number is not None:
+        return (
+            (_own_rows(reckoned, known, alias, number), _counted(reckoned, known, alias)) if number in below else None
+        )
+    scans = [scan for scan in members.scans_of(alias) if scan in below]
+    if not scans:
+        return None
+    parts = [side_facts(reckoned, scan, parameterised=False) for scan in scans]
+    rows = sum(part.planner_rows * part.processes for part in parts)
+    counted = all(reckoned.counts[scan].state == "exact" for scan in scans)
+    came = [part.actual_rows * part.processes for part in parts if part.actual_rows is not None]
+    return rows, sum(came) if counted and len(came) == len(parts) else None
 
 
 def _own_rows(reckoned: ReckonedTree, known: CatalogFacts, alias: str, number: int) -> float:
