@@ -7,8 +7,8 @@ from typing import Any
 import pytest
 from pydantic import ValidationError
 
-from rowreckon.catalog.answer import catalogs_from_answer
-from rowreckon.catalog.answer_columns import extended_statistics_of
+from rowreckon.catalog.answers.catalogs import catalogs_from_answer
+from rowreckon.catalog.answers.columns import extended_statistics_of
 from rowreckon.catalog.ask import read_answers
 from rowreckon.errors import BrokenPlan, InputTooLarge, UsageError
 

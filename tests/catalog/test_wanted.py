@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rowreckon.catalog.answer_indexes import height_from_startup
+from rowreckon.catalog.answers.indexes import height_from_startup
 from rowreckon.catalog.wanted import wanted_facts
 from rowreckon.plan import lay_out, parse_document
 

@@ -25,7 +25,7 @@ from rowreckon.capture import Capture
 from rowreckon.captures.capture_file import capture_to_document, write_capture
 from rowreckon.captures.masking import mask_capture
 from rowreckon.catalog import ask as asking
-from rowreckon.catalog.answer import catalogs_from_answer
+from rowreckon.catalog.answers.catalogs import catalogs_from_answer
 from rowreckon.catalog.facts import Catalog
 from rowreckon.cli.facts.sources import facts_of_answer
 from rowreckon.errors import RowreckonError

@@ -20,8 +20,8 @@ from rowreckon.plan.tree import lay_out
 from rowreckon.reading.limits import Limits
 from rowreckon.reading.sizes import check_values
 
-from .answer import FACTS_SCHEMA, catalogs_from_answer
-from .answers.model import broken_answer, check_answer
+from .answers.catalogs import FACTS_SCHEMA, catalogs_from_answer
+from .answers.check import broken_answer, check_answer
 from .facts import Catalog
 from .program import ANSWER_SETTING, PATH_SETTING, REQUEST_SETTING, SAFE_PATH, facts_program
 from .request import as_json

@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
+from rowreckon.plan.conditions import Clause, parse_condition
 from rowreckon.plan.node_texts import clauses_at, conditions_at, keys_at
 from rowreckon.plan.nodes import BitmapHeapScanNode, FunctionScanNode, IndexScanNode, ScanNode
 from rowreckon.plan.tree import PlanTree, index_of
 
 from .asked_texts import MOST_CHARACTERS, AskedTexts
+from .comparisons import Comparison, comparison_of, tables_of
 from .request import COMPARISONS, FactsRequest, Trust, WantedClause, WantedPair, WantedRelation, quoted
 
 __all__ = ["FactsRequest", "WantedClause", "WantedPair", "WantedRelation", "wanted_facts"]
@@ -50,7 +51,7 @@ class _Part:
     tree: PlanTree
     asked: AskedTexts
     relations: list[WantedRelation] = field(default_factory=list)
-    clauses: dict[_Comparison, WantedClause | None] = field(default_factory=dict)
+    clauses: dict[Comparison, WantedClause | None] = field(default_factory=dict)
     functions: dict[str, None] = field(default_factory=dict)
     operators: dict[str, None] = field(default_factory=dict)
     together: dict[tuple[str, str], dict[str, int | None]] = field(default_factory=dict)
@@ -65,7 +66,7 @@ class _Part:
             for clause in clauses_at(node):
                 self.operators.update(dict.fromkeys([clause.operator] if clause.operator in COMPARISONS else ()))
                 self.functions.update(dict.fromkeys(clause.functions))
-                named = sorted(_tables(clause.columns, own_alias))
+                named = sorted(tables_of(clause.columns, own_alias))
                 if len(named) == 2 and aliases.issuperset(named) and _alone(clause):
                     self._between((named[0], named[1]), clause, own_alias)
             if isinstance(node, FunctionScanNode) and node.function_name:
@@ -87,7 +88,7 @@ class _Part:
 
     def _between(self, pair: tuple[str, str], clause: Clause, own_alias: str | None) -> None:
         """A clause between two scans: as a comparison where it is one, and as a part of what holds for the pair."""
-        compared = _comparison(clause, own_alias)
+        compared = comparison_of(clause, own_alias)
         if compared is None:
             if all(c.table for c in clause.columns):
                 self._hold(pair, clause.text, self.asked.condition(self.number, clause.text, pair, None))
@@ -105,7 +106,7 @@ class _Part:
         self.together.setdefault(pair, {})[text] = place
 
     def _wanted(
-        self, compared: _Comparison, clause: Clause, own_alias: str | None
+        self, compared: Comparison, clause: Clause, own_alias: str | None
     ) -> tuple[WantedClause | None, int | None]:
         """The clause as it is asked about, and the place of the whole; None where it is not asked."""
         aliases = (compared.left_alias, compared.right_alias)
@@ -179,22 +180,6 @@ class _Part:
         )
 
 
-@dataclass(frozen=True, slots=True)
-class _Comparison:
-    """A comparison of two scans' columns as the plan spells it, each side with its alias."""
-
-    left_alias: str
-    left: str
-    right_alias: str
-    right: str
-    operator: str
-
-    def turned(self) -> _Comparison:
-        mirror = {"<": ">", "<=": ">=", ">": "<", ">=": "<="}
-        operator = mirror.get(self.operator, self.operator)
-        return _Comparison(self.right_alias, self.right, self.left_alias, self.left, operator)
-
-
 def _scans(tree: PlanTree) -> Iterator[tuple[int, ScanNode]]:
     for at, node in enumerate(tree.nodes):
         if isinstance(node, ScanNode) and node.relation_name and node.alias:
@@ -219,7 +204,7 @@ def _own_clauses(node: ScanNode) -> Iterator[Clause]:
     """The clauses of a scan's conditions that name nothing else: one that does is a join clause, pushed down."""
     for text in _own_texts(node):
         for clause in parse_condition(text).clauses:
-            if not _tables(clause.columns, node.alias) - {node.alias}:
+            if not tables_of(clause.columns, node.alias) - {node.alias}:
                 yield clause
 
 
@@ -258,40 +243,6 @@ def _compared(tree: PlanTree) -> dict[str, set[str]]:
 def _alone(clause: Clause) -> bool:
     """Whether it can stand without the plan: no subplan's result, no value from elsewhere."""
     return not clause.subplans and not clause.parameters
-
-
-def _tables(columns: Sequence[ColumnReference], own_alias: str | None) -> set[str]:
-    """Aliases of the references; a scan's own columns stand without one unless EXPLAIN was VERBOSE."""
-    return {alias for c in columns if (alias := c.table or own_alias) is not None}
-
-
-def _comparison(clause: Clause, own_alias: str | None) -> _Comparison | None:
-    """The clause with its sides, where each side belongs to one scan and the operator compares."""
-    left, right = (_tables(side, own_alias) for side in (clause.left_columns, clause.right_columns))
-    if clause.operator not in COMPARISONS or len(left) != 1 or len(right) != 1 or left == right:
-        return None
-    (left_alias,), (right_alias,) = left, right
-    left_text = _qualified(clause.left_text, clause.left_column, clause.left_columns, left_alias)
-    right_text = _qualified(clause.right_text, clause.right_column, clause.right_columns, right_alias)
-    if left_text is None or right_text is None:
-        return None
-    return _Comparison(left_alias, left_text, right_alias, right_text, clause.operator)
-
-
-def _qualified(text: str, column: ColumnReference | None, columns: Sequence[ColumnReference], alias: str) -> str | None:
-    """A side's text with its columns under their alias; None where an expression names them without one."""
-    if not text:
-        return None
-    if all(c.table for c in columns):
-        return text
-    if column is None:
-        return None
-    for spelling in (column.column, quoted(column.column)):
-        if text == spelling:
-            return quoted(alias, column.column)
-        if text.startswith(f"({spelling})::"):
-            return f"({quoted(alias, column.column)}){text[len(spelling) + 2 :]}"
-    return None
 
 
 def _columns_above(tree: PlanTree) -> dict[str, set[str]]:

@@ -246,7 +246,7 @@ def stand_in_facts(text: str) -> StandInFacts:
 
 def heights_of(facts: StandInFacts) -> dict[int, int]:
     """Heights of B-trees by their OIDs, where EXPLAIN read the index that was meant, or where nobody could ask it."""
-    from rowreckon.catalog.answer_indexes import height_from_startup
+    from rowreckon.catalog.answers.indexes import height_from_startup
 
     names = {index.oid: index.name for index in facts.indexes}
     found = {index.oid: index.guessed_height for index in facts.indexes if index.guessed_height is not None}

@@ -7,11 +7,10 @@ the types are strict: no text that reads as a number passes for one.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from datetime import datetime
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from rowreckon.bounds import (
     AttNum,
@@ -30,9 +29,7 @@ from rowreckon.bounds import (
     Version,
     Whole,
     Width,
-    check_bounds,
 )
-from rowreckon.errors import BrokenPlan
 
 
 class _Part(BaseModel):
@@ -52,7 +49,7 @@ class _Target(_Part):
     what: Name | None = None
 
 
-class _Told(_Part):
+class Told(_Part):
     """An answer. `rows` is at least 0; what it lacks is left out or null."""
 
     for_: Annotated[list[_Target] | None, Field(alias="for")] = None
@@ -78,7 +75,7 @@ class _Failure(_Part):
     sqlstate: Name | None = None
 
 
-class _Server(_Part):
+class Server(_Part):
     role: Name | None
     read_at: _Moment | None
     database: Name | None
@@ -237,7 +234,7 @@ class _Constraint(_Part):
     type: Name
 
 
-_SECTIONS: dict[str, type[_Part]] = {
+SECTIONS: dict[str, type[_Part]] = {
     "settings": _Setting,
     "relations": _Relation,
     "columns": _Column,
@@ -250,7 +247,7 @@ _SECTIONS: dict[str, type[_Part]] = {
 }
 
 
-class _Section(_Part):
+class Section(_Part):
     name: Name
     content: Any
 
@@ -265,83 +262,12 @@ class _Barred(_Part):
     why: Text
 
 
-class _Answer(_Part):
+class Answer(_Part):
     request: dict[str, Any]
     names: list[dict[str, Any]]
-    answers: list[_Told]
+    answers: list[Told]
     failures: list[_Failure]
-    sections: list[_Section]
+    sections: list[Section]
     search_path: Text | None
     refused: list[_Refused] | None = None
     barred: list[_Barred] | None = None
-
-
-def check_answer(answer: Mapping[str, Any]) -> None:
-    """Nothing where an answer has the shape that the script prints. Raises BrokenPlan that names the field."""
-    check_bounds(answer, "the answer")
-    try:
-        typed = _Answer.model_validate(answer)
-    except ValidationError as error:
-        raise broken_answer(error, ()) from None
-    for number, told in enumerate(typed.answers):
-        _check_told(told, f"answers > {number}")
-    for number, failure in enumerate(typed.failures):
-        if failure.for_ is None and failure.part is None:
-            raise BrokenPlan("a failure belongs to no question", where=f"failures > {number}", hint=_AGAIN)
-    for section in typed.sections:
-        _check_section(section)
-
-
-def _check_told(told: _Told, where: str) -> None:
-    """Whether an answer to a question about a plan holds what every plan has."""
-    kinds = [(t.kind, t.n, t.what) for t in told.for_] if told.for_ is not None else [(told.kind, told.n, told.what)]
-    for kind, number, what in kinds:
-        if kind is None or number is None:
-            raise BrokenPlan("an answer belongs to no question", where=where, hint=_AGAIN)
-        needed: tuple[str, ...] = (
-            _NEEDED if kind != "height" else () if told.height is not None else ("startup", "index", "node")
-        )
-        if kind in _PLANNED and what is None:
-            needed = ("what",)
-        lacking = [name for name in needed if name not in told.model_fields_set or _empty(told, name)]
-        if kind in _PLANNED and lacking:
-            raise BrokenPlan(f"an answer lacks {lacking[0]}", where=where, hint=_AGAIN)
-
-
-_PLANNED = frozenset({"relation", "clause", "pair", "end", "height"})
-_NEEDED = ("node", "rows", "width", "startup", "total", "index", "index_cond", "filter")
-_MAY_BE_EMPTY = frozenset({"index", "index_cond", "filter"})
-
-
-def _empty(told: _Told, name: str) -> bool:
-    return name not in _MAY_BE_EMPTY and getattr(told, name) is None
-
-
-def _check_section(section: _Section) -> None:
-    content = section.content
-    place: tuple[str, ...] = (section.name,)
-    try:
-        if section.name == "server":
-            _Server.model_validate(content)
-        elif isinstance(content, list):
-            model = _SECTIONS.get(section.name)
-            for number, row in enumerate(content):
-                place = (section.name, str(number))
-                if not isinstance(row, dict):
-                    raise BrokenPlan("a row belongs here", where=f"{section.name} > {number}", hint=_AGAIN)
-                if model is not None:
-                    model.model_validate(row)
-        elif content is not None:
-            raise BrokenPlan("a list of rows belongs here", where=section.name, hint=_AGAIN)
-    except ValidationError as error:
-        raise broken_answer(error, place) from None
-
-
-def broken_answer(error: ValidationError, place: tuple[str, ...]) -> BrokenPlan:
-    """The first fault that a model found in an answer, as an error that names the field."""
-    first = error.errors(include_url=False, include_context=False, include_input=False)[0]
-    where = " > ".join((*place, *(str(step) for step in first["loc"])))
-    return BrokenPlan(f"the answer holds a value that does not belong: {first['msg']}", where=where, hint=_AGAIN)
-
-
-_AGAIN = "ask for the output as a file: psql -X -f ask.sql -o answer.txt"

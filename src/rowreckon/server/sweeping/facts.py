@@ -9,7 +9,7 @@ import psycopg
 from pydantic import ValidationError
 
 from rowreckon import releases
-from rowreckon.catalog.answer import catalogs_from_answer
+from rowreckon.catalog.answers.catalogs import catalogs_from_answer
 from rowreckon.catalog.facts import Catalog
 from rowreckon.catalog.program import (
     ANSWER_SETTING,

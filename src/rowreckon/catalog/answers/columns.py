@@ -8,9 +8,15 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
+from rowreckon.catalog.columns import (
+    Column,
+    ColumnStatistics,
+    Dependency,
+    ExpressionStatistics,
+    ExtendedStatistics,
+    NDistinctGroup,
+)
 from rowreckon.errors import BrokenPlan
-
-from .columns import Column, ColumnStatistics, Dependency, ExpressionStatistics, ExtendedStatistics, NDistinctGroup
 
 Row = dict[str, Any]
 Entry = TypeVar("Entry")

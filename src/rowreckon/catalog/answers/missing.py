@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from .answer_unasked import Unasked, missing_questions
-from .facts import Catalog, Relation
-from .parts import MissingFact
-from .request import FactsRequest, quoted
+from rowreckon.catalog.answers.unasked import Unasked, missing_questions
+from rowreckon.catalog.facts import Catalog, Relation
+from rowreckon.catalog.parts import MissingFact
+from rowreckon.catalog.request import FactsRequest, quoted
 
 Row = dict[str, Any]
 

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import Any
 
-from .answer_unasked import Unasked
-from .estimates import Conjunct, JoinPairEstimate, RelationEstimate, ScanPath
-from .facts import PlanName
-from .questions import JOIN_SERIES_LENGTH, SERIES_LENGTH
-from .request import FactsRequest, WantedRelation
+from rowreckon.catalog.answers.unasked import Unasked
+from rowreckon.catalog.estimates import Conjunct, JoinPairEstimate, RelationEstimate, ScanPath
+from rowreckon.catalog.facts import PlanName
+from rowreckon.catalog.questions import JOIN_SERIES_LENGTH, SERIES_LENGTH
+from rowreckon.catalog.request import FactsRequest, WantedRelation
 
 Row = dict[str, Any]
 _METHODS = {

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from .answer_columns import statistics_by_column
-from .indexes import Index, IndexKey
-from .parts import Tablespace
+from rowreckon.catalog.answers.columns import statistics_by_column
+from rowreckon.catalog.indexes import Index, IndexKey
+from rowreckon.catalog.parts import Tablespace
 
 Row = dict[str, Any]
 _CALLS_PER_LEVEL = 50

@@ -9,9 +9,9 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from .facts import Catalog
-from .parts import MissingFact
-from .request import FactsRequest
+from rowreckon.catalog.facts import Catalog
+from rowreckon.catalog.parts import MissingFact
+from rowreckon.catalog.request import FactsRequest
 
 _HOW = "sweep the query itself on this server, which judges what the statement may run"
 

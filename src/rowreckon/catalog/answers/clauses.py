@@ -5,19 +5,18 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping, Sequence
 
+from rowreckon.catalog.answers.estimates import Row, grouped, oid_of, share_of_rows, share_with_match
+from rowreckon.catalog.columns import Column
+from rowreckon.catalog.estimates import ClauseSide, JoinClauseFacts, MergeScanFractions
+from rowreckon.catalog.expression_statistics import expression_statistics, is_key
+from rowreckon.catalog.facts import PlanName, Relation
+from rowreckon.catalog.indexes import IndexKey
+from rowreckon.catalog.parts import OperatorFacts
+from rowreckon.catalog.questions import JOIN_SERIES_LENGTH
+from rowreckon.catalog.request import FactsRequest, WantedClause
 from rowreckon.cost.selectivity import ColumnStatistics as CostStatistics
 from rowreckon.cost.selectivity import get_variable_numdistinct
 from rowreckon.plan.condition_text import bare_expression
-
-from .answer_estimates import Row, grouped, oid_of, share_of_rows, share_with_match
-from .columns import Column
-from .estimates import ClauseSide, JoinClauseFacts, MergeScanFractions
-from .expression_statistics import expression_statistics, is_key
-from .facts import PlanName, Relation
-from .indexes import IndexKey
-from .parts import OperatorFacts
-from .questions import JOIN_SERIES_LENGTH
-from .request import FactsRequest, WantedClause
 
 _SAME = 1e-10
 """Two fractions closer than this are one: the answers carry about twelve digits."""

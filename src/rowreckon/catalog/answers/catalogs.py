@@ -5,18 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from rowreckon.catalog.answers.clauses import clause_facts
+from rowreckon.catalog.answers.columns import columns_of, expression_statistics_of, extended_statistics_of
+from rowreckon.catalog.answers.estimates import pair_estimates, relation_estimates
+from rowreckon.catalog.answers.indexes import indexes_of, mark_heights
+from rowreckon.catalog.answers.missing import missing_facts
+from rowreckon.catalog.answers.unasked import unasked_of
+from rowreckon.catalog.facts import Catalog, ForeignKey, PlanName, Relation, UniqueKey
+from rowreckon.catalog.parts import FunctionFacts, OperatorFacts, Setting, Tablespace
+from rowreckon.catalog.request import FactsRequest
 from rowreckon.errors import StatementFailed, UsageError
 from rowreckon.plural import counted
-
-from .answer_clauses import clause_facts
-from .answer_columns import columns_of, expression_statistics_of, extended_statistics_of
-from .answer_estimates import pair_estimates, relation_estimates
-from .answer_indexes import indexes_of, mark_heights
-from .answer_missing import missing_facts
-from .answer_unasked import unasked_of
-from .facts import Catalog, ForeignKey, PlanName, Relation, UniqueKey
-from .parts import FunctionFacts, OperatorFacts, Setting, Tablespace
-from .request import FactsRequest
 
 FACTS_SCHEMA = "rowreckon.facts/1"
 _KINDS = {
