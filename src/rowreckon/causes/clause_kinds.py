@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Literal
 
+from rowreckon.causes.tested import tested
 from rowreckon.sql.spelling import is_column
 
 if TYPE_CHECKING:
@@ -25,9 +26,8 @@ def compared_column(clause: Clause, relation: Relation | None = None) -> ColumnR
     ):
         if column is not None and not others and _is_bare(text, column, relation):
             return column
-    if clause.operator == "" and len(clause.columns) == 1 and not clause.functions and is_column(clause.text):
-        return clause.columns[0]
-    if clause.operator.startswith(("NOT", "IS")) and len(clause.columns) == 1 and not clause.functions:
+    asked = tested(clause) if len(clause.columns) == 1 and not clause.functions else None
+    if asked is not None and is_column(asked):
         return clause.columns[0]
     return None
 
@@ -65,7 +65,10 @@ def kind_of(clause: Clause, relation: Relation | None = None) -> ClauseKind:
 
 
 def expression_side(clause: Clause) -> str | None:
-    """The side of a comparison that computes something from columns, in the server's spelling."""
+    """What a clause computes from columns and compares or asks about, in the server's spelling."""
+    asked = tested(clause)
+    if asked is not None:
+        return asked
     if clause.left_columns and not clause.right_columns:
         return clause.left_text or None
     if clause.right_columns and not clause.left_columns:

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Final
 
 from rowreckon.causes.restrictions import restrictions
+from rowreckon.causes.tested import asks_a_function
 from rowreckon.frozen import frozen
 
 if TYPE_CHECKING:
@@ -67,6 +68,10 @@ _PATTERN: Final = CoarseRule(
     "A longer list of both helps (SET STATISTICS) where the pattern's rows are not rare. "
     "An expression with statistics that holds the answer always does.",
 )
+_ANSWER: Final = CoarseRule(
+    "a function that is the whole condition is taken to be true for a third of the rows",
+    "Asking (…) IS TRUE helps, with statistics on the function's expression. Statistics alone do not.",
+)
 _EITHER: Final = CoarseRule(
     "alternatives are put together as if they did not depend on each other",
     "Statistics of the columns together help where each alternative compares a column with a value.",
@@ -116,6 +121,7 @@ _ASKED: Final[tuple[tuple[Callable[[Site], bool], CoarseRule], ...]] = (
     (_node_is("Foreign Scan"), _FOREIGN),
     (_either_of_tables, _EITHER_OF_TABLES),
     (_contains, _PARTS),
+    (lambda site: any(map(asks_a_function, site.own)), _ANSWER),
     (lambda site: "either" in _kinds(site), _EITHER),
     (lambda site: "pattern" in _kinds(site), _PATTERN),
 )

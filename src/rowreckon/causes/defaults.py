@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from rowreckon.causes.clause_kinds import kind_of
+from rowreckon.causes.tested import asks_a_function, tested
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
@@ -58,7 +59,9 @@ def _single(clause: Clause, kind: str) -> float | None:
         return PATTERN if _starts_open(clause.right_text) else PREFIX
     if operator in ("ILIKE", "~", "~*"):
         return PATTERN
-    if kind == "flag" or operator == "IS":
+    if operator in ("", "NOT") and asks_a_function(clause):
+        return INEQUALITY if operator == "" else 1 - INEQUALITY
+    if kind == "flag" or tested(clause) is not None:
         return FLAG
     return None
 

@@ -6,7 +6,7 @@ n % 10.
 
 ## Why it hurts
 Column statistics say nothing of what a function makes of the column. The planner takes 0.5% for an equality, a third
-for an inequality, 200 groups for a grouping.
+for an inequality, 200 groups for a grouping. Of a truth value such as (doc ->> 'open')::boolean it takes half.
 
 ## Evidence it needs
 The expression in the plan's condition, with an estimate that is the default share. From the catalog: neither a
@@ -17,15 +17,18 @@ CREATE STATISTICS on the expression (from release 14), or an index on it, and AN
 
 ## When it is wrong
 A cast from varchar to text costs nothing and computes nothing: the planner looks through it. Where an expression index
-exists, its statistics are there after the next ANALYZE.
+exists, its statistics are there after the next ANALYZE. A function whose answer is the whole condition is taken to be
+true for a third, whatever statistics there are. Asked as (…) IS TRUE they are used.
 
 ## References
-PostgreSQL documentation, CREATE STATISTICS ("expressions") and "Indexes on Expressions".
+PostgreSQL documentation, CREATE STATISTICS ("expressions") and "Indexes on Expressions". boolvarsel in selfuncs.c,
+function_selectivity in plancat.c.
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
+from math import prod
 from typing import TYPE_CHECKING
 
 from rowreckon.capture import Capture
@@ -34,7 +37,8 @@ from rowreckon.causes.defaults import betrays, default_selectivity
 from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, fact
 from rowreckon.causes.groups import near_default, number_is_off
 from rowreckon.causes.keys import is_expression
-from rowreckon.causes.restrictions import restrictions
+from rowreckon.causes.restrictions import restrictions, share_of_clause
+from rowreckon.causes.tested import asks_a_function
 from rowreckon.causes.wording import listed, rows_sentence
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.remedies.draft import SAMPLED, SHARE_UPDATE_EXCLUSIVE, Draft, major, targets
@@ -59,24 +63,28 @@ _EXPRESSIONS_FROM = 14
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where an expression over one relation's columns is restricted or grouped by."""
     if site.kind == "scan":
-        return _restricted(site)
+        return _restricted(site, context)
     if site.kind == "groups":
         return _grouped(site, context)
     return None
 
 
-def _restricted(site: Site) -> Candidate | None:
+def _restricted(site: Site, context: Context) -> Candidate | None:
     computed: list[str] = []
     shares: list[float] = []
+    taken: list[float | None] = []
     for restriction in restrictions(site):
         clause = restriction.clause
         side = expression_side(clause)
         if restriction.kind != "expression" or side is None or clause.subplans or not clause.columns:
             continue
+        if asks_a_function(clause):
+            continue  # statistics of what it answers are not looked up
         computed.append(without_alias(side, site.alias))
         share = default_selectivity([clause], site.relation)
         if share is not None:
             shares.append(share)
+            taken.append(share_of_clause(site, context, clause))
     if not computed or site.table is None:
         return None
     expressions = tuple(dict.fromkeys(computed))
@@ -85,9 +93,7 @@ def _restricted(site: Site) -> Candidate | None:
     rows = site.planned_rows or site.total_rows
     alone = len(site.own) == len(computed)
     if shares and rows and alone:
-        product = 1.0
-        for share in shares:
-            product *= share
+        product = prod(shares)
         exactly = site.planned_rows is not None
         if betrays(site.estimate / site.executions, rows, product, exactly=exactly):
             weight = PROVEN if exactly else STRONG
@@ -95,7 +101,10 @@ def _restricted(site: Site) -> Candidate | None:
         elif exactly:
             weight = POSSIBLE
     elif not alone:
-        weight = STRONG
+        by_default = len(shares) == len(computed) and all(map(_is_default, taken, shares))
+        weight = PROVEN if by_default else STRONG
+        if by_default:
+            evidence.append(fact("default share without statistics", prod(shares), "PostgreSQL's selfuncs.h"))
     known = _known_expressions(site.relation)
     if site.relation is not None:
         kept = [e for e in expressions if _plain(e) in known]
@@ -118,6 +127,11 @@ def _restricted(site: Site) -> Candidate | None:
             total_rows=site.total_rows,
         ),
     )
+
+
+def _is_default(taken: float | None, share: float) -> bool:
+    """Whether the share that the planner answered for the clause is its default."""
+    return taken is not None and abs(taken - share) <= 0.01 * share
 
 
 def _grouped(site: Site, context: Context) -> Candidate | None:

@@ -14,6 +14,7 @@ from rowreckon.causes.scans import partition_parent_alias
 from rowreckon.causes.site import Context, Site, find_site
 from rowreckon.counts.origin import Entering
 from rowreckon.document.audit import Finding, Join
+from rowreckon.plural import counted
 from rowreckon.remedies.subject import Subject, TableName
 
 _WORTH_TELLING = 0.1
@@ -143,9 +144,10 @@ def finding_of_join(candidate: JoinCandidate) -> CauseFinding:
 def _merge_key(finding: CauseFinding, site: Site, context: Context) -> object:
     """One table scanned twice, or partition by partition, is one story."""
     subject = finding.subject
-    if finding.code == "unexplained":
+    parent = partition_parent_alias(context.tree, site.number)
+    if finding.code == "unexplained" and parent is None:
         return (finding.code, site.number)
-    family = partition_parent_alias(context.tree, site.number) or str(subject.table)
+    family = parent or str(subject.table)
     return (finding.code, family, subject.columns, subject.expressions, subject.function, subject.other_table)
 
 
@@ -171,9 +173,14 @@ def _union(group: Sequence[CauseFinding]) -> CauseFinding:
             "joins": tuple(sorted({n for f in group for n in f.finding.joins})),
             "confidence": max(f.finding.confidence for f in group),
             "tables": tuple(dict.fromkeys(t for f in (first, *group) for t in f.finding.tables)),
+            "summary": first.finding.summary + (_also(len(tables) - 1) if len(tables) > 1 else ""),
         }
     )
     return CauseFinding(finding=finding, subject=subject, factor=first.factor, harms=first.harms)
+
+
+def _also(others: int) -> str:
+    return f" The same holds for {counted(others, 'more partition')}."
 
 
 def _with_partitions(subject: Subject, partitions: tuple[TableName, ...]) -> Subject:

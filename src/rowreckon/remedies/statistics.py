@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 _STEPS = (100, 200, 500, 1000, 2000, 5000, 10000)
 _LONGER = "a longer list costs planning time and a larger sample (300 rows for each step of the target)"
+_EACH = "each partition has statistics of its own: a new partition needs them as well"
 MOST_COLUMNS = 8
 """Members that a statistics object may have: STATS_MAX_DIMENSIONS in statistics/statistics.h."""
 
@@ -135,6 +136,8 @@ def statistics_object(
     cautions = ["it has no effect before the ANALYZE that follows it", NOT_OWNER]
     if target > 100:
         cautions.append(_LONGER)
+    if len(tables) > 1:
+        cautions.append(_EACH)
     return Draft(
         kind="more_statistics",
         sql=(*sql, *analyze_statements(tables)),
