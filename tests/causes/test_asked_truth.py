@@ -53,7 +53,13 @@ def apart(audit: PlanAudit) -> float:
 
 @pytest.mark.parametrize(
     "condition",
-    [GUIDED, f"{GUIDED} is true", f"not {GUIDED} is not true", "(doc ->> 'guide') is null", "coalesce(trip < 9, false)"],
+    [
+        GUIDED,
+        f"{GUIDED} is true",
+        f"not {GUIDED} is not true",
+        "(doc ->> 'guide') is null",
+        "coalesce(trip < 9, false)",
+    ],
 )
 def test_a_truth_value_that_is_computed_has_no_statistics(trips: Connection, condition: str) -> None:
     """The statistics that the remedy builds on just what is asked about mend the server's estimate."""
