@@ -30,6 +30,11 @@ SHAPES = {
     "ALTER TABLE t DROP CONSTRAINT x": "drop_constraint",
     "ALTER FUNCTION public.f(int, text[]) ROWS 100": "function_rows",
     "SET plan_cache_mode TO force_custom_plan": "setting",
+    "ALTER TABLE t ADD FOREIGN KEY (a) REFERENCES o (b) MATCH FULL": "foreign_key",
+    "ALTER TABLE t ADD CONSTRAINT x FOREIGN KEY (a) REFERENCES o (b) NOT ENFORCED": "foreign_key",
+    "CREATE INDEX ON t USING btree (a DESC NULLS LAST) WITH (deduplicate_items=off)": "index",
+    "CREATE UNIQUE INDEX ON t USING btree (a) NULLS NOT DISTINCT": "index",
+    "ALTER TABLE t RESET (autovacuum_analyze_scale_factor)": "table_option",
     "RESET plan_cache_mode": "reset",
 }
 TOLD: dict[str, dict[str, object]] = {
@@ -79,6 +84,22 @@ TOLD: dict[str, dict[str, object]] = {
     "ALTER TABLE t DROP CONSTRAINT x": {"tables": ("t",)},
     "ALTER FUNCTION public.f(int, text[]) ROWS 100": {},
     "SET plan_cache_mode TO force_custom_plan": {"setting": ("plan_cache_mode", "force_custom_plan")},
+    "ALTER TABLE t ADD FOREIGN KEY (a) REFERENCES o (b) MATCH FULL": {"tables": ("t", "o"), "columns": ("a",)},
+    "ALTER TABLE t ADD CONSTRAINT x FOREIGN KEY (a) REFERENCES o (b) NOT ENFORCED": {
+        "tables": ("t", "o"),
+        "columns": ("a",),
+    },
+    "CREATE INDEX ON t USING btree (a DESC NULLS LAST) WITH (deduplicate_items=off)": {
+        "tables": ("t",),
+        "columns": ("a",),
+        "beside": ("options",),
+    },
+    "CREATE UNIQUE INDEX ON t USING btree (a) NULLS NOT DISTINCT": {
+        "tables": ("t",),
+        "columns": ("a",),
+        "beside": ("nulls not distinct", "unique"),
+    },
+    "ALTER TABLE t RESET (autovacuum_analyze_scale_factor)": {"tables": ("t",)},
     "RESET plan_cache_mode": {"setting": ("plan_cache_mode", None)},
 }
 OTHERS = {
@@ -139,6 +160,34 @@ OTHERS = {
     ),
     "DROP STATISTICS a CASCADE": "it drops more than one index or one statistics object",
     "ALTER STATISTICS s SET STATISTICS DEFAULT": "a statistics target is a whole number",
+    "ANALYZE db.s.t": "ANALYZE has a part that has no place here: catalogname",
+    "ALTER TABLE db.s.t VALIDATE CONSTRAINT x": "ALTER TABLE has a part that has no place here: catalogname",
+    "ALTER TABLE IF EXISTS t ALTER COLUMN c SET STATISTICS 5": (
+        "ALTER TABLE has a part that has no place here: missing ok"
+    ),
+    "ALTER TABLE t SET (toast.autovacuum_analyze_scale_factor=0.1)": (
+        "ALTER TABLE has a part that has no place here: defnamespace"
+    ),
+    "ALTER TABLE t ALTER c SET (x.n_distinct=1)": "ALTER TABLE has a part that has no place here: defnamespace",
+    "ALTER TABLE t ALTER 2 SET STATISTICS 100": "ALTER TABLE has a part that has no place here: num",
+    "ALTER TABLE t ADD CONSTRAINT x FOREIGN KEY (a) REFERENCES o (b) DEFERRABLE": (
+        "ALTER TABLE has a part that has no place here: deferrable"
+    ),
+    "ALTER TABLE t ADD CONSTRAINT x FOREIGN KEY (a) REFERENCES o (b) ON DELETE SET NULL (a)": (
+        "ALTER TABLE has a part that has no place here: fk del set cols"
+    ),
+    "ALTER TABLE t DROP CONSTRAINT IF EXISTS x": "ALTER TABLE has a part that has no place here: missing ok",
+    "CREATE STATISTICS IF NOT EXISTS s ON a, b FROM t": (
+        "CREATE STATISTICS has a part that has no place here: if not exists"
+    ),
+    "CREATE STATISTICS ON a, b FROM t": "a name has another form than schema.name",
+    "ALTER STATISTICS IF EXISTS s SET STATISTICS 3": "ALTER STATISTICS has a part that has no place here: missing ok",
+    "CREATE INDEX ON t (a) WITH (x.fillfactor=70)": "CREATE INDEX has a part that has no place here: defnamespace",
+    "CREATE INDEX ON t (a) WITH (x = OPERATOR(pg_catalog.=))": "the option x has another value than a number or a word",
+    "CREATE INDEX ON t (a o (p = OPERATOR(pg_catalog.=)))": "the option p has another value than a number or a word",
+    "CREATE INDEX ON t (a o (x.p = 1))": "CREATE INDEX has a part that has no place here: defnamespace",
+    "DROP INDEX IF EXISTS i": "DROP has a part that has no place here: missing ok",
+    "SET plan_cache_mode = a, b": "it sets another thing than one value",
     "ALTER INDEX i SET (fillfactor=3)": "it alters another thing of an index than its partitions",
 }
 

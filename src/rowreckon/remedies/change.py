@@ -41,7 +41,7 @@ class Change:
     """One statement. `text` is printed from its tree; `tables` are as SQL names them, those altered first.
 
     `expressions` says that it has some, and `uses` what they need. `beside` names parts that a trial has no use for,
-    such as a tablespace. `setting` is a name and its value, None where it is reset. `named` are the tables, raw.'.
+    such as a tablespace. `setting` is a name and its value, None where it is reset. `named` are the tables, unquoted.
     """
 
     kind: Kind
@@ -63,10 +63,10 @@ def read_change(statement: str) -> Change:
     if len(tree.stmts) != 1:
         raise NotSql(f"it holds {len(tree.stmts)} statements where one belongs")
     kind = tree.stmts[0].stmt.WhichOneof("node")
-    reader = READERS.get(kind or "")
-    if reader is None:
+    if kind not in READERS:
         raise NotSql("it is no change that a trial could make")
-    found = Found()
+    what, reader = READERS[kind]
+    found = Found(what)
     reader(getattr(tree.stmts[0].stmt, kind), found)
     assert found.kind is not None
     return Change(

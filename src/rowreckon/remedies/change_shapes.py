@@ -46,8 +46,9 @@ SETTINGS: Final = frozenset({"plan_cache_mode"})
 
 @dataclass(slots=True)
 class Found:
-    """What a reader has found in a statement; `kind` is set by every reader that ends well."""
+    """What a reader has found in a statement, which `what` names; `kind` is set by every reader that ends well."""
 
+    what: str
     kind: Kind | None = None
     tables: list[TableName] = field(default_factory=list)
     concurrently: bool = False
@@ -57,9 +58,13 @@ class Found:
     beside: list[str] = field(default_factory=list)
     setting: tuple[str, str | None] | None = None
 
+    def only(self, message: Any, *allowed: str) -> None:
+        """Raises NotSql where a part of the statement holds more than these fields."""
+        only_fields(message, frozenset(allowed), self.what)
+
     def table(self, message: Any) -> None:
         """Take down a table's name. Raises NotSql where it has another form."""
-        only_fields(message, {"schemaname", "relname", "inh", "relpersistence"}, "a table's name")
+        self.only(message, "schemaname", "relname", "inh", "relpersistence")
         self.tables.append(TableName(message.relname, message.schemaname or None))
 
     def expression(self, node: Any) -> None:
@@ -69,19 +74,19 @@ class Found:
 
 
 def _analyze(node: Any, found: Found) -> None:
-    only_fields(node, {"rels"}, "ANALYZE")
+    found.only(node, "rels")
     found.kind = "analyze"
     if not node.rels:
         raise NotSql("an ANALYZE without a table is one of the whole database")
     for each in node.rels:
         relation = each.vacuum_relation
-        only_fields(relation, {"relation", "va_cols"}, "ANALYZE")
+        found.only(relation, "relation", "va_cols")
         found.table(relation.relation)
         found.columns += [_string(column) for column in relation.va_cols]
 
 
 def _alter_table(node: Any, found: Found) -> None:
-    only_fields(node, {"relation", "cmds", "objtype"}, "ALTER TABLE")
+    found.only(node, "relation", "cmds", "objtype")
     if node.objtype not in (ObjectType.OBJECT_TABLE, ObjectType.OBJECT_INDEX) or len(node.cmds) != 1:
         raise NotSql("it alters another thing than one property of a table")
     found.table(node.relation)
@@ -89,9 +94,9 @@ def _alter_table(node: Any, found: Found) -> None:
     if node.objtype == ObjectType.OBJECT_INDEX:
         if command.subtype != AlterTableType.AT_AttachPartition:
             raise NotSql("it alters another thing of an index than its partitions")
-        only_fields(command, {"subtype", "def", "behavior"}, "ALTER INDEX")
+        found.only(command, "subtype", "def", "behavior")
         attached = getattr(command, "def").partition_cmd
-        only_fields(attached, {"name"}, "ALTER INDEX")
+        found.only(attached, "name")
         found.kind = "attach_index"
         found.table(attached.name)
         return
@@ -102,7 +107,7 @@ def _alter_table(node: Any, found: Found) -> None:
 
 
 def _column_target(command: Any, found: Found) -> None:
-    only_fields(command, {"subtype", "name", "def", "behavior"}, "ALTER COLUMN")
+    found.only(command, "subtype", "name", "def", "behavior")
     if getattr(command, "def").WhichOneof("node") != "integer":
         raise NotSql("a statistics target is a whole number")
     found.kind = "column_target"
@@ -110,22 +115,22 @@ def _column_target(command: Any, found: Found) -> None:
 
 
 def _column_option(command: Any, found: Found) -> None:
-    only_fields(command, {"subtype", "name", "def", "behavior"}, "ALTER COLUMN")
-    _options(command, COLUMN_OPTIONS)
+    found.only(command, "subtype", "name", "def", "behavior")
+    _options(command, COLUMN_OPTIONS, found)
     found.kind = "column_option"
     found.columns.append(command.name)
 
 
 def _table_option(command: Any, found: Found) -> None:
-    only_fields(command, {"subtype", "def", "behavior"}, "ALTER TABLE")
-    _options(command, TABLE_OPTIONS)
+    found.only(command, "subtype", "def", "behavior")
+    _options(command, TABLE_OPTIONS, found)
     found.kind = "table_option"
 
 
-def _options(command: Any, allowed: frozenset[str]) -> None:
+def _options(command: Any, allowed: frozenset[str], found: Found) -> None:
     for item in getattr(command, "def").list.items:
         option = item.def_elem
-        only_fields(option, {"defname", "arg", "defaction"}, "an option")
+        found.only(option, "defname", "arg", "defaction")
         if option.defname not in allowed or option.defaction != DefElemAction.DEFELEM_UNSPEC:
             raise NotSql(f"no remedy sets the option {option.defname}")
         if option.HasField("arg") and option.arg.WhichOneof("node") not in ("integer", "float"):
@@ -133,13 +138,13 @@ def _options(command: Any, allowed: frozenset[str]) -> None:
 
 
 def _add_constraint(command: Any, found: Found) -> None:
-    only_fields(command, {"subtype", "def", "behavior"}, "ADD CONSTRAINT")
+    found.only(command, "subtype", "def", "behavior")
     constraint = getattr(command, "def").constraint
     if constraint.contype != ConstrType.CONSTR_FOREIGN:
         raise NotSql("it adds another constraint than a foreign key")
     parts = {"contype", "conname", "pktable", "fk_attrs", "pk_attrs", "skip_validation", "initially_valid"}
     parts |= {"fk_matchtype", "fk_upd_action", "fk_del_action", "is_enforced"}
-    only_fields(constraint, parts, "the foreign key")
+    found.only(constraint, *parts)
     if (constraint.fk_upd_action, constraint.fk_del_action) != ("a", "a"):
         raise NotSql("a foreign key that changes rows by itself is no remedy")
     found.kind = "foreign_key"
@@ -148,12 +153,12 @@ def _add_constraint(command: Any, found: Found) -> None:
 
 
 def _validate(command: Any, found: Found) -> None:
-    only_fields(command, {"subtype", "name", "behavior"}, "VALIDATE CONSTRAINT")
+    found.only(command, "subtype", "name", "behavior")
     found.kind = "validate_constraint"
 
 
 def _drop_constraint(command: Any, found: Found) -> None:
-    only_fields(command, {"subtype", "name", "behavior"}, "DROP CONSTRAINT")
+    found.only(command, "subtype", "name", "behavior")
     if command.behavior != DropBehavior.DROP_RESTRICT:
         raise NotSql("what depends on the constraint would be dropped with it")
     found.kind = "drop_constraint"
@@ -172,14 +177,14 @@ _COMMANDS: Final[dict[int, Callable[[Any, Found], None]]] = {
 
 
 def _create_statistics(node: Any, found: Found) -> None:
-    only_fields(node, {"defnames", "stat_types", "exprs", "relations"}, "CREATE STATISTICS")
+    found.only(node, "defnames", "stat_types", "exprs", "relations")
     name_of(node.defnames)
     for kind in node.stat_types:
         if _string(kind) not in ("ndistinct", "dependencies", "mcv"):
             raise NotSql("it names statistics that no remedy asks for")
     for each in node.exprs:
         member = each.stats_elem
-        only_fields(member, {"name", "expr"}, "CREATE STATISTICS")
+        found.only(member, "name", "expr")
         if member.HasField("expr"):
             found.expression(member.expr)
         else:
@@ -191,7 +196,7 @@ def _create_statistics(node: Any, found: Found) -> None:
 
 
 def _alter_statistics(node: Any, found: Found) -> None:
-    only_fields(node, {"defnames", "stxstattarget"}, "ALTER STATISTICS")
+    found.only(node, "defnames", "stxstattarget")
     name_of(node.defnames)
     if node.stxstattarget.WhichOneof("node") != "integer":
         raise NotSql("a statistics target is a whole number")
@@ -201,17 +206,14 @@ def _alter_statistics(node: Any, found: Found) -> None:
 def _create_index(node: Any, found: Found) -> None:
     parts = {"idxname", "relation", "access_method", "index_params", "index_including_params", "where_clause"}
     beside = {"concurrent", "unique", "nulls_not_distinct", "options", "table_space"}
-    only_fields(node, parts | beside, "CREATE INDEX")
+    found.only(node, *parts, *beside)
     found.kind = "index"
     found.table(node.relation)
     found.concurrently = node.concurrent
     found.beside += [name.replace("_", " ") for name in sorted(beside - {"concurrent"}) if getattr(node, name)]
     if node.access_method not in ("", "btree"):
         found.beside.append(f"access method {node.access_method}")
-    for option in node.options:
-        only_fields(option.def_elem, {"defname", "arg", "defaction"}, "an index's option")
-        if option.def_elem.arg.WhichOneof("node") not in (None, "integer", "float", "string", "type_name"):
-            raise NotSql("an index's option has another value than a number or a word")
+    _plain_options(node.options, found)
     for each in node.index_params:
         found.columns += _index_member(each.index_elem, found)
     for each in node.index_including_params:
@@ -221,15 +223,11 @@ def _create_index(node: Any, found: Found) -> None:
 
 
 def _index_member(member: Any, found: Found) -> list[str]:
-    parts = {"name", "expr", "ordering", "nulls_ordering", "collation", "opclass", "opclassopts"}
-    only_fields(member, parts, "a key of the index")
+    found.only(member, "name", "expr", "ordering", "nulls_ordering", "collation", "opclass", "opclassopts")
     if member.opclass:
         name_of(member.opclass)
         found.beside.append("operator class")
-    for option in member.opclassopts:
-        only_fields(option.def_elem, {"defname", "arg", "defaction"}, "an operator class's option")
-        if option.def_elem.arg.WhichOneof("node") not in (None, "integer", "float", "string", "type_name"):
-            raise NotSql("an operator class's option has another value than a number or a word")
+    _plain_options(member.opclassopts, found)
     if member.collation:
         found.uses.collations.add(name_of(member.collation))
         found.expressions = True
@@ -239,8 +237,15 @@ def _index_member(member: Any, found: Found) -> list[str]:
     return [member.name]
 
 
+def _plain_options(options: Any, found: Found) -> None:
+    for option in options:
+        found.only(option.def_elem, "defname", "arg", "defaction")
+        if option.def_elem.arg.WhichOneof("node") not in (None, "integer", "float", "string", "type_name"):
+            raise NotSql(f"the option {option.def_elem.defname} has another value than a number or a word")
+
+
 def _drop(node: Any, found: Found) -> None:
-    only_fields(node, {"objects", "remove_type", "behavior", "concurrent"}, "DROP")
+    found.only(node, "objects", "remove_type", "behavior", "concurrent")
     kinds: dict[int, Kind] = {
         ObjectType.OBJECT_INDEX: "drop_index",
         ObjectType.OBJECT_STATISTIC_EXT: "drop_statistics",
@@ -254,20 +259,20 @@ def _drop(node: Any, found: Found) -> None:
 
 
 def _alter_function(node: Any, found: Found) -> None:
-    only_fields(node, {"objtype", "func", "actions"}, "ALTER FUNCTION")
+    found.only(node, "objtype", "func", "actions")
     if node.objtype != ObjectType.OBJECT_FUNCTION or len(node.actions) != 1:
         raise NotSql("it alters another thing than a function's ROWS")
     name_of(node.func.objname)
     check_arguments(node.func)
     action = node.actions[0].def_elem
-    only_fields(action, {"defname", "arg", "defaction"}, "ALTER FUNCTION")
+    found.only(action, "defname", "arg", "defaction")
     if action.defname != "rows" or action.arg.WhichOneof("node") not in ("integer", "float"):
         raise NotSql("it alters another thing than a function's ROWS")
     found.kind = "function_rows"
 
 
 def _set(node: Any, found: Found) -> None:
-    only_fields(node, {"kind", "name", "args", "is_local", "jumble_args"}, "SET")
+    found.only(node, "kind", "name", "args", "is_local", "jumble_args")
     if node.name not in SETTINGS:
         raise NotSql(f"no remedy sets {node.name or 'this'}")
     if node.kind == VariableSetKind.VAR_RESET:
@@ -281,17 +286,18 @@ def _set(node: Any, found: Found) -> None:
     found.kind, found.setting = "setting", (node.name, value.a_const.sval.sval)
 
 
-READERS: Final[dict[str, Callable[[Any, Found], None]]] = {
-    "vacuum_stmt": _analyze,
-    "alter_table_stmt": _alter_table,
-    "create_stats_stmt": _create_statistics,
-    "alter_stats_stmt": _alter_statistics,
-    "index_stmt": _create_index,
-    "drop_stmt": _drop,
-    "alter_function_stmt": _alter_function,
-    "variable_set_stmt": _set,
+READERS: Final[dict[str, tuple[str, Callable[[Any, Found], None]]]] = {
+    "vacuum_stmt": ("ANALYZE", _analyze),
+    "alter_table_stmt": ("ALTER TABLE", _alter_table),
+    "create_stats_stmt": ("CREATE STATISTICS", _create_statistics),
+    "alter_stats_stmt": ("ALTER STATISTICS", _alter_statistics),
+    "index_stmt": ("CREATE INDEX", _create_index),
+    "drop_stmt": ("DROP", _drop),
+    "alter_function_stmt": ("ALTER FUNCTION", _alter_function),
+    "variable_set_stmt": ("SET", _set),
 }
-"""By the statement's node: who reads it. A reader raises NotSql for whatever its shape has no place for."""
+"""By the statement's node: what it is called, and who reads it. A reader raises NotSql where its shape has no place for
+a part."""
 
 
 def _string(node: Any) -> str:
