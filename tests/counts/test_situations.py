@@ -8,6 +8,7 @@ names were read from servers of 13 to 18, and the server confirms them in each r
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import psycopg
@@ -16,7 +17,9 @@ import pytest
 from rowreckon.counts import find_origins
 from tests.cost.live.conftest import TABLES
 from tests.counts.live import capture
-from tests.servers.fixtures import MatrixServer
+from tests.servers.databases import fresh_database
+from tests.servers.fixtures import Servers
+from tests.servers.recorded import Replayed, recorded, servers_and_answers
 
 Connection = psycopg.Connection[Any]
 
@@ -46,13 +49,22 @@ MERGE = NO_PARALLEL | {"enable_hashjoin": "off", "enable_nestloop": "off"}
 HASH = NO_PARALLEL | {"enable_mergejoin": "off", "enable_nestloop": "off"}
 
 
-@pytest.fixture(scope="module")
-def connection(matrix_database: MatrixServer) -> Iterator[Connection]:
-    with psycopg.connect(matrix_database.dsn, autocommit=True) as made:
+ANSWERS = Path(__file__).with_name("answers")
+"""What the oldest and the newest server answered (`tests/servers/recorded.py`)."""
+
+
+@pytest.fixture(scope="module", params=servers_and_answers(ANSWERS))
+def connection(request: pytest.FixtureRequest) -> Iterator[Any]:
+    if isinstance(request.param, Path):
+        yield Replayed(request.param)
+        return
+    servers: Servers = request.getfixturevalue("servers")
+    with fresh_database(servers(request.param).dsn) as dsn, psycopg.connect(dsn, autocommit=True) as made:
         made.execute(TABLES.encode())
         made.execute(MORE_TABLES.encode())
         made.execute(b"vacuum analyze")
-        yield made
+        with recorded(made, ANSWERS) as connection:
+            yield connection
 
 
 def test_complete_scan_is_exact(connection: Connection) -> None:

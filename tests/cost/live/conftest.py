@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import psycopg
 import pytest
@@ -14,6 +15,7 @@ import pytest
 from rowreckon import releases
 from tests.servers.databases import fresh_database
 from tests.servers.fixtures import Servers
+from tests.servers.recorded import Replayed, kept_answers, recorded
 
 from .facts import Facts
 
@@ -40,17 +42,24 @@ create extension pageinspect;
 """
 
 
+ANSWERS = Path(__file__).with_name("answers")
+"""What the oldest and the newest server answered (`tests/servers/recorded.py`)."""
+
+
 def _params() -> list[object]:
     matrix = [
         pytest.param(major, marks=[pytest.mark.server, pytest.mark.matrix], id=f"pg{major}")
         for major in releases.MODELLED[:-1]
     ]
-    return [pytest.param(None, marks=pytest.mark.server, id="default"), *matrix]
+    return [pytest.param(None, marks=pytest.mark.server, id="default"), *matrix, *kept_answers(ANSWERS)]
 
 
 @pytest.fixture(scope="session", params=_params())
-def facts(request: pytest.FixtureRequest, filled: Callable[[int | None], Facts]) -> Facts:
-    """A session on a database with these tables, vacuumed and analysed."""
+def facts(request: pytest.FixtureRequest) -> Facts:
+    """A session on a database with these tables, vacuumed and analysed; or what servers answered in such sessions."""
+    if isinstance(request.param, Path):
+        return Facts(Replayed(request.param))
+    filled: Callable[[int | None], Facts] = request.getfixturevalue("filled")
     return filled(request.param)
 
 
@@ -62,7 +71,8 @@ def filled(server: str, servers: Servers) -> Iterator[Callable[[int | None], Fac
 
         def on(major: int | None) -> Facts:
             if major not in sessions:
-                sessions[major] = Facts(kept.enter_context(_filled(server if major is None else servers(major).dsn)))
+                made = kept.enter_context(_filled(server if major is None else servers(major).dsn))
+                sessions[major] = Facts(kept.enter_context(recorded(made, ANSWERS)))
             return sessions[major]
 
         yield on

@@ -19,6 +19,7 @@ from rowreckon.cost import (
     operator_cost,
 )
 from rowreckon.cost.capabilities import has_memoize
+from tests.servers.recorded import Replayed
 
 from .common_values import ValueStatistics
 from .histogram import OrderedStatistics
@@ -30,8 +31,8 @@ CENT = 0.0101
 class Facts:
     """One session on one server: sets options, reads statistics, explains queries."""
 
-    def __init__(self, connection: psycopg.Connection[Any]) -> None:
-        self.connection = connection
+    def __init__(self, connection: psycopg.Connection[Any] | Replayed) -> None:
+        self.connection: Any = connection
         self.major = connection.info.server_version // 10000
         self.remembered: dict[object, Any] | None = None
 
@@ -43,7 +44,10 @@ class Facts:
         self.connection.execute("reset all")
         for name, value in {"max_parallel_workers_per_gather": 0, "jit": "off", **settings}.items():
             self.connection.execute(sql.SQL("set {} = {}").format(sql.Identifier(name), sql.Literal(str(value))))
-        rows = self.connection.execute("select name, setting, unit from pg_settings").fetchall()
+        rows = self.connection.execute(
+            "select name, setting, unit from pg_settings where name = 'server_version_num'"
+            " or category like 'Query Tuning%' or category like 'Resource Usage%'"
+        ).fetchall()
         return CostSettings.from_pg_settings(rows)
 
     def off(self, *methods: str) -> dict[str, str]:
