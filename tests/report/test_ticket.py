@@ -15,11 +15,12 @@ from rich.cells import cell_len
 from rich.console import Console
 
 from rowreckon.auditing import audit
-from rowreckon.document.audit import Audit
+from rowreckon.document.audit import Audit, MethodCost
 from rowreckon.intake import read_path, read_text
 from rowreckon.report.formats.markdown import render_markdown
 from rowreckon.report.formats.terminal import render_terminal
 from rowreckon.report.story.ticket import Ticket, ticket
+from rowreckon.report.words.changes.no_change_words import no_change_words
 from rowreckon.report.words.escape import bare
 from rowreckon.report.words.headline import joins_by_weight
 from rowreckon.report.words.sql_lines import wrapped_sql
@@ -177,3 +178,14 @@ def test_a_command_of_psql_is_not_broken() -> None:
     text = "SELECT format('ANALYZE %I', relname) FROM pg_class \\gexec 'unended"
 
     assert wrapped_sql(text, 20) == text
+
+
+def test_a_tie_is_no_want_of_evidence() -> None:
+    """Two methods that cost the same within the planner's 1%: said as such, and nothing is waited for."""
+    costs = {"nested_loop": MethodCost(at_actual=1004.0), "hash": MethodCost(at_actual=1000.0)}
+    audit = f.audit(f.crossed_plan(joins=(f.undecided_join(costs=costs, missing=()),), findings=(), missing=()))
+    apart = f.undecided_join(costs=costs | {"hash": MethodCost(at_actual=900.0)}, missing=())
+
+    assert "Another method would cost the same within the planner's 1%." in ticket(audit, 0).sentence
+    assert no_change_words(audit.plans).endswith("would cost the same within 1%, so it would win nothing.")
+    assert no_change_words((f.crossed_plan(joins=(apart,), findings=(), missing=()),)).endswith("method is cheaper.")

@@ -91,7 +91,8 @@ def decide(
     alike = loss is not None and 1.0 / STD_FUZZ_FACTOR <= loss <= STD_FUZZ_FACTOR
     if found == {"close"} and len(worlds) == 1 and alike:
         first = "" if best is None else f", of which the planner would take the {_name(best)}"
-        return Decision("undecided", best, loss, f"two methods cost the same within 1% at the actual rows{first}")
+        reason = f"two methods cost the same within 1% at the actual rows{first}"
+        return Decision("undecided", best, loss, f"{reason}. To the planner such costs are equal")
     if found != {"stays"}:
         return Decision("undecided", best, loss, "the evidence leaves open which method is cheaper at the actual rows")
     if open_above:

@@ -86,7 +86,8 @@ def _without_crossed(plan: Plan) -> str:
     if undecided == total:
         if total == 1:
             return f"No verdict: {verdict_sentence(plan.joins[0])}"
-        return f"No verdict: all {number(total)} joins are undecided for want of evidence"
+        why = " for want of evidence" if plan.missing else ""
+        return f"No verdict: all {number(total)} joins are undecided{why}"
     if total == 1:
         said = [f"The one join did not cross: {verdict_sentence(plan.joins[0])}"]
     else:

@@ -13,6 +13,17 @@ _DISABLE_COST = 1.0e10
 _FUZZ = 1.01  # the planner keeps what it has until another path is 1% cheaper
 
 
+def is_tied(join: Join) -> bool:
+    """Whether a join is undecided because another method costs the same at the actual rows, as far as the planner tells
+    costs apart: no evidence is missing that could decide more."""
+    if join.verdict != "undecided" or join.missing:
+        return False
+    known = {method: each.at_actual for method, each in join.costs.items() if each.at_actual}
+    mine = known.pop(join.method, None)
+    least = min(known.values(), default=None)
+    return mine is not None and least is not None and least / _FUZZ <= mine <= least * _FUZZ
+
+
 def margin_words(join: Join) -> str:
     """How far the outer rows may move from the estimate before the lead changes; empty where it is not known."""
     if join.margin is None:

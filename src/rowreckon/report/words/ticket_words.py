@@ -8,6 +8,7 @@ from rowreckon.document.audit import Join, JoinSide, Node, Plan
 from rowreckon.report.words.borders import deciding_border
 from rowreckon.report.words.escape import quote
 from rowreckon.report.words.headline import hardly_matters, joins_by_weight, outcome_words
+from rowreckon.report.words.join_figures import is_tied
 from rowreckon.report.words.join_words import border_figure, loss_factor_words, rows_factor
 from rowreckon.report.words.numbers import capitalised, count_of, listed, milliseconds, number
 from rowreckon.report.words.sentences import CAUTIONS, in_each, method_name, node_label, per_process, with_others
@@ -71,6 +72,8 @@ def _of_join(join: Join, plan: Plan) -> str:
             return f"{rows}. {capitalised(_cheaper(join, best or 'different join'))}."
         case "held":
             return f"{rows}. The {chosen} is still the cheapest method."
+        case "undecided" if is_tied(join):
+            return f"{rows}. Another method would cost the same within the planner's 1%."
         case "undecided" if _expected(join):
             return f"{rows}. The evidence does not decide whether another join method is cheaper."
         case "undecided":
