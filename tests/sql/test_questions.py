@@ -19,9 +19,11 @@ from rowreckon.sql.questions import (
 @pytest.mark.parametrize(
     ("query", "answer"),
     [
-        ("select distinct city from huts", True),
-        ("select DISTINCT on (city) city from huts", True),
-        ("select city, count(*) from huts group by city", True),
+        ("select * from (select distinct city from huts) h", True),
+        ("select * from (select DISTINCT on (city) city from huts) h", True),
+        ("with h as (select city, count(*) from huts group by city) select * from h", True),
+        ("select distinct city from huts", False),
+        ("select city, count(*) from huts h where exists (select from guests) group by city", False),
         ("select 1 union all select 2", True),
         ("select 1 except select 2", True),
         ("select * from (select city from huts intersect select city from guests) both_of_them", True),
@@ -34,7 +36,7 @@ from rowreckon.sql.questions import (
     ],
 )
 def test_which_queries_remove_duplicates(query: str, answer: bool) -> None:
-    """A SELECT's own clauses, at any depth; what cannot be read might."""
+    """The clauses of a SELECT within the query's own, at any depth; what cannot be read might."""
     assert removes_duplicates(query) is answer
 
 

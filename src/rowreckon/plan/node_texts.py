@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rowreckon.plan.base import PlanNode
-from rowreckon.plan.clause import Clause
+from rowreckon.plan.clause import Clause, ColumnReference
 from rowreckon.plan.conditions import parse_condition
 
 _CONDITIONS = ("filter", "index_cond", "recheck_cond", "tid_cond", "join_filter", "hash_cond", "merge_cond")
@@ -33,3 +33,21 @@ def keys_at(node: PlanNode) -> Iterator[str]:
     cached = getattr(node, "cache_key", None)
     if isinstance(cached, str):
         yield cached
+
+
+def key_columns(text: str) -> tuple[ColumnReference, ...]:
+    """The columns of what a node sorts or groups by: a plain column, or those that an expression names."""
+    if " " not in text and "(" not in text:
+        table, _, column = text.rpartition(".")
+        return (ColumnReference(table or None, column),)
+    return tuple(parse_condition(text).columns)
+
+
+def ordering_key(text: str) -> str:
+    """What a node sorts or groups by, without the brackets around an expression: of these a sort is printed with more
+    than a grouping."""
+    if "(" not in text:
+        return text
+    from rowreckon.plan.condition_text import strip_parentheses
+
+    return strip_parentheses(text)

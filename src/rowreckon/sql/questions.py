@@ -20,7 +20,8 @@ _OF_THE_SESSION = ("current", "localtime", "session", "user", "system")
 
 @lru_cache(maxsize=1000)
 def removes_duplicates(query: str) -> bool:
-    """Whether a SELECT of the query has DISTINCT, GROUP BY or a set operation; True for a text that is no SQL."""
+    """Whether a SELECT within the query's own has DISTINCT or GROUP BY, or any a set operation; True for a text that is
+    no SQL. What the outermost SELECT groups is grouped above all its joins."""
     from rowreckon.sql.grammar import NotSql
 
     if not _holds(query, _REMOVE_DUPLICATES):
@@ -30,7 +31,7 @@ def removes_duplicates(query: str) -> bool:
     except NotSql:
         return True
     operations = any(m.HasField("larg") for m in selects)  # the two queries that a set operation joins
-    return operations or any(len(m.distinct_clause) or len(m.group_clause) for m in selects)
+    return operations or any(len(m.distinct_clause) or len(m.group_clause) for m in selects[1:])
 
 
 @lru_cache(maxsize=1000)

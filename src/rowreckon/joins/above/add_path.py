@@ -10,6 +10,9 @@ from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
 
 TIE = 1.0000000001
 
+ON_GATHER = "Join on Gather"
+"""The kind of a join's path that reads a side through a Gather, so that it can't run below another one."""
+
 
 def replaces(new: PathCost, held: PathCost) -> bool:
     """Whether the planner throws the held path away for a new one."""

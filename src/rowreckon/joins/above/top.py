@@ -26,12 +26,14 @@ RowsAt = Callable[[Point], float]
 
 
 class Joined(NamedTuple):
-    """A way to run the join at a point: its own path, how many of the keys it comes sorted by, and its workers."""
+    """A way to run the join at a point: its own path, how many of the keys it comes sorted by, its workers, and whether
+    it could run below a Gather (`safe`)."""
 
     method: Method
     path: PathCost
     sorted_by: int
     workers: int = 0
+    safe: bool = True
 
 
 @frozen
@@ -90,10 +92,10 @@ class _Weighing:
 
     def taken(self, joined: Iterable[Joined]) -> Candidate | None:
         whole, shared = PathList(), PathList(partial=True)
-        for way in joined:
+        for way in dict.fromkeys(joined):  # a relation's scan that gave way to another stands twice among the ways
             rows = self.rows if way.workers == 0 else partial_rows(self.settings, self.rows, way.workers)
             path = way.path._replace(rows=rows, width=self.width)
-            (shared if way.workers else whole).add(Candidate(way.method, path, way.sorted_by, way.workers))
+            (shared if way.workers else whole).add(Candidate(way.method, path, way.sorted_by, way.workers, way.safe))
         for gathered in self._gathered(shared):
             whole.add(gathered)
         if not whole.paths:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Literal
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.above import aggregates
 from rowreckon.joins.facts.wanted_above import may_hash
+from rowreckon.plan.node_texts import ordering_key
 from rowreckon.plan.nodes import AggregateNode, GatherNode, IncrementalSortNode, SortNode
 from rowreckon.sql.questions import sorts_rows
 
@@ -58,7 +59,7 @@ def top_above(
             groups = float(tree.nodes[_last(tree, above)].plan_rows or 1.0)
             return TopAbove("distinct", keys, groups, hashes=True, shares=True) if keys else None
         if isinstance(node, (SortNode, IncrementalSortNode)):
-            keys = keys or tuple(key.removesuffix(" DESC") for key in node.sort_key or ())
+            keys = keys or tuple(ordering_key(key.removesuffix(" DESC")) for key in node.sort_key or ())
         elif isinstance(node, GatherNode):
             merged = merged or node.node_type == "Gather Merge"
         else:
@@ -93,7 +94,7 @@ def _grouped(reckoned: ReckonedTree, number: int, server_major: int, query: str 
     calls, shared = aggregates(node, server_major)
     return TopAbove(
         "group" if calls else "distinct",
-        tuple(node.group_key),
+        tuple(ordering_key(key) for key in node.group_key),
         max(float(tree.nodes[last].plan_rows or 1.0), 1.0),
         calls,
         may_hash(node, query),

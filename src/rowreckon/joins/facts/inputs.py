@@ -135,6 +135,13 @@ class SideInput:
 
         return at
 
+    def gathers_at(self, path: SidePath, rows: float) -> bool:
+        """Whether a way to produce the side has a Gather in it where so many rows are expected of it."""
+        if path.other is None:
+            return not path.safe
+        here, there = self.pricer(path._replace(other=None))(rows), self.pricer(path.other)(rows)
+        return not (path if here.total_cost <= there.total_cost else path.other).safe
+
     def _weighed(self, path: SidePath, other: SidePath) -> Callable[[float], PathCost]:
         here = self.pricer(path._replace(other=None))
         there = self.pricer(other)

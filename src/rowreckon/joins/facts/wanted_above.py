@@ -11,6 +11,7 @@ from __future__ import annotations
 from rowreckon import releases
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.output_texts import calls_in
+from rowreckon.plan.node_texts import ordering_key
 from rowreckon.plan.nodes import (
     AggregateNode,
     GatherNode,
@@ -122,7 +123,7 @@ def _sorted(tree: PlanTree, number: int, node: SortNode | IncrementalSortNode, q
         return None
     groups = _groups(user, query) if isinstance(user, AggregateNode) else None
     # in descending order a merge join can give its rows as well
-    return OrderAbove((keys[0].removesuffix(" DESC"),), False, number, len(keys) > 1, groups)
+    return OrderAbove((ordering_key(keys[0].removesuffix(" DESC")),), False, number, len(keys) > 1, groups)
 
 
 def _grouped(
@@ -133,7 +134,7 @@ def _grouped(
         return OrderAbove(delivered, delivered=True, groups=_groups(node, query))
     if node.strategy == "Hashed" and len(keys) == 1 and not over_join:
         groups = _groups(node, query)
-        return None if groups is None else OrderAbove((keys[0],), delivered=False, groups=groups)
+        return None if groups is None else OrderAbove((ordering_key(keys[0]),), delivered=False, groups=groups)
     return None
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from rowreckon.joins.facts.inputs import ClauseInput
 from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.plan.node_texts import key_columns
 
 
 def orders_of_sides(
@@ -19,6 +20,8 @@ def orders_of_sides(
         own = {key.alias for key in ((c.outer, c.inner)[side] for c in clauses)}
         same = {pair[other]: pair[side] for pair in equal}
         keys = [same.get(key, key) for key in order]
-        wanted = next((n for n, key in enumerate(keys) if key.partition(".")[0] not in own), len(keys))
+        wanted = next(
+            (n for n, key in enumerate(keys) if any(column.table not in own for column in key_columns(key))), len(keys)
+        )
         found.append(tuple(keys[:wanted]))
     return found[0], found[1]

@@ -8,7 +8,8 @@ from typing import Literal
 from rowreckon.cost import CostSettings, PathCost
 from rowreckon.document.audit import Basis, Method
 from rowreckon.frozen import frozen
-from rowreckon.joins.facts.inputs import JoinInput, Point
+from rowreckon.joins.above.add_path import ON_GATHER
+from rowreckon.joins.facts.inputs import JoinInput, Point, SidePath
 from rowreckon.joins.ways.hash_joins import hash_ways
 from rowreckon.joins.ways.merge_joins import Built as MergeBuilt
 from rowreckon.joins.ways.merge_joins import presorted_merges, sorted_merges
@@ -53,20 +54,38 @@ class JoinWay:
 
 
 def _merge(join: JoinInput, built: MergeBuilt, unique: MadeUnique) -> JoinWay:
-    access, sorts, cost, order, further, merged = built
+    access, sorts, cost, order, further, merged, sides = built
     return JoinWay(
         "merge",
         access,
         None,
         join.turned,
         join.basis,
-        cost,
+        _told(join, cost, sides),
         sorts=sorts,
         merged=merged,
         unique=unique,
         order=order,
         further=further,
     )
+
+
+def _told(join: JoinInput, cost: CostAt, sides: tuple[SidePath, SidePath | None]) -> CostAt:
+    """The cost function, whose path tells where it reads one of these sides through a Gather."""
+    read = [
+        (side, path, number)
+        for number, (side, path) in enumerate(zip((join.outer, join.inner), sides, strict=True))
+        if path is not None and not (path.safe and (path.other is None or path.other.safe))
+    ]
+    if not read or join.workers > 0:
+        return cost
+
+    def told(point: Point) -> PathCost:
+        rows, path = join.rows_at(point), cost(point)
+        gathers = any(side.gathers_at(way, rows[number]) for side, way, number in read)
+        return path._replace(kind=ON_GATHER) if gathers else path
+
+    return told
 
 
 def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[JoinWay]:
@@ -83,7 +102,7 @@ def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[JoinWay]:
             loop[1],
             join.turned,
             join.basis,
-            loop[2],
+            _told(join, loop[2], loop[7]),
             existing=loop[3],
             unique=unique,
             solved=loop[4],
@@ -93,4 +112,5 @@ def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[JoinWay]:
     for merge in presorted_merges(settings, join):
         yield _merge(join, merge, unique)
     for hashed in hash_ways(settings, join):
-        yield JoinWay("hash", hashed[0], None, join.turned, join.basis, hashed[2], shared=hashed[1], unique=unique)
+        cost = _told(join, hashed[2], hashed[3])
+        yield JoinWay("hash", hashed[0], None, join.turned, join.basis, cost, shared=hashed[1], unique=unique)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
+from math import prod
 
 from rowreckon.cost import CostSettings, PathCost, parallel_divisor, partial_rows
 from rowreckon.cost.units import clamp_row_est
@@ -78,11 +79,27 @@ def consistent(ways: list[JoinWay], executed: JoinWay | None, estimate: Point, *
 def unrounded_output(join: JoinInput, printed: float) -> float:
     """The join's estimated rows over all processes before they were rounded, at least to one row: what its clauses let
     through, where that is what was printed."""
-    whole = join.selectivity * max(join.outer.rows, 1.0) * max(join.inner.rows, 1.0)
-    stops = join.kind in ("Semi", "Anti", "Right Semi", "Right Anti")
+    whole: float | None = join.selectivity * max(join.outer.rows, 1.0) * max(join.inner.rows, 1.0) or None
+    if join.kind in ("Semi", "Anti", "Right Semi", "Right Anti"):
+        whole = _stopped_output(join)
+    if whole is None:
+        return max(printed, 1.0)
     processes = join.processes if join.workers > 0 else 1.0
     alike = abs(clamp_row_est(whole / processes) * processes - printed) < 0.5
-    return whole if not stops and whole > 0.0 and alike else max(printed, 1.0)
+    return whole if alike else max(printed, 1.0)
+
+
+def _stopped_output(join: JoinInput) -> float | None:
+    """The estimated rows of a join that stops at a row's first match, before they were rounded; None where its clauses
+    do not tell them. Source: calc_joinrel_size_estimate in optimizer/path/costsize.c."""
+    turned = join.kind.startswith("Right")
+    shares = [c.turned_semi if turned else c.semi for c in join.clauses]
+    known = [share for share in shares if share is not None]
+    if join.match_frac is None and len(known) < len(shares):
+        return None
+    share = prod(known) if join.match_frac is None else join.match_frac
+    rows = max((join.inner if turned else join.outer).rows, 1.0)
+    return rows * (share if "Semi" in join.kind else max(1.0 - share, 0.0))
 
 
 def output_rows(join: JoinInput, expected: float) -> Callable[[Point], float]:

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from rowreckon.cost import PathCost
 from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
-from rowreckon.joins.above.add_path import replaces
+from rowreckon.joins.above.add_path import ON_GATHER, replaces
 from rowreckon.joins.facts.inputs import Point, SidePath
 from rowreckon.joins.ways.all_ways import JoinWay
 
@@ -26,7 +26,9 @@ class LowerWays:
     def whole(self, estimate: Point, actual: Point) -> SidePath | None:
         """The cheapest way for one process at both points."""
         here, there = _survivor(self.alone, estimate), _survivor(self.alone, actual)
-        return None if here is None or there is None else SidePath(here[1], actual=there[1])
+        if here is None or there is None:
+            return None
+        return SidePath(here[1], actual=there[1], safe=here[1].kind != ON_GATHER)
 
     def partial(self, estimate: Point, actual: Point) -> SidePath | None:
         """The cheapest shared way at both points, with the workers that it has at the estimate."""

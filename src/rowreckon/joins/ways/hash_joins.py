@@ -22,7 +22,7 @@ from rowreckon.joins.facts.inputs import JoinInput, KeyInput, Point, SidePath
 from rowreckon.joins.facts.rows_below import moved_with
 from rowreckon.joins.ways.match_factors import Matching, factors_of, matching_of
 
-Built = tuple[str, bool, Callable[[Point], PathCost]]
+Built = tuple[str, bool, Callable[[Point], PathCost], tuple[SidePath, SidePath]]
 
 
 def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
@@ -88,12 +88,12 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     if join.inner.paths and _has_type(settings, join, shared=False):
         whole = join.inner.paths[0]
         whole_at = join.inner_pricer(whole)
-        yield _words("hash", whole), False, lambda point: cost(point, whole_at, False)
+        yield _words("hash", whole), False, lambda point: cost(point, whole_at, False), (outer, whole)
     shares = join.workers > 0 and bool(join.inner.partial_paths) and settings.enable_parallel_hash
     if shares and _has_type(settings, join, shared=True):
         part = join.inner.partial_paths[0]
         part_at = join.inner.pricer(part, inner_processes)
-        yield _words("shared hash", part), True, lambda point: cost(point, part_at, True)
+        yield _words("shared hash", part), True, lambda point: cost(point, part_at, True), (outer, part)
 
 
 def _words(table: str, inner: SidePath) -> str:

@@ -15,7 +15,8 @@ from rowreckon.cost import CostSettings, MergeJoinTerms, PathCost, QualCost, cos
 from rowreckon.cost.capabilities import has_right_anti_join
 from rowreckon.joins.facts.inputs import ClauseInput, JoinInput, Point, SidePath
 
-Built = tuple[str, tuple[bool, bool], Callable[[Point], PathCost], tuple[str, ...], tuple[str, ...], int]
+Sides = tuple[SidePath, SidePath]
+Built = tuple[str, tuple[bool, bool], Callable[[Point], PathCost], tuple[str, ...], tuple[str, ...], int, Sides]
 
 
 def sorted_merges(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
@@ -122,7 +123,7 @@ def _built(
     words.append(f"sort of {inner.access}" if inner_sorts else inner.access)
     leading = () if join.kind in ("Right", "Full", "Right Anti") else (merged[0].outer.text, merged[0].inner.text)
     further = outer.order[1:] if leading and not outer_sorts else ()
-    return " with ".join(words), (outer_sorts, inner_sorts), cost, leading, further, len(merged)
+    return " with ".join(words), (outer_sorts, inner_sorts), cost, leading, further, len(merged), (outer, inner)
 
 
 def _has_type(settings: CostSettings, join: JoinInput) -> bool:

@@ -9,7 +9,8 @@ from math import inf
 from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
 from rowreckon.document.audit import Basis, Method
 from rowreckon.frozen import frozen
-from rowreckon.joins.above.add_path import gather_replaces, replaces
+from rowreckon.joins.above.add_path import ON_GATHER, gather_replaces, replaces
+from rowreckon.joins.above.path_list import Candidate, PathList, cheapest
 from rowreckon.joins.above.top import Top
 from rowreckon.joins.facts.inputs import Point
 from rowreckon.joins.ways.all_ways import JoinWay
@@ -198,6 +199,8 @@ class JoinModel:
     def _survivor(self, paths: Sequence[tuple[Method, PathCost]]) -> tuple[Method, PathCost] | None:
         if self.fraction < 1.0 or self.partial:
             return min(paths, key=lambda f: f[1].total_cost) if paths else None
+        if any(f[1].kind == ON_GATHER for f in paths):
+            return self._kept_beside_gathers(paths)
         gathered: tuple[Method, PathCost] | None = None
         if self.gathers:
             brought = [f for f in paths if f[1].kind == "Gather"]
@@ -215,6 +218,23 @@ class JoinModel:
         if gathered is None or held is None:
             return held or gathered
         return gathered if gather_replaces(gathered[1], held[1], by_total=self.by_total) else held
+
+    def _kept_beside_gathers(self, paths: Sequence[tuple[Method, PathCost]]) -> tuple[Method, PathCost]:
+        """The survivor where joins read a side through a Gather: like a Gather on top these never throw away a path
+        that could run below one, and among each other they are weighed as any."""
+        brought = [f for f in paths if f[1].kind == "Gather"]
+        kept = PathList()
+        for method, path in dict.fromkeys(f for f in paths if f[1].kind != "Gather"):
+            kept.add(Candidate(method, path, 0, safe=path.kind != ON_GATHER))
+        alone = cheapest(kept.paths)
+        if brought and self.by_total:
+            gathered = min(brought, key=lambda f: f[1].total_cost)
+            return gathered if gather_replaces(gathered[1], alone.path, by_total=True) else alone[:2]
+        if brought and not self.merges:
+            brought = [min(brought, key=lambda f: f[1].total_cost)]
+        for method, path in brought:
+            kept.add(Candidate(method, path, 0, safe=False))
+        return cheapest(kept.paths)[:2]
 
     def rival_elsewhere(self, point: Point, estimate: Point) -> Method | None:
         """The method that could lead at a point on the footing that the planner compares only further up (see

@@ -12,7 +12,9 @@ from rowreckon.joins.ways.inner_scans import Parameterised, parameterised_paths
 from rowreckon.joins.ways.match_factors import Matching, factors_of, matching_of
 from rowreckon.joins.ways.parameter_values import distinct_parameters
 
-Built = tuple[str, str | None, Callable[[Point], PathCost], bool, bool, tuple[str, ...], tuple[str, ...]]
+CostAt = Callable[[Point], PathCost]
+Sides = tuple[SidePath, SidePath | None]
+Built = tuple[str, str | None, CostAt, bool, bool, tuple[str, ...], tuple[str, ...], Sides]
 _LEAST_REMEMBERED = 2.0
 """Outer rows below which nothing is remembered (get_memoize_path in optimizer/path/joinpath.c)."""
 _SELF_KEEPING = frozenset({"Materialize", "CTE Scan", "WorkTable Scan", "Function Scan", "Sort"})
@@ -27,7 +29,8 @@ def nested_loop_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]
     wanted = [path for path in join.outer_paths[1:] if useful and useful[0] in _handed_up(join, path)]
     for outer in (join.outer_paths[0], *wanted):
         for access, index, cost, existing, solved in _over(settings, join, outer, inners):
-            yield access, index, cost, existing, solved, _handed_up(join, outer), outer.order[1:]
+            read = join.inner.paths[0] if index is None and join.inner.paths else None
+            yield access, index, cost, existing, solved, _handed_up(join, outer), outer.order[1:], (outer, read)
 
 
 def _handed_up(join: JoinInput, outer: SidePath) -> tuple[str, ...]:

@@ -19,6 +19,7 @@ from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
 from rowreckon.joins.facts.sides import JoinFacts, Side
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.conditions import parse_condition
+from rowreckon.plan.node_texts import ordering_key
 from rowreckon.plan.nodes import (
     AggregateNode,
     GatherNode,
@@ -213,7 +214,7 @@ def order_of(tree: PlanTree, number: int, index_order: IndexOrder = _no_order) -
         number = tree.inputs(number)[0]
         node = tree.nodes[number]
         if isinstance(node, SortNode):
-            return tuple(node.sort_key or ())
+            return tuple(ordering_key(key) for key in node.sort_key or ())
     if isinstance(node, IndexScanNode):
         return index_order(node)
     return ()

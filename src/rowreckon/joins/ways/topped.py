@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING
 from rowreckon.cost import PathCost
 from rowreckon.cost.selectivity import GroupRelation, estimate_num_groups
 from rowreckon.cost.units import clamp_row_est
+from rowreckon.joins.above.add_path import ON_GATHER
 from rowreckon.joins.above.top import Joined, RowsAt, Top
 from rowreckon.joins.facts.inputs import JoinInput, Point
 from rowreckon.joins.facts.known_relation import KnownRelation, distinct_values
 from rowreckon.joins.facts.rows_below import moved_with
 from rowreckon.joins.ways.all_ways import JoinWay
 from rowreckon.joins.ways.below_gather import output_rows
+from rowreckon.plan.node_texts import key_columns
 
 if TYPE_CHECKING:
     from rowreckon.joins.facts.catalog_facts import CatalogFacts
@@ -75,7 +77,8 @@ def _cost(top: Top, way: JoinWay) -> Callable[[Point], PathCost]:
 
 
 def _joined(top: Top, way: JoinWay, path: PathCost) -> Joined:
-    return Joined(way.method, path, top.sorted_by(way.order, way.further), way.workers)
+    safe = path.kind != ON_GATHER
+    return Joined(way.method, path, top.sorted_by(way.order, way.further), way.workers, safe)
 
 
 def _groups(
@@ -86,12 +89,13 @@ def _groups(
     Source: estimate_num_groups in utils/adt/selfuncs.c; what its statistics leave out is kept as a factor.
     """
     columns: dict[str, tuple[KnownRelation, list[float]]] = {}
-    for key in keys:
-        alias, _, name = key.partition(".")
-        relation = known.by_alias(alias)
-        if relation is None or relation.column(name) is None:
+    for column in dict.fromkeys(column for key in keys for column in key_columns(key)):
+        relation = known.by_alias(column.table)
+        if relation is None or relation.column(column.column) is None:
             return lambda point: min(expected or 200.0, rows_at(point))
-        columns.setdefault(alias, (relation, []))[1].append(distinct_values(relation, name)[0])
+        columns.setdefault(relation.alias, (relation, []))[1].append(distinct_values(relation, column.column)[0])
+    if not columns:
+        return lambda point: min(expected or 200.0, rows_at(point))
 
     def groups(point: Point) -> float:
         found = [
