@@ -4,22 +4,61 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Iterator, Mapping
+from pathlib import Path
 from typing import Any
 
 import psycopg
+import pytest
 from psycopg import sql
 
 from rowreckon.capture import Alternative, Capture
+from rowreckon.catalog.facts import Catalog
 from rowreckon.counts import find_origins
 from rowreckon.document.audit import Join
 from rowreckon.joins import judge_joins
 from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.plan import lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
+from rowreckon.plan.tree import PlanTree
 from rowreckon.server.sweeping.facts import read_catalogs
+from tests.servers.databases import run_script
+from tests.servers.recorded import Recorder, Replayed, kept_answers, recorded
 
 Connection = psycopg.Connection[Any]
+ANSWERS = Path(__file__).with_name("answers")
+"""What the newest server answered, a file for each test module (`tests/servers/recorded.py`)."""
 SERIAL = {"max_parallel_workers_per_gather": "0", "jit": "off"}
+
+
+def live_and_kept(module: str) -> list[Any]:
+    """Parameters of a module's fixture: the newest server, and what it answered."""
+    return [pytest.param(None, marks=pytest.mark.server, id="live"), *kept_answers(ANSWERS, f"{Path(module).stem}.")]
+
+
+@contextlib.contextmanager
+def kept_or_live(request: pytest.FixtureRequest, script: str, *after: str) -> Iterator[Any]:
+    """A session on a database with these tables, on which the further statements were run; or what one answered."""
+    if isinstance(request.param, Path):
+        yield Replayed(request.param)
+        return
+    database: str = request.getfixturevalue("database")
+    run_script(database, script)
+    with psycopg.connect(database, autocommit=True) as session:
+        for statement in after:
+            session.execute(statement.encode())
+        with recorded(session, ANSWERS, f"{Path(request.path).stem}.") as connection:
+            yield connection
+
+
+def _catalog(connection: Any, tree: PlanTree) -> Catalog:
+    """What the server's catalogs say of a plan."""
+    if isinstance(connection, Replayed):
+        return Catalog.model_validate(connection.execute("the catalog").fetchone()[0])
+    asked = connection.connection if isinstance(connection, Recorder) else connection
+    (found,) = read_catalogs(asked, [tree], trust="own_list")
+    if isinstance(connection, Recorder):
+        connection.take_down("the catalog", [(found.model_dump(mode="json", by_alias=True, exclude_defaults=True),)])
+    return found
 
 
 @contextlib.contextmanager
@@ -51,7 +90,7 @@ def capture(
     with connection.transaction(force_rollback=True):
         apply(connection, settings)
         document = explain(connection, query, "analyze, buffers, timing off, " if analyze else "")
-        facts = read_catalogs(connection, [lay_out(document.plan)], trust="own_list")[0] if catalog else None
+        facts = _catalog(connection, lay_out(document.plan)) if catalog else None
         others: list[Alternative] = []
         for other in alternatives:
             with connection.transaction(force_rollback=True):

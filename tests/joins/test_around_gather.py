@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
 from rowreckon.document.audit import Method
 from rowreckon.plan.nodes import GatherNode, JoinNode
-from tests.servers.databases import run_script
 
-from .live import Connection, apply, capture, explain, judge, only
+from .live import Connection, apply, capture, explain, judge, kept_or_live, live_and_kept, only
 from .test_below_gather import TOGETHER
 
 TABLES = """
@@ -33,12 +31,10 @@ FROM = {
 SETTINGS = TOGETHER | {"parallel_tuple_cost": "0.1", "work_mem": "4MB"}
 
 
-@pytest.fixture(scope="module")
-def connection(database: str) -> Iterator[Connection]:
+@pytest.fixture(scope="module", params=live_and_kept(__file__))
+def connection(request: pytest.FixtureRequest) -> Iterator[Connection]:
     """A session on a database with huts and bookings."""
-    run_script(database, TABLES)
-    with psycopg.connect(database, autocommit=True) as session:
-        session.execute("vacuum analyze")
+    with kept_or_live(request, TABLES, "vacuum analyze") as session:
         yield session
 
 

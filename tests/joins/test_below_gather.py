@@ -4,12 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
-from tests.servers.databases import run_script
-
-from .live import Connection, apply, capture, explain, judge, only
+from .live import Connection, apply, capture, explain, judge, kept_or_live, live_and_kept, only
 
 TABLES = """
 create table guest(id int, week int, pad text);
@@ -29,11 +26,10 @@ TOGETHER = {
 }
 
 
-@pytest.fixture(scope="module")
-def connection(database: str) -> Iterator[Connection]:
+@pytest.fixture(scope="module", params=live_and_kept(__file__))
+def connection(request: pytest.FixtureRequest) -> Iterator[Connection]:
     """A session on a database with guests and visits."""
-    run_script(database, TABLES)
-    with psycopg.connect(database, autocommit=True) as session:
+    with kept_or_live(request, TABLES) as session:
         yield session
 
 

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
 from rowreckon.document.audit import Method
-from tests.servers.databases import run_script
 
-from .live import SERIAL, Connection, apply, capture, explain, judge, only
+from .live import SERIAL, Connection, apply, capture, explain, judge, kept_or_live, live_and_kept, only
 from .test_right_estimates import RIGHT, TABLES, WRONG
 
 MORE = """
@@ -25,11 +23,10 @@ TRIPS = "select s.id, t.guest from stay s join trip t on t.id = s.id where {}"
 GUESTS = "select s.guest, v.nights from trip s join visit v on v.guest = s.guest where {}"
 
 
-@pytest.fixture(scope="module")
-def connection(database: str) -> Iterator[Connection]:
+@pytest.fixture(scope="module", params=live_and_kept(__file__))
+def connection(request: pytest.FixtureRequest) -> Iterator[Connection]:
     """A session on a database with stays, visits and trips."""
-    run_script(database, TABLES + MORE)
-    with psycopg.connect(database, autocommit=True) as session:
+    with kept_or_live(request, TABLES + MORE) as session:
         yield session
 
 

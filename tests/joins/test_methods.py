@@ -8,12 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
-from tests.servers.databases import run_script
-
-from .live import Connection, capture, judge, only
+from .live import Connection, capture, judge, kept_or_live, live_and_kept, only
 
 TABLES = """
 create table hut(id int primary key, fee money, altitude int, label text);
@@ -24,11 +21,10 @@ analyze hut; analyze guest;
 """
 
 
-@pytest.fixture(scope="module")
-def connection(database: str) -> Iterator[Connection]:
+@pytest.fixture(scope="module", params=live_and_kept(__file__))
+def connection(request: pytest.FixtureRequest) -> Iterator[Connection]:
     """A session on a database with huts and guests."""
-    run_script(database, TABLES)
-    with psycopg.connect(database, autocommit=True) as session:
+    with kept_or_live(request, TABLES) as session:
         yield session
 
 

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
-from tests.servers.databases import run_script
-
-from .live import SERIAL, Connection, capture, explain, judge, only
+from .live import SERIAL, Connection, capture, explain, judge, kept_or_live, live_and_kept, only
 
 TABLES = """
 create table hut(id int primary key, region int, kind int, label text);
@@ -24,11 +21,10 @@ analyze hut; analyze booking; analyze guest;
 QUERY = "select h.label, b.note from hut h join booking b on b.hut_id = h.id where h.region = 7 and h.kind = 7"
 
 
-@pytest.fixture(scope="module")
-def connection(database: str) -> Iterator[Connection]:
+@pytest.fixture(scope="module", params=live_and_kept(__file__))
+def connection(request: pytest.FixtureRequest) -> Iterator[Connection]:
     """A session on a database with huts and bookings; region and kind always agree."""
-    run_script(database, TABLES)
-    with psycopg.connect(database, autocommit=True) as session:
+    with kept_or_live(request, TABLES) as session:
         yield session
 
 

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
 from rowreckon.plan.nodes import IndexScanNode
-from tests.servers.databases import run_script
 
-from .live import SERIAL, Connection, apply, capture, explain, judge, only
+from .live import SERIAL, Connection, apply, capture, explain, judge, kept_or_live, live_and_kept, only
 
 TABLES = """
 create table place(k text, k2 int, v int, pad text);
@@ -23,12 +21,10 @@ analyze place; analyze stay;
 QUERY = "select s.id, s.pad from stay s where s.id <= {} and exists (select from place p where p.k = s.k)"
 
 
-@pytest.fixture(scope="module")
-def connection(database: str) -> Iterator[Connection]:
+@pytest.fixture(scope="module", params=live_and_kept(__file__))
+def connection(request: pytest.FixtureRequest) -> Iterator[Connection]:
     """A session on a database with places and stays."""
-    run_script(database, TABLES)
-    with psycopg.connect(database, autocommit=True) as session:
-        session.execute("vacuum place")
+    with kept_or_live(request, TABLES, "vacuum place") as session:
         yield session
 
 

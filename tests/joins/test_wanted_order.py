@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
 from rowreckon.document.audit import Method
 from rowreckon.plan import lay_out
-from tests.servers.databases import run_script
 
-from .live import SERIAL, Connection, apply, capture, explain, judge, only
+from .live import SERIAL, Connection, apply, capture, explain, judge, kept_or_live, live_and_kept, only
 from .test_right_estimates import TABLES, WRONG
 
 MORE = "create index stay_guest on stay(guest); analyze stay;"
@@ -26,11 +24,10 @@ SUBQUERIES = {
 }
 
 
-@pytest.fixture(scope="module")
-def connection(database: str) -> Iterator[Connection]:
+@pytest.fixture(scope="module", params=live_and_kept(__file__))
+def connection(request: pytest.FixtureRequest) -> Iterator[Connection]:
     """A session on a database with stays and visits."""
-    run_script(database, TABLES + MORE)
-    with psycopg.connect(database, autocommit=True) as session:
+    with kept_or_live(request, TABLES + MORE) as session:
         yield session
 
 

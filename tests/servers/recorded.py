@@ -22,7 +22,7 @@ from psycopg import sql
 from rowreckon import releases
 
 RECORDING = bool(os.environ.get("ROWRECKON_RECORD"))
-_SERVER = re.compile(r"default|pg\d\d|recorded\d\d|\d\d")
+_SERVER = re.compile(r"default|live|pg\d\d|recorded\d\d")
 """How a test's name tells the server that it runs on."""
 
 
@@ -59,7 +59,7 @@ class Recorder:
     """A connection that takes down, for each test, what was asked and what came."""
 
     def __init__(self, connection: psycopg.Connection[Any]) -> None:
-        self.connection = connection
+        self.connection: Any = connection
         self.info = connection.info
         self.tests: dict[str, list[tuple[int, int]]] = {}
         self.statements: dict[str, int] = {}
@@ -70,12 +70,16 @@ class Recorder:
         """Ask the server."""
         cursor = self.connection.execute(query, parameters or None)
         rows = cursor.fetchall() if cursor.description else []
+        self.take_down(_text(query, parameters), rows)
+        return _Rows(rows)
+
+    def take_down(self, asked: str, rows: list[Any]) -> None:
+        """Keep these rows as the answer to that."""
         if test := _test():
-            statement = self.statements.setdefault(json.dumps(_text(query, parameters)), len(self.statements))
+            statement = self.statements.setdefault(json.dumps(asked), len(self.statements))
             places = json.dumps([self.rows.setdefault(json.dumps(row), len(self.rows)) for row in rows])
             answer = self.answers.setdefault(places, len(self.answers))
             self.tests.setdefault(test, []).append((statement, answer))
-        return _Rows(rows)
 
     def transaction(self, *, force_rollback: bool = False) -> Any:
         """The server's own."""
@@ -126,14 +130,15 @@ class Replayed:
 
 
 @contextmanager
-def recorded(connection: psycopg.Connection[Any], folder: Path) -> Iterator[Any]:
-    """The connection itself, or where a recording was asked for one that writes down what it was asked."""
+def recorded(connection: psycopg.Connection[Any], folder: Path, name: str = "") -> Iterator[Any]:
+    """The connection itself, or where a recording was asked for one that writes down what it was asked: into a file of
+    that name and the server's release."""
     if not RECORDING:
         yield connection
         return
     recorder = Recorder(connection)
     yield recorder
-    recorder.write(folder / f"{connection.info.server_version // 10000}.json")
+    recorder.write(folder / f"{name}{connection.info.server_version // 10000}.json")
 
 
 def servers_and_answers(folder: Path) -> list[Any]:
@@ -142,6 +147,7 @@ def servers_and_answers(folder: Path) -> list[Any]:
     return live + kept_answers(folder)
 
 
-def kept_answers(folder: Path) -> list[Any]:
+def kept_answers(folder: Path, name: str = "") -> list[Any]:
     """Parameters of a fixture: each file of what a server answered; none while they are written."""
-    return [pytest.param(file, id=f"recorded{file.stem}") for file in sorted(folder.glob("*.json")) if not RECORDING]
+    files = [] if RECORDING else sorted(folder.glob(f"{name}[0-9]*.json"))
+    return [pytest.param(file, id=f"recorded{file.stem.removeprefix(name)}") for file in files]
