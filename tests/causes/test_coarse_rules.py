@@ -38,16 +38,17 @@ class Case:
 CASES = {
     "cte": Case(
         "with perhut as materialized (select stay, count(*) as n from stays group by stay)"
-        " select * from perhut where n = 1",
+        " select * from perhut where n is not distinct from 1",
         "WITH query",
         ("create temp table perhut as select stay, count(*) as n from stays group by stay", "analyze perhut"),
-        "select * from perhut where n = 1",
+        "select * from perhut where n is not distinct from 1",
     ),
     "subquery": Case(
-        "select * from (select stay, count(*) as n from stays group by stay offset 0) perhut where n = 1",
+        "select * from (select stay, count(*) as n from stays group by stay offset 0) perhut"
+        " where n is not distinct from 1",
         "a subquery computes",
         ("create temp table perhut as select stay, count(*) as n from stays group by stay", "analyze perhut"),
-        "select * from perhut where n = 1",
+        "select * from perhut where n is not distinct from 1",
     ),
     "function": Case(
         "select * from generate_series(1, 10000) as nights(i) where i % 2 = 0",

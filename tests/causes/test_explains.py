@@ -45,7 +45,7 @@ def test_columns_that_go_together_explain_what_their_product_misses() -> None:
     assert finding.explains == pytest.approx(scan.q_error, rel=0.05)
 
 
-@pytest.mark.parametrize("name", ["anti-join", "run-time-pruning"])
+@pytest.mark.parametrize("name", ["statistics-not-usable", "run-time-pruning"])
 def test_what_is_unexplained_has_no_factor(name: str) -> None:
     """Of each of these a cause is not known."""
     found = [finding for finding in _plan(f"sample_plans/{name}.18.json").findings if finding.code == "unexplained"]

@@ -122,11 +122,17 @@ def _is_filtered(context: Context, key: Key) -> bool:
 
 def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     """Longer lists of common values on both sides of a join key."""
-    one = tuple(replace(draft, works=OPEN) for draft in longer_list(replace(subject, fraction=0.001), capture))
+    fraction = subject.fraction or 0.001
+    one = tuple(replace(draft, works=OPEN) for draft in longer_list(replace(subject, fraction=fraction), capture))
     if subject.other_table is None or not subject.other_table.name or not one:
         return one
     other_side = replace(
-        subject, table=subject.other_table, columns=subject.other_columns, relation=None, fraction=0.001, partitions=()
+        subject,
+        table=subject.other_table,
+        columns=subject.other_columns,
+        relation=None,
+        fraction=fraction,
+        partitions=(),
     )
     other = longer_list(other_side, capture)
     if not other:

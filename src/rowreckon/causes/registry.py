@@ -8,6 +8,7 @@ from types import ModuleType
 from rowreckon.capture import Capture
 from rowreckon.causes import (
     column_target_too_low,
+    computed_result_filter,
     correlated_columns_equality,
     correlated_columns_range,
     cross_table_correlation,
@@ -15,6 +16,7 @@ from rowreckon.causes import (
     function_row_default,
     generic_plan,
     join_key_skew,
+    join_partner_share,
     luring_index,
     missing_join_index,
     multi_column_join_key,
@@ -89,6 +91,7 @@ CAUSES: tuple[Cause, ...] = tuple(
             generic_plan,
             function_row_default,
             expression_without_statistics,
+            computed_result_filter,
             correlated_columns_equality,
             correlated_columns_range,
             column_target_too_low,
@@ -96,6 +99,7 @@ CAUSES: tuple[Cause, ...] = tuple(
             ndistinct_wrong,
             multi_column_join_key,
             cross_table_correlation,
+            join_partner_share,
             join_key_skew,
             missing_join_index,
             luring_index,

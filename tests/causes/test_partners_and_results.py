@@ -1,0 +1,152 @@
+"""Shares of rows that find a partner, and filters on what a query computes: named, and what is said to help does.
+
+The live server judges: its own estimates, before and after what is advised, against the rows that come.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import psycopg
+import pytest
+
+from rowreckon.causes.registry import BY_CODE
+from rowreckon.proposals import PlanAudit
+from rowreckon.server.lists.querylist import split_named
+from tests.faults.runner import flush_counters
+
+from .live import Connection, codes, first, judged, value
+
+SETUP = """
+create table stays(stay int primary key, guest int, hut int);
+insert into stays select i, i % 3000, i % 1000 from generate_series(1, 20000) i;
+create table ratings(stay int, part int, stars int, primary key (stay, part));
+insert into ratings select i * 2, p, 3 from generate_series(1, 30000) i, generate_series(1, 2) p;
+create table visits(visit int, hut int);
+insert into visits select i, case when i % 10 > 0 then i % 300 else 300 + i / 10 % 700 end
+  from generate_series(1, 20000) i;
+create table closed(hut int, month int);
+insert into closed select i % 300, i / 300 from generate_series(0, 2999) i;
+analyze;
+"""
+UNRATED = {
+    "not exists": "select * from stays s where not exists (select from ratings r where r.stay = s.stay)",
+    "left join, is null": "select s.* from stays s left join ratings r on r.stay = s.stay where r.stay is null",
+}
+PER_GUEST = "select guest, count(*) as n from stays group by guest"
+
+
+@pytest.fixture(scope="module")
+def huts(database: str) -> Iterator[Connection]:
+    """Stays of which half are rated, and huts of which the visited ones were closed more often."""
+    with psycopg.connect(database, autocommit=True) as connection:
+        for _, statement in split_named(SETUP):
+            if statement.startswith("analyze"):
+                flush_counters(connection)
+            connection.execute(statement.encode())
+        connection.execute("set max_parallel_workers_per_gather = 0")
+        yield connection
+
+
+def apart(audit: PlanAudit) -> float:
+    """The factor between the rows that the server expected of the whole query and those that came."""
+    count = audit.reckoned.counts[0]
+    low, high = sorted((max(count.estimate or 0.0, 1.0), max(count.actual or 0.0, 1.0)))
+    return high / low
+
+
+@pytest.mark.parametrize("query", UNRATED.values(), ids=UNRATED)
+def test_an_anti_join_takes_all_rows_to_have_a_partner(huts: Connection, query: str) -> None:
+    """Its share is told as the server's own count has it; the longest lists leave the server's estimate as it is."""
+    audit = judged(huts, query)
+    found = first(audit)
+    rated = value(huts, "select avg((exists (select from ratings r where r.stay = s.stay))::int) from stays s")
+    with huts.transaction(force_rollback=True):
+        for table in ("stays", "ratings"):
+            huts.execute(f"alter table {table} alter stay set statistics 10000".encode())
+            huts.execute(f"analyze {table}".encode())
+        still = apart(judged(huts, query))
+    with huts.transaction(force_rollback=True):
+        huts.execute(f"create temporary table unrated as {query}".encode())
+        huts.execute("analyze unrated")
+        follows = apart(judged(huts, "select * from unrated u join stays s on s.stay = u.stay"))
+
+    assert codes(audit)[0] == "join_partner_share"
+    assert found.finding.confidence >= 0.9
+    assert f"100% of the rows to have a partner, {100 * float(rated):.3g}% have one" in found.finding.summary
+    assert not found.subject.curable
+    assert still == pytest.approx(apart(audit), rel=0.01)
+    assert follows < 1.1
+
+
+def test_lists_that_hold_the_keys_of_both_sides_are_compared(huts: Connection) -> None:
+    """Keys that repeat on both sides, fewer on the other: the remedy's lists mend the server's estimate."""
+    query = "select * from visits v where not exists (select from closed c where c.hut = v.hut)"
+    audit = judged(huts, query, threshold=4)
+    found = first(audit)
+    (draft,) = BY_CODE[found.code].remedy(found.subject, audit.capture)
+    with huts.transaction(force_rollback=True):
+        for statement in draft.sql:
+            huts.execute(statement.encode())
+        mended = apart(judged(huts, query))
+
+    assert found.code == "join_partner_share"
+    assert apart(audit) > 4
+    assert mended < 1.2
+
+
+def test_pairs_of_listed_keys_bound_the_share(huts: Connection) -> None:
+    """Where the other side has as many keys, all rows are taken to have a partner, yet no more than there are pairs."""
+    query = "select * from moved m where not exists (select from visits v where v.hut = m.hut)"
+    with huts.transaction(force_rollback=True):
+        huts.execute("create table moved as select hut + 900 as hut from closed")
+        huts.execute("analyze moved")
+        audit = judged(huts, query)
+        found = first(audit)
+        (draft,) = BY_CODE[found.code].remedy(found.subject, audit.capture)
+        for statement in draft.sql:
+            huts.execute(statement.encode())
+        mended = apart(judged(huts, query))
+
+    assert found.code == "join_partner_share"
+    assert apart(audit) > 1000
+    assert mended < 3
+
+
+@pytest.mark.parametrize(
+    ("query", "result"),
+    [
+        (f"{PER_GUEST} having count(*) > 20", f"{PER_GUEST} having count(*) > 20"),
+        (f"with w as materialized ({PER_GUEST}) select * from w where n = 7", f"select * from ({PER_GUEST}) w"),
+        (f"select * from ({PER_GUEST} offset 0) w where n > 3 and n < 9", f"select * from ({PER_GUEST}) w"),
+        (
+            "select * from (select *, lag(hut) over (order by stay) as before from stays) w where before < 3",
+            "select *, lag(hut) over (order by stay) as before from stays",
+        ),
+    ],
+    ids=["having", "with query", "subquery", "window"],
+)
+def test_a_filter_on_what_is_computed_keeps_a_default_share(huts: Connection, query: str, result: str) -> None:
+    """ANALYZE leaves the server's estimate as it is; the result in an analyzed temporary table mends it."""
+    audit = judged(huts, query)
+    found = first(audit)
+    huts.execute("analyze")
+    still = apart(judged(huts, query))
+    kept = query.rpartition(" where ")[2] if " where " in query else "true"
+    with huts.transaction(force_rollback=True):
+        huts.execute(f"create temporary table result as {result}".encode())
+        huts.execute("analyze result")
+        mended = apart(judged(huts, f"select * from result where {kept}"))
+
+    assert found.code == "computed_result_filter"
+    assert found.finding.confidence >= 0.9
+    assert "temporary table that holds the result help" in found.finding.summary
+    assert still > 2
+    assert mended < 1.5
+
+
+def test_groups_that_are_many_more_are_another_matter(huts: Connection) -> None:
+    """HAVING passes as many as expected: the number of groups is what the server has wrong."""
+    audit = judged(huts, "select guest + hut as both, count(*) from stays group by 1 having count(*) <> 77")
+
+    assert "computed_result_filter" not in codes(audit)
