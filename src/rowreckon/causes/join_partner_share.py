@@ -6,8 +6,8 @@ partner than was taken. So too a join with a whole table on its unique key, wher
 
 ## Why it hurts
 The planner compares only how many different keys there are. Where the other side has as many or more, every row is
-taken to find a partner, else as large a share as the other number is of the own. Which keys they are is not compared,
-common values on both sides apart. An anti join is then expected to give one row, whatever is missing.
+taken to find a partner. Where it has half as many, half of the rows are. Which keys they are is not compared, common
+values on both sides apart. An anti join is then expected to give one row, whatever is missing.
 
 ## Evidence it needs
 Counts of the plan: the rows whose partner was looked for, and those that came. From the catalog: the numbers of
@@ -155,7 +155,7 @@ def _reads(context: Context, number: int, key: Key) -> bool:
 def _by_numbers(keys: tuple[Key, Key], taken: float) -> bool:
     """Whether the share that was taken is that of the numbers of distinct keys, the other side's over the one's."""
     mine, other = map(_distinct, keys)
-    return bool(mine) and other is not None and abs(taken - other / mine) <= 0.1 * taken
+    return mine is not None and mine > 0 and other is not None and abs(taken - other / mine) <= 0.1 * taken
 
 
 def _lists_help(keys: tuple[Key, Key]) -> bool:
