@@ -105,13 +105,45 @@ HIDDEN = {
     "rows": Subject(table=STAYS, relation=_relation(1, "stays", row_security_active=True), columns=("city",)),
     "a view": Subject(table=TableName("stays"), columns=()),
 }
+READABLE = _relation(
+    1,
+    "stays",
+    row_security_active=True,
+    columns=[Column.model_validate({"attnum": 1, "name": "city", "type": "text", "type_oid": 25, "type_length": -1})],
+)
+ROWS = Subject(table=STAYS, relation=READABLE, columns=("city",), alias="s")
+ASKED = {
+    "a filter under a policy": ("select * from tours.stays s where s.city > 'm'", ROWS, 18),
+    "a prefix": ("select * from tours.stays s where s.city like 'late%'", ROWS, 18),
+    "before 14": ("select * from tours.stays s where s.city > 'm'", ROWS, 13),
+    "not readable": (
+        "select * from tours.stays s where s.city > 'm'",
+        Subject(
+            table=STAYS,
+            relation=_relation(1, "stays", row_security_active=True),
+            columns=("city", "guest_id"),
+            alias="s",
+        ),
+        18,
+    ),
+    "no policy": (
+        "select * from tours.stays s where s.city > 'm'",
+        Subject(table=STAYS, relation=PLAIN, columns=("city",), alias="s"),
+        18,
+    ),
+}
+"""Queries whose filter may be written another way: the text, the filter's subject and the release."""
 
 
 def _said() -> dict[str, list[dict[str, object]]]:
     by_name = {code: BY_CODE[code].remedy(subject, NONE) for code, (subject, _, _) in CASES.items()}
     known = {f"{name}: {code}": BY_CODE[code].remedy(subject, of) for name, (code, subject, of) in KNOWN.items()}
     hidden = {f"hidden, {name}": let_statistics_be_used(subject, NONE) for name, subject in HIDDEN.items()}
-    drafts = {**by_name, **known, **hidden}
+    asked = {
+        f"asked, {name}": let_statistics_be_used(subject, Capture(name="rehearsal", query=query, server_version=major))
+        for name, (query, subject, major) in ASKED.items()
+    }
+    drafts = {**by_name, **known, **hidden, **asked}
     return {name: json.loads(json.dumps([asdict(draft) for draft in each])) for name, each in drafts.items()}
 
 

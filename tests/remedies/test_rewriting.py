@@ -82,22 +82,32 @@ def test_any_other_shape_is_left_alone(condition: str) -> None:
     assert as_prefix(f"select * from guests g where {condition}", SUBJECT) is None
 
 
-@pytest.mark.parametrize(
-    ("query", "condition"),
-    [
-        ("select * from guests g where bed > 1", "bed > 1"),
-        ("select * from guests g where g.name not like '%ate' and bed = 1", "name NOT LIKE '%ate'"),
-        ("select * from guests g join guests h on h.bed = g.bed and g.bed between 1 and 2", "bed BETWEEN 1 AND 2"),
-        ("select g.* from guests h left join guests g on g.note < 'm' where h.bed = 1", "note < 'm'"),
-        ("select (select count(*) from guests g where g.bed is null or g.bed > 1)", "bed IS NULL OR bed > 1"),
-    ],
-)
-def test_a_condition_is_asked_whether_it_is_true(database: str, query: str, condition: str) -> None:
-    """The server counts no row that only one of the two texts gives."""
+ASKED = [
+    ("select * from guests g where bed > 1", "bed > 1"),
+    ("select * from guests g where g.name not like '%ate' and bed = 1", "name NOT LIKE '%ate'"),
+    ("select * from guests g join guests h on h.bed = g.bed and g.bed between 1 and 2", "bed BETWEEN 1 AND 2"),
+    ("select g.* from guests h left join guests g on g.note < 'm' where h.bed = 1", "note < 'm'"),
+    ("select (select count(*) from guests g where g.bed is null or g.bed > 1)", "bed IS NULL OR bed > 1"),
+]
+
+
+@pytest.mark.parametrize(("query", "condition"), ASKED)
+def test_the_condition_and_its_columns_are_told(query: str, condition: str) -> None:
+    """The condition over plain columns, for statistics on it. In the query it stands under IS TRUE."""
     found = asked_whether_true(query, SUBJECT)
 
     assert found is not None
     assert found.condition == condition
+    assert found.columns == (condition.split()[0],)
+    assert found.query.count("IS TRUE") == 1
+
+
+@pytest.mark.parametrize("query", [query for query, _ in ASKED])
+def test_a_condition_is_asked_whether_it_is_true(database: str, query: str) -> None:
+    """The server counts no row that only one of the two texts gives."""
+    found = asked_whether_true(query, SUBJECT)
+
+    assert found is not None
     assert _differing(database, query, found.query) == 0
 
 
@@ -109,6 +119,9 @@ def test_a_condition_is_asked_whether_it_is_true(database: str, query: str, cond
         "select * from guests g where bed > $1",
         "select * from guests g join guests h using (bed) where bed > 1",
         "select * from rooms g where bed > 1",
+        "select * into late from guests g where bed > 1",
+        "select * from guests g tablesample system (5) where bed > 1",
+        "select * from guests g where bed > 1 offset 3",
         "select * from other.guests g where bed > 1",
         "with guests as (select 1 as bed) select * from guests g where bed > 1",
         "select * from guests g(a, b, c, d) where bed > 1",

@@ -1,0 +1,91 @@
+"""How far a learned size may move before a verdict turns: told of a judge whose turning point is known."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import inf
+
+import pytest
+
+from rowreckon.counts import reckon
+from rowreckon.document.audit import FactLimit, Verdict
+from rowreckon.joins.facts.sides import Aliases, join_facts
+from rowreckon.joins.verdict.turning import turning
+from rowreckon.learned.facts import Bounds, LearnedFacts, RelationName, Size, SizeFact, Source
+from rowreckon.plan import lay_out, parse_document
+
+STAYS = RelationName("tours", "stays")
+SCAN = {"Node Type": "Seq Scan", "Schema": "tours", "Plan Rows": 10, "Actual Rows": 10, "Actual Loops": 1}
+PLAN = {
+    "Node Type": "Hash Join",
+    "Join Type": "Inner",
+    "Plan Rows": 10,
+    "Actual Rows": 10,
+    "Actual Loops": 1,
+    "Plans": [
+        SCAN | {"Parent Relationship": "Outer", "Relation Name": "stays", "Alias": "s"},
+        {"Node Type": "Hash", "Parent Relationship": "Inner", "Plan Rows": 10, "Actual Rows": 10, "Actual Loops": 1}
+        | {"Plans": [SCAN | {"Parent Relationship": "Outer", "Relation Name": "huts", "Alias": "h"}]},
+    ],
+}
+RECKONED = reckon(lay_out(parse_document({"Plan": PLAN}).plan))
+FACTS = join_facts(RECKONED, 0, Aliases(RECKONED.tree))
+
+
+def _learned(rows: float, pages: float) -> LearnedFacts:
+    size = Size(Bounds(pages, pages), Bounds(rows, rows))
+    return LearnedFacts(sizes={STAYS: SizeFact(size, (Source("monday", "Seq Scan"),))})
+
+
+def _turning(rows: float, pages: float, holds: Callable[[float, float], bool]) -> tuple[FactLimit, ...]:
+    def verdict_with(learned: LearnedFacts) -> Verdict:
+        size = learned.sizes[STAYS].size
+        assert size.exact
+        return "held" if holds(size.rows.low, size.pages.low) else "undecided"
+
+    return turning(_learned(rows, pages), RECKONED, FACTS, "held", verdict_with)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "told"),
+    [
+        (0.0, inf, (None, None)),
+        # moved to 769, 333 and 100 rows, and to 1,300, 3,000 and 10,000
+        (0.0, 1299.0, (None, 1000.0)),
+        (0.0, 1300.0, (None, 1300.0)),
+        (0.0, 9999.0, (None, 3000.0)),
+        (0.0, 10_000.0, (None, None)),
+        (770.0, inf, (1000.0, None)),
+        (769.0, inf, (769.0, None)),
+        (101.0, inf, (333.0, None)),
+        (100.0, inf, (None, None)),
+        (500.0, 2000.0, (769.0, 1300.0)),
+    ],
+)
+def test_the_last_size_at_which_the_verdict_stayed(
+    low: float, high: float, told: tuple[float | None, float | None]
+) -> None:
+    """A judge that holds between two numbers of rows; an end is open where it still held at ten times more or fewer."""
+    (limit,) = _turning(1000.0, 50.0, lambda rows, _: low <= rows <= high)
+
+    assert (limit.fact, limit.value, limit.source) == ("rows of tours.stays", 1000.0, "Seq Scan in monday")
+    assert (limit.from_, limit.to) == told
+
+
+def test_pages_move_with_the_rows() -> None:
+    """Both by the same factor, neither below one."""
+    seen: list[tuple[float, float]] = []
+    _turning(1000.0, 5.0, lambda rows, pages: seen.append((rows, pages)) is None)
+
+    assert seen == [(769.0, 4.0), (333.0, 2.0), (100.0, 1.0), (1300.0, 6.0), (3000.0, 15.0), (10000.0, 50.0)]
+    seen.clear()
+    _turning(2.0, 1.0, lambda rows, pages: seen.append((rows, pages)) is None)
+    assert seen[:3] == [(2.0, 1.0), (1.0, 1.0), (1.0, 1.0)]
+
+
+def test_a_size_that_is_not_known_to_the_row_is_not_moved() -> None:
+    """Bounds that are far apart are no size to move from."""
+    loose = Size(Bounds(1.0, 50.0), Bounds(10.0, 1000.0))
+    learned = LearnedFacts(sizes={STAYS: SizeFact(loose, ())})
+    assert turning(learned, RECKONED, FACTS, "held", lambda _: "held") == ()
+    assert turning(LearnedFacts(), RECKONED, FACTS, "held", lambda _: "held") == ()
