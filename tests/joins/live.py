@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +21,8 @@ from rowreckon.plan import lay_out, parse_document
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.tree import PlanTree
 from rowreckon.server.sweeping.facts import read_catalogs
-from tests.servers.databases import run_script
+from tests.servers.databases import fresh_database, run_script
+from tests.servers.fixtures import Servers
 from tests.servers.recorded import Recorder, Replayed, kept_answers, recorded
 
 Connection = psycopg.Connection[Any]
@@ -30,24 +31,38 @@ ANSWERS = Path(__file__).with_name("answers")
 SERIAL = {"max_parallel_workers_per_gather": "0", "jit": "off"}
 
 
-def live_and_kept(module: str) -> list[Any]:
-    """Parameters of a module's fixture: the newest server, and what it answered."""
-    return [pytest.param(None, marks=pytest.mark.server, id="live"), *kept_answers(ANSWERS, f"{Path(module).stem}.")]
+def live_and_kept(module: str, majors: Sequence[int] = ()) -> list[Any]:
+    """Parameters of a module's `connection`: servers of these releases, else the newest, and what one answered."""
+    live = [pytest.param(None, marks=pytest.mark.server, id="live")]
+    if majors:
+        live = [pytest.param(major, marks=pytest.mark.matrix, id=f"pg{major}") for major in majors]
+    return [*live, *kept_answers(ANSWERS, f"{Path(module).stem}.")]
 
 
 @contextlib.contextmanager
 def kept_or_live(request: pytest.FixtureRequest, script: str, *after: str) -> Iterator[Any]:
-    """A session on a database with these tables, on which the further statements were run; or what one answered."""
+    """A session on a database with these tables, in which the further statements were run; or what one answered."""
     if isinstance(request.param, Path):
         yield Replayed(request.param)
         return
-    database: str = request.getfixturevalue("database")
-    run_script(database, script)
-    with psycopg.connect(database, autocommit=True) as session:
+    with contextlib.ExitStack() as kept:
+        if request.param is None:
+            database: str = request.getfixturevalue("database")
+        else:
+            servers: Servers = request.getfixturevalue("servers")
+            database = kept.enter_context(fresh_database(servers(request.param).dsn))
+        if script:
+            run_script(database, script)
+        session = kept.enter_context(psycopg.connect(database, autocommit=True))
         for statement in after:
             session.execute(statement.encode())
-        with recorded(session, ANSWERS, f"{Path(request.path).stem}.") as connection:
-            yield connection
+        yield kept.enter_context(recorded(session, ANSWERS, f"{Path(request.path).stem}."))
+
+
+def run(connection: Any, script: str) -> None:
+    """Run a script's statements one after the other, in a session of their own."""
+    if not isinstance(connection, Replayed):
+        run_script(connection.info.dsn, script)
 
 
 def _catalog(connection: Any, tree: PlanTree) -> Catalog:

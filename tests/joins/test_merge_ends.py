@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
-from tests.servers.databases import run_script
-from tests.servers.fixtures import MatrixServer
+from rowreckon import releases
 
-from .live import SERIAL, Connection, apply, capture, explain, judge, only
+from .live import SERIAL, Connection, apply, capture, explain, judge, kept_or_live, live_and_kept, only
 
 TABLES = """
 create table ticket(k int, pad text);
@@ -23,11 +21,10 @@ insert into seat select g, repeat('s', 10) from generate_series(1001, 3000) g;
 """
 
 
-@pytest.fixture(scope="module")
-def connection(matrix_database: MatrixServer) -> Iterator[Connection]:
+@pytest.fixture(scope="module", params=live_and_kept(__file__, releases.MODELLED))
+def connection(request: pytest.FixtureRequest) -> Iterator[Connection]:
     """A session on a database whose seats have grown since they were analyzed."""
-    run_script(matrix_database.dsn, TABLES)
-    with psycopg.connect(matrix_database.dsn, autocommit=True) as session:
+    with kept_or_live(request, TABLES) as session:
         yield session
 
 

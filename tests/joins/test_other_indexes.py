@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
+from rowreckon import releases
 from rowreckon.plan import lay_out
-from tests.servers.fixtures import MatrixServer
 
-from .live import SERIAL, Connection, apply, capture, explain, judge, only
+from .live import SERIAL, Connection, apply, capture, explain, judge, kept_or_live, live_and_kept, only
 
 TABLES = """
 create table guest(id int, week int, season int, pad text);
@@ -34,11 +33,10 @@ INDEXES = {
 }
 
 
-@pytest.fixture(scope="module")
-def connection(matrix_database: MatrixServer) -> Iterator[Connection]:
+@pytest.fixture(scope="module", params=live_and_kept(__file__, releases.MODELLED))
+def connection(request: pytest.FixtureRequest) -> Iterator[Connection]:
     """A session on a database with guests and visits."""
-    with psycopg.connect(matrix_database.dsn, autocommit=True) as session:
-        session.execute(TABLES.encode())
+    with kept_or_live(request, "", TABLES) as session:
         yield session
 
 

@@ -15,7 +15,7 @@ from rowreckon.joins.ways.parallel_rivals import ParallelFloor
 from rowreckon.plan import lay_out
 from rowreckon.plan.base import PlanNode
 
-from .live import SERIAL, Connection, apply, capture, explain, filled, judge, only
+from .live import SERIAL, Connection, apply, capture, explain, judge, kept_or_live, live_and_kept, only
 
 TABLES = """
 create table hut(id int primary key, region int, pad text);
@@ -33,10 +33,10 @@ WRONG = QUERY.format("s.id % 9 = 1")
 SETTINGS = {"jit": "off", "seq_page_cost": "0.1", "random_page_cost": "0.6"}
 
 
-@pytest.fixture(scope="module")
-def connection(database: str) -> Iterator[Connection]:
+@pytest.fixture(scope="module", params=live_and_kept(__file__))
+def connection(request: pytest.FixtureRequest) -> Iterator[Connection]:
     """A session on a database with huts and stays."""
-    with filled(database, TABLES) as session:
+    with kept_or_live(request, "", TABLES, "vacuum analyze") as session:
         yield session
 
 

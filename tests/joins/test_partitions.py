@@ -4,14 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
+from rowreckon import releases
 from rowreckon.plan import parse_document
-from tests.servers.databases import run_script
-from tests.servers.fixtures import MatrixServer
 
-from .live import SERIAL, Connection, apply, capture, explain, judge, only
+from .live import SERIAL, Connection, apply, capture, explain, judge, kept_or_live, live_and_kept, only
 
 TABLES = """
 create table guest(id int primary key, pad text);
@@ -33,11 +31,10 @@ INNER = 'select max(g.pad) from guest g join "Bunk" b on b.guest = g.id where g.
 MANY = 'select max(g.pad) from guest g join "Bunk" b on b.guest = g.id where g.id <= 3000'
 
 
-@pytest.fixture(scope="module")
-def connection(matrix_database: MatrixServer) -> Iterator[Connection]:
+@pytest.fixture(scope="module", params=live_and_kept(__file__, releases.MODELLED))
+def connection(request: pytest.FixtureRequest) -> Iterator[Connection]:
     """A session on a database with two partitioned tables, one of them with rows that nobody counted."""
-    run_script(matrix_database.dsn, TABLES)
-    with psycopg.connect(matrix_database.dsn, autocommit=True) as session:
+    with kept_or_live(request, TABLES) as session:
         yield session
 
 

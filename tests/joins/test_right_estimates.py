@@ -9,13 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import psycopg
 import pytest
 
 from rowreckon.document.audit import Join
-from tests.servers.databases import run_script
 
-from .live import SERIAL, Connection, apply, capture, explain, judge, only
+from .live import SERIAL, Connection, apply, capture, explain, judge, kept_or_live, live_and_kept, only, run
 
 TABLES = """
 create table stay(id int, week int, season int, guest int, hut int);
@@ -40,11 +38,10 @@ analyze entry;
 COUNTED = "alter table entry alter column guest reset (n_distinct); analyze entry"
 
 
-@pytest.fixture(scope="module")
-def connection(database: str) -> Iterator[Connection]:
+@pytest.fixture(scope="module", params=live_and_kept(__file__))
+def connection(request: pytest.FixtureRequest) -> Iterator[Connection]:
     """A session on a database with stays, visits and huts."""
-    run_script(database, TABLES)
-    with psycopg.connect(database, autocommit=True) as session:
+    with kept_or_live(request, TABLES) as session:
         yield session
 
 
@@ -101,15 +98,15 @@ def test_run_proves_more_keys_than_the_statistics_know(connection: Connection, g
     if grouped:
         rows = f"select guest, count(*) from ({rows}) s group by guest"
     query = f"select * from ({rows}) s join visit v on v.guest = s.guest"
-    run_script(connection.info.dsn, MISCOUNTED)
+    run(connection, MISCOUNTED)
     settings = {**SERIAL, **only("nested_loop"), "enable_bitmapscan": "off"}
     try:
         joins = judge(capture(connection, query, settings=settings))
-        run_script(connection.info.dsn, COUNTED)
+        run(connection, COUNTED)
         right = query.replace("s.season < 40", "s.season >= -1")
         server = _server_cost(connection, right, settings)
     finally:
-        run_script(connection.info.dsn, "drop table entry")
+        run(connection, "drop table entry")
 
     # the server expects 2,952 keys by then (estimate_num_groups), 3,324 came
     assert min(_ways(joins[0], "nested_loop")) == pytest.approx(server, rel=0.1)
@@ -119,8 +116,8 @@ def test_filter_of_an_inner_index_scan(connection: Connection) -> None:
     """What the inner scan's filter kept of what its index found tells how many rows the other methods would read."""
     template = "select v.nights, s.id from visit v join trip s on s.guest = v.guest where v.nights < 50 and {}"
     settings = {**SERIAL, "random_page_cost": "0.5", "enable_bitmapscan": "off"}
-    run_script(
-        connection.info.dsn,
+    run(
+        connection,
         "create table trip as select id, week, season, (hashint4(id) & 65535) % 5000 + 1 as guest from stay;"
         " create index trip_guest on trip(guest); analyze trip",
     )
@@ -129,7 +126,7 @@ def test_filter_of_an_inner_index_scan(connection: Connection) -> None:
         assert join.method == "nested_loop"
         server = {m: _server_cost(connection, template.format(RIGHT), settings | only(m)) for m in ("hash", "merge")}
     finally:
-        run_script(connection.info.dsn, "drop table trip")
+        run(connection, "drop table trip")
     for method, cost in join.costs.items():
         if method in server:
             assert cost.at_actual == pytest.approx(server[method], rel=0.05)
@@ -140,15 +137,15 @@ def test_rows_are_remembered_once_more_than_one_comes(connection: Connection) ->
     template = "select t.id, v.nights from trip t join visit v on v.guest = t.guest where {}"
     few, right = "t.week < 1 and t.season < 1", "t.week < 1 and t.season >= -1"
     settings = {**SERIAL, **only("nested_loop"), "enable_bitmapscan": "off"}
-    run_script(
-        connection.info.dsn,
+    run(
+        connection,
         "create table trip as select id, week, season, (hashint4(id) & 7) + 1 as guest from stay; analyze trip",
     )
     try:
         (join,) = judge(capture(connection, template.format(few), settings=settings))
         server = _server_cost(connection, template.format(right), settings)
     finally:
-        run_script(connection.info.dsn, "drop table trip")
+        run(connection, "drop table trip")
 
     assert join.outer.estimated_rows == 1
     assert min(_ways(join, "nested_loop")) == pytest.approx(server, rel=0.02)

@@ -132,8 +132,12 @@ def _left_to_the_full_run(item: pytest.Item) -> bool:
     parameters = getattr(getattr(item, "callspec", None), "params", {})
     return bool(kept) and any(
         parameters[fixture] not in [majors[at] for at in kept[0]]
-        for fixture, majors in (("matrix_server", releases.MODELLED), ("reading_database", releases.READ))
-        if fixture in parameters
+        for fixture, majors in (
+            ("matrix_server", releases.MODELLED),
+            ("connection", releases.MODELLED),
+            ("reading_database", releases.READ),
+        )
+        if isinstance(parameters.get(fixture), int)
     )
 
 
