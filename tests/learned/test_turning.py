@@ -75,11 +75,16 @@ def test_the_last_size_at_which_the_verdict_stayed(
 def test_pages_move_with_the_rows() -> None:
     """Both by the same factor, neither below one."""
     seen: list[tuple[float, float]] = []
-    _turning(1000.0, 5.0, lambda rows, pages: seen.append((rows, pages)) is None)
+
+    def holds(rows: float, pages: float) -> bool:
+        seen.append((rows, pages))
+        return True
+
+    _turning(1000.0, 5.0, holds)
 
     assert seen == [(769.0, 4.0), (333.0, 2.0), (100.0, 1.0), (1300.0, 6.0), (3000.0, 15.0), (10000.0, 50.0)]
     seen.clear()
-    _turning(2.0, 1.0, lambda rows, pages: seen.append((rows, pages)) is None)
+    _turning(2.0, 1.0, holds)
     assert seen[:3] == [(2.0, 1.0), (1.0, 1.0), (1.0, 1.0)]
 
 

@@ -147,7 +147,7 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         wanted = getattr(item, "fixturenames", ())
         if "server" in wanted:
             item.add_marker(pytest.mark.server)
-        if "matrix_server" in wanted or "reading_database" in wanted:
+        if "servers" in wanted:
             item.add_marker(pytest.mark.matrix)
         if _left_to_the_full_run(item):
             item.add_marker(pytest.mark.full)
