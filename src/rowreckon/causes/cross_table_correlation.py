@@ -10,8 +10,9 @@ has no statistics across tables. A filter on one table that picks the rows with 
 
 ## Evidence it needs
 Counts of the plan: the rows of both sides that reached the join, and the pairs that came. From the plan or the catalog:
-that one side's key is unique, and the rows of its table. A row finds at most one partner there. An overestimate also
-needs a foreign key: else rows without a partner explain it.
+that one side's key is unique, and the rows of its table. A row finds at most one partner there. The key of a
+partitioned table may be unique though no constraint says so: then ANALYZE met no value twice. An overestimate also
+needs a foreign key, or as many different keys on both sides: else rows without a partner explain it.
 
 ## Remedy
 No statistics of PostgreSQL cross tables. What helps, the least invasive first: Write the key's value in place of the
@@ -30,11 +31,12 @@ eqjoinsel_inner in selfuncs.c. PostgreSQL documentation, CREATE STATISTICS (colu
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import log
 from typing import TYPE_CHECKING, Literal
 
 from rowreckon.causes.finding import PROVEN, STRONG, Candidate, apart, fact
-from rowreckon.causes.keys import KeyPair, is_unique, key_pairs, only_pair
+from rowreckon.causes.keys import KeyPair, distinct_values, is_unique, is_unique_by_sample, key_pairs, only_pair
 from rowreckon.causes.restrictions import share_of_clause
 from rowreckon.causes.scans import is_base_scan
 from rowreckon.causes.site import scan_clauses
@@ -54,6 +56,9 @@ _LEAST = 2.0
 _MOSTLY = 0.5
 """Part of the error, by its logarithm, that the factor has to account for."""
 
+
+_SAME_NUMBER = 0.02
+"""Part by which two numbers of distinct keys may differ and still be called the same."""
 
 _HELPS = (
     "Writing the key's value in place of its look-up helps, as common values then speak. "
@@ -77,10 +82,15 @@ def check(site: Site, context: Context) -> Candidate | None:
     pair = only_pair(key_pairs(site, context))
     if pair is None or pair.left is None or pair.right is None or site.joined[0].parameters:
         return None
-    for unique, other in ((pair.left, pair.right), (pair.right, pair.left)):
+    sides = ((pair.left, pair.right), (pair.right, pair.left))
+    for unique, other in sides:
         if is_unique(unique) or _unique_by_plan(site, context, unique):
             pairs = _counts(site, context, pair, unique, other)
             return None if pairs is None else _candidate(site, unique, other, pairs)
+    for unique, other in sides:
+        if is_unique_by_sample(unique):
+            pairs = _counts(site, context, pair, unique, other)
+            return None if pairs is None else _candidate(site, unique, other, replace(pairs, counted=False))
     return None
 
 
@@ -105,9 +115,17 @@ def _counts(site: Site, context: Context, pair: KeyPair, unique: Key, other: Key
     if not partners:
         return None
     filled = _filled(unique, other)
-    if filled is None and site.direction == "over":
+    as_many = filled is None and _as_many_keys(unique, other, partners)
+    if filled is None and site.direction == "over" and not as_many:
         return None
-    return (_of_join if site.kind == "join" else _of_lookup)(site, context, other, (filled or 1.0) / partners)
+    pairs = (_of_join if site.kind == "join" else _of_lookup)(site, context, other, (filled or 1.0) / partners)
+    return replace(pairs, counted=False) if pairs is not None and as_many and site.direction == "over" else pairs
+
+
+def _as_many_keys(unique: Key, other: Key, partners: float) -> bool:
+    """Whether the other side has as many different keys as the unique one, by the statistics: the same, it seems."""
+    there = distinct_values(other)
+    return there is not None and partners > 1 and abs(there - partners) <= _SAME_NUMBER * partners
 
 
 def _of_join(site: Site, context: Context, other: Key, share: float) -> _Pairs | None:

@@ -32,7 +32,7 @@ from dataclasses import replace
 
 from rowreckon.capture import Capture
 from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, WEAK, Candidate, fact
-from rowreckon.causes.keys import is_unique, key_pairs, only_pair
+from rowreckon.causes.keys import distinct_values, is_unique, is_unique_by_sample, key_pairs, only_pair
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
 from rowreckon.plan.nodes import ScanNode
@@ -51,7 +51,7 @@ def check(site: Site, context: Context) -> Candidate | None:
     if pair is None or any(c.parameters for c in (*site.own, *site.joined)):
         return None
     keys = [k for k in (pair.left, pair.right) if k is not None and k.table.name]
-    if not keys or any(is_unique(k) for k in keys):
+    if not keys or any(is_unique(k) or is_unique_by_sample(k) for k in keys):
         return None  # a unique side has no common values to compare with the other's
     evidence = [fact("join clause", pair.clause.text, "plan")]
     weight = LIKELY if site.kind == "join" else LIKELY * 0.8
@@ -101,11 +101,8 @@ def _skew(key: Key) -> float | None:
     if key.relation is None or column is None:
         return None
     statistics = column.statistics_of(inherited=key.relation.kind == "partitioned_table")
-    if statistics is None:
-        return None
-    distinct = statistics.n_distinct
-    values = distinct if distinct > 0 else -distinct * (key.relation.reltuples or 0.0)
-    return statistics.first_mcv_freq * values if values > 0 else None
+    values = distinct_values(key)
+    return statistics.first_mcv_freq * values if statistics is not None and values else None
 
 
 def _is_filtered(context: Context, key: Key) -> bool:

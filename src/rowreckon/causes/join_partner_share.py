@@ -32,7 +32,7 @@ from typing import TYPE_CHECKING
 
 from rowreckon.causes import join_key_skew
 from rowreckon.causes.finding import LIKELY, STRONG, Candidate, apart, fact
-from rowreckon.causes.keys import is_unique, key_pairs, only_pair
+from rowreckon.causes.keys import distinct_values, is_unique, is_unique_by_sample, key_pairs, only_pair
 from rowreckon.causes.scans import is_base_scan
 from rowreckon.causes.site import scan_clauses
 from rowreckon.causes.wording import rows_sentence, share
@@ -95,7 +95,7 @@ def check(site: Site, context: Context) -> Candidate | None:
             columns=(keys[0].column,),
             other_table=keys[1].table,
             other_columns=(keys[1].column,),
-            fraction=1 / max((n for key in keys if (n := _distinct(key))), default=1000.0),
+            fraction=1 / max((n for key in keys if (n := distinct_values(key))), default=1000.0),
             curable=_lists_help(keys),
         ),
         explains=factor,
@@ -126,24 +126,12 @@ def _is_whole(context: Context, number: int, key: Key) -> bool:
 
 
 def _distinct_facts(keys: tuple[Key, Key]) -> tuple[Evidence, ...]:
-    numbers = ((key, _distinct(key)) for key in keys)
+    numbers = ((key, distinct_values(key)) for key in keys)
     return tuple(
         fact(f"distinct values of {key.table}.{key.column} in the statistics", round(number), "catalog")
         for key, number in numbers
         if number is not None
     )
-
-
-def _distinct(key: Key) -> float | None:
-    """The number of distinct values that the statistics tell, of the whole table where it is partitioned."""
-    relation = key.relation
-    column = relation.column(key.column) if relation is not None else None
-    if relation is None or column is None:
-        return None
-    statistics = column.statistics_of(inherited=relation.kind == "partitioned_table")
-    if statistics is None:
-        return None
-    return statistics.n_distinct if statistics.n_distinct > 0 else -statistics.n_distinct * (relation.reltuples or 0.0)
 
 
 def _reads(context: Context, number: int, key: Key) -> bool:
@@ -154,7 +142,7 @@ def _reads(context: Context, number: int, key: Key) -> bool:
 
 def _by_numbers(keys: tuple[Key, Key], taken: float) -> bool:
     """Whether the share that was taken is that of the numbers of distinct keys, the other side's over the one's."""
-    mine, other = map(_distinct, keys)
+    mine, other = map(distinct_values, keys)
     return mine is not None and mine > 0 and other is not None and abs(taken - other / mine) <= 0.1 * taken
 
 
@@ -163,14 +151,18 @@ def _lists_help(keys: tuple[Key, Key]) -> bool:
 
     Rows that the lists leave open are again taken to have a partner, but no more than an inner join would give pairs.
     """
-    numbers = [_distinct(key) for key in keys]
-    return not any(map(is_unique, keys)) and all(n is not None and 1 < n <= _MOST_VALUES for n in numbers)
+    numbers = [distinct_values(key) for key in keys]
+    return not any(map(_no_list, keys)) and all(n is not None and 1 < n <= _MOST_VALUES for n in numbers)
+
+
+def _no_list(key: Key) -> bool:
+    return is_unique(key) or is_unique_by_sample(key)
 
 
 def _helps(keys: tuple[Key, Key]) -> str:
     if _lists_help(keys):
         return _LISTS
-    return _NO_LISTS if any(map(is_unique, keys)) else "No statistics of PostgreSQL cross tables."
+    return _NO_LISTS if any(map(_no_list, keys)) else "No statistics of PostgreSQL cross tables."
 
 
 def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:

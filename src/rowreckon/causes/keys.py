@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import ColumnStatistics
 
 
 @frozen
@@ -48,6 +53,36 @@ def is_unique(key: Key) -> bool:
         for i in relation.indexes
     )
     return declared or indexed
+
+
+def distinct_values(key: Key) -> float | None:
+    """Distinct values of the key's column by the statistics, of the whole table where it is partitioned."""
+    statistics = _statistics(key)
+    if statistics is None or key.relation is None:
+        return None
+    rows = key.relation.reltuples or 0.0
+    return statistics.n_distinct if statistics.n_distinct > 0 else -statistics.n_distinct * rows
+
+
+def is_unique_by_sample(key: Key) -> bool:
+    """Whether ANALYZE met no value twice, as with a key of a partitioned table that no constraint makes unique alone.
+
+    Such a column has no common values either, so that lists of them can't help.
+    """
+    statistics = _statistics(key)
+    return statistics is not None and statistics.n_distinct <= _HARDLY_TWICE
+
+
+_HARDLY_TWICE = -0.99
+"""n_distinct as a share of the rows, from which on values hardly repeat; -1 is what a unique column gets."""
+
+
+def _statistics(key: Key) -> ColumnStatistics | None:
+    relation = key.relation
+    column = relation.column(key.column) if relation is not None else None
+    if relation is None or column is None:
+        return None
+    return column.statistics_of(inherited=relation.kind == "partitioned_table")
 
 
 def _key_of(reference: ColumnReference | None, context: Context) -> Key | None:

@@ -30,7 +30,7 @@ from typing import TYPE_CHECKING
 from rowreckon.capture import Capture
 from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, Candidate, apart, fact
 from rowreckon.causes.groups import near_default, number_is_off
-from rowreckon.causes.keys import group_keys, join_keys
+from rowreckon.causes.keys import distinct_values, group_keys, join_keys
 from rowreckon.causes.wording import count, rows_sentence
 from rowreckon.plan.nodes import AggregateNode, MemoizeNode
 from rowreckon.plural import counted as counted_noun
@@ -66,7 +66,7 @@ def _groups(site: Site, context: Context) -> Candidate | None:
         return None
     key = keys[0]
     counted = site.groups_came
-    stored = _stored(key)
+    stored = distinct_values(key)
     evidence = [
         fact("groups expected", site.groups_expected, "plan"),
         fact("groups that came", counted, "plan"),
@@ -90,7 +90,7 @@ def _join(site: Site, context: Context) -> Candidate | None:
         return None
     counted = _counted_keys(context.tree) if any(k.relation for k in keys) else {}
     for key in keys:
-        stored = _stored(key)
+        stored = distinct_values(key)
         known = counted.get((key.alias, key.column))
         if known is None or stored is None:
             continue
@@ -104,18 +104,6 @@ def _join(site: Site, context: Context) -> Candidate | None:
     if inner and len(keys) in (1, 2) and site.direction == "over" and not any(k.relation for k in keys):
         return _candidate(site, keys[0], None, None, POSSIBLE, [fact("rows expected", site.estimate, "plan")])
     return None
-
-
-def _stored(key: Key) -> float | None:
-    relation: Relation | None = key.relation
-    column = relation.column(key.column) if relation is not None else None
-    if relation is None or column is None:
-        return None
-    statistics = column.statistics_of(inherited=relation.kind == "partitioned_table")
-    if statistics is None:
-        return None
-    distinct = statistics.n_distinct
-    return distinct if distinct > 0 else -distinct * (relation.reltuples or 0.0)
 
 
 def _counted_keys(tree: PlanTree) -> dict[tuple[str, str], float]:
