@@ -1,4 +1,4 @@
-"""Rows of two tables that go together where no constraint speaks: a partitioned table's key, as many keys on both sides.
+"""Rows of two tables that go together, where no constraint speaks: a partitioned key, as many keys on both sides.
 
 The live server's counts are what the finding has to tell.
 """
