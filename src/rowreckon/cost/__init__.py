@@ -20,7 +20,7 @@ index_scan    IndexShape, IndexCondition, SkippedColumn, skip_scan, amcostestima
               heap_pages_for_workers
 bitmap        bitmap_index, compute_bitmap_pages, cost_bitmap_heap_scan
 sort          cost_sort
-append        cost_append, cost_merge_append
+append        cost_append, cost_merge_append, cost_parallel_append
 materialize   cost_material
 memoize       cost_memoize
 nested_loop   NestLoopTerms, cost_nestloop
@@ -34,7 +34,7 @@ selectivity   ColumnStatistics, HashKey, SemiAntiJoinFactors, MergeScanSelectivi
               get_variable_numdistinct
 """
 
-from rowreckon.cost.append import cost_append, cost_merge_append
+from rowreckon.cost.append import cost_append, cost_merge_append, cost_parallel_append
 from rowreckon.cost.bitmap import (
     BitmapCost,
     bitmap_index,
@@ -137,6 +137,7 @@ __all__ = [
     "cost_merge_append",
     "cost_mergejoin",
     "cost_nestloop",
+    "cost_parallel_append",
     "cost_seqscan",
     "cost_sort",
     "eqjoinsel_inner",

@@ -70,21 +70,22 @@ def compute_parallel_worker(
     index_pages: float | None,
     *,
     parallel_workers: int | None = None,
+    appended: bool = False,
 ) -> int:
     """Workers that a scan of that size asks for (0: no parallel scan).
 
     None stands for 'no such scan': an index-only scan has no heap pages, a seq scan no index pages.
-    `parallel_workers` is the table's storage parameter, where set. Holds for plain tables; members of an
-    inheritance or partition tree ask for one worker even where they are small, which is not modelled.
+    `parallel_workers` is the table's storage parameter, where set. `appended` marks an input of an Append (a
+    partition, say), for which at least one worker is asked even where it is small.
     """
     limit = settings.max_parallel_workers_per_gather
     if parallel_workers is not None and parallel_workers >= 0:
         return min(parallel_workers, limit)
     heap_least = settings.min_parallel_table_scan_size
     index_least = settings.min_parallel_index_scan_size
-    if heap_pages is not None and heap_pages < heap_least:
+    if heap_pages is not None and heap_pages < heap_least and not appended:
         return 0
-    if index_pages is not None and index_pages < index_least:
+    if index_pages is not None and index_pages < index_least and not appended:
         return 0
     workers = 0
     if heap_pages is not None:

@@ -58,6 +58,7 @@ class CostSettings:
     enable_memoize: bool = True
     enable_mergejoin: bool = True
     enable_nestloop: bool = True
+    enable_parallel_append: bool = True
     enable_parallel_hash: bool = True
     enable_seqscan: bool = True
     enable_sort: bool = True

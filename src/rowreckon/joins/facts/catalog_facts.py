@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING
 from rowreckon.cost import CostSettings, estimate_rel_size
 from rowreckon.joins.facts.known_index import known_indexes
 from rowreckon.joins.facts.known_relation import KnownRelation, Restriction, width_of
+from rowreckon.joins.facts.members import is_appended
 from rowreckon.joins.facts.output_texts import calls_in
 from rowreckon.joins.facts.parallel_safety import ParallelSafety
 from rowreckon.plan.condition_text import bare_expression
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.node_texts import conditions_at
-from rowreckon.plan.nodes import IndexScanNode, JoinNode, ScanNode
+from rowreckon.plan.nodes import AppendNode, IndexScanNode, JoinNode, ScanNode
 from rowreckon.plan.tree import base_name
 
 if TYPE_CHECKING:
@@ -51,6 +52,19 @@ class CatalogFacts:
         if number not in self._relations:
             self._relations[number] = self._read(number)
         return self._relations[number]
+
+    def appended_by(self, number: int) -> tuple[KnownRelation, ...]:
+        """What is known of the relations that an Append brings together; none where one of them is not known whole."""
+        if not isinstance(self._tree.nodes[number], AppendNode):
+            return ()
+        found: list[KnownRelation] = []
+        for below in self._tree.inputs(number):
+            relation = self.relation_of(below)
+            inner = self.appended_by(below) if relation is None else (relation,)
+            if not inner or not all(r.complete for r in inner):
+                return ()
+            found += inner
+        return tuple(found)
 
     def unread_below(self, node: int) -> tuple[str, ...]:
         """The tables scanned at a node and below, in order, whose size the catalog does not tell."""
@@ -151,6 +165,7 @@ class CatalogFacts:
             columns=columns,
             indexes=indexes,
             unpriced=unpriced,
+            appended=is_appended(self._tree, number),
         )
 
     def _joined(self, alias: str) -> frozenset[int | None]:

@@ -74,7 +74,7 @@ class KnownRelation:
 
     `rows` and `width` are the scan's own estimate under its restrictions; `columns` are the columns that the plan
     needs of it, None where the plan does not list them. `unpriced` names indexes that might serve a join and have no
-    price here, each with its key columns or expressions.
+    price here, each with its key columns or expressions. `appended` says that an Append brings it together with others.
     """
 
     alias: str
@@ -87,6 +87,7 @@ class KnownRelation:
     columns: frozenset[str] | None
     indexes: tuple[KnownIndex, ...]
     unpriced: tuple[UnpricedIndex, ...] = ()
+    appended: bool = False
 
     @property
     def complete(self) -> bool:

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from rowreckon.plan.nodes import AppendNode, ScanNode
+from rowreckon.plan.nodes import AppendNode, IncrementalSortNode, ScanNode, SortNode
 from rowreckon.plan.tree import PlanTree
 
 _NUMBERED = re.compile(r"(.+)_\d+", re.S)
@@ -75,3 +75,11 @@ def partitioned_alias(tree: PlanTree, number: int) -> str | None:
         named = _NUMBERED.fullmatch(alias) if alias is not None else None
         stems.add(named.group(1) if named is not None else None)
     return next(iter(stems)) if len(stems) == 1 else None
+
+
+def is_appended(tree: PlanTree, number: int) -> bool:
+    """Whether a scan is an input of an Append, by itself or sorted: the planner shares it even where it is small."""
+    above = tree.parent[number]
+    while above >= 0 and isinstance(tree.nodes[above], (SortNode, IncrementalSortNode)):
+        above = tree.parent[above]
+    return above >= 0 and isinstance(tree.nodes[above], AppendNode)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from rowreckon.plan.node_texts import clauses_at
 from rowreckon.plan.nodes import (
     AggregateNode,
+    AppendNode,
     BitmapCombineNode,
     BitmapHeapScanNode,
     BitmapIndexScanNode,
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 
 _SAFE = (
     AggregateNode,
+    AppendNode,
     BitmapCombineNode,
     BitmapHeapScanNode,
     BitmapIndexScanNode,

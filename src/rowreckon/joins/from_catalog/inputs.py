@@ -19,7 +19,7 @@ from rowreckon.joins.from_catalog.computed_sides import is_computed
 from rowreckon.joins.from_catalog.equal_columns import NONE_EQUAL, EqualColumns
 from rowreckon.joins.from_catalog.scans_at_actual import with_actual_scan
 from rowreckon.joins.from_catalog.side_orders import orders_of_sides
-from rowreckon.joins.ways.appended_scans import append_paths
+from rowreckon.joins.ways.appended_scans import merged_appends, partial_appends, whole_append
 from rowreckon.joins.ways.parameter_values import proven_parameters
 from rowreckon.joins.ways.partial_scans import (
     gathered_in_order,
@@ -139,19 +139,22 @@ def _catalog_side(
     rows, workers = _rows(settings, facts, side, relation, table)
     useful = frozenset(key.text for key in keys)
     whole, partial = printed_ways(case, side, known, [k.text for k in keys], below, workers)
+    pages, printed = known.total_table_pages, [p for p in whole[:1] if p.safe]
+    found: list[SidePath] = []
     if relation is not None and relation.complete:
-        printed = [p for p in whole[:1] if p.safe]
-        whole += catalog_paths(settings, relation, rows, known.total_table_pages)
-        if scan is not None and known.parallel.may_share(scan):
-            found = list(partial_scans(settings, relation, rows, known.total_table_pages))
-            cheapest_first = partial_first([*partial, *found], useful)
-            brought = list(gathered_scans(settings, rows, cheapest_first))
-            if not _contradicted(printed, brought):
-                partial += found
-                whole += [*brought, *gathered_in_order(settings, rows, cheapest_first, order)]
-    elif table is not None:
-        pages = known.total_table_pages
-        whole += append_paths(settings, table, side.width, pages, unordered=not whole)
+        whole += catalog_paths(settings, relation, rows, pages)
+        found += partial_scans(settings, relation, rows, pages)
+    appended = table.members if table is not None else known.appended_by(side.node)
+    if appended:
+        whole += whole_append(settings, appended, side.width, pages) if not whole else ()
+        whole += merged_appends(settings, table, side.width, pages) if table is not None else ()
+        found += partial_appends(settings, appended, side.width, pages)
+    if found and known.parallel.may_share(side.node if scan is None else scan):
+        cheapest_first = partial_first([*partial, *found], useful)
+        brought = list(gathered_scans(settings, rows, cheapest_first))
+        if not _contradicted(printed, brought):
+            partial += found
+            whole += [*brought, *gathered_in_order(settings, rows, cheapest_first, order)]
     whole = taken_first(whole, useful)
     if relation is not None and relation.complete:
         whole = with_actual_scan(settings, reckoned, side, relation, whole, known.total_table_pages)

@@ -97,7 +97,8 @@ def shared_work(
 
 def _complete(side: SideInput) -> bool:
     """Whether all is known of how processes could share a side."""
-    return bool(side.partial_paths) or (side.relation is not None and side.relation.complete)
+    known = side.relation is not None and side.relation.complete
+    return known or bool(side.partial_paths) or bool(side.members)
 
 
 def _all_kinks(settings: CostSettings, joins: list[JoinInput]) -> tuple[Kink, ...]:

@@ -1,13 +1,13 @@
-"""A partitioned inner side: its partitions scanned one after the other, by themselves or for a value of each outer row.
+"""Inputs of an Append: scanned one after the other, shared among processes, or searched for a value of each outer row.
 
 Source: set_append_rel_pathlist, add_paths_to_append_rel and get_cheapest_parameterized_child_path in
 optimizer/path/allpaths.c, reparameterize_path in optimizer/util/pathnode.c, releases 13 to 18. Not modelled: an Append
-in the order of the partitions' bounds, partial Appends.
+in the order of the partitions' bounds.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 
 from rowreckon.cost import (
@@ -16,6 +16,7 @@ from rowreckon.cost import (
     QualCost,
     cost_append,
     cost_merge_append,
+    cost_parallel_append,
     cost_seqscan,
     get_variable_numdistinct,
 )
@@ -25,21 +26,79 @@ from rowreckon.joins.facts.known_relation import KnownRelation, statistics_of
 from rowreckon.joins.facts.partitioned import PartitionedTable
 from rowreckon.joins.ways.index_match import parameter_selectivity
 from rowreckon.joins.ways.inner_scans import Parameterised, index_costs, is_memoizable, kept_at, scan_ratio
+from rowreckon.joins.ways.partial_scans import partial_first, partial_scans
 from rowreckon.joins.ways.side_paths import catalog_paths, taken_first
 
 CostAt = Callable[[Point], PathCost]
 
 
-def append_paths(
-    settings: CostSettings, table: PartitionedTable, width: int, total_table_pages: float, *, unordered: bool
+def whole_append(
+    settings: CostSettings, members: Sequence[KnownRelation], width: int, total_table_pages: float
 ) -> Iterator[SidePath]:
-    """The partitions scanned by themselves, each in its cheapest way (`unordered`), or all in the order of an index."""
+    """The relations scanned one after the other, each in its cheapest way; none where one of them can't be priced."""
+    cheapest = [_cheapest(settings, member, total_table_pages) for member in members]
+    known = [path for path in cheapest if path is not None]
+    if known and len(known) == len(cheapest):
+        yield SidePath(cost_append(settings, known, width), (), "append")
+
+
+def partial_appends(
+    settings: CostSettings, members: Sequence[KnownRelation], width: int, total_table_pages: float
+) -> Iterator[SidePath]:
+    """The relations scanned by processes that share the work: every scan shared, or the cheap ones each by one process.
+
+    More workers than any scan asks for are at hand where processes may spread over the scans (Parallel Append).
+    """
+    whole = [_cheapest(settings, member, total_table_pages) for member in members]
+    shared = [
+        next(iter(partial_first(list(partial_scans(settings, member, member.rows, total_table_pages)))), None)
+        for member in members
+    ]
+    rows: float | None = None
+    everywhere = [path for path in shared if path is not None]
+    if everywhere and len(everywhere) == len(shared):
+        workers = _append_workers(settings, [path.workers for path in everywhere], len(members))
+        if settings.enable_parallel_append:
+            cost = cost_parallel_append(settings, [], [(p.path, p.workers) for p in everywhere], workers, width)
+        else:
+            cost = cost_append(settings, [p.path for p in everywhere], width)
+        rows = cost.rows
+        yield SidePath(cost, (), "append", workers=workers)
+    alone: list[PathCost] = []
+    divided: list[tuple[PathCost, int]] = []
+    for one, many in zip(whole, shared, strict=True):
+        if many is not None and (one is None or many.path.total_cost < one.total_cost):
+            divided.append((many.path, many.workers))
+        elif one is not None:
+            alone.append(one)
+    if not settings.enable_parallel_append or not alone or len(alone) + len(divided) < len(members):
+        return
+    workers = _append_workers(settings, [own for _, own in divided], len(members))
+    if workers > 0:
+        cost = cost_parallel_append(settings, alone, divided, workers, width)
+        yield SidePath(cost if rows is None else cost.with_rows(rows), (), "append", workers=workers)
+
+
+def _append_workers(settings: CostSettings, own: Sequence[int], members: int) -> int:
+    """Workers of an Append: as many as an input asks for, or one for each doubling of their number."""
+    most = max(own, default=0)
+    if not settings.enable_parallel_append:
+        return most
+    return min(max(most, members.bit_length()), settings.max_parallel_workers_per_gather)
+
+
+def _cheapest(settings: CostSettings, member: KnownRelation, total_table_pages: float) -> PathCost | None:
+    found = list(catalog_paths(settings, member, member.rows, total_table_pages))
+    return taken_first(found)[0].path if found else None
+
+
+def merged_appends(
+    settings: CostSettings, table: PartitionedTable, width: int, total_table_pages: float
+) -> Iterator[SidePath]:
+    """The partitions scanned all in the order of an index, and merged."""
     paths = [list(catalog_paths(settings, m, m.rows, total_table_pages)) for m in table.members]
     if not all(paths):
         return
-    if unordered:
-        cheapest = [taken_first(found)[0].path for found in paths]
-        yield SidePath(cost_append(settings, cheapest, width), (), "append")
     ordered = [_by_order(found) for found in paths]
     for order in ordered[0]:
         if all(order in found for found in ordered):

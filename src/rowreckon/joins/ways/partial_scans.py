@@ -107,7 +107,9 @@ def _workers(
     settings: CostSettings, relation: KnownRelation, heap_pages: float | None, index_pages: float | None
 ) -> int:
     given = relation.relation.parallel_workers
-    return compute_parallel_worker(settings, heap_pages, index_pages, parallel_workers=given)
+    return compute_parallel_worker(
+        settings, heap_pages, index_pages, parallel_workers=given, appended=relation.appended
+    )
 
 
 def _conditional(
