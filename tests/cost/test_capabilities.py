@@ -34,6 +34,7 @@ FIRST = {
     "has_whole_group_sorts": 16,
     "sorts_in_part_for_distinct": 16,
     "shares_distinct": 15,
+    "divides_shared_subqueries": 15,
 }
 LAST = {"charges_every_subquery_scan": 15}
 

@@ -115,6 +115,11 @@ def charges_every_subquery_scan(major: int) -> bool:
     return major < 16
 
 
+def divides_shared_subqueries(major: int) -> bool:
+    """Of a subquery that processes share each is expected to see its part of the rows: 15 (before, all of them)."""
+    return major >= 15
+
+
 def has_bump_allocated_groups(major: int) -> bool:
     """The entries of a hash aggregate's table are stored without headers: 18."""
     return major >= 18

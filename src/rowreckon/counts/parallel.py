@@ -11,13 +11,22 @@ optimizer/path/allpaths.c, cost_append in optimizer/path/costsize.c, releases 13
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from types import MappingProxyType
 
 from rowreckon.cost.gather import divisor_among
 from rowreckon.frozen import frozen
 from rowreckon.plan.base import PlanNode
-from rowreckon.plan.nodes import AggregateNode, AppendNode, GatherNode, HashNode, JoinNode
+from rowreckon.plan.nodes import (
+    AggregateNode,
+    AppendNode,
+    GatherNode,
+    HashNode,
+    IncrementalSortNode,
+    JoinNode,
+    SortNode,
+)
 from rowreckon.plan.tree import PlanTree
 
 _NO_GATHER = -1
@@ -35,7 +44,8 @@ class Parallelism:
     `gather`: per node the Gather above it, or -1. `partial`: whether the node's estimate was divided among processes.
     `shared`: whether processes share its work or that of a node below it. `planned`: the workers that it was planned
     with, 0 where it is not partial. `untold`: the fewest and the most that these may be, for the nodes whose own
-    workers the plan does not tell; `planned` is the Gather's there.
+    workers the plan does not tell; `planned` is the Gather's there. `undivided`: partial nodes whose estimate stands
+    for all processes together (see `_undivided`).
     """
 
     gather: tuple[int, ...]
@@ -44,14 +54,16 @@ class Parallelism:
     planned: tuple[int, ...]
     untold: Mapping[int, tuple[int, int]]
     leader_takes_part: bool
+    undivided: frozenset[int] = frozenset()
 
     def divisor(self, number: int) -> float:
         """The parallel divisor of a partial node (costsize.c, get_parallel_divisor); 1 elsewhere."""
-        return self._divisor(self.planned[number]) if self.partial[number] else 1.0
+        divided = self.partial[number] and number not in self.undivided
+        return self._divisor(self.planned[number]) if divided else 1.0
 
     def divisors(self, number: int) -> tuple[float, float]:
         """The least and the greatest that the divisor may be."""
-        if number not in self.untold:
+        if number not in self.untold or number in self.undivided:
             return (self.divisor(number),) * 2
         fewest, most = self.untold[number]
         return self._divisor(fewest), self._divisor(most)
@@ -119,7 +131,28 @@ def find_parallelism(
         planned[number] = own_workers.get(place[number], given)
         if place[number] > gather[number] and place[number] not in own_workers:
             untold[number] = (1, min(max(given, most_workers), _LIMIT))
-    return Parallelism(tuple(gather), partial, _shared(tree), tuple(planned), untold, leader_takes_part)
+    found = Parallelism(tuple(gather), partial, _shared(tree), tuple(planned), untold, leader_takes_part)
+    return replace(found, undivided=frozenset(_undivided(tree, found)))
+
+
+def _undivided(tree: PlanTree, parallelism: Parallelism) -> Iterator[int]:
+    """Appends of a UNION ALL whose estimate is that of all processes, and the sorts above them.
+
+    Up to 14 the planner forgets that an arm which is a query of its own is shared (cost_subqueryscan in
+    optimizer/path/costsize.c). That shows where the inputs' totals add up to what is printed for one process.
+    """
+    for number in range(len(tree) - 1, -1, -1):
+        node = tree.nodes[number]
+        if not isinstance(node, AppendNode) or not parallelism.partial[number]:
+            continue
+        inputs = tree.inputs(number)
+        every = sum(float(tree.nodes[n].plan_rows or 0) * parallelism.divisor(n) for n in inputs)
+        rounding = sum(parallelism.divisor(n) for n in inputs)
+        printed, divisor = float(node.plan_rows or 0), parallelism.divisor(number)
+        if every * (1.0 - 1.0 / divisor) > 2.0 * rounding and abs(printed - every) <= rounding:
+            yield number
+            while isinstance(tree.nodes[number := tree.parent[number]], (SortNode, IncrementalSortNode)):
+                yield number
 
 
 def places_with_own_workers(tree: PlanTree, parallelism: Parallelism) -> list[int]:

@@ -14,6 +14,7 @@ from rowreckon.catalog.answers.unasked import unasked_of
 from rowreckon.catalog.facts import Catalog, ForeignKey, PlanName, Relation, UniqueKey
 from rowreckon.catalog.parts import FunctionFacts, OperatorFacts, Setting, Tablespace
 from rowreckon.catalog.request import FactsRequest
+from rowreckon.cost.capabilities import marks_never_analyzed
 from rowreckon.errors import StatementFailed, UsageError
 from rowreckon.plural import counted
 
@@ -164,7 +165,7 @@ def _relations(
                 owner=row["owner"],
                 pages=row["pages"],
                 relpages=max(row["relpages"], 0),
-                reltuples=_reltuples(row),
+                reltuples=_reltuples(row, server),
                 relallvisible=row["relallvisible"],
                 has_children=row["has_children"],
                 is_partition=row["is_partition"],
@@ -193,9 +194,10 @@ def _relations(
     return tuple(relations)
 
 
-def _reltuples(row: Row) -> float | None:
-    """-1 says 'never counted' from 14 on; 13 says it by no pages and no rows at once."""
-    if row["reltuples"] < 0 or (row["reltuples"] == 0 and row["relpages"] <= 0):
+def _reltuples(row: Row, server: Row) -> float | None:
+    """-1 says 'never counted' from 14 on, where 0 is an empty table's count; 13 says it by no pages and no rows."""
+    uncounted = not marks_never_analyzed(server["server_version"] // 10000)
+    if row["reltuples"] < 0 or (uncounted and row["reltuples"] == 0 and row["relpages"] <= 0):
         return None
     return float(row["reltuples"])
 

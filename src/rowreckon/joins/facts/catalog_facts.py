@@ -5,11 +5,12 @@ Lookups by alias, as conditions name relations; everything is computed once per 
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.cost import CostSettings, estimate_rel_size
 from rowreckon.joins.facts.known_index import known_indexes
-from rowreckon.joins.facts.known_relation import KnownRelation, Restriction, width_of
+from rowreckon.joins.facts.known_relation import Appended, KnownRelation, Restriction, width_of
 from rowreckon.joins.facts.members import is_appended
 from rowreckon.joins.facts.output_texts import calls_in
 from rowreckon.joins.facts.parallel_safety import ParallelSafety
@@ -53,18 +54,29 @@ class CatalogFacts:
             self._relations[number] = self._read(number)
         return self._relations[number]
 
-    def appended_by(self, number: int) -> tuple[KnownRelation, ...]:
-        """What is known of the relations that an Append brings together; none where one of them is not known whole."""
+    def appended_by(self, number: int) -> Appended:
+        """What is known of the relations that an Append brings together, as its inputs are nested; none where one of
+        them is not known whole."""
         if not isinstance(self._tree.nodes[number], AppendNode):
             return ()
-        found: list[KnownRelation] = []
+        found: list[KnownRelation | Appended] = []
         for below in self._tree.inputs(number):
             relation = self.relation_of(below)
-            inner = self.appended_by(below) if relation is None else (relation,)
-            if not inner or not all(r.complete for r in inner):
+            if relation is not None and relation.complete:
+                found.append(replace(relation, columns=self._handed_up(below, relation)))
+            elif inner := self.appended_by(below):
+                found.append(inner)
+            else:
                 return ()
-            found += inner
         return tuple(found)
+
+    def _handed_up(self, number: int, relation: KnownRelation) -> frozenset[str] | None:
+        """The columns that an Append's input needs of its relation: those that it hands up, and its own conditions'."""
+        output = self._tree.nodes[number].output
+        if output is None:
+            return None
+        named = {c.column for text in output for c in parse_condition(text).columns}
+        return frozenset(named | {c.column for r in relation.restrictions for c in r.clause.columns})
 
     def unread_below(self, node: int) -> tuple[str, ...]:
         """The tables scanned at a node and below, in order, whose size the catalog does not tell."""

@@ -113,6 +113,10 @@ class KnownRelation:
         return self.relation.column(name)
 
 
+Appended = tuple["KnownRelation | Appended", ...]
+"""The inputs of an Append: relations, and those of Appends below it."""
+
+
 def distinct_values(relation: KnownRelation, column: str) -> tuple[float, bool]:
     """Distinct values of a column in its whole table, and whether that is a mere default."""
     return get_variable_numdistinct(statistics_of(relation, column))

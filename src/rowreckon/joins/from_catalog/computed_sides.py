@@ -1,8 +1,9 @@
 """Columns of a side that a subquery computes, and what the planner knows of their values.
 
-A LIMIT hands on its table's statistics, taken of the rows that it lets through. A grouping hands none on; where it
-groups by one column alone, that one repeats no value. Source: examine_simple_variable and get_variable_numdistinct in
-utils/adt/selfuncs.c, set_subquery_size_estimates in optimizer/path/costsize.c, releases 13 to 18.
+A LIMIT hands on its table's statistics, taken of the rows that it lets through. A grouping hands none on, and neither
+does UNION ALL; where it groups by one column alone, that one repeats no value. Source: examine_simple_variable and
+get_variable_numdistinct in utils/adt/selfuncs.c, set_subquery_size_estimates in optimizer/path/costsize.c, releases 13
+to 18.
 """
 
 from __future__ import annotations
@@ -16,7 +17,16 @@ from rowreckon.cost.units import clamp_row_est
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import KeyInput
 from rowreckon.joins.facts.known_relation import statistics_of
-from rowreckon.plan.nodes import AggregateNode, JoinNode, LimitNode, SetOpNode, SubqueryScanNode, WindowAggNode
+from rowreckon.joins.facts.members import partitioned_alias
+from rowreckon.plan.nodes import (
+    AggregateNode,
+    AppendNode,
+    JoinNode,
+    LimitNode,
+    SetOpNode,
+    SubqueryScanNode,
+    WindowAggNode,
+)
 from rowreckon.plan.tree import PlanTree, alias_of
 
 if TYPE_CHECKING:
@@ -44,6 +54,8 @@ def is_computed(tree: PlanTree, side: Side) -> bool:
     at: int | None = side.node
     while at is not None and not isinstance(tree.nodes[at], JoinNode):
         if isinstance(tree.nodes[at], (SubqueryScanNode, LimitNode, AggregateNode)) or _ends(tree, at):
+            return True
+        if _is_union(tree, at):
             return True
         at = tree.only_input(at)
     return False
@@ -89,6 +101,9 @@ def computed_key(
 
 
 def _computing(reference: ColumnReference, side: Side, tree: PlanTree) -> _Computing | None:
+    union = _union_of(tree, side.node)
+    if union is not None:
+        return _Computing(float(tree.nodes[union].plan_rows or 1.0), None, hands_on=False, unique=False)
     named = [n for n in tree.subtree(side.node) if alias_of(tree.nodes[n]) == reference.table]
     if len(named) != 1:
         return None
@@ -126,6 +141,21 @@ def _below_scan(tree: PlanTree, number: int, reference: ColumnReference) -> _Com
             return _Computing(rows, at, hands_on=True, unique=False)
         at = tree.only_input(at)
     return _Computing(rows, None, hands_on=False, unique=False)
+
+
+def _union_of(tree: PlanTree, number: int) -> int | None:
+    """The Append of a UNION ALL that a side is, sorted or hashed perhaps; its columns carry the first input's names."""
+    at: int | None = number
+    while at is not None and not isinstance(tree.nodes[at], AppendNode):
+        at = tree.only_input(at)
+    return at if at is not None and _is_union(tree, at) else None
+
+
+def _is_union(tree: PlanTree, number: int) -> bool:
+    """Whether an Append is that of a UNION ALL of tables: neither of one table's partitions nor of parts of a join."""
+    if not isinstance(tree.nodes[number], AppendNode) or partitioned_alias(tree, number) is not None:
+        return False
+    return not any(isinstance(tree.nodes[at], JoinNode) for at in tree.subtree(number))
 
 
 def _ends(tree: PlanTree, number: int) -> bool:

@@ -144,11 +144,14 @@ def _catalog_side(
     if relation is not None and relation.complete:
         whole += catalog_paths(settings, relation, rows, pages)
         found += partial_scans(settings, relation, rows, pages)
-    appended = table.members if table is not None else known.appended_by(side.node)
+    union = known.appended_by(side.node) if side.partitioned is None else ()
+    appended = table.members if table is not None else union
     if appended:
-        whole += whole_append(settings, appended, side.width, pages) if not whole else ()
+        if not whole:
+            gathers = known.parallel.may_share(side.node)
+            whole += whole_append(settings, appended, side.width, pages, union=bool(union), gathers=gathers)
         whole += merged_appends(settings, table, side.width, pages) if table is not None else ()
-        found += partial_appends(settings, appended, side.width, pages)
+        found += partial_appends(settings, appended, side.width, pages, union=bool(union))
     if found and known.parallel.may_share(side.node if scan is None else scan):
         cheapest_first = partial_first([*partial, *found], useful)
         brought = list(gathered_scans(settings, rows, cheapest_first))

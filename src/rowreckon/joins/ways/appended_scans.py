@@ -15,14 +15,16 @@ from rowreckon.cost import (
     PathCost,
     QualCost,
     cost_append,
+    cost_gather,
     cost_merge_append,
     cost_parallel_append,
     cost_seqscan,
     get_variable_numdistinct,
 )
+from rowreckon.cost.capabilities import charges_every_subquery_scan, divides_shared_subqueries
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.joins.facts.inputs import ClauseInput, JoinInput, Point, SidePath
-from rowreckon.joins.facts.known_relation import KnownRelation, statistics_of
+from rowreckon.joins.facts.known_relation import Appended, KnownRelation, statistics_of
 from rowreckon.joins.facts.partitioned import PartitionedTable
 from rowreckon.joins.ways.index_match import parameter_selectivity
 from rowreckon.joins.ways.inner_scans import Parameterised, index_costs, is_memoizable, kept_at, scan_ratio
@@ -33,42 +35,69 @@ CostAt = Callable[[Point], PathCost]
 
 
 def whole_append(
-    settings: CostSettings, members: Sequence[KnownRelation], width: int, total_table_pages: float
+    settings: CostSettings,
+    members: Appended,
+    width: int,
+    total_table_pages: float,
+    *,
+    union: bool = False,
+    gathers: bool = False,
 ) -> Iterator[SidePath]:
-    """The relations scanned one after the other, each in its cheapest way; none where one of them can't be priced."""
-    cheapest = [_cheapest(settings, member, total_table_pages) for member in members]
-    known = [path for path in cheapest if path is not None]
-    if known and len(known) == len(cheapest):
-        yield SidePath(cost_append(settings, known, width), (), "append")
+    """The relations scanned one after the other, each in its cheapest way; none where one of them can't be priced.
+
+    `union` says that they are the arms of a UNION ALL, `gathers` that an arm's cheapest way may be a Gather of its own.
+    """
+    whole = [_cheapest(settings, member, total_table_pages) for member in members]
+    known = [path for path in whole if path is not None]
+    if not known or len(known) < len(whole):
+        return
+    safe = True
+    for place, member in enumerate(members) if union and gathers else ():
+        partial = _cheapest_shared(settings, member, total_table_pages)
+        path = cost_gather(settings, partial.path, known[place].rows) if partial is not None else None
+        if path is not None and _has_conditions(member) and path.total_cost < known[place].total_cost:
+            known[place], safe = path, False
+    if union:
+        known = [_arm(settings, member, path) for member, path in zip(members, known, strict=True)]
+    yield SidePath(cost_append(settings, known, width), (), "append", safe=safe)
 
 
 def partial_appends(
-    settings: CostSettings, members: Sequence[KnownRelation], width: int, total_table_pages: float
+    settings: CostSettings, members: Appended, width: int, total_table_pages: float, *, union: bool = False
 ) -> Iterator[SidePath]:
     """The relations scanned by processes that share the work: every scan shared, or the cheap ones each by one process.
 
     More workers than any scan asks for are at hand where processes may spread over the scans (Parallel Append).
+    `union` says that the relations are the arms of a UNION ALL; up to 14 the planner gives one process the rows of all
+    where an arm is a query of its own, which is not priced here.
     """
-    whole = [_cheapest(settings, member, total_table_pages) for member in members]
-    shared = [
-        next(iter(partial_first(list(partial_scans(settings, member, member.rows, total_table_pages)))), None)
-        for member in members
-    ]
+    if union and not divides_shared_subqueries(settings.server_major) and any(map(_has_conditions, members)):
+        return
+    whole: list[PathCost | None] = []
+    shared: list[tuple[PathCost, int] | None] = []
+    for member in members:
+        one = _cheapest(settings, member, total_table_pages)
+        many = _cheapest_shared(settings, member, total_table_pages)
+        if union:
+            one = None if one is None else _arm(settings, member, one)
+            many = None if many is None else many._replace(path=_arm(settings, member, many.path))
+        whole.append(one)
+        shared.append(None if many is None else (many.path, many.workers))
     rows: float | None = None
     everywhere = [path for path in shared if path is not None]
     if everywhere and len(everywhere) == len(shared):
-        workers = _append_workers(settings, [path.workers for path in everywhere], len(members))
+        workers = _append_workers(settings, [own for _, own in everywhere], len(members))
         if settings.enable_parallel_append:
-            cost = cost_parallel_append(settings, [], [(p.path, p.workers) for p in everywhere], workers, width)
+            cost = cost_parallel_append(settings, [], everywhere, workers, width)
         else:
-            cost = cost_append(settings, [p.path for p in everywhere], width)
+            cost = cost_append(settings, [path for path, _ in everywhere], width)
         rows = cost.rows
         yield SidePath(cost, (), "append", workers=workers)
     alone: list[PathCost] = []
     divided: list[tuple[PathCost, int]] = []
     for one, many in zip(whole, shared, strict=True):
-        if many is not None and (one is None or many.path.total_cost < one.total_cost):
-            divided.append((many.path, many.workers))
+        if many is not None and (one is None or many[0].total_cost < one.total_cost):
+            divided.append(many)
         elif one is not None:
             alone.append(one)
     if not settings.enable_parallel_append or not alone or len(alone) + len(divided) < len(members):
@@ -79,6 +108,21 @@ def partial_appends(
         yield SidePath(cost if rows is None else cost.with_rows(rows), (), "append", workers=workers)
 
 
+def _has_conditions(member: KnownRelation | Appended) -> bool:
+    """Whether an arm of a UNION ALL has conditions: it stays a query of its own, and is not pulled up into the Append.
+
+    Source: is_safe_append_member in optimizer/prep/prepjointree.c.
+    """
+    return any(map(_has_conditions, member)) if isinstance(member, tuple) else bool(member.restrictions)
+
+
+def _arm(settings: CostSettings, member: KnownRelation | Appended, path: PathCost) -> PathCost:
+    """An arm's path as the Append takes it: up to 15 handing on the rows of a query costs (cost_subqueryscan)."""
+    if not _has_conditions(member) or not charges_every_subquery_scan(settings.server_major):
+        return path
+    return path._replace(total_cost=path.total_cost + settings.cpu_tuple_cost * path.rows)
+
+
 def _append_workers(settings: CostSettings, own: Sequence[int], members: int) -> int:
     """Workers of an Append: as many as an input asks for, or one for each doubling of their number."""
     most = max(own, default=0)
@@ -87,9 +131,24 @@ def _append_workers(settings: CostSettings, own: Sequence[int], members: int) ->
     return min(max(most, members.bit_length()), settings.max_parallel_workers_per_gather)
 
 
-def _cheapest(settings: CostSettings, member: KnownRelation, total_table_pages: float) -> PathCost | None:
-    found = list(catalog_paths(settings, member, member.rows, total_table_pages))
+def _cheapest(settings: CostSettings, member: KnownRelation | Appended, total_table_pages: float) -> PathCost | None:
+    """An input read by one process; None where it can't be priced."""
+    if isinstance(member, tuple):
+        found = list(whole_append(settings, member, 0, total_table_pages))
+    else:
+        found = list(catalog_paths(settings, member, member.rows, total_table_pages))
     return taken_first(found)[0].path if found else None
+
+
+def _cheapest_shared(
+    settings: CostSettings, member: KnownRelation | Appended, total_table_pages: float
+) -> SidePath | None:
+    """An input read by processes that share it; None where they can't."""
+    if isinstance(member, tuple):
+        found = list(partial_appends(settings, member, 0, total_table_pages))
+    else:
+        found = list(partial_scans(settings, member, member.rows, total_table_pages))
+    return partial_first(found)[0] if found else None
 
 
 def merged_appends(
