@@ -78,11 +78,12 @@ def partial_appends(
     for member in members:
         one = _cheapest(settings, member, total_table_pages)
         many = _cheapest_shared(settings, member, total_table_pages)
+        part = None if many is None else many.path
         if union:
             one = None if one is None else _arm(settings, member, one)
-            many = None if many is None else many._replace(path=_arm(settings, member, many.path))
+            part = None if part is None else _arm(settings, member, part)
         whole.append(one)
-        shared.append(None if many is None else (many.path, many.workers))
+        shared.append(None if part is None or many is None else (part, many.workers))
     rows: float | None = None
     everywhere = [path for path in shared if path is not None]
     if everywhere and len(everywhere) == len(shared):
@@ -95,9 +96,9 @@ def partial_appends(
         yield SidePath(cost, (), "append", workers=workers)
     alone: list[PathCost] = []
     divided: list[tuple[PathCost, int]] = []
-    for one, many in zip(whole, shared, strict=True):
-        if many is not None and (one is None or many[0].total_cost < one.total_cost):
-            divided.append(many)
+    for one, divided_path in zip(whole, shared, strict=True):
+        if divided_path is not None and (one is None or divided_path[0].total_cost < one.total_cost):
+            divided.append(divided_path)
         elif one is not None:
             alone.append(one)
     if not settings.enable_parallel_append or not alone or len(alone) + len(divided) < len(members):
