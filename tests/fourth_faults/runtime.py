@@ -63,7 +63,7 @@ create index on deputy (person);
 insert into duty select n, n % 10000, date '2025-01-01' + n % 365 from generate_series(1, 30000) n;
 insert into deputy select n, n + s from generate_series(1, 9000) n, generate_series(1, 3) s;
 analyze;
-create function stands_for(who int) returns setof int language sql as $$ select stands_for
+create function stands_for(who int) returns setof int language sql stable strict as $$ select stands_for
   from deputy where person = who $$;
 """
 
