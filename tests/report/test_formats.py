@@ -6,6 +6,7 @@ import io
 import re
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 from rich.cells import cell_len
@@ -207,6 +208,19 @@ def test_the_json_path_loads_no_renderer() -> None:
     out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
 
     assert out.stdout.strip() == "[]"
+
+
+def test_a_plan_of_plain_conditions_loads_no_grammar() -> None:
+    """Its terminal report neither; a tenth of what the command takes for such a plan would go into loading it."""
+    plan = Path(__file__).parents[2] / "sample_plans" / "missing-join-index.18.json"
+    code = (
+        "import sys; from rowreckon.cli.run import run; "
+        f"status = run(['audit', {str(plan)!r}]); "
+        "sys.stderr.write(repr((status, 'rich.console' in sys.modules, 'postgast' in sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+
+    assert done.stderr == "(0, True, False)"
 
 
 def test_junit_of_a_long_list_is_quick_to_read() -> None:

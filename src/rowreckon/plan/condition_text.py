@@ -8,8 +8,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
-from rowreckon.sql.grammar import NotSql, Token, scan
+if TYPE_CHECKING:
+    from rowreckon.sql.grammar import Token
 
 _CLOSING = {")": "(", "]": "["}
 
@@ -97,6 +99,8 @@ class Cutter:
 
 def strip_parentheses(text: str) -> str:
     """The text without the parentheses that enclose all of it."""
+    from rowreckon.sql.grammar import NotSql, scan  # it loads the grammar, which most plans need for no condition
+
     try:
         cutter = Cutter(text, scan(text))
     except NotSql:
