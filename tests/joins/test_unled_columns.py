@@ -12,7 +12,7 @@ from rowreckon.capture import Capture
 from rowreckon.document.audit import Join
 from rowreckon.joins.facts.sides import METHODS
 from rowreckon.joins.learning.fellows import Fellows
-from rowreckon.learned.facts import LearnedFacts
+from rowreckon.learned.facts import ColumnName, LearnedFacts, RelationName
 from tests.joins.live import SERIAL, Connection, apply, capture, explain, filled
 
 TABLES = """
@@ -37,6 +37,7 @@ WRONG, RIGHT = "t.week < 61 and t.season >= 60", "t.week = 60 and t.season >= -1
 TELLING = (
     "select t.id, g.pad from trips t join guests g on g.hut = t.hut",
     "select t.id, g.pad from trips t join guests g on g.hut = t.hut where t.id = 5",
+    "select hut from trips group by hut",
 )
 
 
@@ -116,10 +117,30 @@ def test_what_other_joins_prove_decides(tables: Connection) -> None:
 
     assert "whether there is an index" in alone.why
     assert together.verdict == "held", together.why
+    assert _join(plan, *telling[:2]).verdict == "undecided"  # a Memoize may spare searches for keys that come again
     assert "telling 1" in together.learned_from
     with tables.transaction(force_rollback=True):
         apply(tables, SERIAL)
         assert METHODS[explain(tables, QUERY.format(RIGHT)).plan.node_type] == together.method
+
+
+def test_a_loop_that_goes_through_an_index_led_by_another_column_tells(tables: Connection) -> None:
+    """pg_index says that `week` leads the index of which the planner reads all entries for one value of `hut`."""
+    tables.execute("create table crews (id int, hut int, week int, pad text)")
+    tables.execute("insert into crews select g, g % 900, g % 199, repeat('c', 400) from generate_series(1, 3000) g")
+    tables.execute("create index crews_week_hut on crews (week, hut)")
+    tables.execute("vacuum analyze crews")
+    plans = [_planned(tables, name, f"select * from {name}") for name in ("crews", "huts")]
+    query = "select h.id, c.hut from huts h join crews c on c.hut = h.id where h.name < 'a'"
+    plans.append(_planned(tables, "loop", query, max_parallel_workers_per_gather="0"))
+    learned = Fellows(plans, one_database=True).facts_for(plans[0])
+    explained = plans[-1].explain
+    tables.execute("drop table crews")
+
+    assert explained is not None
+    assert explained.plan.node_type == "Nested Loop"
+    (fact,) = learned.unled[ColumnName(RelationName("public", "crews"), "hut")]
+    assert (fact.source.plan, fact.source.what) == ("loop", "choice of a nested loop")
 
 
 def test_an_index_for_what_a_query_asks_is_not_denied(tables: Connection) -> None:

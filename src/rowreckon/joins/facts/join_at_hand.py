@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import field
 from typing import TYPE_CHECKING
 
@@ -22,6 +22,7 @@ class JoinAtHand:
 
     `declared` is what schema files say of the indexes, None where there are no such files. `unled` are scans whose
     join columns lead no index, as other plans prove, with the least number of times that a search goes down another.
+    `fewest_keys` tells of scans how many different values the join's column has at least among so many of their rows.
     """
 
     settings: CostSettings
@@ -29,6 +30,7 @@ class JoinAtHand:
     facts: JoinFacts
     declared: DeclaredIndexes | None = None
     unled: Mapping[int, float] = field(default_factory=dict)
+    fewest_keys: Mapping[int, Callable[[float], float]] = field(default_factory=dict)
 
     def declared_index(self, side: Side) -> DeclaredIndex | None:
         """The one index that files declare on just the join's columns of a side, which may be gone since."""

@@ -5,6 +5,7 @@ Source: get_memoize_path in optimizer/path/joinpath.c, cost_memoize_rescan in op
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import NamedTuple
 
 from rowreckon.cost import GroupRelation, estimate_num_groups
@@ -56,3 +57,14 @@ def driving_keys(case: JoinAtHand, driver: Side, relations: RelationEvidence) ->
         return None
     few, many = (DrivingKeys(min(v, max(seen.tuples, 1.0)), seen.tuples) for v in values)
     return KeyBounds(few, many)
+
+
+def fewest_keys(case: JoinAtHand, relations: RelationEvidence) -> dict[int, Callable[[float], float]]:
+    """For the scans of a join's sides how many different keys there are at least among so many of their rows, as far as
+    other plans tell."""
+    found: dict[int, Callable[[float], float]] = {}
+    for side in (case.facts.outer, case.facts.inner):
+        known = driving_keys(case, side, relations)
+        if known is not None and side.scan is not None:
+            found[side.scan] = known.few.among
+    return found

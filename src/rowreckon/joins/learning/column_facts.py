@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import inf
 
 from rowreckon.joins.learning.group_counts import GroupEvidence
+from rowreckon.joins.learning.index_searches import SearchEvidence
 from rowreckon.joins.learning.plan_evidence import PlanTold
 from rowreckon.joins.learning.unled_columns import unled_facts
+from rowreckon.joins.ways.unseen_index import dearest_search
 from rowreckon.learned.facts import (
     ANY,
     Bounds,
@@ -62,13 +64,21 @@ def unled_columns(
     told: Sequence[PlanTold], sizes: _Sizes, distinct: Mapping[ColumnName, DistinctFact]
 ) -> dict[ColumnName, tuple[UnledFact, ...]]:
     """The columns of these relations that lead no index."""
-    led = frozenset(ColumnName(s.relation, c) for each in told for s in each.searches for c in s.keys)
 
     def per_value(column: ColumnName) -> float:
         rows, fact = _rows(sizes, column), distinct.get(column)
         return rows / fact.values.low if rows is not None and fact is not None and fact.values.low >= 1.0 else inf
 
+    searches = [s for each in told for s in each.searches if s.relation in sizes]
+    led = frozenset(ColumnName(s.relation, c) for s in searches for c in s.keys if _may_lead(s, c, per_value))
     return unled_facts((u for each in told for u in each.unled if u.column.relation in sizes), led, per_value)
+
+
+def _may_lead(search: SearchEvidence, column: str, per_value: Callable[[ColumnName], float]) -> bool:
+    """Whether a search of an index by a column may have gone straight to its rows: one that costs more went through
+    the entries of another column."""
+    most = dearest_search(search.settings, per_value(ColumnName(search.relation, column)))
+    return not search.readings or min(charged.least for charged in search.readings) <= most
 
 
 def _rows(sizes: _Sizes, column: ColumnName) -> float | None:

@@ -1,4 +1,6 @@
-"""How many different values a hashed column has at least, by what a hash join costs.
+"""How many different values a hashed or searched column has at least, by what a join expects.
+
+A search of an index by the column alone is expected to find the rows of one value.
 
 Each outer row is reckoned to be compared with half the rows of a bucket, which hold those of one value at least. What
 the join costs beyond its sides and its hashing therefore bounds how many rows share a value, in the whole table: the
@@ -14,9 +16,10 @@ from typing import NamedTuple
 
 from rowreckon.joins.facts.output_texts import is_column
 from rowreckon.joins.facts.sides import Aliases, JoinFacts, join_facts
+from rowreckon.joins.from_plan.inner_sizes import range_quals_of
 from rowreckon.joins.learning.table_scans import Reading
 from rowreckon.learned.facts import ColumnName, Source, relation_name
-from rowreckon.plan.nodes import ScanNode
+from rowreckon.plan.nodes import IndexScanNode, ScanNode
 
 _ROUNDING = 0.02
 """How far a difference of printed costs may lie from the planner's own."""
@@ -40,13 +43,25 @@ def hashed_in(reading: Reading) -> Iterator[HashedEvidence]:
     tree = reading.reckoned.tree
     aliases = Aliases(tree)
     for number in tree.joins():
-        if tree.nodes[number].node_type != "Hash Join":
+        taken = tree.nodes[number].node_type
+        if taken not in ("Hash Join", "Nested Loop"):
             continue
         facts = join_facts(reading.reckoned, number, aliases)
         column = _column(reading, facts)
-        per_value = _per_value(reading, facts) if column is not None else None
+        found = _per_value if taken == "Hash Join" else _searched
+        per_value = found(reading, facts) if column is not None else None
         if column is not None and per_value is not None:
-            yield HashedEvidence(column, per_value, Source(reading.plan, "hash join", reading.seen_at))
+            yield HashedEvidence(column, per_value, Source(reading.plan, taken.lower(), reading.seen_at))
+
+
+def _searched(reading: Reading, facts: JoinFacts) -> float | None:
+    """The rows that a search by the column finds, None where it asks for more than the column."""
+    node = reading.reckoned.tree.nodes[facts.inner.node]
+    if not isinstance(node, IndexScanNode) or node.filter or facts.clauses[0].place != "index" or facts.inner_unique:
+        return None
+    if range_quals_of(reading.reckoned, facts) != 0 or facts.workers:
+        return None
+    return float(node.plan_rows or 0.0) + 0.5
 
 
 def _column(reading: Reading, facts: JoinFacts) -> ColumnName | None:

@@ -16,13 +16,14 @@ from typing import NamedTuple
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.joins.facts.output_texts import is_column
+from rowreckon.joins.facts.own_conditions import own_conditions
 from rowreckon.joins.facts.sides import Aliases, JoinFacts, Side, join_facts
 from rowreckon.joins.facts.wanted_above import fetched_fraction
-from rowreckon.joins.from_plan.own_conditions import own_conditions
+from rowreckon.joins.from_plan.inner_sizes import range_quals_of
 from rowreckon.joins.learning.table_scans import Reading
 from rowreckon.joins.ways.unseen_index import SEARCHED_INNER, SEARCHED_OUTER, dearest_search, least_descents
 from rowreckon.learned.facts import ColumnName, Source, UnledFact, relation_name
-from rowreckon.plan.nodes import ScanNode
+from rowreckon.plan.nodes import IndexScanNode, ScanNode
 
 
 class UnledEvidence(NamedTuple):
@@ -44,7 +45,8 @@ def unled_in(reading: Reading) -> Iterator[UnledEvidence]:
     tree = reading.reckoned.tree
     aliases = Aliases(tree)
     for number in tree.joins():
-        if tree.nodes[number].node_type != "Hash Join" or fetched_fraction(tree, number) < 1.0:
+        taken = tree.nodes[number].node_type
+        if taken not in ("Hash Join", "Nested Loop") or fetched_fraction(tree, number) < 1.0:
             continue  # a merge join may be taken for its order, and what a LIMIT cuts off for how soon it starts
         facts = join_facts(reading.reckoned, number, aliases)
         if len(facts.clauses) != 1 or facts.workers or facts.scale is None:
@@ -53,10 +55,12 @@ def unled_in(reading: Reading) -> Iterator[UnledEvidence]:
             (SEARCHED_INNER, facts.inner, facts.outer),
             (SEARCHED_OUTER, facts.outer, facts.inner),
         ):
+            if taken == "Nested Loop" and side is facts.outer:
+                continue  # of what drives the loop taken another order of the tables says little
             column = _column(reading.reckoned, facts, side) if facts.kind in kinds else None
-            asked, cost = own_conditions(reading.reckoned, side), _left(reading, facts, side, driver)
+            asked, cost = _asked(reading.reckoned, facts, side), _left(reading, facts, side, driver)
             if column is not None and asked is not None and cost > dearest_search(settings, 1.0):
-                source = Source(reading.plan, "choice of a hash join", reading.seen_at)
+                source = Source(reading.plan, f"choice of a {taken.lower()}", reading.seen_at)
                 yield UnledEvidence(column, asked, cost, settings, source)
 
 
@@ -69,6 +73,14 @@ def _left(reading: Reading, facts: JoinFacts, side: Side, driver: Side) -> float
     put_out = reading.settings.cpu_tuple_cost * max(facts.output_rows, driver.planner_rows)
     left = float(printed) / STD_FUZZ_FACTOR - float(driven) - put_out
     return left / max(driver.planner_rows, 1.0)
+
+
+def _asked(reckoned: ReckonedTree, facts: JoinFacts, side: Side) -> frozenset[str] | None:
+    """What a side asks of its table beside the join: nothing where an index is searched by the join alone."""
+    node = reckoned.tree.nodes[side.node]
+    if isinstance(node, IndexScanNode) and not node.filter and side.parameterised:
+        return frozenset() if range_quals_of(reckoned, facts) == 0 else None
+    return own_conditions(reckoned, side)
 
 
 def _column(reckoned: ReckonedTree, facts: JoinFacts, side: Side) -> ColumnName | None:

@@ -23,6 +23,7 @@ from rowreckon.joins.facts.sides import JoinFacts
 from rowreckon.joins.facts.wanted_above import order_above
 from rowreckon.joins.from_catalog.equal_columns import NONE_EQUAL, EqualColumns, compared_once
 from rowreckon.joins.from_catalog.inputs import catalog_input
+from rowreckon.joins.from_plan.driving_keys import fewest_keys
 from rowreckon.joins.from_plan.inputs import plan_worlds
 from rowreckon.joins.from_plan.unled_scans import unled_scans
 from rowreckon.joins.from_plan.whole_table_scans import RelationEvidence
@@ -109,7 +110,11 @@ def _wanted(
 def _worlds(
     case: JoinAtHand, relations: RelationEvidence, excluded: dict[Method, str], wanted: Wanted
 ) -> tuple[tuple[JoinInput, JoinModel], ...]:
-    case = replace(case, unled=unled_scans(case.reckoned, case.facts, relations.learned))
+    case = replace(
+        case,
+        unled=unled_scans(case.reckoned, case.facts, relations.learned),
+        fewest_keys=fewest_keys(case, relations),
+    )
     joins = plan_worlds(case, relations)
     return tuple(zip(joins, plan_models(case, joins, excluded, wanted), strict=True)) if joins else ()
 

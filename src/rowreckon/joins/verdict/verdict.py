@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Literal
 
-from rowreckon.cost import STD_FUZZ_FACTOR
+from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
 from rowreckon.document.audit import Method, Verdict
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import Point
@@ -27,7 +28,11 @@ _NEARLY = 1.03
 leaves is cut off by a simpler reckoning than the model's (common practice, no source).
 """
 
-Outcome = Literal["crossed", "stays", "close", "misled", "lacking"]
+Outcome = Literal["crossed", "stays", "level", "close", "misled", "lacking"]
+
+
+_NOT_CROSSED = frozenset({"stays", "level"})
+"""Outcomes in which no other method is more than 1% cheaper; `level` is one that may be taken all the same."""
 
 
 @frozen
@@ -57,18 +62,18 @@ def decide(
     model, points = worlds[0]
     if points.actual is None:
         return Decision("undecided", None, None, "the rows that would have come are not known")
-    found: set[Outcome] = set()
+    found: dict[Outcome, None] = {}  # in the order of the worlds
     for number, world in enumerate(worlds):
         if number == 0 and model.leader(points.estimate) != method and method in {w.method for w in model.deciding()}:
-            found.add("misled")
+            found["misled"] = None
             break
-        found.add(_outcome(*world, method, permitted, _FUZZ_OVER_JOIN if over_join else STD_FUZZ_FACTOR))
-        if len(found) > 1:
+        found[_outcome(*world, method, permitted, _FUZZ_OVER_JOIN if over_join else STD_FUZZ_FACTOR)] = None
+        if len(found) > 1 and not found.keys() <= _NOT_CROSSED:
             break  # two worlds disagree: no further one can settle it
     there = model.costs(points.actual)
     best = model.leader(points.actual)
     loss = there[method] / there[best] if best is not None and method in there and there[best] > 0 else None
-    if found == {"misled"}:
+    if found.keys() == {"misled"}:
         here = model.costs(points.estimate)
         cheaper = min((m for m in here if m != method), key=lambda m: here[m])
         reason = (
@@ -76,7 +81,7 @@ def decide(
         )
         return Decision("undecided", best, loss, reason)
     open_above = _decided_above(model, points, method, best)
-    if found == {"crossed"}:
+    if found.keys() == {"crossed"}:
         open_above = open_above or _executed_shared(model, points.actual, method)
         return Decision("undecided", best, loss, open_above) if open_above else Decision("crossed", best, loss)
     if "lacking" in found:
@@ -89,11 +94,11 @@ def decide(
     if unseen is not None:
         return Decision("undecided", None, None, unseen)
     alike = loss is not None and 1.0 / STD_FUZZ_FACTOR <= loss <= STD_FUZZ_FACTOR
-    if found == {"close"} and len(worlds) == 1 and alike:
+    if found.keys() <= {"close", "level"} and len(worlds) == 1 and alike:
         first = "" if best is None else f", of which the planner would take the {_name(best)}"
         reason = f"two methods cost the same within 1% at the actual rows{first}"
         return Decision("undecided", best, loss, f"{reason}. To the planner such costs are equal")
-    if found != {"stays"}:
+    if not found.keys() <= _NOT_CROSSED or next(iter(found)) != "stays":
         return Decision("undecided", best, loss, "the evidence leaves open which method is cheaper at the actual rows")
     if open_above:
         return Decision("undecided", best, loss, open_above)
@@ -107,13 +112,44 @@ def decide(
 def fitting(worlds: list[World], method: Method) -> list[World]:
     """The worlds in which the executed method leads at the estimate, as the planner found; the first if in none.
 
-    Of several, one where it is only just beaten is kept behind those: at the edge of what the choice leaves it bounds
-    them.
+    Of several, one where it is only just beaten is kept behind those, its other methods made as dear as the choice
+    proves them to be: at the edge of what the choice leaves it bounds them.
     """
     kept = [w for w in worlds if w[0].leader(w[1].estimate) == method]
     if not kept:
         return worlds[:1]
-    return kept + [w for w in worlds if w not in kept and _nearly(*w, method)]
+    return kept + [_as_chosen(*w, method) for w in worlds if w not in kept and _nearly(*w, method)]
+
+
+def _as_chosen(model: JoinModel, points: Points, method: Method) -> World:
+    """A world in which no other method is so much cheaper at the estimates that the planner would have taken it.
+
+    What the others lack is added to them, in proportion to the rows where fewer come than were expected. A path that
+    starts sooner may be no cheaper at all, any other by 1% (compare_path_costs_fuzzily in optimizer/util/pathnode.c).
+    """
+    here, there = points.estimate, points.actual or points.estimate
+    taken = model.best_paths(here)[method]
+    share = min(there.outer / max(here.outer, 1.0), there.inner / max(here.inner, 1.0), 1.0)
+    total_alone = model.fraction < 1.0 or model.partial
+
+    def lacks(way: JoinWay) -> float:
+        path = model.path(way, here)
+        sooner = not total_alone and path.startup_cost * STD_FUZZ_FACTOR < taken.startup_cost
+        return taken.total_cost / (1.0 if sooner else STD_FUZZ_FACTOR) - path.total_cost
+
+    ways = tuple(way if way.method == method else _dearer(way, lacks(way), here, share) for way in model.ways)
+    return model.with_ways(ways), points
+
+
+def _dearer(way: JoinWay, lacks: float, estimate: Point, share: float) -> JoinWay:
+    if lacks <= 0.0:
+        return way
+
+    def cost(point: Point) -> PathCost:
+        path = way.cost(point)
+        return path._replace(total_cost=path.total_cost + lacks * (1.0 if point == estimate else share))
+
+    return replace(way, cost=cost)
 
 
 def _nearly(model: JoinModel, points: Points, method: Method) -> bool:
@@ -168,7 +204,9 @@ def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozen
     if permitted - priced:
         return "lacking"
     tied = fuzz > STD_FUZZ_FACTOR and bool(others) and min(others) <= STD_FUZZ_FACTOR * there[method]
-    return "close" if beaten or best != method or tied else "stays"
+    if beaten or tied:
+        return "close"
+    return "stays" if best == method else "level"
 
 
 def _decided_above(model: JoinModel, points: Points, method: Method, best: Method | None) -> str:
