@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from rowreckon.joins.facts.own_conditions import own_conditions
+from rowreckon.joins.from_plan.own_conditions import own_conditions
 from rowreckon.learned.facts import ColumnName, LearnedFacts, UnledFact, relation_name
 from rowreckon.plan.nodes import ScanNode
 

@@ -16,10 +16,10 @@ from typing import NamedTuple
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.joins.facts.output_texts import is_column
-from rowreckon.joins.facts.own_conditions import own_conditions
 from rowreckon.joins.facts.sides import Aliases, JoinFacts, Side, join_facts
 from rowreckon.joins.facts.wanted_above import fetched_fraction
 from rowreckon.joins.from_plan.inner_sizes import range_quals_of
+from rowreckon.joins.from_plan.own_conditions import own_conditions
 from rowreckon.joins.learning.table_scans import Reading
 from rowreckon.joins.ways.unseen_index import SEARCHED_INNER, SEARCHED_OUTER, dearest_search, least_descents
 from rowreckon.learned.facts import ColumnName, Source, UnledFact, relation_name

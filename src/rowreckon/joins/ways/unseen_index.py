@@ -18,7 +18,6 @@ from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import TURNED_KIND, JoinInput, Point
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.known_relation import KnownRelation, UnpricedIndex
-from rowreckon.joins.facts.own_conditions import own_conditions
 from rowreckon.joins.facts.sides import Side
 from rowreckon.joins.facts.wanted_above import fetched_fraction
 
@@ -144,7 +143,9 @@ def _searched(
     settings, (side, driver) = case.settings, sides
     if join.kind not in _FINDS_ALL:
         return _Search(search)
-    held = entries if own_conditions(case.reckoned, side) == frozenset() else max(side.planner_rows, 1.0)
+    node = case.reckoned.tree.nodes[side.node]
+    whole = node.node_type == "Seq Scan" and not getattr(node, "filter", None)
+    held = entries if whole else max(side.planner_rows, 1.0)
     kind = TURNED_KIND.get(join.kind) if turned else join.kind
     keys: Callable[[float], float] | None = None
     if has_memoize(settings.server_major) and settings.enable_memoize and kind in ("Inner", "Left"):
