@@ -1,8 +1,8 @@
 """Estimates that the planner makes without statistics, or by a coarse rule: which rule, what helps, and what does not.
 
-Sources: selfuncs.c (DEFAULT_EQ_SEL and its kin), clausesel.c (OR), plancat.c, costsize.c (cost_recursive_union: ten
-times the start), array_selfuncs.c, rangetypes_selfuncs.c and like_support.c; PostgreSQL documentation, "WITH Queries",
-"postgres_fdw" and CREATE STATISTICS.
+Sources: selfuncs.c (DEFAULT_EQ_SEL and its kin, estimate_num_groups), prepjointree.c (reduce_outer_joins), clausesel.c
+(OR), plancat.c, costsize.c (cost_recursive_union: ten times the start), array_selfuncs.c, rangetypes_selfuncs.c and
+like_support.c; PostgreSQL documentation, "WITH Queries", "postgres_fdw" and CREATE STATISTICS.
 """
 
 from __future__ import annotations
@@ -72,6 +72,15 @@ _ANSWER: Final = CoarseRule(
     "a function that is the whole condition is taken to be true for a third of the rows",
     "Asking (…) IS TRUE helps, with statistics on the function's expression. Statistics alone do not.",
 )
+_AMONG_SOME: Final = CoarseRule(
+    "how many values are among these rows is estimated as if the rows had been drawn at random",
+    "An analyzed temporary table with the rows helps, and the groups are then estimated from it. "
+    "More statistics do not.",
+)
+_NULL_OF_NO_PARTNER: Final = CoarseRule(
+    "IS NULL on the joined rows counts the column's own NULLs, not the rows without a partner",
+    "NOT EXISTS helps, and so does IS NULL on the join's own column: each makes it an anti join.",
+)
 _EITHER: Final = CoarseRule(
     "alternatives are put together as if they did not depend on each other",
     "Statistics of the columns together help where each alternative compares a column with a value.",
@@ -107,6 +116,16 @@ def _contains(site: Site) -> bool:
     return any(clause.operator.removeprefix("NOT ") in _CONTAINMENT for clause in site.own)
 
 
+def _groups_some(site: Site) -> bool:
+    return site.kind == "groups" and not site.own and bool(site.group_keys)
+
+
+def _asks_for_no_partner(site: Site) -> bool:
+    """An outer join with IS NULL on it, which the planner could not turn into an anti join."""
+    outer = getattr(site.node, "join_type", None) in ("Left", "Right", "Full")
+    return outer and any(c.operator == "IS NULL" and not c.text.endswith("IS NOT NULL") for c in site.own)
+
+
 def _either_of_tables(site: Site) -> bool:
     return any(clause.operator == "OR" and len(clause.tables) > 1 for clause in (*site.own, *site.joined))
 
@@ -119,9 +138,11 @@ _ASKED: Final[tuple[tuple[Callable[[Site], bool], CoarseRule], ...]] = (
     (_node_is("Subquery Scan"), _SUBQUERY),
     (lambda site: site.kind == "function" and bool(site.own), _FUNCTION),
     (_node_is("Foreign Scan"), _FOREIGN),
+    (_asks_for_no_partner, _NULL_OF_NO_PARTNER),
     (_either_of_tables, _EITHER_OF_TABLES),
     (_contains, _PARTS),
     (lambda site: any(map(asks_a_function, site.own)), _ANSWER),
     (lambda site: "either" in _kinds(site), _EITHER),
     (lambda site: "pattern" in _kinds(site), _PATTERN),
+    (_groups_some, _AMONG_SOME),
 )

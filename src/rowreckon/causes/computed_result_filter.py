@@ -5,7 +5,8 @@ A filter on what the query itself computes: HAVING count(*) > 20, the sum of a s
 
 ## Why it hurts
 ANALYZE describes columns of tables. Nothing describes the result of an aggregate or a window function. The planner
-takes a third of the rows for an inequality, 0.5% for an equality, and half for a truth value, whatever comes.
+takes a third of the rows for an inequality, 0.5% for an equality, and half for a truth value, whatever comes. Where a
+window function stops by itself (Run Condition), it takes all.
 
 ## Evidence it needs
 Counts of the plan: the groups or rows before the filter, which were expected well enough, and those that passed it. The
@@ -53,10 +54,26 @@ _HELPS = (
 
 def check(site: Site, context: Context) -> Candidate | None:
     """A candidate where a filter on computed rows was taken to keep a default share, and kept another."""
+    if site.node.node_type == "WindowAgg":
+        return _stopped_early(site, context)
     taken = default_selectivity(site.own) if site.own and not site.unread else None
     if taken is None or any(clause.subplans or clause.parameters for clause in site.own):
         return None
     before = _groups(site) if isinstance(site.node, AggregateNode) else _rows_below(site, context, taken)
+    return _candidate(site, taken, before, tuple(clause.text for clause in site.own))
+
+
+def _stopped_early(site: Site, context: Context) -> Candidate | None:
+    """A window function that drops rows by the filter on it: the planner takes all that feed it to pass."""
+    feeding = _stopped_window(context, site.number)
+    counts = context.evidence.reckoned.counts
+    if feeding is None or counts[feeding].state != "exact":
+        return None
+    before = counts[feeding].actual
+    return _candidate(site, 1.0, before and before / site.executions, (str(getattr(site.node, "run_condition", "")),))
+
+
+def _candidate(site: Site, taken: float, before: float | None, filters: tuple[str, ...]) -> Candidate | None:
     if before is None or before <= 0:
         return None
     kept = site.actual / site.executions
@@ -64,7 +81,6 @@ def check(site: Site, context: Context) -> Candidate | None:
     same_way = (kept > taken * before) == (site.direction == "under")
     if not same_way or log(factor) < _MOSTLY * log(site.factor):
         return None
-    filters = tuple(clause.text for clause in site.own)
     return Candidate(
         code="computed_result_filter",
         weight=PROVEN if log(factor) >= 0.9 * log(site.factor) else STRONG,
@@ -73,7 +89,7 @@ def check(site: Site, context: Context) -> Candidate | None:
         f"{share(taken)}, and kept {share(kept / before)}. {rows_sentence(site)} {_HELPS}",
         evidence=(
             *(fact("filter", text, "plan") for text in filters),
-            fact("default share without statistics", round(taken, 6), "PostgreSQL's selfuncs.h"),
+            fact("share taken without statistics", round(taken, 6), "PostgreSQL's selfuncs.h"),
             fact("rows before the filter", round(before), "plan"),
             fact("rows that passed it", round(kept), "plan"),
         ),
@@ -92,10 +108,21 @@ def _rows_below(site: Site, context: Context, taken: float) -> float | None:
     number = _computed_at(site, context)
     if number is None or site.node.rows_removed_by_filter is None:
         return None
-    count = context.evidence.reckoned.counts[number]
-    if count.estimate is None or not betrays(site.estimate / site.executions, count.estimate, taken, exactly=True):
+    counts = context.evidence.reckoned.counts
+    expected = counts[number].estimate
+    if expected is None or not betrays(site.estimate / site.executions, expected, taken, exactly=True):
         return None
+    feeding = _stopped_window(context, number)
+    if feeding is not None:
+        return counts[feeding].actual if counts[feeding].state == "exact" else None
     return (site.actual + site.node.rows_removed_by_filter * float(site.node.loops)) / site.executions
+
+
+def _stopped_window(context: Context, number: int) -> int | None:
+    """What feeds a window function that drops rows by the filter itself (Run Condition, from release 15 on)."""
+    node = context.tree.nodes[number]
+    below = context.tree.inputs(number)
+    return below[0] if getattr(node, "run_condition", None) and len(below) == 1 else None
 
 
 def _computed_at(site: Site, context: Context) -> int | None:

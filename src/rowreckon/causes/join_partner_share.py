@@ -32,9 +32,7 @@ from typing import TYPE_CHECKING
 
 from rowreckon.causes import join_key_skew
 from rowreckon.causes.finding import LIKELY, STRONG, Candidate, apart, fact
-from rowreckon.causes.keys import distinct_values, is_unique, is_unique_by_sample, key_pairs, only_pair
-from rowreckon.causes.scans import is_base_scan
-from rowreckon.causes.site import scan_clauses
+from rowreckon.causes.keys import distinct_values, is_unique, is_unique_by_sample, key_pairs, only_pair, reads_whole
 from rowreckon.causes.wording import rows_sentence, share
 from rowreckon.plan.nodes import JoinNode
 from rowreckon.remedies.subject import Subject
@@ -112,17 +110,8 @@ def _looking(site: Site, context: Context, keys: tuple[Key, Key]) -> int | None:
         return inner
     if kind != "Inner" or site.direction != "over" or outer is None or inner is None:
         return None
-    whole = [n for n in (outer, inner) if any(is_unique(k) and _is_whole(context, n, k) for k in keys)]
+    whole = [n for n in (outer, inner) if any(is_unique(k) and reads_whole(context, n, k) for k in keys)]
     return None if len(whole) != 1 else outer if whole[0] == inner else inner
-
-
-def _is_whole(context: Context, number: int, key: Key) -> bool:
-    """Whether an input is one scan of the key's table, and neither it nor a node above leaves a row out."""
-    scans = [n for n in context.tree.subtree(number) if is_base_scan(context.tree.nodes[n])]
-    if len(scans) != 1 or scans[0] not in context.scans.get(key.alias, ()) or scan_clauses(context.tree, scans[0]):
-        return False
-    counts = context.evidence.reckoned.counts
-    return counts[number].actual == counts[scans[0]].actual
 
 
 def _distinct_facts(keys: tuple[Key, Key]) -> tuple[Evidence, ...]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rowreckon.causes.site import Context, Key, Site
+from rowreckon.causes.scans import is_base_scan
+from rowreckon.causes.site import Context, Key, Site, scan_clauses
 from rowreckon.frozen import frozen
 from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
 
@@ -71,6 +72,18 @@ def is_unique_by_sample(key: Key) -> bool:
     """
     statistics = _statistics(key)
     return statistics is not None and statistics.n_distinct <= _HARDLY_TWICE
+
+
+def reads_whole(context: Context, number: int, key: Key) -> bool:
+    """Whether a node is fed by the key's table alone, and nothing below or at it leaves a row out."""
+    tree = context.tree
+    below = tree.subtree(number)
+    scans = [n for n in below if is_base_scan(tree.nodes[n])]
+    if not scans or not set(scans) <= set(context.scans.get(key.alias, ())):
+        return False
+    if any(scan_clauses(tree, n) for n in scans):
+        return False
+    return not any(tree.nodes[n].node_type == "Limit" or getattr(tree.nodes[n], "filter", None) for n in below)
 
 
 _HARDLY_TWICE = -0.99

@@ -30,7 +30,7 @@ from typing import TYPE_CHECKING
 from rowreckon.capture import Capture
 from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, Candidate, apart, fact
 from rowreckon.causes.groups import near_default, number_is_off
-from rowreckon.causes.keys import distinct_values, group_keys, join_keys
+from rowreckon.causes.keys import distinct_values, group_keys, join_keys, reads_whole
 from rowreckon.causes.wording import count, rows_sentence
 from rowreckon.plan.nodes import AggregateNode, MemoizeNode
 from rowreckon.plural import counted as counted_noun
@@ -65,6 +65,8 @@ def _groups(site: Site, context: Context) -> Candidate | None:
     if len(keys) != 1 or len(site.group_keys) != 1 or not number_is_off(site):
         return None
     key = keys[0]
+    if site.direction == "over" and not _counts_all(site, context, key):
+        return None  # fewer values among some of the rows say nothing of the whole column
     counted = site.groups_came
     stored = distinct_values(key)
     evidence = [
@@ -82,6 +84,11 @@ def _groups(site: Site, context: Context) -> Candidate | None:
         if not weight:
             return None
     return _candidate(site, key, counted, stored, weight, evidence)
+
+
+def _counts_all(site: Site, context: Context, key: Key) -> bool:
+    """Whether all rows of the key's table were grouped, so that the number of groups is that of its values."""
+    return all(reads_whole(context, n, key) for n in context.tree.inputs(site.number))
 
 
 def _join(site: Site, context: Context) -> Candidate | None:

@@ -161,10 +161,24 @@ def _stop_of_child(tree: PlanTree, number: int, child: int, stopped: str | None)
     if isinstance(node, AggregateNode) and node.strategy in ("Plain", "Hashed"):
         return None
     if isinstance(node, WindowAggNode) and node.run_condition is not None:
-        return stopped or _WINDOW
+        return stopped if _has_partitions(node.window) else stopped or _WINDOW
     if isinstance(node, SetOpNode):
         return _stop_of_set_operation(tree, number, child, stopped)
     return stopped
+
+
+@cache
+def _has_partitions(window: str | None) -> bool:
+    """Whether a window is known to have PARTITION BY (printed from 18 on): what feeds it is then read to its end, as
+    another partition may follow (ExecWindowAgg in nodeWindowAgg.c passes through the rest of each)."""
+    if window is None:
+        return False
+    from rowreckon.sql.grammar import NotSql, scan
+
+    try:
+        return any(token.says("partition") for token in scan(window)[3:4])
+    except NotSql:
+        return False
 
 
 def _stop_of_subplan(node: PlanNode, root: PlanNode) -> str | None:
