@@ -26,6 +26,6 @@ def test_a_window_is_read_to_its_end_if_another_partition_may_follow(database: s
         reckoned = judged(connection, QUERY.format(partition)).reckoned
 
     scan = len(reckoned.tree) - 1
-    assert reckoned.tree.nodes[scan].alias == "stays"
+    assert "Scan" in reckoned.tree.nodes[scan].node_type
     assert reckoned.counts[scan].state == state
     assert (reckoned.counts[scan].actual == 20_000) == (state == "exact")
