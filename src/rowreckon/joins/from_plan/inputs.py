@@ -17,6 +17,7 @@ from rowreckon.joins.facts.inputs import ClauseInput, JoinInput, ParameterisedAc
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
 from rowreckon.joins.facts.sides import JoinFacts, Side
+from rowreckon.joins.from_plan.bucket_rows import bucket_rows
 from rowreckon.joins.from_plan.counted import Counted, key_input
 from rowreckon.joins.from_plan.inner_access import executed_access, ordered_path, shared_inner, whole_inner
 from rowreckon.joins.from_plan.inner_sizes import shape_of
@@ -60,6 +61,7 @@ def plan_worlds(case: JoinAtHand, relations: RelationEvidence) -> list[JoinInput
     if facts.kind in ("Semi", "Anti"):
         told = matches_of(case)
         share, matches = min(told.matched * facts.outer.processes / max(outer.rows, 1.0), 1.0), told.rows
+    bucket = bucket_rows(case.settings, case.reckoned.tree, facts)
     worlds: list[JoinInput] = []
     turned = searches(case, facts.outer, relations)
     if turned and turned[0].taken:
@@ -84,7 +86,7 @@ def plan_worlds(case: JoinAtHand, relations: RelationEvidence) -> list[JoinInput
                     inner=_in_order(case, facts.inner, side, relations)
                     if ordered and not facts.inner.parameterised
                     else side,
-                    clauses=_clauses(facts, read, world.counted._replace(matches=matches), share, mode),
+                    clauses=_clauses(facts, read, world.counted._replace(matches=matches), share, mode, bucket),
                     unique=facts.inner_unique and facts.kind not in ("Semi", "Anti"),
                     workers=facts.workers,
                     processes=facts.processes,
@@ -250,12 +252,13 @@ def _in_order(
 
 
 def _clauses(
-    facts: JoinFacts, outer: Counted, inner: Counted, share: float | None, mode: str
+    facts: JoinFacts, outer: Counted, inner: Counted, share: float | None, mode: str, bucket: float | None
 ) -> tuple[ClauseInput, ...]:
     """The clauses; the first carries the selectivity of all, which the output's estimate tells.
 
     An equality's selectivity is one in the larger number of distinct values of its two sides (eqjoinsel in
-    utils/adt/selfuncs.c), so that its inverse bounds both.
+    utils/adt/selfuncs.c), so that its inverse bounds both. `bucket` are the rows of a bucket of the executed join at
+    most, None where nothing tells.
     """
     output = facts.output_rows * facts.processes
     if share is not None:
@@ -268,7 +271,9 @@ def _clauses(
     selectivity = min(max(output, 1.0) / max(outer.rows * inner.rows, 1.0), 1.0)
     values = 1.0 / selectivity
     keys = (outer.distinct(values), inner.distinct(values))
-    fuller = _MORE_PER_BUCKET if mode == "full" else 0.0
+    fuller = built_fuller = _MORE_PER_BUCKET if mode == "full" else 0.0
+    if bucket is not None and len(facts.clauses) == 1:
+        built_fuller = min(fuller, bucket * keys[1] / max(inner.tuples, inner.rows))
     found: list[ClauseInput] = []
     for position, clause in enumerate(facts.clauses):
         found.append(
@@ -277,7 +282,7 @@ def _clauses(
                 selectivity=selectivity if position == 0 else 1.0,
                 semi=None,
                 outer=key_input(clause, False, outer, keys[0], fuller),
-                inner=key_input(clause, True, inner, keys[1], fuller),
+                inner=key_input(clause, True, inner, keys[1], built_fuller),
                 can_hash=can_hash(clause),
                 can_merge=can_merge(clause),
                 scan=WHOLE_SCAN,

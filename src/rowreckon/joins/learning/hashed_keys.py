@@ -2,11 +2,9 @@
 
 A search of an index by the column alone is expected to find the rows of one value.
 
-Each outer row is reckoned to be compared with half the rows of a bucket, which hold those of one value at least. What
-the join costs beyond its sides and its hashing therefore bounds how many rows share a value, in the whole table: the
-filter's share of the rows is taken for that of the values.
-Source: final_cost_hashjoin in optimizer/path/costsize.c, estimate_hash_bucket_stats in utils/adt/selfuncs.c; releases
-13 to 18.
+The rows of a hash bucket (see `bucket_rows`) bound how many share a value, in the whole table: the filter's share of
+the rows is taken for that of the values.
+Source: estimate_hash_bucket_stats in utils/adt/selfuncs.c; releases 13 to 18.
 """
 
 from __future__ import annotations
@@ -16,16 +14,14 @@ from typing import NamedTuple
 
 from rowreckon.joins.facts.output_texts import is_column
 from rowreckon.joins.facts.sides import Aliases, JoinFacts, join_facts
+from rowreckon.joins.from_plan.bucket_rows import bucket_rows
 from rowreckon.joins.from_plan.inner_sizes import range_quals_of
 from rowreckon.joins.learning.table_scans import Reading
 from rowreckon.learned.facts import ColumnName, Source, relation_name
 from rowreckon.plan.nodes import IndexScanNode, ScanNode
 
-_ROUNDING = 0.02
-"""How far a difference of printed costs may lie from the planner's own."""
 _BY_DEFAULT = 10.5
 """Values that a bucket is taken for without statistics, and what rounding adds: as few tell nothing."""
-_KINDS = ("Inner", "Left")
 
 
 class HashedEvidence(NamedTuple):
@@ -75,13 +71,6 @@ def _column(reading: Reading, facts: JoinFacts) -> ColumnName | None:
 
 
 def _per_value(reading: Reading, facts: JoinFacts) -> float | None:
-    settings, tree = reading.settings, reading.reckoned.tree
-    costs = [tree.nodes[n].total_cost for n in (facts.node, facts.outer.child, facts.inner.node)]
-    if None in costs or facts.workers or facts.kind not in _KINDS or facts.inner_unique:
-        return None  # of a join that stops at the first match a part of the bucket is read
-    printed, outer, inner = (float(cost or 0.0) for cost in costs)
-    rows, built, operator = max(facts.outer.planner_rows, 1.0), facts.inner.planner_rows, settings.cpu_operator_cost
-    spent = printed - outer - inner - operator * (rows + built) - settings.cpu_tuple_cost * (built + facts.output_rows)
-    most = 2.0 * (spent + _ROUNDING + 2.0 * settings.cpu_tuple_cost) / max(operator * rows, 1e-9)
+    most = bucket_rows(reading.settings, reading.reckoned.tree, facts)
     # a bucket holds at least one value and one row: where it may hold all, more values or fewer cost the same
-    return max(most, 1.0) if built > _BY_DEFAULT * max(most, 1.0) else None
+    return most if most is not None and facts.inner.planner_rows > _BY_DEFAULT * most else None
