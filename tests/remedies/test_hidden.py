@@ -7,7 +7,7 @@ import psycopg
 
 from rowreckon.capture import Capture
 from rowreckon.remedies import checks
-from rowreckon.remedies.hidden import let_statistics_be_used
+from rowreckon.remedies.hidden_statistics import let_statistics_be_used
 from rowreckon.remedies.subject import Subject, TableName
 
 

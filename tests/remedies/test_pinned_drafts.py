@@ -18,7 +18,7 @@ from rowreckon.catalog.columns import Column
 from rowreckon.catalog.facts import Catalog, Relation
 from rowreckon.catalog.indexes import Index, IndexKey
 from rowreckon.causes.registry import BY_CODE
-from rowreckon.remedies.hidden import let_statistics_be_used
+from rowreckon.remedies.hidden_statistics import let_statistics_be_used
 from rowreckon.remedies.subject import Subject, TableName
 
 from .test_drafts import CASES, GUESTS, STAYS

@@ -18,7 +18,7 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.counts.timing import wall_times
 from rowreckon.intake import capture_of
 from rowreckon.joins.facts.own_workers import reckoned_of
-from rowreckon.joins.verdict.verdicts_only import brief_verdicts
+from rowreckon.joins.verdict.verdicts_only import verdicts_alone
 from rowreckon.plan.document import ExplainDocument
 from rowreckon.plan.tree import lay_out
 from rowreckon.reading.raw import RawPlan
@@ -201,7 +201,7 @@ class Digester:
         if reckoned is None:
             assert capture.explain is not None
             reckoned = reckoned_of(capture)
-        verdicts = brief_verdicts(capture, reckoned, threshold=self.threshold)
+        verdicts = verdicts_alone(capture, reckoned, threshold=self.threshold)
         found.held = 0
         spent: list[float | None] = []
         lost = 0.0

@@ -47,7 +47,7 @@ from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
 from rowreckon.plan.nodes import SubqueryScanNode
 from rowreckon.remedies.draft import Draft
-from rowreckon.remedies.hidden import let_statistics_be_used
+from rowreckon.remedies.hidden_statistics import let_statistics_be_used
 from rowreckon.remedies.subject import Subject
 
 if TYPE_CHECKING:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from functools import cache
-from typing import Annotated, Any, Literal, Self
+from typing import Annotated, Any, Final, Literal, Self
 
 from pydantic import BaseModel, ConfigDict
 from pydantic_core import CoreSchema, core_schema
 
 Method = Literal["nested_loop", "hash", "merge"]
+METHOD_NAMES: Final[dict[Method, str]] = {"nested_loop": "nested loop", "hash": "hash join", "merge": "merge join"}
+"""What the methods are called in a sentence."""
 
 
 class _Maybe:

@@ -62,7 +62,7 @@ def _solved_stopping(
     per_match = settings.cpu_tuple_cost + settings.cpu_operator_cost * at_join
     total = (beyond - per_match * matched) / calls
     play += (printed + per_match) / calls if matched <= 1.0 else per_match / calls
-    hidden = (1.0 - _LEAST_SCANNED) * printed * matched / calls
-    if hidden > 2.0 * ROUNDING:
+    unprinted = (1.0 - _LEAST_SCANNED) * printed * matched / calls
+    if unprinted > 2.0 * ROUNDING:
         return total, play
-    return total + hidden / 2.0, play + hidden / 2.0
+    return total + unprinted / 2.0, play + unprinted / 2.0

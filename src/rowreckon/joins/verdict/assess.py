@@ -54,10 +54,10 @@ def assess(
     inner_differs: bool,
     lacking: tuple[doc.Missing, ...],
     drawn: bool = True,
-    brief: bool = False,
+    verdict_alone: bool = False,
 ) -> Assessment:
-    """The verdict on one join and all figures behind it; `drawn` asks for the curve too, `brief` for the verdict and
-    the loss alone."""
+    """The verdict on one join and all figures behind it; `drawn` asks for the curve too, `verdict_alone` for no more
+    than the verdict and the loss."""
     count = reckoned.counts[facts.node]
     prices = [evidence.prices] if evidence.prices is not None else []
     cut = _cut_short(reckoned, facts)
@@ -71,19 +71,19 @@ def assess(
     for join, uncalibrated in evidence.worlds:
         points = points_of(facts, join)
         model = calibrated(uncalibrated, evidence.planner, points.estimate, facts, reckoned)
-        if not brief and not inner_differs and points.actual is not None and points.inner_moves:
+        if not verdict_alone and not inner_differs and points.actual is not None and points.inner_moves:
             without = model.leader(points.along(points.actual.outer, inner_actual=False))
             points = replace(points, one_line=without != model.leader(points.actual))
         worlds.append((model, points))
     guessed = evidence.worlds[0][1].basis == "plan" and facts.kind in STOPS
-    models = [] if guessed or brief else [m for _, m in evidence.worlds]
+    models = [] if guessed or verdict_alone else [m for _, m in evidence.worlds]
     residual = _residual(reckoned, facts, models, worlds[0][1].estimate)
     worlds = everything = trimmed(worlds)
     worlds = fitting(worlds, facts.method)
     model, points = worlds[0]
     permitted = frozenset(m for m in METHOD_ORDER if m not in evidence.excluded)
-    moved = facts.outer.q_error_low
-    over_join = _over_join(facts, evidence) and moved is not None and moved >= 2.0
+    outer_error = facts.outer.q_error_low
+    over_join = _over_join(facts, evidence) and outer_error is not None and outer_error >= 2.0
     decision = decide(worlds, facts.method, misestimated=misestimated, permitted=permitted, over_join=over_join)
     verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor
     gone = next((join.index_gone for join, _ in evidence.worlds if join.index_gone is not None), None)
@@ -115,7 +115,7 @@ def assess(
         missing = [distinct_values(column)]
     elif verdict == "undecided" and model.basis == "plan":
         missing = prices
-    if brief:
+    if verdict_alone:
         return Assessment(verdict, model.basis, reason, best_at_actual=best, loss_factor=loss)
     executed_known = model.executed is not None
     believed = executed_known and model.leader(points.estimate) == facts.method
@@ -143,7 +143,7 @@ def assess(
         loss_factor=loss,
         curve=curve_points(worlds[0], lines, costs, scale=scale) if drawn and verdict != "accurate" else (),
         missing=(*missing, *(lacking if verdict == "undecided" else ())),
-        safe_origins=_safe(reckoned, facts, points, lines, origins) if verdict == "crossed" else (),
+        safe_origins=_safe_origins_of(reckoned, facts, points, lines, origins) if verdict == "crossed" else (),
         costs_above=any(way.ordered_above for way in model.ways),
     )
 
@@ -239,7 +239,7 @@ def _cut_short(reckoned: ReckonedTree, facts: JoinFacts) -> list[doc.Missing]:
     return found
 
 
-def _safe(
+def _safe_origins_of(
     reckoned: ReckonedTree,
     facts: JoinFacts,
     points: Points,

@@ -23,7 +23,7 @@ from rowreckon.joins.ways.model import JoinModel
 from rowreckon.joins.ways.parallel_rivals import parallel_floor
 from rowreckon.joins.ways.topped import taken_alone, top_of, topped
 from rowreckon.joins.ways.unique_side import made_unique
-from rowreckon.joins.ways.unseen_index import HiddenWay, hidden_ways, unpriced_ways
+from rowreckon.joins.ways.unseen_index import UnseenWay, unpriced_ways, unseen_ways
 from rowreckon.joins.ways.wanted_output import Wanted, as_wanted, sorted_in_part, sorted_unseen
 from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, MaterializeNode
 
@@ -35,10 +35,10 @@ def plan_models(
     wanted: Wanted,
 ) -> list[JoinModel]:
     """A model for each world that the plan allows, with the ways that may exist unseen."""
-    hidden = hidden_ways(case, worlds[0], _printed(case), excluded)
+    unseen = unseen_ways(case, worlds[0], _printed(case), excluded)
     startup = float(case.reckoned.tree.nodes[case.facts.node].startup_cost or 0.0)
-    hidden += sorted_unseen(wanted, worlds[0], (startup, _printed(case)), excluded)
-    return [build_model(case, world, None, excluded, wanted, hidden=hidden) for world in worlds]
+    unseen += sorted_unseen(wanted, worlds[0], (startup, _printed(case)), excluded)
+    return [build_model(case, world, None, excluded, wanted, unseen=unseen) for world in worlds]
 
 
 def build_model(
@@ -47,15 +47,15 @@ def build_model(
     known: CatalogFacts | None,
     excluded: dict[Method, str],
     wanted: Wanted,
-    hidden: tuple[HiddenWay, ...] = (),
+    unseen: tuple[UnseenWay, ...] = (),
 ) -> JoinModel:
     """The model over the executed order of the sides and, where the join type permits, the other one.
 
-    `hidden` are the ways that may exist unseen. With a catalog the join is priced for one process and for several.
+    `unseen` are the ways that may exist unseen. With a catalog the join is priced for one process and for several.
     """
     settings, reckoned, facts = case.settings, case.reckoned, case.facts
     if known is not None:
-        hidden = unpriced_ways(settings, join, _printed(case), excluded)
+        unseen = unpriced_ways(settings, join, _printed(case), excluded)
     base_cost = join.outer_paths[0].path.total_cost if join.outer_paths else 0.0
     given = partial(
         JoinModel,
@@ -68,7 +68,7 @@ def build_model(
         ways = [w for order in _orders(settings, facts, join, None) for w in ways_of(settings, order)]
         ways = as_wanted(settings, join, [w for w in ways if w.method not in excluded], wanted)
         return given(
-            hidden=(*hidden, *sorted_in_part(ways, wanted)),
+            unseen=(*unseen, *sorted_in_part(ways, wanted)),
             ways=tuple(ways),
             executed=executed_way(reckoned, facts, ways, join.order, None),
             partial=facts.workers > 0,
@@ -94,7 +94,7 @@ def build_model(
     gathers = any(w.gathered for w in ways)
     refuses = gathers and ignores_switches_among_partial_paths(settings.server_major)
     return given(
-        hidden=hidden if top is not None else (*hidden, *sorted_in_part(ways, wanted)),
+        unseen=unseen if top is not None else (*unseen, *sorted_in_part(ways, wanted)),
         ways=tuple(ways),
         executed=executed,
         partial=several.below,

@@ -30,13 +30,13 @@ def curve_points(
     fewer than two methods have figures.
 
     The estimate, the actual and both sides of every near border are among them, and there each method's figure is the
-    one that `costs` gives (planner cost). A method of which `costs` dares no figure at the estimate or at the actual is
-    left out: between two figures that the evidence leaves open no curve is drawn.
+    one that `costs` gives (planner cost). A method of which `costs` has no figure at one of the two points is left out:
+    no curve is drawn between points that the evidence leaves open.
     """
     found: list[CurvePoint] = []
     model, points = world
-    dared = [m for m, figure in costs.items() if _dared(figure, points)]
-    if len(dared) < _LEAST_METHODS:
+    sure = [m for m, figure in costs.items() if _has_sure_figures(figure, points)]
+    if len(sure) < _LEAST_METHODS:
         return ()
     for line in lines:
         rows = _rows(points, line)
@@ -44,9 +44,9 @@ def curve_points(
         lean = _cheapest(model, [at[round(n * (len(at) - 1) / _PROBES)] for n in range(_PROBES + 1)] + _ends(points))
         for outer, point in zip(rows, at, strict=True):
             here = lean.costs(point)
-            figures = {m: here.get(m) for m in dared}
+            figures = {m: here.get(m) for m in sure}
             if point == points.estimate:
-                figures.update({m: costs[m].at_estimate for m in dared})
+                figures.update({m: costs[m].at_estimate for m in sure})
             found.append(
                 CurvePoint(
                     outer_rows=outer * scale, inner_at="actual" if line.inner_actual else "estimate", costs=figures
@@ -55,7 +55,7 @@ def curve_points(
     return tuple(found)
 
 
-def _dared(figure: MethodCost, points: Points) -> bool:
+def _has_sure_figures(figure: MethodCost, points: Points) -> bool:
     return figure.at_estimate is not None and (points.actual is None or figure.at_actual is not None)
 
 

@@ -72,7 +72,9 @@ def judge_joins(
 
     def verdict_of(facts: JoinFacts, held: JoinEvidence) -> doc.Verdict:
         differs = _differs(_told_side(reckoned, facts.inner))
-        return assess(reckoned, facts, held, threshold, (), inner_differs=differs, lacking=(), brief=True).verdict
+        return assess(
+            reckoned, facts, held, threshold, (), inner_differs=differs, lacking=(), verdict_alone=True
+        ).verdict
 
     def verdict_with(facts: JoinFacts, other: LearnedFacts) -> doc.Verdict:
         told = RelationEvidence(settings, reckoned, other)

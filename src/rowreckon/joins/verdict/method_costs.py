@@ -40,8 +40,8 @@ def method_costs(
         if points.actual is not None
         else {}
     )
-    at_estimate, near = _dared(at_estimate, near)
-    at_actual, there = _dared(at_actual, there)
+    at_estimate, near = _sure_figures(at_estimate, near)
+    at_actual, there = _sure_figures(at_actual, there)
     told = [_of_ways(model, point) for point in (points.estimate, points.actual)]
     for method in METHOD_ORDER:
         if method in evidence.excluded:
@@ -99,13 +99,13 @@ def _reach(
     for method, cost in costs.items():
         told = [cost, *(o[method] for o in others if method in o)]
         if method != executed:
-            told += [way.low(point) for way in model.hidden if way.method == method]
+            told += [way.low(point) for way in model.unseen if way.method == method]
             told = [cost, *(max(t, min(cost, least)) for t in told)]
         found[method] = (min(told), max(told))
     return found
 
 
-def _dared(
+def _sure_figures(
     costs: dict[Method, float], reach: dict[Method, tuple[float, float]]
 ) -> tuple[dict[Method, float], dict[Method, tuple[float, float]]]:
     """The costs that are sure enough to be printed as a figure, and the bounds of the others."""

@@ -235,8 +235,8 @@ def _interval(worlds: Sequence[World], line: OuterLine, border: LeadChange) -> t
 
 def _may_move(model: JoinModel, point: Point, methods: set[Method]) -> bool:
     """Whether an index that may be there unseen could lead at a border."""
-    hidden = [way for way in model.hidden if way.method in methods]
-    return bool(hidden) and STD_FUZZ_FACTOR * min(way.low(point) for way in hidden) < min(model.costs(point).values())
+    unseen = [way for way in model.unseen if way.method in methods]
+    return bool(unseen) and STD_FUZZ_FACTOR * min(way.low(point) for way in unseen) < min(model.costs(point).values())
 
 
 def _flip(model: JoinModel, points: Points, border: LeadChange, *, inner_actual: bool) -> tuple[float, float] | None:

@@ -8,6 +8,7 @@ from typing import Literal
 
 from rowreckon.cost import STD_FUZZ_FACTOR, PathCost
 from rowreckon.document.audit import Method, Verdict
+from rowreckon.document.base import METHOD_NAMES
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import Point
 from rowreckon.joins.verdict.points import Points
@@ -77,7 +78,8 @@ def decide(
         here = model.costs(points.estimate)
         cheaper = min((m for m in here if m != method), key=lambda m: here[m])
         reason = (
-            f"by the cost model a {_name(cheaper)} is cheaper already at the estimates, yet the planner took another"
+            f"by the cost model a {METHOD_NAMES[cheaper]} is cheaper already at the estimates, "
+            "yet the planner took another"
         )
         return Decision("undecided", best, loss, reason)
     open_above = _decided_above(model, points, method, best)
@@ -88,14 +90,14 @@ def decide(
         lacking = {method for each, _ in worlds for method in permitted - {w.method for w in each.deciding()}}
         if method in lacking:
             return Decision("undecided", None, None, "the executed method's cost can't be worked out")
-        names = " and a ".join(_name(m) for m in sorted(lacking))
+        names = " and a ".join(METHOD_NAMES[m] for m in sorted(lacking))
         return Decision("undecided", None, None, f"what a {names} would have cost can't be worked out")
     unseen = _unseen(model, points.actual, method)
     if unseen is not None:
         return Decision("undecided", None, None, unseen)
     alike = loss is not None and 1.0 / STD_FUZZ_FACTOR <= loss <= STD_FUZZ_FACTOR
     if found.keys() <= {"close", "level"} and len(worlds) == 1 and alike:
-        first = "" if best is None else f", of which the planner would take the {_name(best)}"
+        first = "" if best is None else f", of which the planner would take the {METHOD_NAMES[best]}"
         reason = f"two methods cost the same within 1% at the actual rows{first}"
         return Decision("undecided", best, loss, f"{reason}. To the planner such costs are equal")
     if not found.keys() <= _NOT_CROSSED or next(iter(found)) != "stays":
@@ -104,7 +106,7 @@ def decide(
         return Decision("undecided", best, loss, open_above)
     shared = _shared(model, points.actual, method)
     if shared is not None:
-        reason = f"a {_name(shared)} by several processes could be cheaper, and was not priced"
+        reason = f"a {METHOD_NAMES[shared]} by several processes could be cheaper, and was not priced"
         return Decision("undecided", best, loss, reason)
     return Decision("held" if misestimated else "accurate", method, 1.0 if loss is None else max(loss, 1.0))
 
@@ -187,8 +189,8 @@ def _identity(way: JoinWay) -> tuple[object, ...]:
 def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozenset[Method], fuzz: float) -> Outcome:
     """What one world says; a lead by less than `fuzz` is no crossing.
 
-    Where `fuzz` is more than the planner's own, the outer side would be done in some other way: within 1% the path that
-    starts sooner is taken, and which one that is then hangs on the outer side's own start.
+    `fuzz` is more than the planner's own 1% where right estimates would change how the outer side is run. Of two paths
+    within 1% the planner takes the one that starts sooner, and which one that is depends on the outer side's start.
     """
     priced = {w.method for w in model.deciding()}
     assert points.actual is not None
@@ -199,8 +201,8 @@ def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozen
     others = [c for m, c in there.items() if m != method]
     beaten = bool(others) and there[method] > STD_FUZZ_FACTOR * min(others)
     if beaten and there[method] > fuzz * min(others) and best != method:
-        hidden = [w.low(points.actual) for w in model.hidden if w.method == method]
-        return "close" if hidden and min(hidden) <= STD_FUZZ_FACTOR * min(others) else "crossed"
+        unseen = [w.low(points.actual) for w in model.unseen if w.method == method]
+        return "close" if unseen and min(unseen) <= STD_FUZZ_FACTOR * min(others) else "crossed"
     if permitted - priced:
         return "lacking"
     tied = fuzz > STD_FUZZ_FACTOR and bool(others) and min(others) <= STD_FUZZ_FACTOR * there[method]
@@ -210,16 +212,14 @@ def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozen
 
 
 def _decided_above(model: JoinModel, points: Points, method: Method, best: Method | None) -> str:
-    """Why it is open which method is taken, where one process or several are chosen only above; empty where it isn't.
-
-    A rival that agrees with the leader here leaves nothing open.
-    """
+    """Why the verdict stays open: whether one process or several run the join is decided further up, and with the other
+    choice another method leads. Empty where the same one leads either way."""
     assert points.actual is not None
     rival = model.rival_elsewhere(points.actual, points.estimate)
     if rival is None or rival == best:
         return ""
     how = "several processes run" if not model.partial else "one process runs"
-    return f"a {_name(rival)} leads if {how} the whole query, which is decided above"
+    return f"a {METHOD_NAMES[rival]} leads if {how} the whole query, which is decided above"
 
 
 def _shared(model: JoinModel, point: Point, method: Method) -> Method | None:
@@ -233,23 +233,19 @@ def _shared(model: JoinModel, point: Point, method: Method) -> Method | None:
 
 
 def _executed_shared(model: JoinModel, point: Point, method: Method) -> str:
-    """Why it is open whether the executed method is beaten, where several processes could do its work for less than the
-    cheapest other method costs by one; empty where they could not."""
+    """Why the verdict stays open: several processes could do the executed method's work for less than the cheapest
+    other method costs one process. Empty where they could not."""
     least = model.least_if_shared(method, point)
     rivals = [cost for other, cost in model.costs(point).items() if other != method]
     if least is None or not rivals or least > min(rivals):
         return ""
-    return f"a {_name(method)} by several processes could be cheaper still, and was not priced"
+    return f"a {METHOD_NAMES[method]} by several processes could be cheaper still, and was not priced"
 
 
 def _unseen(model: JoinModel, point: Point, method: Method) -> str | None:
-    """Why a hidden way that could beat the executed method leaves that open, None where none could."""
+    """Why the verdict stays open: a way that the evidence does not show could beat the executed method. Else None."""
     mine = model.costs(point)[method]
-    for way in model.hidden:
+    for way in model.unseen:
         if way.method != method and mine > STD_FUZZ_FACTOR * way.low(point):
             return way.reason
     return None
-
-
-def _name(method: Method) -> str:
-    return {"nested_loop": "nested loop", "hash": "hash join", "merge": "merge join"}[method]

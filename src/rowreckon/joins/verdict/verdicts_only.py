@@ -16,7 +16,7 @@ from rowreckon.joins.verdict.best_evidence import gather_all
 
 
 @frozen
-class BriefVerdict:
+class VerdictAlone:
     """The verdict on the join at `node`; `loss_factor` is its cost over the cheapest one's at the actual rows."""
 
     node: int
@@ -24,7 +24,7 @@ class BriefVerdict:
     loss_factor: float | None
 
 
-def brief_verdicts(capture: Capture, reckoned: ReckonedTree, *, threshold: float) -> tuple[BriefVerdict, ...]:
+def verdicts_alone(capture: Capture, reckoned: ReckonedTree, *, threshold: float) -> tuple[VerdictAlone, ...]:
     """The verdict on each join whose sides or output are off by the threshold or more, in pre-order.
 
     The same verdicts as `judge_joins` gives them. `threshold` is a q-error of at least 1.
@@ -41,7 +41,7 @@ def brief_verdicts(capture: Capture, reckoned: ReckonedTree, *, threshold: float
     found = []
     for facts in joins:
         result = assess(
-            reckoned, facts, evidence[facts.node], threshold, (), inner_differs=False, lacking=(), brief=True
+            reckoned, facts, evidence[facts.node], threshold, (), inner_differs=False, lacking=(), verdict_alone=True
         )
-        found.append(BriefVerdict(facts.node, result.verdict, result.loss_factor))
+        found.append(VerdictAlone(facts.node, result.verdict, result.loss_factor))
     return tuple(found)

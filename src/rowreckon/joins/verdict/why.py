@@ -5,10 +5,9 @@
 
 from __future__ import annotations
 
-from rowreckon.document.audit import Join, JoinSide, Method, SwitchPoint
+from rowreckon.document.audit import Join, JoinSide, SwitchPoint
+from rowreckon.document.base import METHOD_NAMES
 from rowreckon.plural import agreeing, noun
-
-NAMES: dict[Method, str] = {"nested_loop": "nested loop", "hash": "hash join", "merge": "merge join"}
 
 
 def sentence(join: Join, threshold: float, reason: str) -> str:
@@ -23,19 +22,21 @@ def _found(join: Join, threshold: float, reason: str) -> tuple[str, ...]:
     if join.verdict == "undecided":
         return (f"undecided: {reason}",)
     if join.verdict == "accurate":
-        return (reason or f"all within a factor of {threshold:g}, and the {NAMES[join.method]} stays cheapest",)
+        return (reason or f"all within a factor of {threshold:g}, and the {METHOD_NAMES[join.method]} stays cheapest",)
     if join.verdict == "held":
         limit = _next(join)
         beyond = f" (up to {noun(_number(limit.outer_rows), 'outer row')})" if limit and limit.outer_rows else ""
-        return (f"misestimated, but the {NAMES[join.method]} is still the cheapest method{beyond}",)
+        return (f"misestimated, but the {METHOD_NAMES[join.method]} is still the cheapest method{beyond}",)
     best = join.best_at_actual or join.method
     border = _crossed_border(join)
-    times = f"the {NAMES[join.method]} costs {_times(join.loss_factor)} the {NAMES[best]} at the actual rows"
+    times = (
+        f"the {METHOD_NAMES[join.method]} costs {_times(join.loss_factor)} the {METHOD_NAMES[best]} at the actual rows"
+    )
     if border is not None and border.outer_rows is not None:
         grew = (join.outer.actual_rows or 0) >= (join.outer.estimated_rows or 0)
         word = "from" if grew else "below"
         on = " on" if grew else ""
-        return (f"{word} {_number(border.outer_rows)}{on} a {NAMES[best]} is cheaper", times)
+        return (f"{word} {_number(border.outer_rows)}{on} a {other} is cheaper", times)
     return (times,)
 
 

@@ -18,7 +18,7 @@ from rowreckon.joins.ways.borders import Kink
 from rowreckon.joins.ways.elsewhere import Elsewhere, LowerWays
 from rowreckon.joins.ways.parallel_rivals import ParallelFloor
 from rowreckon.joins.ways.topped import joined_ways
-from rowreckon.joins.ways.unseen_index import HiddenWay
+from rowreckon.joins.ways.unseen_index import UnseenWay
 
 _MOST_KEPT = 4
 METHOD_ORDER: tuple[Method, ...] = ("nested_loop", "hash", "merge")
@@ -31,7 +31,7 @@ class JoinModel:
     `executed` is the way that the plan took, None where it could not be modelled. `fraction` of the output will be
     fetched (1: all). `scale` per method takes the model to the server's own figure at the estimate (1: uncalibrated),
     applied to what the method costs beyond producing the outer side. `partial` says that it stands below a Gather.
-    `hidden` are ways that may exist without the evidence showing them; `free_order` and `full_buckets` mark bounding
+    `unseen` are ways that may exist without the evidence showing them; `free_order` and `full_buckets` mark bounding
     worlds. `gathers` says that there are ways below a Gather of their own; `gather_setup` is the cost of starting one,
     given where a hash join there is refused for another method's that is cheaper, even one that was switched off.
     `by_total` says that what stands on top needs all rows, so that none of them starts sooner. `merges` says that a
@@ -48,7 +48,7 @@ class JoinModel:
     base_cost: float
     scale: dict[Method, float] = field(default_factory=dict)
     partial: bool = False
-    hidden: tuple[HiddenWay, ...] = ()
+    unseen: tuple[UnseenWay, ...] = ()
     free_order: bool = False
     full_buckets: bool = False
     gathers: bool = False
@@ -72,7 +72,7 @@ class JoinModel:
             self.base_cost,
             self.scale,
             self.partial,
-            self.hidden,
+            self.unseen,
             self.free_order,
             self.full_buckets,
             self.gathers,

@@ -42,7 +42,7 @@ _MOST_MATCHES = 20.0
 
 
 @frozen
-class HiddenWay:
+class UnseenWay:
     """A way that may exist, or exists without a price, with what it costs at least at a point (planner cost); `reason`
     says why it leaves a verdict open."""
 
@@ -51,9 +51,9 @@ class HiddenWay:
     low: Callable[[Point], float]
 
 
-def hidden_ways(
+def unseen_ways(
     case: JoinAtHand, join: JoinInput, executed_cost: float, excluded: dict[Method, str]
-) -> tuple[HiddenWay, ...]:
+) -> tuple[UnseenWay, ...]:
     """What an index on either side's join columns could have brought, where neither the choice nor a schema file rules
     it out."""
     settings, facts = case.settings, case.facts
@@ -61,7 +61,7 @@ def hidden_ways(
     if not equality or not join.outer_paths:
         return ()
     expected = Point(join.outer.rows, join.inner.rows)
-    found: list[HiddenWay] = []
+    found: list[UnseenWay] = []
     if "nested_loop" not in excluded and not facts.inner.parameterised:
         outer_cost = join.outer_paths[0].path.total_cost
         known, told = join.executed_inner is not None, join.turned_inner is not None
@@ -77,7 +77,7 @@ def hidden_ways(
                 search = _least_search(settings, entries, swept=swept, stops=stops, descents=again)
                 searched = _searched(case, join, entries, search, (facts.inner, facts.outer), turned=False)
                 low = _driven(settings, bound, outer_cost, expected, searched, join.processes, turned=False)
-                found.append(HiddenWay("nested_loop", _UNSEEN.format("inner"), low))
+                found.append(UnseenWay("nested_loop", _UNSEEN.format("inner"), low))
         may_find = facts.outer.scan is not None and not told and not case.no_index_finds(facts.outer)
         if facts.kind in SEARCHED_OUTER and may_find:
             shared = [p.path.total_cost for p in join.inner.partial_paths] if join.workers else []
@@ -91,7 +91,7 @@ def hidden_ways(
                 search = _least_search(settings, entries, swept=swept, descents=again)
                 searched = _searched(case, join, entries, search, (facts.outer, facts.inner), turned=True)
                 low = _driven(settings, bound, inner_cost, expected, searched, processes, turned=True)
-                found.append(HiddenWay("nested_loop", _UNSEEN.format("outer"), low))
+                found.append(UnseenWay("nested_loop", _UNSEEN.format("outer"), low))
     return tuple(found)
 
 
@@ -112,13 +112,13 @@ def _fuzz(case: JoinAtHand, driver: int) -> float:
 
 def unpriced_ways(
     settings: CostSettings, join: JoinInput, executed_cost: float, excluded: dict[Method, str]
-) -> tuple[HiddenWay, ...]:
+) -> tuple[UnseenWay, ...]:
     """What the catalog's indexes of either side could bring that have no price here: those of other access methods, or
     with a predicate that nothing is known to imply. The planner knew them when it chose."""
     if "nested_loop" in excluded or not join.outer_paths:
         return ()
     bound = executed_cost / STD_FUZZ_FACTOR
-    found: list[HiddenWay] = []
+    found: list[UnseenWay] = []
     for turned in (False, True):
         kinds = SEARCHED_OUTER if turned else SEARCHED_INNER
         driver, inner = (join.inner, join.outer) if turned else (join.outer, join.inner)
@@ -130,7 +130,7 @@ def unpriced_ways(
         expected = Point(join.outer.rows, join.inner.rows)
         low = _driven(settings, bound, min(cost, bound), expected, search, 1.0, turned=turned)
         reason = f"a nested loop over {index.kind}, {index.name}, has no price here"
-        found.append(HiddenWay("nested_loop", reason, low))
+        found.append(UnseenWay("nested_loop", reason, low))
     return tuple(found)
 
 

@@ -15,13 +15,14 @@ from dataclasses import replace
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, PathCost, cost_sort, fractional_cost
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.document.audit import Method
+from rowreckon.document.base import METHOD_NAMES
 from rowreckon.frozen import frozen
 from rowreckon.joins.above.top_above import TopAbove
 from rowreckon.joins.facts.inputs import JoinInput, Point
 from rowreckon.joins.facts.wanted_above import OrderAbove, wanted_share
 from rowreckon.joins.ways.all_ways import CostAt, JoinWay
 from rowreckon.joins.ways.below_gather import unrounded_output
-from rowreckon.joins.ways.unseen_index import HiddenWay
+from rowreckon.joins.ways.unseen_index import UnseenWay
 from rowreckon.plan.tree import PlanTree
 
 _ENTRY_BYTES = 64
@@ -29,7 +30,6 @@ _ENTRY_BYTES = 64
 executor/nodeAgg.c)."""
 _IN_PART = "the order of a {}'s rows would spare a part of the sort above, which has no price here"
 _ORDERED_UNSEEN = "the plan does not tell whether an index gives rows in the order that is wanted"
-_WORDS = {"nested_loop": "nested loop", "hash": "hash join", "merge": "merge join"}
 
 
 @frozen
@@ -62,20 +62,20 @@ def wanted_of(tree: PlanTree, number: int, above: OrderAbove | None) -> Wanted:
     return Wanted(wanted_share(tree, of), above, int(tree.nodes[number].plan_width or 0))
 
 
-def sorted_in_part(ways: list[JoinWay], wanted: Wanted) -> tuple[HiddenWay, ...]:
+def sorted_in_part(ways: list[JoinWay], wanted: Wanted) -> tuple[UnseenWay, ...]:
     """The ways that give the first of several columns that are sorted by: what they cost at least, without a sort."""
     if wanted.above is None or not wanted.above.more:
         return ()
     giving = [w for w in ways if w.existing and _in_order(w, wanted)]
     return tuple(
-        HiddenWay(method, _IN_PART.format(_WORDS[method]), _least([w for w in giving if w.method == method]))
+        UnseenWay(method, _IN_PART.format(METHOD_NAMES[method]), _least([w for w in giving if w.method == method]))
         for method in dict.fromkeys(w.method for w in giving)
     )
 
 
 def sorted_unseen(
     wanted: Wanted, join: JoinInput, printed: tuple[float, float], excluded: Collection[Method]
-) -> tuple[HiddenWay, ...]:
+) -> tuple[UnseenWay, ...]:
     """A nested loop over an index that gives the order in which the first rows are wanted: no plan tells of one.
 
     `printed` are the executed join's startup and total cost. At the estimates the loop was not taken; it may end the
@@ -90,7 +90,7 @@ def sorted_unseen(
         grown = point.outer * point.inner * point.ratio / max(join.outer.rows * join.inner.rows, 1.0)
         return bound / max(grown, 1.0)
 
-    return (HiddenWay("nested_loop", _ORDERED_UNSEEN, low),)
+    return (UnseenWay("nested_loop", _ORDERED_UNSEEN, low),)
 
 
 def _least(ways: list[JoinWay]) -> Callable[[Point], float]:

@@ -11,7 +11,7 @@ from rowreckon.frozen import frozen
 from rowreckon.report.words.changes.trial_headline import trial_result, was_tried
 from rowreckon.report.words.escape import clean, quote
 from rowreckon.report.words.headline import joins_by_weight, outcome_words
-from rowreckon.report.words.join_words import brief_sentence
+from rowreckon.report.words.join_words import short_sentence
 from rowreckon.report.words.list_splits import list_splits, whole_split
 from rowreckon.report.words.numbers import milliseconds, number
 from rowreckon.report.words.part_words import shares, whole_of
@@ -73,7 +73,7 @@ def _row(plan: Plan, index: int, split: TimeBy | None, changes: tuple[int, ...],
         ms=ms,
         time=milliseconds(ms) if ms is not None else "–",
         split=split,
-        said=_ended(plan) if outcome else (brief_sentence(joins[0]) if joins else "no join to judge"),
+        said=_ended(plan) if outcome else (short_sentence(joins[0]) if joins else "no join to judge"),
         changes=changes,
         after_ms=after_ms,
     )

@@ -166,7 +166,7 @@ def verdict_sentence(join: Join) -> str:
     return in_sentences(parts)
 
 
-def brief_sentence(join: Join) -> str:
+def short_sentence(join: Join) -> str:
     """The finding in half a line, for a list of many plans."""
     chosen = method_name(join.method)
     if join.verdict == "crossed":

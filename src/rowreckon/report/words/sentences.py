@@ -10,12 +10,13 @@ import re
 from collections.abc import Iterable
 
 from rowreckon.document.audit import CountState, Direction, JoinSide, Node
+from rowreckon.document.base import METHOD_NAMES
 from rowreckon.plural import noun
 from rowreckon.report.words.escape import quote
 from rowreckon.report.words.numbers import around, capitalised, listed, number, orders, times
 
 _NODE_TYPE = re.compile(r"[A-Za-z]{1,20}( [A-Za-z]{1,20}){0,4}")
-_METHODS = {"nested_loop": "nested loop", "hash": "hash join", "merge": "merge join"}
+_METHODS: dict[str, str] = {str(method): name for method, name in METHOD_NAMES.items()}
 _JOIN_TYPES = {
     "inner": "",
     "left": "left",
