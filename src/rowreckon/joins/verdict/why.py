@@ -29,14 +29,13 @@ def _found(join: Join, threshold: float, reason: str) -> tuple[str, ...]:
         return (f"misestimated, but the {METHOD_NAMES[join.method]} is still the cheapest method{beyond}",)
     best = join.best_at_actual or join.method
     border = _crossed_border(join)
-    times = (
-        f"the {METHOD_NAMES[join.method]} costs {_times(join.loss_factor)} the {METHOD_NAMES[best]} at the actual rows"
-    )
+    mine = METHOD_NAMES[join.method]
+    times = f"the {mine} costs {_times(join.loss_factor)} the {METHOD_NAMES[best]} at the actual rows"
     if border is not None and border.outer_rows is not None:
         grew = (join.outer.actual_rows or 0) >= (join.outer.estimated_rows or 0)
         word = "from" if grew else "below"
         on = " on" if grew else ""
-        return (f"{word} {_number(border.outer_rows)}{on} a {other} is cheaper", times)
+        return (f"{word} {_number(border.outer_rows)}{on} a {METHOD_NAMES[best]} is cheaper", times)
     return (times,)
 
 
