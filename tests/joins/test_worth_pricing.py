@@ -11,7 +11,7 @@ from rowreckon.auditing import audit_capture
 from rowreckon.capture import Capture
 from rowreckon.document.audit import Join
 from rowreckon.joins.facts.inputs import Point
-from rowreckon.joins.verdict.worth_pricing import MOST_RIGHT
+from rowreckon.joins.verdict.worth_pricing import MOST_RIGHT, PRICED_WHOLE
 from rowreckon.joins.ways.model import JoinModel
 from rowreckon.plan.document import parse_document
 from tests.benchmarks.plans import plan_of
@@ -66,8 +66,8 @@ def test_a_short_plan_is_priced_whole() -> None:
     """No join of an everyday plan is spared."""
     joins = _joins(plan_of(120))
 
-    assert len(joins) == MOST_RIGHT
-    assert len(_priced(joins)) == MOST_RIGHT
+    assert len(joins) == PRICED_WHOLE
+    assert len(_priced(joins)) == PRICED_WHOLE
 
 
 @pytest.mark.parametrize(("rows", "threshold", "expected"), [(990, 10.0, False), (1010, 10.0, True), (800, 1.5, True)])

@@ -17,24 +17,28 @@ Direction = Literal["under", "over", "even"]
 
 def q_error(estimate: float, actual: float) -> float:
     """max(e/a, a/e) of two row counts, each counted as at least 1 row."""
-    e, a = max(estimate, 1.0), max(actual, 1.0)
-    return max(e / a, a / e)
+    e = estimate if estimate > 1.0 else 1.0
+    a = actual if actual > 1.0 else 1.0
+    return e / a if e >= a else a / e
 
 
 def ratio_interval(estimate: Interval, actual: Interval) -> Interval:
     """actual ÷ estimate between the extreme ends of both intervals, each end counted as at least 1 row."""
+    least, most = estimate
+    fewest, greatest = actual
     return Interval(
-        max(actual.low, 1.0) / max(estimate.high, 1.0),
-        max(actual.high, 1.0) / max(estimate.low, 1.0),
+        (fewest if fewest > 1.0 else 1.0) / (most if most > 1.0 else 1.0),
+        (greatest if greatest > 1.0 else 1.0) / (least if least > 1.0 else 1.0),
     )
 
 
 def nearest_error(ratio: Interval) -> tuple[float, Direction]:
     """The error that remains between the nearest ends: (1, even) where the ratio may be 1."""
-    if ratio.low > 1.0:
-        return ratio.low, "under"
-    if ratio.high < 1.0:
-        return (1.0 / ratio.high if ratio.high > 0 else math.inf), "over"
+    low, high = ratio
+    if low > 1.0:
+        return low, "under"
+    if high < 1.0:
+        return (1.0 / high if high > 0 else math.inf), "over"
     return 1.0, "even"
 
 

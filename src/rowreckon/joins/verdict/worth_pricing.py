@@ -15,8 +15,11 @@ from rowreckon.joins.facts.sides import JoinFacts
 _RIGHT = 2.0
 """The q-error below which a count is as good as right: a smaller one enters everywhere and explains nothing."""
 
-MOST_RIGHT = 20
-"""Joins of a plan whose counts are right, from the top, that are priced all the same: what a report shows of them."""
+PRICED_WHOLE = 20
+"""Up to so many joins whose counts are right are all priced, as in everyday plans."""
+
+MOST_RIGHT = 5
+"""Of more than these, so many from the top are priced all the same: what a report shows first of them."""
 
 _WORTH_NAMING = 0.05
 """The share of the plan's time from which on such a join is priced wherever it stands: an index might serve it."""
@@ -38,7 +41,7 @@ def joins_to_price(
     `own_ms` each node's own time, where it was worked out already."""
     limit = right_below(threshold)
     right = [facts.node for facts in joins if _is_right(reckoned, facts, limit)]
-    if len(right) <= MOST_RIGHT:
+    if len(right) <= PRICED_WHOLE:
         return frozenset(facts.node for facts in joins)
     slow = _slow(reckoned, frozenset(facts.node for facts in joins), own_ms or own_times(reckoned))
     spared = frozenset(node for node in right[MOST_RIGHT:] if node not in slow)
