@@ -115,6 +115,31 @@ def test_statistics_on_the_filter_itself_serve_a_role_under_a_policy(clerk: Conn
     assert advice.sql == ()
 
 
+def test_a_right_to_columns_alone_hides_what_an_index_knows(lodge: Connection) -> None:
+    """Statistics of an indexed expression are there for whoever may read the whole table (examine_variable in
+    selfuncs.c): no second ones are asked for, and those of the filter itself serve the role."""
+    query = "select count(*) from guests where guest / 15000 * guest / 100 * 1.0 = 0"
+    with lodge.transaction(force_rollback=True):
+        for statement in (
+            "create index guests_late on guests ((guest / 15000 * guest / 100 * 1.0))",
+            "analyze guests",
+            f"create role {ROLE}",
+            f"grant select (guest, name) on guests to {ROLE}",
+            f"set local role {ROLE}",
+        ):
+            lodge.execute(statement.encode())
+        hidden = judged(lodge, query)
+        *made, again = BY_CODE["statistics_not_usable"].remedy(first(hidden).subject, hidden.capture)[0].sql
+        lodge.execute("reset role")
+        for statement in made:
+            lodge.execute(statement.encode())
+        lodge.execute(f"set local role {ROLE}".encode())
+        mended = judged(lodge, again)
+
+    assert codes(hidden) == ["statistics_not_usable"]
+    assert codes(mended) == []
+
+
 def test_a_leakproof_function_lets_the_filter_through(lodge: Connection) -> None:
     """What the page advises, tried and taken back: the statistics are used again."""
     with lodge.transaction(force_rollback=True):

@@ -181,14 +181,17 @@ def _plain(text: str) -> str:
 
 
 def _known_expressions(relation: Relation | None) -> set[str]:
+    """Expressions that have statistics. A role that may not read the whole table sees none (pg_stats), so that an
+    index on the expression has to tell."""
     if relation is None:
         return set()
+    sees_all = relation.selectable and relation.statistics_readable
     found = {_plain(e.expression) for s in relation.extended_statistics for e in s.expression_statistics}
     found |= {
         _plain(key.expression)
         for index in relation.indexes
         for key in index.keys
-        if key.expression is not None and key.statistics is not None
+        if key.expression is not None and (key.statistics is not None or not sees_all)
     }
     return found
 

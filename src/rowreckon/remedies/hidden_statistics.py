@@ -84,7 +84,7 @@ def _as_prefix(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
 def _asked_whether_true(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     """The filter under IS TRUE, with statistics on how often it is true: boolean tests take these whatever the role
     may see, since no operator is called on the values (booltestsel in selfuncs.c)."""
-    if capture.query is None or not _is_under_row_security(subject) or (major(capture) or 0) < _EXPRESSIONS_FROM:
+    if capture.query is None or not _may_read_the_columns(subject) or (major(capture) or 0) < _EXPRESSIONS_FROM:
         return ()
     found = asked_whether_true(capture.query, subject)
     if found is None:
@@ -117,6 +117,7 @@ def _with_statistics(subject: Subject, capture: Capture, found: Rewritten, condi
         undo_note="then send the query as it was. The fresh column statistics that its ANALYZE wrote remain",
         cautions=(
             _OWN_TEXT,
+            "an index on the filter's columns does not find rows by (…) IS TRUE",
             "EXPLAIN then tells this role the share of all rows that fit this filter, also of rows hidden from it",
             "who may see what is decided by whoever answers for security: ask them first",
             "the statistics serve this value alone: another value of the filter needs its own",
@@ -125,10 +126,10 @@ def _with_statistics(subject: Subject, capture: Capture, found: Rewritten, condi
     )
 
 
-def _is_under_row_security(subject: Subject) -> bool:
-    """Whether only row security stands between this role and the statistics: it may read all the columns."""
+def _may_read_the_columns(subject: Subject) -> bool:
+    """Whether no right to read a column is what is missing, but row security or a right to the whole table."""
     relation = subject.relation
-    if relation is None or not relation.row_security_active or not relation.selectable:
+    if relation is None or not (relation.row_security_active or not relation.selectable):
         return False
     return all(c.readable for name in subject.columns if (c := relation.column(name)) is not None)
 

@@ -103,15 +103,19 @@ def _chooses_rows(tree: Message) -> bool:
 
 
 def _is_leakproof_equality(node: Any, subject: Subject) -> bool:
-    """Whether it is an equality whose function is leakproof, so that statistics speak already; by the column's type."""
-    from rowreckon.sql.tree import strings
+    """Whether it is an equality whose function is leakproof, so that statistics speak already; by the column's type.
+
+    What an expression gives has a type of its own, which the text does not tell: of that nothing is known.
+    """
+    from rowreckon.sql.tree import strings, without_casts
 
     if node.WhichOneof("node") != "a_expr" or strings(node.a_expr.name) != ("=",):
         return False
-    names = [strings(reference.fields)[-1] for reference in _references(node)]
+    sides = [without_casts(side) for side in (node.a_expr.lexpr, node.a_expr.rexpr)]
+    names = [strings(side.column_ref.fields)[-1] for side in sides if side.WhichOneof("node") == "column_ref"]
     relation = subject.relation
     types = [c.type for name in names if relation is not None and (c := relation.column(name)) is not None]
-    return not any(type_.startswith(LEAKS_BY_EQUALITY) or type_.endswith("[]") for type_ in types)
+    return bool(names) and not any(type_.startswith(LEAKS_BY_EQUALITY) or type_.endswith("[]") for type_ in types)
 
 
 def _is_true(conjunct: Any) -> Any:
