@@ -97,6 +97,18 @@ class Contest(BaseModel):
     times_ms: dict[Name, Milliseconds | None]
 
 
+class KeyValue(BaseModel):
+    """The one value of a join's key that the filter on its table left when the query ran; `alias` is the query's."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
+
+    alias: str
+    column: str
+    table: str
+    schema_name: str | None
+    value: str
+
+
 class Capture(BaseModel):
     """One plan and its facts.
 
@@ -105,6 +117,7 @@ class Capture(BaseModel):
     execution times of repeated runs, ms. `notes` say what was mended while reading, or what the form lacks.
     `prepared` is the query with parameters that `query` is an execution of, `executions` the values with which it is
     executed; a capture file holds neither.
+    `key_values` are join keys that a filter fixes, as the server told; a capture file holds none.
     `declared` is what schema files say of the plan's relations, without what the plan contradicts. `values` says for
     which values of the query's literals another plan comes, `generic_plan` when it would turn generic as a prepared
     statement; a capture file holds neither, since values stand in them.
@@ -129,6 +142,7 @@ class Capture(BaseModel):
     alternatives: tuple[Alternative, ...] = ()
     probes: tuple[Probe, ...] = ()
     contests: tuple[Contest, ...] = ()
+    key_values: tuple[KeyValue, ...] = ()
     right_counts: Annotated[RightCounts | None, AsItIs()] = None
     moved_facts: Annotated[tuple[MovedFacts, ...], AsItIs()] = ()
     values: Annotated[tuple[PlanForValue, ...], AsItIs()] = ()

@@ -77,6 +77,7 @@ def mask_capture(capture: Capture) -> Capture:
             "query": None if capture.query is None else mask_statement(capture.query),
             "prepared": None,
             "executions": (),
+            "key_values": (),
             "reason": masked_reason(capture.reason, outcome=capture.outcome, sqlstate=capture.sqlstate),
             "notes": tuple(masked_sentence(note) for note in capture.notes),
             "settings": None if settings is None else _masked_settings(settings),

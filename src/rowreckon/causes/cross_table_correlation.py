@@ -15,8 +15,10 @@ partitioned table may be unique though no constraint says so: then ANALYZE met n
 needs a foreign key, or as many different keys on both sides: else rows without a partner explain it.
 
 ## Remedy
-No statistics of PostgreSQL cross tables. What helps, the least invasive first: Write the key's value in place of the
-look-up, so that common values speak. Or take two steps with a temporary table that is analyzed (not on a standby).
+No statistics of PostgreSQL cross tables. What helps, the least invasive first: Write the key's value beside the filter
+that picks it, so that common values speak. A sweep asks the server whether the filter leaves one value, and then writes
+that text. Or take two steps with a temporary table that is analyzed (not on a standby). Both texts are written where
+their rows are proven to be the same: for a chain of inner joins, without LIMIT, WITH and parameters.
 A MATERIALIZED subquery fixes the order of joins, but gives no new estimate. A planner setting can be set for one
 transaction by SET LOCAL. Last comes a column of the other table that is stored and kept up, with its index. Longer
 lists of common values do not help: a unique column has none.
@@ -43,15 +45,21 @@ from rowreckon.causes.site import scan_clauses
 from rowreckon.causes.wording import count, rows_sentence
 from rowreckon.frozen import frozen
 from rowreckon.plan.nodes import JoinNode
+from rowreckon.remedies.beyond_statistics import beyond_statistics
 from rowreckon.remedies.subject import Subject
 
 if TYPE_CHECKING:
+    from rowreckon.capture import Capture
     from rowreckon.causes.site import Context, Key, Site
+    from rowreckon.remedies.draft import Draft
 
 TITLE = "rows of two tables that go together"
 
 _LEAST = 2.0
 """Factor between the pairs that came and those of the whole tables' share from which on it is told."""
+
+_NEARLY_ALL = 0.9
+"""Share of a filtered side's rows that find their partner from which on both sides' keys are the same ones."""
 
 _MOSTLY = 0.5
 """Part of the error, by its logarithm, that the factor has to account for."""
@@ -68,11 +76,15 @@ _HELPS = (
 
 @frozen
 class _Pairs:
-    """Pairs that came, those that the whole tables' share would give, and whether all of it was counted."""
+    """Pairs that came, those that the whole tables' share would give, and whether all of it was counted.
+
+    `kept` are the rows that filters leave of the side whose key repeats.
+    """
 
     came: float
     independent: float
     counted: bool
+    kept: float
 
 
 def check(site: Site, context: Context) -> Candidate | None:
@@ -136,7 +148,13 @@ def _of_join(site: Site, context: Context, other: Key, share: float) -> _Pairs |
     came = _counted(context, site.number)
     if came is None or sides[0] is None or sides[1] is None or site.executions != 1:
         return None
-    return _Pairs(came, sides[0] * sides[1] * share, counted=True)
+    outer = context.tree.outer(site.number)
+    repeats = sides[0 if outer is not None and _stands_below(context, outer, other) else 1]
+    return _Pairs(came, sides[0] * sides[1] * share, counted=True, kept=repeats)
+
+
+def _stands_below(context: Context, side: int, key: Key) -> bool:
+    return any(number in context.scans.get(key.alias, ()) for number in context.tree.subtree(side))
 
 
 def _of_lookup(site: Site, context: Context, other: Key, share: float) -> _Pairs | None:
@@ -149,7 +167,7 @@ def _of_lookup(site: Site, context: Context, other: Key, share: float) -> _Pairs
     own = share_of_clause(site, context, site.own[0]) if site.own else 1.0
     if own is None:
         return None
-    return _Pairs(site.actual, site.executions * rows * own * share, counted=not site.own)
+    return _Pairs(site.actual, site.executions * rows * own * share, counted=not site.own, kept=rows * own)
 
 
 def _counted(context: Context, number: int | None) -> float | None:
@@ -214,7 +232,14 @@ def _candidate(site: Site, unique: Key, other: Key, pairs: _Pairs) -> Candidate 
             columns=(other.column,),
             other_table=unique.table,
             other_columns=(unique.column,),
+            keys=((other.alias, other.column), (unique.alias, unique.column)),
+            each_apart=pairs.came >= _NEARLY_ALL * pairs.kept,
             curable=False,
         ),
         explains=factor,
     )
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """The key's value in the text where a sweep found it, else two steps; in words for a query of another shape."""
+    return beyond_statistics(subject, capture)

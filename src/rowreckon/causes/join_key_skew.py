@@ -14,8 +14,8 @@ From the catalog: the frequency of the most common key against the average.
 
 ## Remedy
 Longer lists of common values on both key columns help where neither side is filtered. Where a filter picks the keys no
-statistic of PostgreSQL crosses tables. What helps is an index that serves the true row count, or the key written as a
-constant.
+statistic of PostgreSQL crosses tables. What helps is the key written as a constant, which a sweep does where the filter
+leaves one, or two steps with an analyzed temporary table. So does an index that serves the true row count.
 
 ## When it is wrong
 A wrong number of distinct values (`ndistinct_wrong`) and old statistics look the same from the plan alone. With a
@@ -31,11 +31,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 from rowreckon.capture import Capture
-from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, WEAK, Candidate, fact
+from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, WEAK, Candidate, fact
 from rowreckon.causes.keys import distinct_values, is_unique, is_unique_by_sample, key_pairs, only_pair
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
 from rowreckon.plan.nodes import ScanNode
+from rowreckon.remedies.beyond_statistics import beyond_statistics
 from rowreckon.remedies.draft import OPEN, Draft
 from rowreckon.remedies.statistics import longer_list
 from rowreckon.remedies.subject import Subject
@@ -76,6 +77,9 @@ def check(site: Site, context: Context) -> Candidate | None:
     if site.kind == "join" and site.own:
         weight = min(weight, WEAK)  # a condition on the joined rows sees those without a partner, too
     evidence.append(fact("a filter chooses the keys on one side", filtered, "plan"))
+    if any(here and _is_one_value(context, key) for key, here in zip(keys, filters, strict=True)):
+        weight = PROVEN  # each row kept finds just the partners of that value: how common it is, is the whole error
+        evidence.append(fact("values of the key that the filter leaves", 1, "server"))
     hot = next((k for k in keys if (_skew(k) or 0) >= 3), keys[0])
     return Candidate(
         code="join_key_skew",
@@ -90,9 +94,16 @@ def check(site: Site, context: Context) -> Candidate | None:
             columns=(hot.column,),
             other_table=next((k.table for k in keys if k is not hot), None),
             other_columns=tuple(k.column for k in keys if k is not hot),
+            keys=tuple((k.alias, k.column) for k, here in zip(keys, filters, strict=True) if here),
             curable=not filtered,
         ),
     )
+
+
+def _is_one_value(context: Context, key: Key) -> bool:
+    """Whether the server said that the filter on this side leaves one value of the key."""
+    found = context.evidence.capture.key_values
+    return any((each.alias, each.column) == (key.alias, key.column) for each in found)
 
 
 def _skew(key: Key) -> float | None:
@@ -118,7 +129,9 @@ def _is_filtered(context: Context, key: Key) -> bool:
 
 
 def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
-    """Longer lists of common values on both sides of a join key."""
+    """Longer lists of common values on both sides of a join key; where a filter picks the keys, what knows them."""
+    if subject.keys:
+        return beyond_statistics(subject, capture)
     fraction = subject.fraction or 0.001
     one = tuple(replace(draft, works=OPEN) for draft in longer_list(replace(subject, fraction=fraction), capture))
     if subject.other_table is None or not subject.other_table.name or not one:

@@ -90,7 +90,7 @@ def _key(draft: Draft) -> tuple[str, ...]:
 
 
 def _worth_acting(plan: PlanAudit, finding: CauseFinding) -> bool:
-    if not finding.subject.curable or finding.harms == "nothing":
+    if not finding.subject.to_act_on or finding.harms == "nothing":
         return False
     if finding.finding.confidence < LEAST_CONFIDENCE:
         return False

@@ -7,13 +7,10 @@ it, is read by the grammar, and printed anew from its tree; any other shape give
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from rowreckon.frozen import frozen
 from rowreckon.remedies.subject import Subject
-
-if TYPE_CHECKING:
-    from google.protobuf.message import Message
 
 _TEXTS = ("text", "character varying", "varchar")
 LEAKS_BY_EQUALITY = ("numeric", "jsonb", "tsvector", "tsquery", "path", "box", "line")
@@ -61,6 +58,7 @@ def _one_conjunct(
 ) -> Rewritten | None:
     """The query with its only rewritable conjunct on the subject's columns written anew."""
     from rowreckon.sql.conjuncts import conjuncts_over, reads_table, selects
+    from rowreckon.sql.flat_select import chooses_rows
     from rowreckon.sql.grammar import NotSql, parse, printed
     from rowreckon.sql.tree import strings
 
@@ -69,7 +67,7 @@ def _one_conjunct(
         return None
     try:
         tree = parse(query)
-        if len(tree.stmts) != 1 or tree.stmts[0].stmt.WhichOneof("node") != "select_stmt" or _chooses_rows(tree):
+        if len(tree.stmts) != 1 or tree.stmts[0].stmt.WhichOneof("node") != "select_stmt" or chooses_rows(tree):
             return None
         places = [
             conjunct
@@ -87,19 +85,6 @@ def _one_conjunct(
         return Rewritten(printed(tree), condition, columns)
     except NotSql:
         return None
-
-
-def _chooses_rows(tree: Message) -> bool:
-    """Whether which rows come is left to the plan, or a WITH could stand in the table's place."""
-    from rowreckon.sql.tree import every_message, kind_of
-
-    for message in every_message(tree):
-        kind = kind_of(message)
-        if kind in ("LockingClause", "IntoClause", "RangeTableSample", "CommonTableExpr"):
-            return True
-        if kind == "SelectStmt" and (message.HasField("limit_count") or message.HasField("limit_offset")):
-            return True
-    return False
 
 
 def _is_leakproof_equality(node: Any, subject: Subject) -> bool:

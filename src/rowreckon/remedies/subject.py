@@ -39,7 +39,8 @@ class Subject:
     distinct values, `rows` a proven number of rows, per call or per key value. `pages` are those of an index to be
     built, as modelled; `prefix_of_new` names an existing index whose columns lead the new one. `alias` is the name
     under which the query reads the table, or the view of it. `combinations` is about how many combinations of the
-    columns' values there are. `ranged` says that the columns are compared with ends of ranges.
+    columns' values there are. `ranged` says that the columns are compared with ends of ranges. `keys` are alias and
+    column of both sides of a join, whose rows may be kept `each_apart` where nearly all of one side find a partner.
     """
 
     table: TableName | None = None
@@ -62,8 +63,15 @@ class Subject:
     alias: str | None = None
     combinations: float | None = None
     ranged: bool = False
+    keys: tuple[tuple[str, str], ...] = ()
+    each_apart: bool = False
     curable: bool = True
-    """False where no statistic of PostgreSQL mends it: then it is a note and no remedy."""
+    """False where no statistics of PostgreSQL mend it: then it is a note, unless another text of the query does."""
+
+    @property
+    def to_act_on(self) -> bool:
+        """Whether a change may mend it: of statistics, or of the query's text around the tables of its `keys`."""
+        return self.curable or bool(self.keys)
 
 
 def is_temporary(table: TableName) -> bool:

@@ -18,11 +18,11 @@ def conjuncts_over(select: Any, alias: str, columns: frozenset[str]) -> Iterator
     They are nodes of the tree itself, so that another can be written in their place. A column without a table's name
     is that table's, where the query reads it and joins nothing by USING: else the server would call it ambiguous.
     """
-    items = [item for item in _from_items(select) if _name_of(item) == alias]
+    items = [item for item in from_items(select) if name_of(item) == alias]
     if len(items) != 1:
         return
-    bare = not any(join.using_clause or join.is_natural for join in _joins(select))
-    for conjunct in _conjuncts(select):
+    bare = not any(join.using_clause or join.is_natural for join in joins(select))
+    for conjunct in conjuncts(select):
         named = [strings(message.fields) for message in every_message(conjunct) if kind_of(message) == "ColumnRef"]
         if named and all(_is_of(parts, alias, columns, bare=bare) for parts in named):
             yield conjunct
@@ -30,8 +30,8 @@ def conjuncts_over(select: Any, alias: str, columns: frozenset[str]) -> Iterator
 
 def reads_table(select: Any, alias: str, name: str, schema: str | None) -> bool:
     """Whether the SelectStmt's own FROM has the table of this name under the alias (a WITH of that name apart)."""
-    for item in _from_items(select):
-        if _name_of(item) == alias and item.WhichOneof("node") == "range_var":
+    for item in from_items(select):
+        if name_of(item) == alias and item.WhichOneof("node") == "range_var":
             table = item.range_var
             return table.relname == name and table.schemaname in ("", schema or "")
     return False
@@ -48,7 +48,7 @@ def _is_of(parts: tuple[str, ...], alias: str, columns: frozenset[str], *, bare:
     return len(parts) == 2 and parts[0] == alias and parts[1] in columns
 
 
-def _from_items(select: Any) -> Iterator[Any]:
+def from_items(select: Any) -> Iterator[Any]:
     """The tables, subqueries and functions of FROM, those below joins too."""
     waiting = list(select.from_clause)
     while waiting:
@@ -59,7 +59,8 @@ def _from_items(select: Any) -> Iterator[Any]:
             yield item
 
 
-def _joins(select: Any) -> Iterator[Any]:
+def joins(select: Any) -> Iterator[Any]:
+    """The JoinExprs of FROM, those below others too."""
     waiting = list(select.from_clause)
     while waiting:
         item = waiting.pop()
@@ -68,7 +69,8 @@ def _joins(select: Any) -> Iterator[Any]:
             waiting += [item.join_expr.larg, item.join_expr.rarg]
 
 
-def _name_of(item: Any) -> str | None:
+def name_of(item: Any) -> str | None:
+    """The name by which conditions mean an item of FROM; None where it has none, or names its columns anew."""
     kind = item.WhichOneof("node")
     if kind is None:
         return None
@@ -78,8 +80,9 @@ def _name_of(item: Any) -> str | None:
     return str(inner.relname) if kind == "range_var" else None
 
 
-def _conjuncts(select: Any) -> Iterator[Any]:
-    waiting = [join.quals for join in _joins(select) if join.HasField("quals")]
+def conjuncts(select: Any) -> Iterator[Any]:
+    """The conditions of ON and WHERE that all have to be true, as nodes of the tree itself."""
+    waiting = [join.quals for join in joins(select) if join.HasField("quals")]
     if select.HasField("where_clause"):
         waiting.append(select.where_clause)
     while waiting:

@@ -78,13 +78,20 @@ class ItemTransaction:
 
     def count(self, query: str, limit_ms: int) -> int:
         """The single number that a read-only query gives within `limit_ms`. Raises psycopg.Error."""
+        (row,) = self._rows(query, limit_ms)
+        return int(row[0])
+
+    def texts(self, query: str, limit_ms: int) -> list[str | None]:
+        """The one column of text that a read-only query gives within `limit_ms`. Raises psycopg.Error."""
+        return [None if row[0] is None else str(row[0]) for row in self._rows(query, limit_ms)]
+
+    def _rows(self, query: str, limit_ms: int) -> list[Any]:
         self.set_local("statement_timeout", f"{int(limit_ms)}ms")
         self.containment.before()
         with limited(self.connection, limit_ms):
-            row = self.connection.execute(query.encode(), binary=True).fetchone()
+            rows = self.connection.execute(query.encode(), binary=True).fetchall()
         self.containment.after()
-        assert row is not None
-        return int(row[0])
+        return rows
 
 
 @contextlib.contextmanager

@@ -18,6 +18,7 @@ from rowreckon.server.executing.execute import Executor, QueryRun
 from rowreckon.server.executing.probe import ProbeRules, probe
 from rowreckon.server.lists.querylist import QueryItem
 from rowreckon.server.sweeping.captured import capture_of_run
+from rowreckon.server.sweeping.key_values import key_values
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -108,7 +109,8 @@ def _asked(executor: Executor, item: QueryItem, capture: Capture, run: QueryRun,
     if not joins:
         return capture
     found, ending = planner_alternatives(executor, item, {j.method for j in joins})
-    capture = capture.model_copy(update={"alternatives": found})
+    values = () if ending.lost else key_values(executor, item, reckoned.tree, joins)
+    capture = capture.model_copy(update={"alternatives": found, "key_values": values})
     if ending.reason is not None:
         note = f"the planner could not be asked about other join methods: {ending.reason}"
         return capture.model_copy(update={"notes": (*capture.notes, note)})
