@@ -14,8 +14,8 @@ From the catalog: the frequency of the most common key against the average.
 
 ## Remedy
 Longer lists of common values on both key columns help where neither side is filtered. Where a filter picks the keys no
-statistic of PostgreSQL crosses tables. What helps is the key written as a constant, which a sweep does where the filter
-leaves one, or two steps with an analyzed temporary table. So does an index that serves the true row count.
+statistic of PostgreSQL crosses tables. What helps is the key written as a constant: a sweep writes it where the filter
+leaves one. So do two steps with an analyzed temporary table, or an index that serves the true row count.
 
 ## When it is wrong
 A wrong number of distinct values (`ndistinct_wrong`) and old statistics look the same from the plan alone. With a

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from rowreckon.plural import counted
+from rowreckon.remedies.change import change_or_none
 from rowreckon.server.lists.querylist import QueryItem
 from rowreckon.server.lists.statements import classify
 from rowreckon.trial.measured import Attempt
@@ -50,6 +51,11 @@ def rewriting_obstacle(attempt: Attempt, items: Sequence[QueryItem], from_files:
             return "the query that it writes another way came with a file, so it is not sent to the server"
         if items[number].kind != "query" or classify(text).kind != "query":
             return "it writes another statement than a query, which a trial does not send"
+    if attempt.rewritten and any(change_or_none(statement) is None for statement in attempt.statements):
+        return (
+            "a trial fills no temporary table. Run its statements on a development copy by hand, "
+            "the last with EXPLAIN (ANALYZE, BUFFERS), and compare the times of all of them"
+        )
     return None
 
 
