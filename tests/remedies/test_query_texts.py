@@ -10,7 +10,7 @@ import pytest
 
 from rowreckon.capture import Capture, KeyValue
 from rowreckon.causes.registry import BY_CODE
-from rowreckon.remedies.key_value import look_up, with_value
+from rowreckon.remedies.key_value import key_value, look_up, with_value
 from rowreckon.remedies.subject import Subject, TableName
 from rowreckon.remedies.two_steps import two_steps
 from tests.causes.live import Connection, first, judged
@@ -134,6 +134,28 @@ def test_the_keys_value_stands_beside_its_filter(valley: Connection) -> None:
     assert draft.sql[1].endswith("WHERE h.name = 'hut 11' AND h.hut = 11")
     assert rows(valley, draft.sql[1]) == rows(valley, query)
     assert judged(valley, draft.sql[1]).findings == ()
+
+
+def test_a_key_that_repeats_needs_statistics_beside_its_value(valley: Connection) -> None:
+    """The filter implies the key, and the server takes the two for independent unless statistics hold both."""
+    query = (
+        "select m.dish from stays s join meals m on m.stay = s.stay join stays t on t.hut = s.hut"
+        " where s.stay < 20000 and s.name = 'guest 1' and t.stay = 7 and s.month = 1"
+    )
+    known = capture(valley, query).model_copy(
+        update={"key_values": (KeyValue(alias="s", column="hut", table="stays", schema_name=None, value="11"),)}
+    )
+    (draft,) = key_value(Subject(keys=(("s", "hut"),)), known)
+
+    assert [statement.split(" ")[:2] for statement in draft.sql_trial] == [
+        ["CREATE", "STATISTICS"],
+        ["ANALYZE", "public.stays"],
+        ["SELECT", "m.dish"],
+    ]
+    assert draft.undo == (draft.sql[0].split(" (")[0].replace("CREATE", "DROP"),)
+    with valley.transaction(force_rollback=True):
+        for statement in draft.sql_trial[:-1]:
+            valley.execute(statement.encode())
 
 
 @pytest.mark.parametrize(

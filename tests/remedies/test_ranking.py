@@ -57,15 +57,25 @@ def _on_table(audit: PlanAudit, name: str) -> PlanAudit:
     return replace(audit, findings=tuple(findings))
 
 
-def test_no_remedy_where_nothing_is_harmed(huts: Connection) -> None:
-    """A held join keeps the cheapest method: the finding is told, and nobody is asked to act."""
+def test_where_nothing_is_harmed_statistics_are_offered_for_the_estimate_alone(huts: Connection) -> None:
+    """A held join keeps the cheapest method: nothing is to come back, and the proven cure is mild."""
     audit = judged(huts, CROSSED)
-    assert propose([verdict(audit, "crossed")])
-    assert propose([verdict(audit, "held")]) == ()
+    (alone,) = propose([verdict(audit, "held")])
+
+    assert propose([verdict(audit, "crossed")])[0].expected_gain_ms is not None
+    assert (alone.kind, alone.expected_gain_ms, alone.cost_ratio) == ("more_statistics", None, None)
+    assert "no join method of this query suffers from the error" in alone.reason
     assert (
         "nothing to win"
         in judged(huts, "select * from stays where city = 'c7' and region = 'r2'").findings[0].finding.summary
     )
+
+
+def test_a_doubtful_cure_of_no_harm_is_left_out(huts: Connection) -> None:
+    held = verdict(judged(huts, CROSSED), "held")
+    doubtful = tuple(replace(f, finding=f.finding.model_copy(update={"confidence": 0.8})) for f in held.findings)
+
+    assert propose([replace(held, findings=doubtful)]) == ()
 
 
 def test_an_open_verdict_counts_less(huts: Connection) -> None:

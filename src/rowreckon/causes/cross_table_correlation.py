@@ -149,7 +149,7 @@ def _of_join(site: Site, context: Context, other: Key, share: float) -> _Pairs |
     if came is None or sides[0] is None or sides[1] is None or site.executions != 1:
         return None
     outer = context.tree.outer(site.number)
-    repeats = sides[0 if outer is not None and _stands_below(context, outer, other) else 1]
+    repeats = sides[0] if outer is not None and _stands_below(context, outer, other) else sides[1]
     return _Pairs(came, sides[0] * sides[1] * share, counted=True, kept=repeats)
 
 

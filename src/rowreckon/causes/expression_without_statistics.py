@@ -1,19 +1,20 @@
 """# expression_without_statistics
 
 ## What it finds
-A restriction or grouping on something computed from columns: lower(name), date_trunc(…, ts), payload ->> 'kind',
-n % 10.
+A restriction, grouping or join by something computed from columns: lower(name), date_trunc(…, ts),
+payload ->> 'kind', n % 10.
 
 ## Why it hurts
 Column statistics say nothing of what a function makes of the column. The planner takes 0.5% for an equality, a third
-for an inequality, 200 groups for a grouping. Of a truth value such as (doc ->> 'open')::boolean it takes half.
+for an inequality, 200 distinct values for a grouping or a join. Of a truth value such as (doc ->> 'open')::boolean it takes half.
 
 ## Evidence it needs
 The expression in the plan's condition, with an estimate that is the default share. From the catalog: neither a
 statistics object nor an expression index keeps statistics of it.
 
 ## Remedy
-CREATE STATISTICS on the expression (from release 14), or an index on it, and ANALYZE in both cases.
+CREATE STATISTICS on the expression (from release 14), or an index on it, and ANALYZE in both cases. Where a join asks
+for few of many rows, the index also finds them.
 
 ## When it is wrong
 A cast from varchar to text costs nothing and computes nothing: the planner looks through it. Where an expression index
@@ -28,15 +29,15 @@ function_selectivity in plancat.c.
 from __future__ import annotations
 
 from dataclasses import replace
-from math import prod
+from math import inf, prod
 from typing import TYPE_CHECKING
 
 from rowreckon.capture import Capture
 from rowreckon.causes.clause_kinds import expression_side
-from rowreckon.causes.defaults import betrays, default_selectivity
+from rowreckon.causes.defaults import DISTINCT, betrays, default_selectivity
 from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, Candidate, fact
 from rowreckon.causes.groups import near_default, number_is_off
-from rowreckon.causes.keys import is_expression
+from rowreckon.causes.keys import is_expression, joins_by_default
 from rowreckon.causes.restrictions import restrictions, share_of_clause
 from rowreckon.causes.tested import asks_a_function
 from rowreckon.causes.wording import listed, rows_sentence
@@ -52,9 +53,13 @@ from rowreckon.sql.spelling import without_alias
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
-    from rowreckon.causes.site import Context, Site
+    from rowreckon.causes.site import Context, Key, Site
 
 TITLE = "an expression without statistics"
+
+_MANY, _FEW = 10_000, 0.01
+"""Rows of a table, and share of them that a join asks for, from and up to which an index spares reading most of it;
+common practice, no source."""
 
 _EXPRESSIONS_FROM = 14
 """Release from which on CREATE STATISTICS takes expressions."""
@@ -66,7 +71,7 @@ def check(site: Site, context: Context) -> Candidate | None:
         return _restricted(site, context)
     if site.kind == "groups":
         return _grouped(site, context)
-    return None
+    return _joined(site, context) if site.kind == "join" else None
 
 
 def _restricted(site: Site, context: Context) -> Candidate | None:
@@ -170,6 +175,56 @@ def _grouped(site: Site, context: Context) -> Candidate | None:
     )
 
 
+def _joined(site: Site, context: Context) -> Candidate | None:
+    """A join on one equality of which a side is computed, where the default number of distinct keys was taken."""
+    if not joins_by_default(site, context) or not site.joined[0].is_equality:
+        return None
+    clause = site.joined[0]
+    sides = (
+        (clause.left_text, clause.left_column, clause.left_columns),
+        (clause.right_text, clause.right_column, clause.right_columns),
+    )
+    found: list[tuple[float, str, Key]] = []
+    for text, column, columns in sides:
+        keys = [context.key(reference) for reference in columns]
+        owner = keys[0] if column is None and keys else None
+        if owner is None or not owner.table.name or {k.alias for k in keys if k is not None} != {owner.alias}:
+            continue
+        expression = _bare(without_alias(text, owner.alias))
+        if owner.relation is None or _plain(expression) not in _known_expressions(owner.relation):
+            found.append(((owner.relation.reltuples if owner.relation else None) or 0.0, expression, owner))
+    if not found:
+        return None
+    rows, expression, owner = max(found, key=lambda each: each[0])
+    return Candidate(
+        code="expression_without_statistics",
+        weight=PROVEN if owner.relation is not None else LIKELY,
+        basis="catalog" if owner.relation is not None else "plan",
+        summary=f"There are no statistics for {expression} on {owner.table}, by which rows are joined: the planner "
+        f"takes 200 distinct values. {rows_sentence(site)}",
+        evidence=(
+            fact("expression joined by", expression, "plan"),
+            fact("distinct values that the planner took", DISTINCT, "plan"),
+        ),
+        subject=Subject(
+            table=owner.table,
+            relation=owner.relation,
+            expressions=(expression,),
+            looked_up=rows >= _MANY and _drivers(site, context, owner) <= _FEW * rows,
+        ),
+    )
+
+
+def _drivers(site: Site, context: Context, owner: Key) -> float:
+    """Rows of the side that does not hold the key's table; as many as any where they were not counted."""
+    inputs = context.tree.inputs(site.number)
+    for side in inputs:
+        if not any(number in context.scans.get(owner.alias, ()) for number in context.tree.subtree(side)):
+            count = context.evidence.reckoned.counts[side]
+            return count.actual if count.state == "exact" and count.actual is not None else inf
+    return inf
+
+
 def _bare(text: str) -> str:
     from rowreckon.plan.condition_text import strip_parentheses
 
@@ -212,7 +267,7 @@ def _draft(subject: Subject, capture: Capture, readable: tuple[str, ...]) -> Dra
     """The draft for the finding's expressions, as they were read."""
     tables = targets(subject)
     release = major(capture)
-    if release is not None and release < _EXPRESSIONS_FROM:
+    if subject.looked_up or (release is not None and release < _EXPRESSIONS_FROM):
         return _index(subject, tables, readable)
     together = subject.columns if len(subject.expressions) + len(subject.columns) <= MOST_COLUMNS else ()
     members = (*(f"({e})" for e in readable), *(quote_name(c) for c in together))
@@ -250,8 +305,12 @@ def _index(subject: Subject, tables: tuple[TableName, ...], readable: tuple[str,
             *analyze_statements((table,)),
         ),
         undo=(f"DROP INDEX CONCURRENTLY {qualified}",),
-        reason=f"An index on {', '.join(subject.expressions)} lets ANALYZE collect statistics of it. Release 13 has no "
-        "other way.",
+        reason=f"An index on {', '.join(subject.expressions)} lets ANALYZE collect statistics of it. "
+        + (
+            "It also finds the few rows that the join asks for."
+            if subject.looked_up
+            else "Release 13 has no other way."
+        ),
         works=SAMPLED,
         transactional=False,
         lock=SHARE_UPDATE_EXCLUSIVE,

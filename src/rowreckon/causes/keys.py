@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from rowreckon.causes.defaults import DISTINCT
 from rowreckon.causes.scans import is_base_scan
 from rowreckon.causes.site import Context, Key, Site, scan_clauses
 from rowreckon.frozen import frozen
@@ -139,3 +140,14 @@ def is_expression(text: str) -> bool:
     clause = condition.clauses[0]
     computes = bool(clause.operator or clause.functions) or any(m in clause.text for m in "+-*/%|(:[")
     return bool(clause.columns) and computes
+
+
+def joins_by_default(site: Site, context: Context) -> bool:
+    """Whether an inner join on one equality was expected to keep one pair in 200, as without statistics."""
+    outer, inner = context.tree.outer(site.number), context.tree.inner(site.number)
+    if site.kind != "join" or outer is None or inner is None or len(site.joined) != 1:
+        return False
+    counts = context.evidence.reckoned.counts
+    sides = [counts[n].estimate or 0.0 for n in (outer, inner)]
+    expected = sides[0] * sides[1] / DISTINCT
+    return expected > 100 and abs(site.estimate - expected) <= 0.01 * expected

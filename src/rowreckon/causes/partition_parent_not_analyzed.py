@@ -29,7 +29,7 @@ from rowreckon.capture import Capture
 from rowreckon.causes.defaults import DISTINCT
 from rowreckon.causes.finding import LIKELY, PROVEN, Candidate, fact
 from rowreckon.causes.groups import near_default
-from rowreckon.causes.keys import group_keys, join_keys
+from rowreckon.causes.keys import group_keys, join_keys, joins_by_default
 from rowreckon.causes.scans import name_of
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
@@ -81,7 +81,7 @@ def _named_in_query(key: Key, site: Site, context: Context) -> Relation | None:
     share, where the partition has statistics, shows that the partitioned table was named.
     """
     relation = key.relation
-    if relation is None or not relation.is_partition or not _joins_by_default(site, context):
+    if relation is None or not relation.is_partition or not joins_by_default(site, context):
         return relation
     column = relation.column(key.column)
     known = column is not None and column.statistics_of(inherited=False) is not None
@@ -96,7 +96,7 @@ def _from_alias(site: Site, context: Context) -> Candidate | None:
             return None
     else:
         keys = [k for k in join_keys(site, context) if not k.table.name]
-        if not keys or not _joins_by_default(site, context):
+        if not keys or not joins_by_default(site, context):
             return None
     key = keys[0]
     partitions = tuple(
@@ -119,17 +119,6 @@ def _from_alias(site: Site, context: Context) -> Candidate | None:
         ),
         subject=Subject(columns=(key.column,), partitions=partitions),
     )
-
-
-def _joins_by_default(site: Site, context: Context) -> bool:
-    """Whether an inner join on one equality was expected to keep one pair in 200, as without statistics."""
-    outer, inner = context.tree.outer(site.number), context.tree.inner(site.number)
-    if site.kind != "join" or outer is None or inner is None or len(site.joined) != 1:
-        return False
-    counts = context.evidence.reckoned.counts
-    sides = [counts[n].estimate or 0.0 for n in (outer, inner)]
-    expected = sides[0] * sides[1] / DISTINCT
-    return expected > 100 and abs(site.estimate - expected) <= 0.01 * expected
 
 
 def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:

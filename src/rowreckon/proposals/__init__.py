@@ -11,7 +11,8 @@ def propose(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
     """The remedies over all plans together, best first.
 
     Ranked by the expected share of the measured time that comes back times the confidence; between equals the less
-    invasive first. None where nothing is wrong or where the error harms no join.
+    invasive first. None where nothing is wrong. Where an error harms no join, what mends a proven cause by statistics
+    comes last, for the estimate alone.
     """
     if not any(plan.findings for plan in plans):
         return ()

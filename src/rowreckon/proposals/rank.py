@@ -32,6 +32,11 @@ _NO_CURES = frozenset({"luring_index", "missing_join_index"})
 
 _LEAST_SHARE = 0.02
 
+_STATISTICS = frozenset({"refresh_statistics", "more_statistics", "distinct_count", "expression_index"})
+_PROVEN, _LARGE = 0.9, 10.0
+"""Confidence and factor from which on statistics are offered for an estimate alone."""
+_ESTIMATE_ALONE = " It mends the estimate: no join method of this query suffers from the error."
+
 _ALONE = 0.5
 """How much a cure counts that mends its estimate and leaves the join misestimated by another error."""
 
@@ -62,6 +67,8 @@ class _Merged:
     gains: dict[int, Gain] = field(default_factory=dict)
     joins: set[tuple[int, int]] = field(default_factory=set)
     needs_company: bool = False
+    estimate_alone: bool = True
+    """No join that it reaches would be run another way: what it mends is the estimate."""
 
 
 def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
@@ -69,17 +76,21 @@ def propose_all(plans: Sequence[PlanAudit]) -> tuple[Remedy, ...]:
     merged: dict[tuple[str, ...], _Merged] = {}
     for plan in plans:
         for number, finding in enumerate(plan.findings):
-            if not _worth_acting(plan, finding):
+            acting = _worth_acting(plan, finding)
+            if not acting and not _mends_an_estimate(finding):
                 continue
             gain = gain_of(plan, finding)
             for draft in BY_CODE[finding.code].remedy(finding.subject, plan.capture):
-                _add(merged.setdefault(_key(draft), _Merged(draft)), plan, number, finding, draft, gain)
+                if acting or _is_mild(draft):
+                    change = merged.setdefault(_key(draft), _Merged(draft))
+                    change.estimate_alone = change.estimate_alone and not acting
+                    _add(change, plan, number, finding, draft, gain)
         _add_combinations(merged, plan)
     _let_wider_serve(merged)
     whole = fsum(p.execution_ms or 0.0 for p in plans)
     scored = [(m, _score(m, whole)) for m in merged.values()]
-    scored = [(m, s) for m, s in scored if s > 0 and m.weight >= _LEAST_REMEDY]
-    cured = {j for m, _ in scored if m.draft.kind != "drop_index" for j in m.joins}
+    scored = [(m, s) for m, s in scored if (s > 0 or m.estimate_alone) and m.weight >= _LEAST_REMEDY]
+    cured = {j for m, _ in scored if m.draft.kind != "drop_index" and not m.estimate_alone for j in m.joins}
     scored.sort(key=lambda pair: _order(pair[0], pair[1], cured))
     return tuple(_document(m, rank, plans) for rank, (m, _) in enumerate(scored, start=1))
 
@@ -104,6 +115,18 @@ def _worth_acting(plan: PlanAudit, finding: CauseFinding) -> bool:
     return gain.high >= _LEAST_MS and gain.high >= _LEAST_SHARE * whole
 
 
+def _mends_an_estimate(finding: CauseFinding) -> bool:
+    """Whether statistics mend a large error of a proven cause, though no join suffers from it: the next query's may."""
+    sure = finding.finding.confidence >= _PROVEN and finding.factor >= _LARGE
+    return sure and finding.harms == "nothing" and finding.subject.to_act_on
+
+
+def _is_mild(draft: Draft) -> bool:
+    """Whether a change is worth its while for an estimate alone: statistics, or a text that needs no more."""
+    text = draft.kind == "query_rewrite" and (len(draft.sql_trial) == 1 or bool(draft.tables))
+    return bool(draft.sql) and (text or draft.kind in _STATISTICS)
+
+
 def _add(merged: _Merged, plan: PlanAudit, number: int, finding: CauseFinding, draft: Draft, gain: Gain) -> None:
     sure = finding.finding.confidence * draft.works
     merged.confidence = max(merged.confidence, sure)
@@ -124,6 +147,7 @@ def _add_combinations(merged: dict[tuple[str, ...], _Merged], plan: PlanAudit) -
         if len(parts) < len(combination.parts):
             continue  # a part is not worth proposing at all
         whole = merged.setdefault(combination.draft.sql, _Merged(combination.draft))
+        whole.estimate_alone = False
         whole.confidence = max(whole.confidence, combination.confidence)
         whole.weight = max(whole.weight, combination.confidence)
         whole.findings.update(dict.fromkeys((plan.index, n) for n in combination.findings))
@@ -159,6 +183,7 @@ def _size(index: Draft) -> tuple[int, int]:
 
 
 def _take_over(wide: _Merged, narrow: _Merged) -> None:
+    wide.estimate_alone = wide.estimate_alone and narrow.estimate_alone
     wide.confidence = max(wide.confidence, narrow.confidence)
     wide.weight = max(wide.weight, narrow.weight)
     wide.codes += narrow.codes
@@ -183,14 +208,14 @@ def _order(
 ) -> tuple[int, float, int, float, tuple[str, ...]]:
     kind = merged.draft.kind
     # An index that statistics or another index would make harmless is dropped last, whatever the gain.
-    last = 1 if kind == "drop_index" and merged.joins & cured else 0
+    last = 1 if kind == "drop_index" and merged.joins & cured else 2 if merged.estimate_alone else 0
     return (last, -round(score, 2), INVASIVENESS[kind], -score, merged.draft.sql)
 
 
 def _document(merged: _Merged, rank: int, plans: Sequence[PlanAudit]) -> Remedy:
     draft = merged.draft
-    highs = [g.high for g in merged.gains.values() if g.high is not None]
-    ratios = [g.cost_ratio for g in merged.gains.values() if g.cost_ratio is not None]
+    highs = [g.high for g in merged.gains.values() if g.high is not None and not merged.estimate_alone]
+    ratios = [g.cost_ratio for g in merged.gains.values() if g.cost_ratio is not None and not merged.estimate_alone]
     treated = frozenset(plan for plan, _ in merged.findings)
     return Remedy(
         rank=rank,
@@ -209,7 +234,7 @@ def _document(merged: _Merged, rank: int, plans: Sequence[PlanAudit]) -> Remedy:
         expected_gain_ms=GainMs(low=0.0, high=round(fsum(highs), 3)) if highs else None,
         cost_ratio=max(ratios, default=None),
         confidence=round(merged.confidence, 2),
-        reason=draft.reason,
+        reason=draft.reason + (_ESTIMATE_ALONE if merged.estimate_alone else ""),
         side_effects=side_effects(draft, plans, treated),
         cautions=(*draft.cautions, _touches(draft), _EXECUTES, _PROCEDURE),
     )

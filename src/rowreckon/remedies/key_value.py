@@ -7,13 +7,16 @@ beside the filter. What the value is, the tables alone tell: a sweep asks for it
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from rowreckon.remedies.draft import SAMPLED, Draft
+from rowreckon.remedies.statistics import together
+from rowreckon.remedies.subject import Subject, TableName
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
-    from rowreckon.remedies.subject import Subject
+    from rowreckon.catalog.facts import Relation
 
 _WHOLE_NUMBERS = ("smallint", "integer", "bigint")
 _TYPES = (*_WHOLE_NUMBERS, "text", "character varying", "uuid", "date")
@@ -101,24 +104,60 @@ def key_value(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
         number = column.type in _WHOLE_NUMBERS
         asked = look_up(capture.query, found.alias, found.column, columns)
         query = with_value(capture.query, found.alias, found.column, columns, found.value, number=number)
-        if asked is None or query is None:
-            continue
-        return (
-            Draft(
-                kind="query_rewrite",
-                title="Write the key's value beside the filter that picks it",
-                sql=(asked, query),
-                sql_trial=(query,),
-                reason=f"All rows of {relation.qualified_name} that its filter keeps have one {found.column}. With "
-                "that value in the text the planner sees how common it is at the other side of the join.",
-                works=SAMPLED,
-                undo=(),
-                undo_note="send the query as it was",
-                cautions=(
-                    "the program has to ask for the value first, by the first statement, and write it into the second",
-                    "both belong into one REPEATABLE READ transaction: with an old value the query loses rows",
-                    "it changes the text of this query alone",
-                ),
-            ),
-        )
+        if asked is not None and query is not None:
+            filtered = tuple(c.name for c in relation.columns if c.name in _named(asked) - {found.column})
+            return (_draft(relation, found.column, filtered, capture, asked, query),)
     return ()
+
+
+def _draft(relation: Relation, key: str, filtered: tuple[str, ...], capture: Capture, asked: str, query: str) -> Draft:
+    """Beside a key that repeats, statistics of both columns together: each of them alone would be counted twice."""
+    draft = Draft(
+        kind="query_rewrite",
+        title="Write the key's value beside the filter that picks it",
+        sql=(asked, query),
+        sql_trial=(query,),
+        reason=f"All rows of {relation.qualified_name} that its filter keeps have one {key}. With that value in the "
+        "text the planner sees how common it is at the other side of the join.",
+        works=SAMPLED,
+        undo=(),
+        undo_note="send the query as it was",
+        cautions=(
+            "the program has to ask for the value first, by the first statement, and write it into the second",
+            "both belong into one REPEATABLE READ transaction: with an old value the query loses rows",
+            "it changes the text of this query alone",
+        ),
+    )
+    table = TableName(relation.name, relation.schema_)
+    repeats = Subject(table=table, relation=relation, columns=(*filtered, key))
+    statistics = () if _is_unique(relation, key) else together(repeats, capture, ("dependencies", "mcv"))
+    if not statistics:
+        return draft
+    return replace(
+        draft,
+        sql=(*statistics[0].sql, asked, query),
+        sql_trial=(*statistics[0].sql, query),
+        reason=f"{draft.reason} Statistics of filter and key together keep it from counting both.",
+        undo=statistics[0].undo,
+        undo_note="then send the query as it was",
+        lock=statistics[0].lock,
+        tables=statistics[0].tables,
+        columns=statistics[0].columns,
+        cautions=(*draft.cautions, *statistics[0].cautions),
+    )
+
+
+def _is_unique(relation: Relation, key: str) -> bool:
+    column = relation.column(key)
+    number = column.attnum if column is not None else None
+    keys = [k.columns for k in relation.unique_keys]
+    return (number,) in keys or any(i.unique and [k.attnum for k in i.keys] == [number] for i in relation.indexes)
+
+
+def _named(query: str) -> frozenset[str]:
+    """The names of all columns that a query reads."""
+    from rowreckon.sql.grammar import parse
+    from rowreckon.sql.tree import every_message, kind_of, strings
+
+    messages = every_message(parse(query))
+    return frozenset(strings(m.fields)[-1] for m in messages if kind_of(m) == "ColumnRef" and strings(m.fields))

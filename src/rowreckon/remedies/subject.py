@@ -39,8 +39,10 @@ class Subject:
     distinct values, `rows` a proven number of rows, per call or per key value. `pages` are those of an index to be
     built, as modelled; `prefix_of_new` names an existing index whose columns lead the new one. `alias` is the name
     under which the query reads the table, or the view of it. `combinations` is about how many combinations of the
-    columns' values there are. `ranged` says that the columns are compared with ends of ranges. `keys` are alias and
-    column of both sides of a join, whose rows may be kept `each_apart` where nearly all of one side find a partner.
+    columns' values there are. `ranged` says that the columns are compared with ends of ranges: `fraction` is then the
+    share that a part of the histogram may hold. `keys` are alias and column of both sides of a join, whose rows may be
+    kept `each_apart` where nearly all of one side find a partner.
+    `looked_up` says that few of many rows are asked for by the `expressions`.
     """
 
     table: TableName | None = None
@@ -65,6 +67,7 @@ class Subject:
     ranged: bool = False
     keys: tuple[tuple[str, str], ...] = ()
     each_apart: bool = False
+    looked_up: bool = False
     curable: bool = True
     """False where no statistics of PostgreSQL mend it: then it is a note, unless another text of the query does."""
 
