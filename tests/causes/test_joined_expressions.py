@@ -1,4 +1,4 @@
-"""A join by what is computed: without statistics the planner takes 200 distinct values (selfuncs.c), as a server says."""
+"""A join by what is computed: without statistics the planner takes 200 distinct values, as a server says."""
 
 from __future__ import annotations
 

@@ -6,7 +6,8 @@ payload ->> 'kind', n % 10.
 
 ## Why it hurts
 Column statistics say nothing of what a function makes of the column. The planner takes 0.5% for an equality, a third
-for an inequality, 200 distinct values for a grouping or a join. Of a truth value such as (doc ->> 'open')::boolean it takes half.
+for an inequality, 200 distinct values for a grouping or a join. Of a truth value such as (doc ->> 'open')::boolean it
+takes half.
 
 ## Evidence it needs
 The expression in the plan's condition, with an estimate that is the default share. From the catalog: neither a
