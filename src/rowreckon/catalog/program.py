@@ -226,9 +226,9 @@ begin
           'select unnest(array[h[1], h[array_upper(h, 1)]] || case when h is not null or '
           '(select sum(f) from unnest(s.most_common_freqs) f) + s.null_frac > 0.99999 then m end) as v '
           'from (select s.histogram_bounds::text::%1$s[] as h, s.most_common_vals::text::%1$s[] as m) x) y '
-          'where s.schemaname = %3$L and s.tablename = %4$L and s.attname = %5$L and not s.inherited '
+          'where s.schemaname = %3$L and s.tablename = %4$L and s.attname = %5$L and s.inherited = %6$L '
           'and v is not null',
-          side.type, side.collation, side.schema, side.name, side.column) into low, high;
+          side.type, side.collation, side.schema, side.name, side.column, side.inherited) into low, high;
         if low is not null and high is not null then
           ends := (ends::jsonb || jsonb_build_array(jsonb_build_object('relation', side.relation, 'attnum', side.attnum,
             'type', side.type, 'low', low, 'high', high)))::json;

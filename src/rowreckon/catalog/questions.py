@@ -75,11 +75,12 @@ _AS_WRITTEN = '{"join_collapse_limit": "1", "from_collapse_limit": "1"}'
 
 # Scans of the request with their relations. A scan by a partial index leaves out of its printed conditions what the
 # index's predicate implies, so the predicate is added; but not that a column is no null which a printed comparison
-# keeps from being one. ONLY, because a member of an Append is scanned alone.
+# keeps from being one. ONLY, because a member of an Append is scanned alone. Partitioned tables come along, with no
+# number, as sides of clauses: `part` is then what its restrictions leave, so that the planner leaves out partitions.
 SCANS = """
 select coalesce(json_agg(s), '[]') from (
   select w.n, (r->>'plan') || ' ' || (r->>'alias') as key, c.oid,
-    format('only %I.%I as %I', s.nspname, c.relname, r->>'alias') as item,
+    format('only %I.%I as %I', s.nspname, c.relname, r->>'alias') as item, null as part,
     (select string_agg('(' || e || ')', ' and ') from (
        select $4[i::int] as e from json_array_elements_text(r->'condition_texts') i
        union all
@@ -96,12 +97,33 @@ select coalesce(json_agg(s), '[]') from (
     join json_array_elements($2) known(k) on k->>'name' = r->>'name'
       and (k->>'schema') is not distinct from (r->>'schema_name')
     join pg_class c on c.oid = (k->>'oid')::int8::oid and c.relkind in ('r', 'm', 't')
-    join pg_namespace s on s.oid = c.relnamespace) s
+    join pg_namespace s on s.oid = c.relnamespace
+  union all
+  select null, t.key, t.oid, t.item, case when t.quals is not null then
+      format('(select * from %s where %s) as %I', t.item, t.quals, t.alias) end,
+    t.quals, null, null, false
+  from (
+    select (r->>'plan') || ' ' || (r->>'alias') as key, r->>'alias' as alias, c.oid,
+      format('%I.%I as %I', s.nspname, c.relname, r->>'alias') as item,
+      (select string_agg('(' || $4[i::int] || ')', ' and ')
+       from json_array_elements_text(r->'condition_texts') i) as quals
+    from json_array_elements($1->'tables') w(r)
+      join json_array_elements($2) known(k) on k->>'name' = r->>'member'
+        and (k->>'schema') is not distinct from (r->>'member_schema')
+      cross join lateral (
+        with recursive above(oid) as (
+          select inhparent from pg_inherits where inhrelid = (k->>'oid')::int8::oid
+          union select i.inhparent from pg_inherits i join above on i.inhrelid = above.oid)
+        select (array_agg(p.oid order by p.relname = r->>'alias' desc))[1] as oid,
+          count(*) = 1 or bool_or(p.relname = r->>'alias') as told
+        from above join pg_class p on p.oid = above.oid and p.relkind = 'p') root
+      join pg_class c on c.oid = root.oid and root.told
+      join pg_namespace s on s.oid = c.relnamespace) t) s
 """
 _SCANS = """
 scans as (
   select * from json_to_recordset($5)
-    s(n int8, key text, oid oid, item text, quals text, columns text, conditions json, indexed bool))
+    s(n int8, key text, oid oid, item text, part text, quals text, columns text, conditions json, indexed bool))
 """
 
 RELATION_QUESTIONS = f"""
@@ -110,7 +132,7 @@ bare as (
   select s.*, format('select %s from %s', s.columns, s.item) as whole,
     coalesce(' where ' || s.quals, '') as filtered,
     format('select from %s left join {_SERIES} on ', s.item)
-      as series from scans s)
+      as series from scans s where s.n is not null)
 select 'relation' as kind, n::int8 as n, q.what, q.sql, q.settings::json as settings
 from bare cross join lateral (values
   ('cheapest', whole || filtered, '{{}}', true),
@@ -134,7 +156,8 @@ with {_SCANS}
 select coalesce(json_agg(k), '[]') from (
   select w.n, c->>'operator' as operator, $4[(c->>'left_text')::int] as l, $4[(c->>'right_text')::int] as r,
     coalesce('operator(' || replace(quote_ident(c->>'operator_schema'), '%', '%%') || '.%s)', '%s') as way,
-    c->>'left_cast' as left_cast, c->>'right_cast' as right_cast, a.item as left_item, b.item as right_item,
+    c->>'left_cast' as left_cast, c->>'right_cast' as right_cast,
+    coalesce(a.part, a.item) as left_item, coalesce(b.part, b.item) as right_item,
     a.oid as left_oid, b.oid as right_oid, la.attnum as left_attnum, ra.attnum as right_attnum
   from json_array_elements($1->'clauses') with ordinality w(c, n)
     join scans a on a.key = (c->>'plan') || ' ' || (c->>'left_alias')
@@ -245,7 +268,8 @@ sides as (
 select a.attrelid::int8 as relation, a.attnum, format('%I.%I', s.nspname, c.relname) as item, s.nspname as schema,
   c.relname as name, a.attname as column, format_type(a.atttypid, a.atttypmod) as type,
   coalesce(' collate ' || nullif(a.attcollation, 0)::regcollation::text, '') as collation,
-  has_column_privilege(c.oid, a.attnum, 'SELECT') and not row_security_active(c.oid) as open
+  has_column_privilege(c.oid, a.attnum, 'SELECT') and not row_security_active(c.oid) as open,
+  c.relkind = 'p' as inherited
 from sides join pg_attribute a on a.attrelid = sides.oid and a.attnum = sides.attnum
   join pg_class c on c.oid = a.attrelid join pg_namespace s on s.oid = c.relnamespace
 """

@@ -64,6 +64,20 @@ class WantedRelation(Fact):
     compared: tuple[str, ...] = ()
 
 
+class WantedTable(Fact):
+    """A partitioned table of which a plan scans partitions: its alias, one of the partitions, its own restrictions.
+
+    The plan does not name the table; the server finds it above the partition. `condition_texts` are places in `texts`
+    of the restrictions that all scanned partitions share, by which the planner left others out.
+    """
+
+    plan: int
+    alias: str
+    member_schema: str | None = None
+    member: str
+    condition_texts: tuple[int, ...] = ()
+
+
 class WantedClause(Fact):
     """One comparison between columns or expressions of two scans, spelled as the plan has it.
 
@@ -111,6 +125,7 @@ class FactsRequest(Fact):
     plans: Annotated[int, Field(strict=True, ge=0, le=100_000)] = 1
     trust: Trust = "file"
     relations: tuple[WantedRelation, ...] = ()
+    tables: tuple[WantedTable, ...] = ()
     clauses: tuple[WantedClause, ...] = ()
     pairs: tuple[WantedPair, ...] = ()
     texts: tuple[WantedText, ...] = ()

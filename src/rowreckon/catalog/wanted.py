@@ -6,17 +6,19 @@ us (`asked_texts`); where they come from decides what they may name (`request.Tr
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
 from rowreckon.plan.conditions import Clause, parse_condition
 from rowreckon.plan.node_texts import clauses_at, conditions_at, keys_at
 from rowreckon.plan.nodes import BitmapHeapScanNode, FunctionScanNode, IndexScanNode, ScanNode
+from rowreckon.plan.partitions import Members as Partitions
 from rowreckon.plan.tree import PlanTree, index_of
+from rowreckon.sql.spelling import with_alias
 
 from .asked_texts import MOST_CHARACTERS, AskedTexts
 from .comparisons import Comparison, comparison_of, tables_of
-from .request import COMPARISONS, FactsRequest, Trust, WantedClause, WantedPair, WantedRelation, quoted
+from .request import COMPARISONS, FactsRequest, Trust, WantedClause, WantedPair, WantedRelation, WantedTable, quoted
 
 __all__ = ["FactsRequest", "WantedClause", "WantedPair", "WantedRelation", "wanted_facts"]
 
@@ -33,6 +35,7 @@ def wanted_facts(
         plans=len(plans),
         trust=trust,
         relations=tuple(r for part in parts for r in part.relations),
+        tables=tuple(t for part in parts for t in part.tables),
         clauses=tuple(c for part in parts for c in part.clauses.values() if c is not None),
         pairs=tuple(p for part in parts for p in part.pairs()),
         texts=tuple(asked.texts),
@@ -51,6 +54,7 @@ class _Part:
     tree: PlanTree
     asked: AskedTexts
     relations: list[WantedRelation] = field(default_factory=list)
+    tables: list[WantedTable] = field(default_factory=list)
     clauses: dict[Comparison, WantedClause | None] = field(default_factory=dict)
     functions: dict[str, None] = field(default_factory=dict)
     operators: dict[str, None] = field(default_factory=dict)
@@ -60,7 +64,8 @@ class _Part:
         above = _columns_above(self.tree)
         compared = _compared(self.tree)
         self.relations = [self._relation(at, node, above, compared) for at, node in _scans(self.tree)]
-        aliases = {r.alias for r in self.relations}
+        members = self._partitioned()
+        aliases = {r.alias for r in self.relations} | set(members.values())
         for node in self.tree.nodes:
             own_alias = node.alias if isinstance(node, ScanNode) else None
             for clause in clauses_at(node):
@@ -68,9 +73,39 @@ class _Part:
                 self.functions.update(dict.fromkeys(clause.functions))
                 named = sorted(tables_of(clause.columns, own_alias))
                 if len(named) == 2 and aliases.issuperset(named) and _alone(clause):
-                    self._between((named[0], named[1]), clause, own_alias)
+                    self._between(*_of_tables(named, clause, own_alias, members))
             if isinstance(node, FunctionScanNode) and node.function_name:
                 self.functions[node.function_name] = None
+
+    def _partitioned(self) -> dict[str, str]:
+        """The aliases of partitions, each with that of its table, which is put on the list of what is asked.
+
+        For a plan from elsewhere none are: the table may have partitions with code of their own that the plan left out.
+        """
+        if self.asked.trust != "own_list":
+            return {}
+        members, found = Partitions(self.tree), dict[str, str]()
+        for alias, _ in members.appends():
+            scans = {n: node for n in members.scans_of(alias) if isinstance(node := self.tree.nodes[n], ScanNode)}
+            own = {node.alias: node for node in scans.values() if node.alias is not None}
+            if not own:
+                continue
+            found.update(dict.fromkeys(own, alias))
+            shared = [{with_alias(c.text, name, alias) for c in _own_clauses(node)} for name, node in own.items()]
+            texts = sorted(set.intersection(*shared))
+            places = (self.asked.condition(self.number, text, (alias,), alias) for text in texts)
+            first = next(iter(own.values()))
+            assert first.relation_name is not None
+            self.tables.append(
+                WantedTable(
+                    plan=self.number,
+                    alias=alias,
+                    member_schema=first.schema_name,
+                    member=first.relation_name,
+                    condition_texts=tuple(place for place in places if place is not None),
+                )
+            )
+        return found
 
     def pairs(self) -> list[WantedPair]:
         """The pairs of scans of which all clauses may be asked."""
@@ -178,6 +213,20 @@ class _Part:
             indexes=() if bitmap else tuple(sorted(_indexes(self.tree, at))),
             compared=tuple(sorted(compared.get(node.alias, ()))),
         )
+
+
+def _of_tables(
+    named: Sequence[str], clause: Clause, own_alias: str | None, members: Mapping[str, str]
+) -> tuple[tuple[str, str], Clause, str | None]:
+    """Both aliases of a clause, the clause, and the alias of its scan, with tables in place of their partitions."""
+    first, second = sorted(members.get(name, name) for name in named)
+    text = clause.text
+    for name in named:
+        if name in members:
+            text = with_alias(text, name, members[name])
+    own = members.get(own_alias, own_alias) if own_alias is not None else None
+    changed = parse_condition(text).clauses if text != clause.text else ()
+    return (first, second), changed[0] if len(changed) == 1 else clause, own
 
 
 def _scans(tree: PlanTree) -> Iterator[tuple[int, ScanNode]]:

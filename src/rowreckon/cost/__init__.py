@@ -20,7 +20,7 @@ index_scan    IndexShape, IndexCondition, SkippedColumn, skip_scan, amcostestima
               heap_pages_for_workers
 bitmap        bitmap_index, compute_bitmap_pages, cost_bitmap_heap_scan
 sort          cost_sort
-append        cost_append, cost_merge_append, cost_parallel_append
+append        append_row_cost, cost_append, cost_merge_append, cost_parallel_append
 materialize   cost_material
 memoize       cost_memoize
 nested_loop   NestLoopTerms, cost_nestloop
@@ -34,7 +34,7 @@ selectivity   ColumnStatistics, HashKey, SemiAntiJoinFactors, MergeScanSelectivi
               get_variable_numdistinct
 """
 
-from rowreckon.cost.append import cost_append, cost_merge_append, cost_parallel_append
+from rowreckon.cost.append import append_row_cost, cost_append, cost_merge_append, cost_parallel_append
 from rowreckon.cost.bitmap import (
     BitmapCost,
     bitmap_index,
@@ -122,6 +122,7 @@ __all__ = [
     "SemiAntiJoinFactors",
     "SkippedColumn",
     "amcostestimate",
+    "append_row_cost",
     "bitmap_index",
     "compute_bitmap_pages",
     "compute_parallel_worker",

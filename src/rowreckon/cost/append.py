@@ -16,11 +16,17 @@ from rowreckon.cost.units import clamp_row_est
 _APPEND_CPU_COST_MULTIPLIER = 0.5
 
 
+def append_row_cost(settings: CostSettings, merged: int = 0) -> float:
+    """What an Append pays for each row, a Merge Append of so many inputs also for keeping their next rows in order."""
+    kept = 2.0 * settings.cpu_operator_cost * log2(max(merged, 2)) if merged else 0.0
+    return kept + _APPEND_CPU_COST_MULTIPLIER * settings.cpu_tuple_cost
+
+
 def cost_append(settings: CostSettings, inputs: Sequence[PathCost], width: int = 0) -> PathCost:
     """Append of these paths, at least one, in their order; half of cpu_tuple_cost is charged per row."""
     rows = sum(path.rows for path in inputs)
     startup = inputs[0].startup_cost
-    total = sum(path.total_cost for path in inputs) + _APPEND_CPU_COST_MULTIPLIER * settings.cpu_tuple_cost * rows
+    total = sum(path.total_cost for path in inputs) + append_row_cost(settings) * rows
     disabled = sum(path.disabled_nodes for path in inputs)
     return PathCost(startup, total, rows, width, startup, total, disabled, "Append")
 
@@ -46,7 +52,7 @@ def cost_parallel_append(
     inputs = [*first, *(path for path, _ in then)]
     startup = min(path.startup_cost for path in inputs[: max(workers, 1)])
     total = sum(path.total_cost for path, _ in then) + _longest_share(first, workers)
-    total += _APPEND_CPU_COST_MULTIPLIER * settings.cpu_tuple_cost * rows
+    total += append_row_cost(settings) * rows
     disabled = sum(path.disabled_nodes for path in inputs)
     return PathCost(startup, total, rows, width, startup, total, disabled, "Append")
 
@@ -67,7 +73,7 @@ def cost_merge_append(settings: CostSettings, inputs: Sequence[PathCost], width:
     streams = max(len(inputs), 2)
     comparison = 2.0 * settings.cpu_operator_cost * log2(streams)
     startup = sum(path.startup_cost for path in inputs) + comparison * streams
-    total = sum(path.total_cost for path in inputs) + comparison * streams + comparison * rows
-    total += _APPEND_CPU_COST_MULTIPLIER * settings.cpu_tuple_cost * rows
+    total = sum(path.total_cost for path in inputs) + comparison * streams
+    total += append_row_cost(settings, len(inputs)) * rows
     disabled = sum(path.disabled_nodes for path in inputs)
     return PathCost(startup, total, rows, width, startup, total, disabled, "Merge Append")

@@ -13,7 +13,7 @@ from rowreckon.catalog.facts import PlanName, Relation
 from rowreckon.catalog.indexes import IndexKey
 from rowreckon.catalog.parts import OperatorFacts
 from rowreckon.catalog.questions import JOIN_SERIES_LENGTH
-from rowreckon.catalog.request import FactsRequest, WantedClause
+from rowreckon.catalog.request import FactsRequest, WantedClause, WantedTable
 from rowreckon.cost.selectivity import ColumnStatistics as CostStatistics
 from rowreckon.cost.selectivity import get_variable_numdistinct
 from rowreckon.plan.condition_text import bare_expression
@@ -34,14 +34,14 @@ def clause_facts(
     """Join clauses by plan."""
     answers = list(answers)
     by_clause, ends = grouped(answers, "clause"), grouped(answers, "end")
-    scans = {(r.plan, r.alias): r for r in request.relations}
+    scans = {(r.plan, r.alias): oid_of(r, names) for r in request.relations}
+    scans |= {(t.plan, t.alias): _table_of(t, names, relations) for t in request.tables}
     found: dict[int, tuple[JoinClauseFacts, ...]] = {}
     for number, wanted in enumerate(request.clauses, 1):
         told = by_clause.get(number, {})
         sides = []
         for end in ("left", "right"):
-            scan = scans.get((wanted.plan, getattr(wanted, f"{end}_alias")))
-            oid = oid_of(scan, names) if scan is not None else None
+            oid = scans.get((wanted.plan, getattr(wanted, f"{end}_alias")))
             relation = relations.get(oid) if oid is not None else None
             if relation is not None:
                 sides.append(_clause_side(wanted, end, relation, told.get(f"{end}_whole")))
@@ -77,11 +77,24 @@ def clause_facts(
     return found
 
 
+def _table_of(wanted: WantedTable, names: Sequence[PlanName], relations: Mapping[int, Relation]) -> int | None:
+    """The partitioned table above a partition: the one called as its alias, or the only one."""
+    found: list[Relation] = []
+    at = next((n.oid for n in names if (n.schema_, n.name) == (wanted.member_schema, wanted.member)), None)
+    while at is not None and (relation := relations.get(at)) is not None:
+        if relation.kind == "partitioned_table":
+            found.append(relation)
+        at = relation.parent
+    named = [r for r in found if r.name == wanted.alias]
+    return named[0].oid if named else found[0].oid if len(found) == 1 else None
+
+
 def _clause_side(wanted: WantedClause, end: str, relation: Relation, whole: Row | None) -> ClauseSide:
     name, alias = getattr(wanted, f"{end}_column"), getattr(wanted, f"{end}_alias")
     column = relation.column(name) if name is not None else None
     text = "" if column else bare_expression(getattr(wanted, end), alias)
-    statistics = column.statistics_of(inherited=False) if column else expression_statistics(relation, text)
+    inherited = relation.kind == "partitioned_table"
+    statistics = column.statistics_of(inherited=inherited) if column else expression_statistics(relation, text)
     unique = any(
         _is_key(i.keys[0], column, text)
         for i in relation.indexes

@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING
 from rowreckon.cost import CostSettings, estimate_rel_size
 from rowreckon.joins.facts.known_index import known_indexes
 from rowreckon.joins.facts.known_relation import Appended, KnownRelation, Restriction, width_of
-from rowreckon.joins.facts.members import is_appended
 from rowreckon.joins.facts.output_texts import calls_in
 from rowreckon.joins.facts.parallel_safety import ParallelSafety
 from rowreckon.plan.condition_text import bare_expression
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.node_texts import conditions_at
 from rowreckon.plan.nodes import AppendNode, IndexScanNode, JoinNode, ScanNode
+from rowreckon.plan.partitions import is_appended
 from rowreckon.plan.tree import base_name
 
 if TYPE_CHECKING:

@@ -11,9 +11,9 @@ from dataclasses import replace
 from typing import Literal
 
 from rowreckon.frozen import frozen
-from rowreckon.joins.facts.members import Members
 from rowreckon.plan.conditions import Clause, ColumnReference, parse_condition
 from rowreckon.plan.nodes import BitmapHeapScanNode, BitmapIndexScanNode, JoinNode, ScanNode
+from rowreckon.plan.partitions import Members
 from rowreckon.plan.tree import PlanTree, alias_of
 from rowreckon.sql.spelling import with_alias
 

@@ -123,7 +123,7 @@ class SideInput:
         if path.at is not None:
             return path.at
         further = 0.0 if self.actual_ratio is None else (self.actual_ratio - 1.0) * self.rows
-        there, per_row, expected = path.actual, path.per_row, self.rows
+        there, per_row, expected = path.actual, path.per_row, self.rows / processes
         if there is None or abs(further) < 1.0:
             if per_row <= 0.0:
                 return partial(with_rows, path.path)

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 
 from rowreckon.cost.capabilities import counts_partition_tuples, knows_partitioned_indexes
 from rowreckon.frozen import frozen
-from rowreckon.joins.facts.members import Members
 from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.node_texts import conditions_at, keys_at
 from rowreckon.plan.nodes import IndexScanNode
+from rowreckon.plan.partitions import Members
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation

@@ -15,7 +15,6 @@ from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document.audit import JoinType, Method
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.clauses import JoinClause, clauses_of
-from rowreckon.joins.facts.members import Members, partitioned_alias
 from rowreckon.plan.base import PlanNode
 from rowreckon.plan.nodes import (
     BitmapHeapScanNode,
@@ -28,6 +27,7 @@ from rowreckon.plan.nodes import (
     ScanNode,
     SortNode,
 )
+from rowreckon.plan.partitions import Members, partitioned_alias
 from rowreckon.plan.tree import PlanTree, alias_of
 
 METHODS: dict[str, Method] = {"Nested Loop": "nested_loop", "Hash Join": "hash", "Merge Join": "merge"}

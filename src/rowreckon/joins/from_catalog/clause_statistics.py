@@ -71,6 +71,15 @@ def clause_of_subqueries(
     return found
 
 
+def key_of_table(reference: ColumnReference | None, known: CatalogFacts, tree: PlanTree) -> KeyInput | None:
+    """A join column of a partitioned table, by the statistics of its whole tree; None where it is another's."""
+    if reference is None or reference.table is None or known.by_alias(reference.table) is not None:
+        return None
+    table = known_table(reference.table, known, tree)
+    found = _of_partitions(reference, table) if table is not None else None
+    return None if found is None else found[0]
+
+
 def _key_of(reference: ColumnReference | None, known: CatalogFacts, tree: PlanTree) -> _Key | None:
     return None if reference is None else _key_input(reference, known, tree)
 

@@ -17,7 +17,6 @@ from rowreckon.cost.units import clamp_row_est
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import KeyInput
 from rowreckon.joins.facts.known_relation import statistics_of
-from rowreckon.joins.facts.members import partitioned_alias
 from rowreckon.plan.nodes import (
     AggregateNode,
     AppendNode,
@@ -27,6 +26,7 @@ from rowreckon.plan.nodes import (
     SubqueryScanNode,
     WindowAggNode,
 )
+from rowreckon.plan.partitions import partitioned_alias
 from rowreckon.plan.tree import PlanTree, alias_of
 
 if TYPE_CHECKING:

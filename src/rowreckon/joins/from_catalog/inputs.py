@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, MergeScanSelectivity, partial_rows
 from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.joins.facts.inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput, SidePath
-from rowreckon.joins.facts.members import Members
 from rowreckon.joins.facts.own_filter import own_factor
 from rowreckon.joins.facts.partitioned import known_table
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
 from rowreckon.joins.facts.sides import side_facts
 from rowreckon.joins.facts.uniqueness import proves_unique
-from rowreckon.joins.from_catalog.clause_statistics import clause_by_statistics, clause_of_subqueries
+from rowreckon.joins.from_catalog.clause_statistics import clause_by_statistics, clause_of_subqueries, key_of_table
 from rowreckon.joins.from_catalog.computed_sides import is_computed
 from rowreckon.joins.from_catalog.equal_columns import NONE_EQUAL, EqualColumns
 from rowreckon.joins.from_catalog.scans_at_actual import with_actual_scan
@@ -31,6 +30,7 @@ from rowreckon.joins.ways.partial_scans import (
 from rowreckon.joins.ways.printed_ways import printed_ways
 from rowreckon.joins.ways.side_paths import catalog_paths, taken_first
 from rowreckon.plan.nodes import CteScanNode, FunctionScanNode, GatherNode, IndexScanNode, ValuesScanNode
+from rowreckon.plan.partitions import Members
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -44,6 +44,7 @@ if TYPE_CHECKING:
     from rowreckon.joins.facts.partitioned import PartitionedTable
     from rowreckon.joins.facts.sides import JoinFacts, Side
     from rowreckon.joins.ways.lower_join import LowerJoin
+    from rowreckon.plan.conditions import ColumnReference
 
 _REVERSED = ("Right Semi", "Right Anti")
 _LEAVES = (FunctionScanNode, ValuesScanNode, CteScanNode)
@@ -284,7 +285,10 @@ def _clause(clause: JoinClause, known: CatalogFacts, reckoned: ReckonedTree) -> 
     if found is None:
         return None
     facts, turned = found
-    left, right = _key(facts.left, known, reckoned), _key(facts.right, known, reckoned)
+    left, right = (
+        key_of_table(column, known, reckoned.tree) or _key(side, known, reckoned)
+        for side, column in zip((facts.left, facts.right), _columns_of(clause, turned), strict=True)
+    )
     if facts.selectivity is None:
         return None
     scan = _scan(facts.ascending)
@@ -301,6 +305,12 @@ def _clause(clause: JoinClause, known: CatalogFacts, reckoned: ReckonedTree) -> 
         calls=facts.procost + left.calls + right.calls,
     )
     return given.turned() if turned else given
+
+
+def _columns_of(clause: JoinClause, turned: bool) -> tuple[ColumnReference | None, ColumnReference | None]:
+    """The clause's columns in the order of the catalog's sides."""
+    columns = clause.outer_column, clause.inner_column
+    return (columns[1], columns[0]) if turned else columns
 
 
 def _key(side: ClauseSide, known: CatalogFacts, reckoned: ReckonedTree) -> KeyInput:

@@ -14,6 +14,7 @@ from rowreckon.cost import (
     CostSettings,
     PathCost,
     QualCost,
+    append_row_cost,
     cost_append,
     cost_gather,
     cost_merge_append,
@@ -59,7 +60,7 @@ def whole_append(
             known[place], safe = path, False
     if union:
         known = [_arm(settings, member, path) for member, path in zip(members, known, strict=True)]
-    yield SidePath(cost_append(settings, known, width), (), "append", safe=safe)
+    yield SidePath(cost_append(settings, known, width), (), "append", per_row=append_row_cost(settings), safe=safe)
 
 
 def partial_appends(
@@ -93,7 +94,7 @@ def partial_appends(
         else:
             cost = cost_append(settings, [path for path, _ in everywhere], width)
         rows = cost.rows
-        yield SidePath(cost, (), "append", workers=workers)
+        yield SidePath(cost, (), "append", per_row=append_row_cost(settings), workers=workers)
     alone: list[PathCost] = []
     divided: list[tuple[PathCost, int]] = []
     for one, divided_path in zip(whole, shared, strict=True):
@@ -106,7 +107,8 @@ def partial_appends(
     workers = _append_workers(settings, [own for _, own in divided], len(members))
     if workers > 0:
         cost = cost_parallel_append(settings, alone, divided, workers, width)
-        yield SidePath(cost if rows is None else cost.with_rows(rows), (), "append", workers=workers)
+        cost = cost if rows is None else cost.with_rows(rows)
+        yield SidePath(cost, (), "append", per_row=append_row_cost(settings), workers=workers)
 
 
 def _has_conditions(member: KnownRelation | Appended) -> bool:
@@ -163,7 +165,8 @@ def merged_appends(
     for order in ordered[0]:
         if all(order in found for found in ordered):
             path = cost_merge_append(settings, [found[order] for found in ordered], width)
-            yield SidePath(path, tuple(f"{table.alias}.{column}" for column in order), "merge append")
+            named = tuple(f"{table.alias}.{column}" for column in order)
+            yield SidePath(path, named, "merge append", per_row=append_row_cost(settings, len(paths)))
 
 
 def _by_order(paths: list[SidePath]) -> dict[tuple[str, ...], PathCost]:

@@ -8,6 +8,7 @@ from rowreckon.cost import (
     CostSettings,
     IndexCondition,
     QualCost,
+    append_row_cost,
     cost_index,
     path_input,
 )
@@ -22,6 +23,7 @@ from rowreckon.plan.conditions import parse_condition
 from rowreckon.plan.node_texts import ordering_key
 from rowreckon.plan.nodes import (
     AggregateNode,
+    AppendNode,
     GatherNode,
     HashNode,
     IndexScanNode,
@@ -97,11 +99,13 @@ def _scanned(settings: CostSettings, tree: PlanTree, facts: JoinFacts, side: Sid
 
 
 def _handing_over(settings: CostSettings, tree: PlanTree, number: int, total: float, rows: float) -> float:
-    """What a Gather or Gather Merge costs with each row, the sort below it included.
+    """What a Gather, an Append or one of them that merges costs with each row, the sort below a Gather Merge included.
 
-    Source: cost_gather and cost_gather_merge in optimizer/path/costsize.c.
+    Source: cost_gather, cost_gather_merge, cost_append and cost_merge_append in optimizer/path/costsize.c.
     """
     node = tree.nodes[number]
+    if isinstance(node, AppendNode):
+        return append_row_cost(settings, len(tree.inputs(number)) if node.node_type == "Merge Append" else 0)
     if not isinstance(node, GatherNode):
         return 0.0
     if node.node_type == "Gather":
