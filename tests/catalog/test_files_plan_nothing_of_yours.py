@@ -83,6 +83,16 @@ create table by_parent(name text, part text) partition by list (spy(part));
 create table by_key partition of by_parent for values in ('x');
 create table by_parent_twin(name text, part text) partition by list (lower(part));
 create table by_key_twin partition of by_parent_twin for values in ('x');
+create table parted(name text, part int) partition by list (part);
+create table parted_a partition of parted for values in (1);
+create table parted_b partition of parted for values in (2);
+create table parted_c partition of parted for values in (3);
+create index on parted_c(name) where spy('x') = name;
+create table parted_twin(name text, part int) partition by list (part);
+create table parted_twin_a partition of parted_twin for values in (1);
+create table parted_twin_b partition of parted_twin for values in (2);
+create table parted_twin_c partition of parted_twin for values in (3);
+create index on parted_twin_c(name) where lower('x') = name;
 """
 STATISTICS = """
 create table by_statistics(name text, id int); create statistics spied_on on spy(name), id from by_statistics;
@@ -233,6 +243,31 @@ def test_tables_with_code_of_their_own_are_not_planned_on(warden: psycopg.Connec
     ]
     assert own.estimate("t") is not None
     assert restricted(twin, "t"), twin.missing
+
+
+@pytest.mark.parametrize("trust", ["file", "own_list"])
+def test_partitions_that_a_plan_left_out_are_looked_at_too(warden: psycopg.Connection[Any], trust: Trust) -> None:
+    """A question about a partitioned table plans all of it: for a file there is none where one partition has code."""
+    catalog, twin = (read_catalogs(warden, [joined(table)], trust=trust)[0] for table in ("parted", "parted_twin"))
+
+    assert was_called(warden) == (trust == "own_list")
+    assert [c.selectivity is not None for c in catalog.join_clauses] == [trust == "own_list"]
+    assert [(c.left.alias, c.right.alias, c.selectivity is not None) for c in twin.join_clauses] == [("p", "h", True)]
+
+
+def joined(table: str) -> PlanTree:
+    """A join of huts with two of a table's partitions."""
+    costs = {"Startup Cost": 0.0, "Total Cost": 10.0, "Plan Rows": 10, "Plan Width": 10}
+
+    def read(name: str, alias: str, place: str) -> dict[str, Any]:
+        at = {"Node Type": "Seq Scan", "Parent Relationship": place, "Relation Name": name, "Schema": "public"}
+        return {**at, **costs, "Alias": alias, "Output": [f"{alias}.name"]}
+
+    parts = [read(f"{table}_{part}", f"p_{n}", "Member") for n, part in enumerate("ab", 1)]
+    append = {"Node Type": "Append", "Parent Relationship": "Outer", **costs, "Plans": parts}
+    built = {"Node Type": "Hash", "Parent Relationship": "Inner", **costs, "Plans": [read("hut", "h", "Outer")]}
+    join = {"Node Type": "Hash Join", "Join Type": "Inner", "Hash Cond": "(p.name = h.name)", **costs}
+    return lay_out(parse_document({"Plan": {**join, "Plans": [append, built]}}).plan)
 
 
 def test_the_canary_sings(warden: psycopg.Connection[Any]) -> None:

@@ -6,7 +6,7 @@ So for a request that came from a file, each text may name built-in objects only
 are not planned on.  Both queries only read catalogs; what they refuse goes unasked and is named as missing.
 An OID below 16384 is one that initdb gave (src/include/access/transam.h: FirstNormalObjectId).
 
-$1 is the request, $2 the resolved names, both json.  Each gives one JSON value.
+$1 is the request, $2 the resolved names and partitioned tables, both json.  Each gives one JSON value.
 """
 
 from __future__ import annotations
@@ -136,8 +136,8 @@ columns as (
     min(format_type(a.atttypid, null)) filter (where a.atttypid not in (select oid from plain_types)) as bad
   from texts t cross join json_array_elements(t.x->'columns') k
     left join json_array_elements($1->'relations') r on (r->>'plan')::int = t.plan and r->>'alias' = k->>0
-    left join json_array_elements($2) known(m) on m->>'name' = r->>'name'
-      and (m->>'schema') is not distinct from (r->>'schema_name')
+    left join json_array_elements($2) known(m) on m->>'table' = t.plan || ' ' || (k->>0)
+      or (m->>'name' = r->>'name' and (m->>'schema') is not distinct from (r->>'schema_name'))
     left join pg_attribute a on a.attrelid = (m->>'oid')::int8::oid and a.attname = k->>1 and not a.attisdropped
   group by t.i, k->>0, k->>1),
 refused as (

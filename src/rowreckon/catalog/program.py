@@ -102,6 +102,8 @@ declare
   changed constant text[] := {changed};
   own_settings jsonb := '{{}}';
   names json;
+  tables_above json := '[]';
+  looked_at json;
   plannable json;
   oids oid[];
   plannable_oids oid[];
@@ -195,12 +197,17 @@ begin
 
   -- what may be planned: nothing where these can't be told
   texts := array(select x->>'sql' from json_array_elements(request->'texts') with ordinality t(x, i) order by i);
-  plannable := names;
+  execute {_literal(questions.TABLES)} into tables_above using request, names;
+  plannable := names::jsonb || tables_above::jsonb;
   if from_file then
-    execute {_literal(own_code.RELATIONS_WITH_CODE)} into barred using request, names;
-    execute {_literal(own_code.TEXTS_REFUSED)} into refused using request, names;
-    select coalesce(json_agg(n), '[]') into plannable from json_array_elements(names) n
-      where not exists (select from json_array_elements(barred) b where b->>'relation' = n->>'oid');
+    -- planning on a partitioned table looks into each of its partitions
+    looked_at := names::jsonb || (select coalesce(jsonb_agg(distinct p), '[]')
+      from jsonb_array_elements(tables_above::jsonb) t, jsonb_array_elements(t->'tree') p);
+    execute {_literal(own_code.RELATIONS_WITH_CODE)} into barred using request, looked_at;
+    execute {_literal(own_code.TEXTS_REFUSED)} into refused using request, plannable;
+    select coalesce(json_agg(n), '[]') into plannable from json_array_elements(plannable) n
+      where not exists (select from json_array_elements(barred) b where b->>'relation' = n->>'oid'
+        or exists (select from json_array_elements(n->'tree') p where p->>'oid' = b->>'relation'));
     texts := array(select case when r.text is null then t end from unnest(texts) with ordinality u(t, i)
       left join json_to_recordset(refused) r(text int8) on r.text = i order by i);
   end if;

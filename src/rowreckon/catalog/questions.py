@@ -7,11 +7,11 @@ With cpu_operator_cost at 1 and the other costs at 0, a printed cost counts oper
 per row, and a B-tree's height (a descent is charged 50 operator calls a level, plus log2 of the tuples, which is < 50).
 Source: PostgreSQL, src/backend/optimizer/path/costsize.c and src/backend/utils/adt/selfuncs.c; checked on 13 to 18.
 
-$1 is the request, $2 the names of relations that may be planned on, both json, $3 the ends found (below), $4 the texts
-of the request, null where one may not be asked: they were printed from trees, and a place without its text asks
-nothing.  $5 are the scans and $6 the clauses, as `SCANS` and `CLAUSES` give them, once for all questions.  Each query
-of questions gives rows of (kind, n, what, sql, settings), where n is the position of the relation, clause or pair in
-the request, or an index's oid.
+$1 is the request, $2 the names of relations that may be planned on and the partitioned tables, both json, $3 the ends
+found (below), $4 the texts of the request, null where one may not be asked: they were printed from trees, and a place
+without its text asks nothing.  $5 are the scans and $6 the clauses, as `SCANS` and `CLAUSES` give them, once for all
+questions.  Each query of questions gives rows of (kind, n, what, sql, settings), where n is the position of the
+relation, clause or pair in the request, or an index's oid.
 
 What json holds is matched by one text on each side: two conditions at once the planner takes for so selective that it
 loops over every pair, and three lists of a few hundred entries took a quarter of a minute.
@@ -73,6 +73,27 @@ _ONLY_HASH = '{"enable_hashjoin": "on", "enable_mergejoin": "off", "enable_nestl
 _ONLY_MERGE = '{"enable_hashjoin": "off", "enable_mergejoin": "on", "enable_nestloop": "off"}'
 _AS_WRITTEN = '{"join_collapse_limit": "1", "from_collapse_limit": "1"}'
 
+# The partitioned tables of the request ($1), each with itself and all below it. Of the tables above the partition that
+# a plan names ($2) it is the one called as the plan's alias, or the only one.
+TABLES = """
+select coalesce(json_agg(t), '[]') from (
+  select (r->>'plan') || ' ' || (r->>'alias') as "table", root.oid::int8 as oid, (
+    with recursive tree(oid) as (
+      select root.oid union select i.inhrelid from pg_inherits i join tree on i.inhparent = tree.oid)
+    select json_agg(json_build_object('oid', tree.oid::int8)) from tree) as tree
+  from json_array_elements($1->'tables') w(r)
+    join json_array_elements($2) known(k) on k->>'name' = r->>'member'
+      and (k->>'schema') is not distinct from (r->>'member_schema')
+    cross join lateral (
+      with recursive above(oid) as (
+        select inhparent from pg_inherits where inhrelid = (k->>'oid')::int8::oid
+        union select i.inhparent from pg_inherits i join above on i.inhrelid = above.oid)
+      select (array_agg(p.oid order by p.relname = r->>'alias' desc))[1] as oid,
+        count(*) = 1 or bool_or(p.relname = r->>'alias') as told
+      from above join pg_class p on p.oid = above.oid and p.relkind = 'p') root
+  where root.told) t
+"""
+
 # Scans of the request with their relations. A scan by a partial index leaves out of its printed conditions what the
 # index's predicate implies, so the predicate is added; but not that a column is no null which a printed comparison
 # keeps from being one. ONLY, because a member of an Append is scanned alone. Partitioned tables come along, with no
@@ -108,16 +129,8 @@ select coalesce(json_agg(s), '[]') from (
       (select string_agg('(' || $4[i::int] || ')', ' and ')
        from json_array_elements_text(r->'condition_texts') i) as quals
     from json_array_elements($1->'tables') w(r)
-      join json_array_elements($2) known(k) on k->>'name' = r->>'member'
-        and (k->>'schema') is not distinct from (r->>'member_schema')
-      cross join lateral (
-        with recursive above(oid) as (
-          select inhparent from pg_inherits where inhrelid = (k->>'oid')::int8::oid
-          union select i.inhparent from pg_inherits i join above on i.inhrelid = above.oid)
-        select (array_agg(p.oid order by p.relname = r->>'alias' desc))[1] as oid,
-          count(*) = 1 or bool_or(p.relname = r->>'alias') as told
-        from above join pg_class p on p.oid = above.oid and p.relkind = 'p') root
-      join pg_class c on c.oid = root.oid and root.told
+      join json_array_elements($2) known(k) on k->>'table' = (r->>'plan') || ' ' || (r->>'alias')
+      join pg_class c on c.oid = (k->>'oid')::int8::oid
       join pg_namespace s on s.oid = c.relnamespace) t) s
 """
 _SCANS = """

@@ -78,12 +78,7 @@ class _Part:
                 self.functions[node.function_name] = None
 
     def _partitioned(self) -> dict[str, str]:
-        """The aliases of partitions, each with that of its table, which is put on the list of what is asked.
-
-        For a plan from elsewhere none are: the table may have partitions with code of their own that the plan left out.
-        """
-        if self.asked.trust != "own_list":
-            return {}
+        """The aliases of partitions, each with that of its table, which is put on the list of what is asked."""
         members, found = Partitions(self.tree), dict[str, str]()
         for alias, _ in members.appends():
             scans = {n: node for n in members.scans_of(alias) if isinstance(node := self.tree.nodes[n], ScanNode)}

@@ -148,7 +148,7 @@ def _catalog_side(
     union = known.appended_by(side.node) if side.partitioned is None else ()
     appended = table.members if table is not None else union
     if appended:
-        if not whole:
+        if all(path.order for path in whole):
             gathers = known.parallel.may_share(side.node)
             whole += whole_append(settings, appended, side.width, pages, union=bool(union), gathers=gathers)
         whole += merged_appends(settings, table, side.width, pages) if table is not None else ()
