@@ -70,6 +70,19 @@ def test_a_filter_above_a_security_barrier_has_no_statistics(lodge: Connection) 
     assert judged(lodge, query).findings == ()
 
 
+def test_a_table_read_whole_after_a_purge_is_stale(lodge: Connection) -> None:
+    """The file keeps its size, so that the old density promises the old rows (estimate_rel_size in plancat.c)."""
+    lodge.execute("alter table guests set (autovacuum_enabled = off)")
+    lodge.execute("delete from guests where guest > 100")
+    flush_counters(lodge)
+    query = "select name from guests"
+    purged = judged(lodge, query)
+    lodge.execute("analyze guests")
+
+    assert codes(purged) == ["stale_statistics"]
+    assert judged(lodge, query).findings == ()
+
+
 ROLE = "guest_list_clerk"
 
 

@@ -97,6 +97,8 @@ def _scan(site: Site, context: Context) -> Candidate | None:
 
 def _weight(site: Site, context: Context, found: list[Restriction], age: Age) -> float | None:
     plain = [r for r in found if r.column is not None]
+    if site.kind == "scan" and not site.own and age.state in ("old", "modified"):
+        return PROVEN if site.relation is not None else LIKELY  # nothing is filtered: the whole table was misjudged
     if not plain or age.state == "fresh" or any(r.clause.parameters or r.clause.subplans for r in found):
         return None
     if site.relation is None and _takes_defaults(site):

@@ -8,7 +8,8 @@ A guess sends a colleague to create statistics that mend nothing. Some errors ha
 of subqueries, counts inside recursive queries.
 
 ## Evidence it needs
-An error that enters at a node, and no candidate that outweighs the doubt.
+An error that enters at a node, and no candidate that outweighs the doubt. Its confidence is how sure it is that none
+fits.
 
 Where the planner uses no statistics, or a coarse rule, the rule is named. There are such rules for recursions, WITH
 queries, subqueries, filters on a function's rows, foreign tables and subplans. There are others for values known only

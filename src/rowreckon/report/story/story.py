@@ -81,6 +81,8 @@ def finding_story(finding: Finding, harms: str = "") -> FindingStory:
     where = f" on {tables_of(finding.tables)}" if finding.tables else ""
     columns = f" ({', '.join(quote(c, 80) for c in finding.columns)})" if finding.columns else ""
     sure = confidence_words(finding.confidence)
+    if finding.code == "unexplained":
+        sure = f"that no known cause fits has {sure}"
     evidence = tuple((clean(e.fact), _value(e.value), clean(e.from_)) for e in finding.evidence)
     summary = clean(finding.summary).rstrip(".")
     if not _starts_with_a_name(finding, summary):
