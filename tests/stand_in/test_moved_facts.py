@@ -13,6 +13,7 @@ from rowreckon.capture import Capture
 from rowreckon.document.audit import FactLimit, Remedy
 from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.plan.printed import printed_nodes
+from rowreckon.plan.same import as_run
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.stand_in.asking import asked_stand_in
 from rowreckon.server.stand_in.changes.foretelling import ListedQuery, foretell
@@ -21,7 +22,6 @@ from rowreckon.server.stand_in.moving import with_moved_facts
 from rowreckon.server.stand_in.standing import StandIn, stand_in
 from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.movable import Range, stays_within
-from rowreckon.trial.shape import shape_of
 from tests.report import factories as f
 from tests.servers.databases import fresh_database
 
@@ -157,7 +157,7 @@ def test_a_plan_foretold_says_how_long_it_stays(
     assert (told.changed, [about.query for about in told.moved_facts]) == (1, ["rare"])
     limit = next(x for x in told.moved_facts[0].turns_at if x.fact == "distinct values of stays.hut_id")
     assert limit.to is not None
-    seen = [shape_of(with_index(source, query, distinct)) for distinct in (300, limit.to, limit.to * 1.1)]
+    seen = [as_run(with_index(source, query, distinct)) for distinct in (300, limit.to, limit.to * 1.1)]
     assert seen[0] == seen[1] != seen[2]
     assert there.planner.plan(query, {})["Plan"]["Node Type"] == "Seq Scan"
 

@@ -16,12 +16,12 @@ import pytest
 from rowreckon.document.audit import Remedy
 from rowreckon.document.foretold import NEEDS_TRIAL
 from rowreckon.errors import StatementFailed, StatementRefused
+from rowreckon.plan.same import as_run
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.stand_in.changes.changing import changed
 from rowreckon.server.stand_in.planning import Planner
 from rowreckon.server.stand_in.standing import StandIn, stand_in
 from rowreckon.stand_in.foretellable import OWN, why_not_foretold
-from rowreckon.trial.shape import shape_of
 from tests.cli.running import rowreckon
 from tests.reading.psql import psql_program
 from tests.servers.databases import fresh_database
@@ -71,7 +71,7 @@ def without_data(planner: Planner) -> dict[str, Any]:
 
 def differing(one: dict[str, Any], other: dict[str, Any]) -> list[str]:
     """Queries whose plans differ in what they do."""
-    return [name for name in QUERIES if shape_of(one[name]) != shape_of(other[name])]
+    return [name for name in QUERIES if as_run(one[name]) != as_run(other[name])]
 
 
 @pytest.mark.server

@@ -17,12 +17,12 @@ import psycopg
 import pytest
 
 from rowreckon.errors import RowreckonError
+from rowreckon.plan.same import AsRun, as_run
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.samples.build import build_samples, sample_queries
 from rowreckon.server.stand_in.changes.changing import changed
 from rowreckon.server.stand_in.planning import Planner
 from rowreckon.server.stand_in.standing import stand_in
-from rowreckon.trial.shape import Shape, shape_of
 from tests.second_faults.bench import FAULTS
 from tests.second_faults.sessions import seeded
 from tests.servers.databases import fresh_database
@@ -63,7 +63,7 @@ class Tally:
     false_alarms: int = 0
     changes: int = 0
 
-    def add(self, before: Shape, real: Shape, foretold: Shape) -> bool:
+    def add(self, before: AsRun, real: AsRun, foretold: AsRun) -> bool:
         """Whether one plan was foretold."""
         self.plans += 1
         self.changed += real != before
@@ -94,17 +94,17 @@ def _some(items: list[str], most: int, lot: random.Random) -> list[str]:
     return lot.sample(items, min(most, len(items)))
 
 
-def planned(source: psycopg.Connection[Any], queries: Sequence[str]) -> list[Shape]:
+def planned(source: psycopg.Connection[Any], queries: Sequence[str]) -> list[AsRun]:
     """What the server with data plans."""
     found = []
     for query in queries:
         row = source.execute(f"explain (format json) {query}".encode()).fetchone()
         assert row is not None
-        found.append(shape_of(row[0][0]["Plan"]))
+        found.append(as_run(row[0][0]["Plan"]))
     return found
 
 
-def with_data(source: psycopg.Connection[Any], statement: str, queries: Sequence[str]) -> list[Shape]:
+def with_data(source: psycopg.Connection[Any], statement: str, queries: Sequence[str]) -> list[AsRun]:
     """The same with the change, rolled back: also the sizes that CREATE INDEX writes past a rollback."""
     with source.transaction(force_rollback=True):
         source.execute("update pg_class set relpages = relpages where oid >= 16384 and relkind in ('r', 'm', 'p')")
@@ -149,7 +149,7 @@ def compare(dsn: str, name: str, queries: Sequence[str], major: int, tally: Tall
                     continue
                 tally.changes += 1
                 with changed(there, (statement,)) as now:
-                    foretold = [shape_of(now.planner.plan(query, serial)["Plan"]) for query in asked]
+                    foretold = [as_run(now.planner.plan(query, serial)["Plan"]) for query in asked]
                 for query, *shapes in zip(asked, before, real, foretold, strict=True):
                     if not tally.add(*shapes):
                         yield f"{name}: {statement}: {query}"

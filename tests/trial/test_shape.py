@@ -9,7 +9,8 @@ import psycopg
 import pytest
 
 from rowreckon.plan import lay_out, parse_document
-from rowreckon.trial.shape import join_order, shape_of, written_tables
+from rowreckon.plan.same import as_run
+from rowreckon.trial.plan_words import join_order, written_tables
 
 from .forced import CHOICES, plan_text
 
@@ -62,7 +63,7 @@ def test_shapes_differ_where_the_servers_text_differs(huts: psycopg.Connection[A
             for name in off:
                 huts.execute(f"set local {name} = off".encode())
             text = plan_text(huts, query)
-            shape = shape_of(_plan(huts, query))
+            shape = as_run(_plan(huts, query))
             assert texts.setdefault(text, shape) == shape
     assert len(set(texts.values())) == len(texts)
     assert len(texts) > 1
@@ -71,12 +72,12 @@ def test_shapes_differ_where_the_servers_text_differs(huts: psycopg.Connection[A
 def test_estimates_do_not_count(huts: psycopg.Connection[Any]) -> None:
     """More rows, other costs: as long as nodes and conditions stay, it is the same plan."""
     query = "select count(*) from notes where hut < 400"
-    before, text = shape_of(_plan(huts, query)), plan_text(huts, query)
+    before, text = as_run(_plan(huts, query)), plan_text(huts, query)
     rows = _plan(huts, query)["Plans"][0]["Plan Rows"]
     huts.execute("insert into notes select i, 1 from generate_series(1, 2000) i")
     huts.execute("analyze notes")
     assert _plan(huts, query)["Plans"][0]["Plan Rows"] != rows
-    assert shape_of(_plan(huts, query)) == before
+    assert as_run(_plan(huts, query)) == before
     assert plan_text(huts, query) == text
 
 
@@ -101,9 +102,9 @@ def test_join_order_in_words(huts: psycopg.Connection[Any]) -> None:
 
 def test_what_a_statement_writes_to(huts: psycopg.Connection[Any]) -> None:
     """The target of INSERT, UPDATE and DELETE, and nothing that is only read."""
-    assert written_tables(shape_of(_plan(huts, "insert into notes select id, hut from bookings"))) == {
+    assert written_tables(as_run(_plan(huts, "insert into notes select id, hut from bookings"))) == {
         "notes",
         "public.notes",
     }
-    assert "public.bookings" in written_tables(shape_of(_plan(huts, "delete from bookings where id = 1")))
-    assert written_tables(shape_of(_plan(huts, "select * from notes"))) == frozenset()
+    assert "public.bookings" in written_tables(as_run(_plan(huts, "delete from bookings where id = 1")))
+    assert written_tables(as_run(_plan(huts, "select * from notes"))) == frozenset()

@@ -7,7 +7,7 @@ from typing import Any
 
 from rowreckon.document.audit import Foretold, ForetoldQuery, Remedy, SideEffect
 from rowreckon.frozen import frozen
-from rowreckon.trial.shape import shape_of
+from rowreckon.plan.same import as_run
 
 BASIS = "planned on a stand-in"
 
@@ -43,7 +43,7 @@ def _query(before: Planned, after: Planned) -> ForetoldQuery:
     if before.plan is None or after.plan is None:
         reason = before.reason or after.reason
         return ForetoldQuery(query=before.name, plan=before.number, change="unknown", reason=reason)
-    same = shape_of(before.plan) == shape_of(after.plan)
+    same = as_run(before.plan) == as_run(after.plan)
     return ForetoldQuery(
         query=before.name,
         plan=before.number,

@@ -10,7 +10,7 @@ from rowreckon.server.lists.querylist import QueryItem
 from rowreckon.server.trials.rules import TrialRules
 from rowreckon.server.trials.stage import Planned, Runs, audited, order_of
 from rowreckon.trial.measured import Attempt, Change, QueryMeasure
-from rowreckon.trial.shape import written_tables
+from rowreckon.trial.plan_words import written_tables
 
 Report = Callable[[str], None]
 """What is being done."""

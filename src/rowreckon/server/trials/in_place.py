@@ -15,6 +15,7 @@ import psycopg
 
 from rowreckon.document.audit import Audit
 from rowreckon.errors import StatementFailed
+from rowreckon.plan.same import as_run
 from rowreckon.plan.tree import lay_out
 from rowreckon.server.connecting.connection import Connection, ended, first_line
 from rowreckon.server.connecting.permission import Limits, NotPermitted
@@ -34,7 +35,6 @@ from rowreckon.server.trials.rules import TrialRules
 from rowreckon.server.trials.stage import Clock, Planned, Runs, Stage, execution_ms
 from rowreckon.trial.measured import Attempt, Measured
 from rowreckon.trial.planning import in_place_obstacle
-from rowreckon.trial.shape import shape_of
 
 _LOCK_MS = 1_000
 _FACTS_MS = 500.0  # facts of one plan take a tenth of it
@@ -164,7 +164,7 @@ class InPlace:
         try:
             with self._savepoint(item, held) as inside:
                 document = inside.explain(planning_options(self.connection.info.server_version))
-                return Planned(shape_of(document[0]["Plan"]))
+                return Planned(as_run(document[0]["Plan"]))
         except psycopg.Error as error:
             if self.connection.closed:
                 raise

@@ -14,6 +14,7 @@ from rowreckon.errors import BrokenPlan
 from rowreckon.joins.facts.misestimated import misestimated_joins
 from rowreckon.joins.facts.own_workers import reckoned_of
 from rowreckon.plan.document import parse_document
+from rowreckon.plan.same import AsRun, as_run
 from rowreckon.plan.tree import lay_out
 from rowreckon.server.connecting.connection import Connection
 from rowreckon.server.connecting.permission import Limits, SafetyPermission
@@ -22,7 +23,7 @@ from rowreckon.server.executing.execute import Executor, QueryRun
 from rowreckon.server.lists.querylist import QueryItem
 from rowreckon.server.sweeping.captured import capture_of_run, with_facts
 from rowreckon.server.trials.staying import ConnectionLost
-from rowreckon.trial.shape import Shape, join_order, shape_of
+from rowreckon.trial.plan_words import join_order
 from rowreckon.trial.times import Times
 
 
@@ -30,7 +31,7 @@ from rowreckon.trial.times import Times
 class Planned:
     """A query's plan, not run: its shape, or why there is none; `relations` are what planning locked, by oid."""
 
-    shape: Shape | None
+    shape: AsRun | None
     reason: str | None = None
     relations: frozenset[int] | None = None
 
@@ -79,7 +80,7 @@ class Stage:
             raise ConnectionLost(f"the connection to the server was lost: {run.reason}")
         if run.planned is None:
             return Planned(None, run.reason)
-        return Planned(shape_of(run.planned[0]["Plan"]), relations=run.relations)
+        return Planned(as_run(run.planned[0]["Plan"]), relations=run.relations)
 
     def run(self, item: QueryItem, runs: Runs, limit_ms: float, *, counts: bool = True) -> None:
         """Run an item once more; a run that does not count warms up. Raises ConnectionLost."""

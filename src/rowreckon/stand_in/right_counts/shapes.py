@@ -1,9 +1,9 @@
-"""Two plans of one query beside each other: the same plan, other methods, or another order of joins."""
+"""Two plans of one query beside each other: other methods, or another order of joins."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, Final
+from typing import Final
 
 from rowreckon.frozen import frozen
 from rowreckon.plan.printed import Printed, printed_nodes
@@ -22,12 +22,6 @@ class JoinOf:
     method: str
     aliases: frozenset[str]
     first: str | None
-
-
-def shape(plan: Printed) -> tuple[Any, ...]:
-    """What tells two plans apart: nodes, relations and indexes, in their order."""
-    own = (plan["Node Type"], plan.get("Alias"), plan.get("Index Name"), plan.get("Join Type"))
-    return (*own, tuple(shape(child) for child in plan.get("Plans") or ()))
 
 
 def inputs(plan: Printed) -> list[Printed]:

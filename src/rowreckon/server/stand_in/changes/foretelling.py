@@ -11,6 +11,7 @@ from rowreckon.capture import Capture
 from rowreckon.document.audit import Audit, Foretold, MovedFacts, Remedy
 from rowreckon.errors import RowreckonError
 from rowreckon.plan.document import rebuild_plan
+from rowreckon.plan.same import as_run
 from rowreckon.server.stand_in.for_role import planned_for_its_role
 from rowreckon.server.stand_in.forging import Allowance, forged
 from rowreckon.server.stand_in.moving import Moving
@@ -22,7 +23,6 @@ from rowreckon.stand_in.facts import StandInFacts
 from rowreckon.stand_in.foretellable import statements_of, why_not_foretold
 from rowreckon.stand_in.settings import planning_settings
 from rowreckon.stand_in.side_effects import Planned, foretold, with_foretold
-from rowreckon.trial.shape import shape_of
 
 from .changing import Changed, changed
 
@@ -155,7 +155,7 @@ def _moved(
             allowed.spent() as seconds,
             forged(now.connection, facts, query.settings, roles[number], seconds) as forgery,
         ):
-            limits = Moving(forgery, query.text, plan, own).limits(shape_of, _MOST_PLANS)
+            limits = Moving(forgery, query.text, plan, own).limits(as_run, _MOST_PLANS)
             found.append(limits.model_copy(update={"query": query.name}))
     return tuple(found)
 

@@ -12,6 +12,7 @@ from rowreckon.document.plan import MOST_LEVELS, MovedFacts, RightCounts
 from rowreckon.errors import StatementFailed, StatementRefused
 from rowreckon.frozen import frozen
 from rowreckon.plan.printed import Printed, called, printed_levels, printed_nodes
+from rowreckon.plan.same import in_outline
 from rowreckon.plural import agreeing
 from rowreckon.plural import counted as told_number
 from rowreckon.server.stand_in.forging import Allowance, Forgery, forgery
@@ -29,7 +30,6 @@ from rowreckon.stand_in.right_counts.shapes import (
     methods_of,
     nesting,
     order_of,
-    shape,
     starts_from,
 )
 
@@ -98,7 +98,7 @@ def _asked(text: str, executed: Printed, reckoned: ReckonedTree, forged: Forgery
             break
         more += new
     price = _price_of_executed(forged, text, taken_apart, executed, foretold)
-    moved = Moving(forged, text, foretold).limits(shape)
+    moved = Moving(forged, text, foretold).limits(in_outline)
     return _told(executed, foretold, price, fitted, counts, more, reckoned, taken_apart.known, moved)
 
 
@@ -114,11 +114,11 @@ def _price_of_executed(forged: Forgery, text: str, query: Query, executed: Print
     one, its joins' prices are put together from several.
     """
     cheapest = float(foretold["Total Cost"])
-    if shape(foretold) == shape(executed):
+    if in_outline(foretold) == in_outline(executed):
         return cheapest
     pool: list[Printed] = []
     for plan in _led(forged, text, query, executed):
-        if shape(plan) == shape(executed):
+        if in_outline(plan) == in_outline(executed):
             return max(float(plan["Total Cost"]), cheapest)
         pool.append(plan)
     price = assembled_price(executed, pool, query.known)

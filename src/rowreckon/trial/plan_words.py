@@ -1,45 +1,16 @@
-"""What of a plan makes it another plan, and the order in which it joins."""
+"""What a trial says of a plan: the tables that it writes to, and the order in which it joins."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
-
 from rowreckon.plan.nodes import BitmapHeapScanNode, BitmapIndexScanNode, JoinNode
+from rowreckon.plan.same import AsRun
 from rowreckon.plan.tree import PlanTree
 
-_NUMBERS_THAT_COUNT = frozenset(("Workers Planned", "Subplans Removed"))
-# what EXPLAIN VERBOSE says of a node without its being run otherwise
-_SAID_ONLY = frozenset(("Output", "Plans"))
 
-Shape = tuple[tuple[int, tuple[tuple[str, str], ...]], ...]
-
-
-def shape_of(plan: Mapping[str, Any]) -> Shape:
-    """All that two plans must share to be the same: nodes, their places, relations, indexes, conditions, keys.
-
-    `plan` is the root node as EXPLAIN prints it. Estimates and costs do not count.
-    """
-    found: list[tuple[int, tuple[tuple[str, str], ...]]] = []
-    stack: list[tuple[int, Mapping[str, Any]]] = [(0, plan)]
-    while stack:
-        depth, node = stack.pop()
-        kept = sorted((key, str(value)) for key, value in node.items() if key not in _SAID_ONLY and _counts(key, value))
-        found.append((depth, tuple(kept)))
-        stack.extend((depth + 1, child) for child in reversed(node.get("Plans", ())))
-    return tuple(found)
-
-
-def _counts(key: str, value: Any) -> bool:
-    if isinstance(value, bool | str | list):
-        return True
-    return key in _NUMBERS_THAT_COUNT
-
-
-def written_tables(shape: Shape) -> frozenset[str]:
+def written_tables(plan: AsRun) -> frozenset[str]:
     """The tables that a plan writes to, as `schema.name` and as `name`."""
     found: set[str] = set()
-    for _, kept in shape:
+    for _, kept in plan:
         node = dict(kept)
         if node.get("Node Type") == "ModifyTable" and "Relation Name" in node:
             found.add(node["Relation Name"])
