@@ -12,6 +12,7 @@ import pytest
 
 from rowreckon.counts import reckon
 from rowreckon.counts.reach import Reach
+from rowreckon.counts.timing import own_times
 from rowreckon.plan import lay_out, parse_document
 
 AGAIN = "a merge join that goes back over equal keys"
@@ -126,3 +127,34 @@ def test_workers_of_a_gather_and_below_it() -> None:
     assert [parallelism.participants(tree, number) for number in range(3)] == [1, 1, 2]
     assert [parallelism.shared[number] for number in range(3)] == [True, True, True]
     assert [parallelism.partial[number] for number in range(3)] == [False, False, True]
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "asks"),
+    [
+        ("InitPlan 1 (returns $0)", "(id = $0)", True),
+        ("InitPlan 1 (returns $0)", "$0", True),
+        ("InitPlan 1 (returns $0)", "(id = $01)", False),
+        ("InitPlan 1 (returns $1,$2)", "(id = $2)", True),
+        ("InitPlan 1 (returns $1)", "(id = $12) AND (k = $1)", True),
+        ("InitPlan 1", "(id = (InitPlan 1).col1)", True),
+        ("InitPlan 1", "(id = (InitPlan 12).col1)", False),
+    ],
+)
+def test_who_asks_for_a_value_pays_for_it(name: str, text: str, asks: bool) -> None:
+    """The 30 ms of an InitPlan ran inside the scan whose filter has its value, by its name up to 16 and since."""
+    asked = node("Aggregate", 1, 1, Parent_Relationship="InitPlan", Subplan_Name=name, Actual_Total_Time=30.0)
+    scan = outer() | {"Filter": text, "Actual Total Time": 40.0}
+    plan = node("Sort", 10, 1, asked, scan, Actual_Total_Time=75.0)
+
+    own = own_times(reckon(lay_out(parse_document({"Plan": plan}).plan)))
+    assert own == ([35.0, 30.0, 10.0] if asks else [5.0, 30.0, 40.0])
+
+
+def test_a_common_table_expression_is_paid_by_its_reader() -> None:
+    """The scan of that name pays, not one of another."""
+    asked = node("Seq Scan", 1, 1, Parent_Relationship="InitPlan", Subplan_Name="CTE late", Actual_Total_Time=30.0)
+    others = [outer("CTE Scan") | {"CTE Name": name, "Actual Total Time": 40.0} for name in ("early", "late")]
+    plan = node("Append", 20, 1, asked, *others, Actual_Total_Time=85.0)
+
+    assert own_times(reckon(lay_out(parse_document({"Plan": plan}).plan))) == [5.0, 30.0, 40.0, 10.0]

@@ -96,8 +96,8 @@ class Parallelism:
             if self.gather[number] == _NO_GATHER:
                 return None
             node = tree.nodes[self.gather[number]]
-        launched = node.workers_launched if isinstance(node, GatherNode) else None
-        return int(launched) if launched is not None else None
+        assert isinstance(node, GatherNode)
+        return None if node.workers_launched is None else int(node.workers_launched)
 
 
 def find_parallelism(
@@ -199,9 +199,11 @@ def _driven_in_parallel(tree: PlanTree) -> list[bool]:
 
 def _is_single_copy(tree: PlanTree, gather: int) -> bool:
     node = tree.nodes[gather]
-    return isinstance(node, GatherNode) and bool(node.single_copy)
+    assert isinstance(node, GatherNode)
+    return bool(node.single_copy)
 
 
 def _planned(tree: PlanTree, gather: int) -> int:
     node = tree.nodes[gather]
-    return int(node.workers_planned or 0) if isinstance(node, GatherNode) else 0
+    assert isinstance(node, GatherNode)
+    return int(node.workers_planned or 0)

@@ -33,8 +33,9 @@ def _probed(count: NodeCount, probe: Probe) -> NodeCount:
     actual = Interval(probe.rows, probe.rows)
     reach = Reach("probed") if probe.complete else Reach("at_least", _STOPPED)
     changed = replace(count, actual=probe.rows, actual_interval=actual, reach=reach)
-    if count.estimate is None or count.estimate_interval is None:
+    if count.estimate is None:
         return changed
+    assert count.estimate_interval is not None
     ratio = ratio_interval(count.estimate_interval, actual)
     low, direction = nearest_error(ratio)
     if not probe.complete and direction != "under":

@@ -69,16 +69,6 @@ def _asks_for(tree: PlanTree, number: int, name: str) -> bool:
     if name.startswith("CTE "):
         return isinstance(node, CteScanNode) and node.cte_name == name.removeprefix("CTE ")
     label = name.split(" (", 1)[0]  # "InitPlan 1 (returns $0)" up to 16, "InitPlan 1" from 17
-    needles = [f"({label})", f"({label} ", *_PARAMETER.findall(name)]
-    texts = [v for k, v in node.__dict__.items() if isinstance(v, str) and k != "subplan_name"]
-    return any(_mentions(text, needle) for text in texts for needle in needles)
-
-
-def _mentions(text: str, needle: str) -> bool:
-    at = text.find(needle)
-    while at >= 0:
-        following = text[at + len(needle) : at + len(needle) + 1]
-        if not (needle.startswith("$") and following.isdigit()):
-            return True
-        at = text.find(needle, at + 1)
-    return False
+    parameters = [f"{re.escape(parameter)}(?!\\d)" for parameter in _PARAMETER.findall(name)]
+    mention = re.compile("|".join([rf"\({re.escape(label)}[ )]", *parameters]))
+    return any(isinstance(v, str) and mention.search(v) for k, v in node.__dict__.items() if k != "subplan_name")
