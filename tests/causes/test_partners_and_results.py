@@ -26,6 +26,9 @@ create table plans(guest int, hut int);
 insert into plans select i, (i + 1) % 1000 from generate_series(0, 2999) i, generate_series(1, 5);
 create table nights(night int, guest int, week int);
 insert into nights select i, i % 3000, i % 3000 / 20 from generate_series(1, 30000) i;
+create index on nights(guest);
+create table hosts(guest int);
+insert into hosts select i from generate_series(0, 199) i;
 create table visits(visit int, hut int);
 insert into visits select i, case when i % 10 > 0 then i % 300 else 300 + i / 10 % 700 end
   from generate_series(1, 20000) i;
@@ -195,3 +198,20 @@ def test_columns_of_a_join_that_exclude_each_other(huts: Connection) -> None:
     assert first(audit).code == "multi_column_join_key"
     assert not first(audit).subject.curable
     assert apart(audit) >= 10
+
+
+def test_an_error_beside_a_side_left_unread_is_the_joins_own(huts: Connection) -> None:
+    """The merge join need not look whether more hosts follow; the rows expected and come are the server's own."""
+    query = (
+        "select n.* from nights n join hosts h on h.guest = n.guest where n.week < 10"
+        " and n.night = (select max(m.night) from nights m where m.guest = h.guest)"
+    )
+    with huts.transaction(force_rollback=True):
+        huts.execute("set local enable_hashjoin = off")
+        huts.execute("set local enable_nestloop = off")
+        audit = judged(huts, query)
+
+    assert [join.method for join in audit.joins] == ["merge"]
+    assert "a test against a subplan" in first(audit).finding.summary
+    assert first(audit).finding.node == audit.joins[0].node
+    assert apart(audit) > 100

@@ -256,7 +256,8 @@ JOIN_FAULTS = (
     ),
     Fault(
         name="two_tables_exclude_each_other",
-        cause="unexplained",
+        cause="cross_table_correlation",
+        also=("unexplained",),
         setup="""
         create table planes(id int primary key, maker text);
         insert into planes select i, 'maker ' || i % 10 from generate_series(1, 4000) i;
@@ -266,6 +267,20 @@ JOIN_FAULTS = (
         """,
         query="select count(*) from planes p join hops h on h.plane_id = p.id "
         "where p.maker = 'maker 3' and h.carrier = 'carrier 4'",
+        curable=False,
+    ),
+    Fault(
+        name="either_pair_of_two_tables",
+        cause="unexplained",
+        setup="""
+        create table planes(id int primary key, maker text);
+        insert into planes select i, 'maker ' || i % 60 from generate_series(1, 6000) i;
+        create table hops(id int, plane_id int, carrier text);
+        insert into hops select i, i % 6000 + 1, 'carrier ' || (i % 6000 + 1) % 60 from generate_series(1, 120000) i;
+        analyze;
+        """,
+        query="select count(*) from planes p join hops h on h.plane_id = p.id "
+        "where (p.maker = 'maker 3' and h.carrier = 'carrier 3') or (p.maker = 'maker 4' and h.carrier = 'carrier 4')",
         curable=False,
     ),
 )

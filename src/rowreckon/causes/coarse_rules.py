@@ -51,7 +51,7 @@ _FOREIGN: Final = CoarseRule(
     "Autovacuum never does it.",
 )
 _SUBPLAN: Final = CoarseRule(
-    "a test against a subplan keeps a default share",
+    "a test against a subplan keeps a default share, or that of an average value",
     "A join or EXISTS in its place helps: it is estimated from statistics. More statistics alone do not.",
 )
 _LATE_VALUE: Final = CoarseRule(
@@ -101,7 +101,7 @@ def _node_is(*types: str) -> Callable[[Site], bool]:
 
 
 def _has_subplan(site: Site) -> bool:
-    return any(not name.startswith("InitPlan") for clause in site.own for name in clause.subplans)
+    return any(not name.startswith("InitPlan") for clause in (*site.own, *site.joined) for name in clause.subplans)
 
 
 def _has_late_value(site: Site) -> bool:

@@ -7,6 +7,8 @@ origin.
 
 from __future__ import annotations
 
+from math import log
+
 from rowreckon.counts.interval import Interval
 from rowreckon.counts.q_error import Direction, divide, multiply, nearest_error
 from rowreckon.counts.reckon import ReckonedTree
@@ -57,6 +59,15 @@ class Origins:
         floor = max(_LEAST_FACTOR, pool[0].factor ** 0.25)
         return tuple(e for e in pool if e.factor >= floor)
 
+    def explaining(self, reckoned: ReckonedTree, number: int) -> tuple[Entering, ...]:
+        """Those of a node, none where all together make up less than half of an error there, by its logarithm.
+
+        The larger part then entered where counts do not tell, as above a side that a merge join left unread.
+        """
+        found = self.of(number)
+        errors = [_error(reckoned, n) for n in (number, *reckoned.tree.inputs(number))]
+        return found if 2 * sum(log(e.factor) for e in found) >= log(max(errors)) else ()
+
 
 def find_origins(reckoned: ReckonedTree) -> Origins:
     """The error that enters at each node; linear in nodes."""
@@ -80,6 +91,12 @@ def find_origins(reckoned: ReckonedTree) -> Origins:
             gathered = sorted(set(gathered), key=lambda e: (-e.factor, e.node))[:_KEPT]
         below[number] = tuple(gathered)
     return Origins(here=tuple(here), below=tuple(below))
+
+
+def _error(reckoned: ReckonedTree, number: int) -> float:
+    """By what factor a node's rows are off at least; 1 where they were not counted."""
+    ratio = reckoned.counts[number].ratio
+    return 1.0 if ratio is None else nearest_error(ratio)[0]
 
 
 def _flows(tree: PlanTree, child: int) -> bool:
@@ -118,7 +135,7 @@ def _entering(reckoned: ReckonedTree, number: int, ctes: dict[str, int]) -> Ente
         return _groups_entering(reckoned, number, ratio, inputs)
     from_below = _ratio_of_inputs(reckoned, number, inputs)
     if from_below is None:
-        return None
+        return _ended_merge_entering(reckoned, number, ratio) if node.node_type == "Merge Join" else None
     rest = min((divide(ratio, r) for r in from_below), key=lambda r: nearest_error(r)[0])
     return _as_entering(number, rest, reported=True)
 
@@ -134,6 +151,25 @@ def _groups_entering(reckoned: ReckonedTree, number: int, ratio: Interval, input
     for child in inputs:
         below = reckoned.counts[child].ratio
         if below is None or nearest_error(below)[0] >= _LEAST_FACTOR:
+            return None
+    return _as_entering(number, ratio, reported=False)
+
+
+def _ended_merge_entering(reckoned: ReckonedTree, number: int, ratio: Interval) -> Entering | None:
+    """The error of an inner merge join that left the tail of a side unread, which holds no partner for any row.
+
+    Told apart from its inputs' only where as many rows were read as were expected, and never as a proven factor.
+    """
+    node = reckoned.tree.nodes[number]
+    if not isinstance(node, JoinNode) or node.join_type != "Inner":
+        return None
+    for child in reckoned.tree.inputs(number):
+        below, count = _full_ratio(reckoned, child), reckoned.counts[child]
+        if below is None:
+            if count.state != "at_least" or count.actual is None or not count.estimate:
+                return None
+            below = Interval(count.actual / count.estimate, count.actual / count.estimate)
+        if nearest_error(below)[0] >= _LEAST_FACTOR:
             return None
     return _as_entering(number, ratio, reported=False)
 

@@ -121,7 +121,7 @@ def _judge(
     reckoned = whole.reckoned
     count = reckoned.counts[facts.node]
     outer, inner = _told_side(reckoned, facts.outer), _told_side(reckoned, facts.inner)
-    origins = whole.origins.of(facts.node)
+    origins = whole.origins.explaining(reckoned, facts.node)
     result: Assessment = (
         unpriced(whole.threshold)
         if evidence is None
