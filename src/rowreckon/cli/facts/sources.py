@@ -220,21 +220,23 @@ def _of_schema_files(
     if not files.files:
         raise errors[0]
     undone = [f"the facts of a file are not used: {error.sentence()}" for error in errors]
-    return _with_declared(inputs, files), Happened(undone=undone)
+    return with_declared(inputs, files), Happened(undone=undone)
 
 
-def _with_declared(inputs: Inputs, files: SchemaFiles) -> Inputs:
+def with_declared(inputs: Inputs, files: SchemaFiles) -> Inputs:
     """The plans with what the files say of their relations, as far as they do not contradict it.
 
-    An index that one of the plans reads is there for all of them, which are of the files' one database.
+    An index that one of the plans reads is there for all of them, which are of the files' one database. Where one of
+    them uses an index that the files lack, these are older than the plans, and prove for none that an index is absent.
     """
-    from rowreckon.declared.agreement import agreeing, indexes_read, with_seen
+    from rowreckon.declared.agreement import agreeing, indexes_read, nothing_absent, with_seen
     from rowreckon.declared.result import declared_of
     from rowreckon.plan.nodes import FunctionScanNode, ScanNode
     from rowreckon.plan.tree import lay_out
 
     told: Inputs = []
     seen: dict[tuple[str, str, str], str] = {}
+    outdated: list[str] = []
     for item in inputs:
         if isinstance(item, Rejected) or item.explain is None:
             told.append(item)
@@ -246,13 +248,19 @@ def _with_declared(inputs: Inputs, files: SchemaFiles) -> Inputs:
         for index in indexes_read(left.declared, tree):
             seen[index] = min(seen.get(index, item.name), item.name)
         notes = (*item.notes, *files.notes, *left.notes)
+        outdated += [item.name] if left.outdated else []
         told.append(item.model_copy(update={"declared": left.declared, "notes": notes}))
-    return [
-        item.model_copy(update={"declared": with_seen(item.declared, seen)})
-        if isinstance(item, Capture) and item.declared is not None
-        else item
-        for item in told
-    ]
+    found: Inputs = []
+    for item in told:
+        if isinstance(item, Rejected) or item.declared is None:
+            found.append(item)
+            continue
+        declared, notes = with_seen(item.declared, seen), item.notes
+        if outdated:
+            declared = nothing_absent(declared)
+            notes = (*notes, f"the schema files lack what {min(outdated)} uses: no index is taken to be absent by them")
+        found.append(item.model_copy(update={"declared": declared, "notes": notes}))
+    return found
 
 
 def save_captures(inputs: Inputs, folder: Path) -> None:

@@ -1,21 +1,23 @@
-"""How far the learned size of a relation may move before a verdict turns.
+"""How far a learned fact may move before a verdict turns: a relation's size, a column's different values.
 
-The verdict is worked out anew at sizes further and further from what was learned, pages and rows moved together.
+The verdict is worked out anew at facts further and further from what was learned, pages and rows moved together.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document.audit import FactLimit, Verdict
 from rowreckon.joins.facts.sides import JoinFacts
-from rowreckon.learned.facts import Bounds, LearnedFacts, RelationName, Size, SizeFact, relation_name
+from rowreckon.learned.facts import Bounds, ColumnName, LearnedFacts, RelationName, Size, Source, relation_name
 from rowreckon.plan.nodes import ScanNode
 
 _STEPS = (1.3, 3.0, 10.0)
-"""By what factors a size is moved, either way (common practice, no source)."""
+_VALUE_STEPS = (*_STEPS, 100.0)
+"""By what factors a fact is moved, either way (common practice, no source)."""
 
 
 def turning(
@@ -25,16 +27,50 @@ def turning(
     verdict: Verdict,
     verdict_with: Callable[[LearnedFacts], Verdict],
 ) -> tuple[FactLimit, ...]:
-    """For each learned size of the join's relations the rows between which the verdict was found to stay; an end is
-    open where it stays as far as was tried. `verdict_with` judges the join with other facts."""
+    """For each learned size of the join's relations the rows between which the verdict was found to stay, and the
+    different values of its columns where it turns with these; an end is open where it stays as far as was tried.
+    `verdict_with` judges the join with other facts."""
     found: list[FactLimit] = []
+
+    def tried(
+        fact: str,
+        value: float,
+        sources: tuple[Source, ...],
+        moved: Callable[[float], LearnedFacts],
+        steps: Sequence[float] = _STEPS,
+    ) -> FactLimit:
+        def verdict_at(other: float) -> Verdict:
+            return verdict_with(moved(other))
+
+        low, high = (_stays(value, verdict, verdict_at, [s if up else 1.0 / s for s in steps]) for up in (False, True))
+        source = str(sources[0]) if sources else None
+        return FactLimit(fact=fact, value=value, from_=low, to=high, source=source)
+
     for relation in _relations(learned, reckoned, facts):
-        fact = learned.sizes[relation]
-        rows = fact.size.settled().rows.low
-        low, high = (_stays(learned, relation, fact, verdict, verdict_with, up=up) for up in (False, True))
-        source = str(fact.sources[0]) if fact.sources else None
-        found.append(FactLimit(fact=f"rows of {relation}", value=rows, from_=low, to=high, source=source))
+        size = learned.sizes[relation]
+        rows = size.size.settled().rows.low
+        found.append(tried(f"rows of {relation}", rows, size.sources, partial(_with_rows, learned, relation)))
+    for column in _columns(learned, reckoned, facts):
+        values = learned.distinct[column]
+        moved = partial(_with_values, learned, column)
+        limit = tried(f"distinct values of {column}", values.values.low, values.sources, moved, _VALUE_STEPS)
+        if (limit.from_, limit.to) != (None, None):  # of most columns it does not matter
+            found.append(limit)
     return tuple(found)
+
+
+def _columns(learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts) -> list[ColumnName]:
+    """The columns that the join compares of which other plans tell how many different values they have."""
+    found: dict[ColumnName, None] = {}
+    for side in (facts.outer, facts.inner):
+        node = reckoned.tree.nodes[side.scan] if side.scan is not None else None
+        relation = relation_name(node.schema_name, node.relation_name) if isinstance(node, ScanNode) else None
+        for clause in facts.clauses:
+            column = clause.outer_column if side is facts.outer else clause.inner_column
+            named = ColumnName(relation, column.column) if relation is not None and column is not None else None
+            if named in learned.distinct and named is not None:
+                found[named] = None
+    return list(found)
 
 
 def _relations(learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts) -> list[RelationName]:
@@ -48,25 +84,30 @@ def _relations(learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts) 
     return found
 
 
-def _stays(
-    learned: LearnedFacts,
-    relation: RelationName,
-    fact: SizeFact,
-    verdict: Verdict,
-    verdict_with: Callable[[LearnedFacts], Verdict],
-    *,
-    up: bool,
-) -> float | None:
-    """The rows furthest from what was learned with which the verdict stays; None where it does as far as is tried."""
+def _with_rows(learned: LearnedFacts, relation: RelationName, rows: float) -> LearnedFacts:
+    """The facts with so many rows of a relation, and as many more pages or fewer."""
+    fact = learned.sizes[relation]
     size = fact.size.settled()
-    pages, rows = size.pages.low, size.rows.low
-    kept = rows
-    for step in _STEPS:
-        factor = step if up else 1.0 / step
-        moved = max(float(round(rows * factor)), 1.0), max(float(round(pages * factor)), 1.0)
-        away = Size(Bounds(moved[1], moved[1]), Bounds(moved[0], moved[0]))
-        other = replace(learned, sizes={**learned.sizes, relation: fact._replace(size=away)})
-        if verdict_with(other) != verdict:
+    pages = max(float(round(size.pages.low * rows / size.rows.low)), 1.0)
+    away = Size(Bounds(pages, pages), Bounds(rows, rows))
+    return replace(learned, sizes={**learned.sizes, relation: fact._replace(size=away)})
+
+
+def _with_values(learned: LearnedFacts, column: ColumnName, values: float) -> LearnedFacts:
+    """The facts with so many different values of a column, at least where that is all that is told."""
+    fact = learned.distinct[column]
+    high = values if fact.values.exact else max(fact.values.high, values)
+    return replace(learned, distinct={**learned.distinct, column: fact._replace(values=Bounds(values, high))})
+
+
+def _stays(
+    value: float, verdict: Verdict, verdict_at: Callable[[float], Verdict], factors: Sequence[float]
+) -> float | None:
+    """The value furthest from what was learned at which the verdict stays; None where it does as far as is tried."""
+    kept = value
+    for factor in factors:
+        moved = max(float(round(value * factor)), 1.0)
+        if verdict_at(moved) != verdict:
             return kept
-        kept = moved[0]
+        kept = moved
     return None
