@@ -13,7 +13,7 @@ from rowreckon.catalog.ask import read_answers
 from rowreckon.cli.facts.stand_in import facts_in
 from rowreckon.errors import BrokenPlan
 from rowreckon.server.stand_in.asking import AGREES, RIVALS
-from rowreckon.stand_in.program import stand_in_program
+from rowreckon.stand_in.script.program import stand_in_program
 from tests.cli.running import rowreckon
 from tests.reading.psql import psql_program
 from tests.servers.databases import fresh_database

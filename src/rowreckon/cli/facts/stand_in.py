@@ -38,7 +38,7 @@ def stand_in_part(plans: Sequence[Capture], query: Path | None, *, with_values: 
     """
     from rowreckon.catalog.ask import MoreAsked
     from rowreckon.stand_in.mentioned import concerned
-    from rowreckon.stand_in.program import ANSWER_SETTING, REQUEST_SETTING, request_text, stand_in_program
+    from rowreckon.stand_in.script.program import ANSWER_SETTING, REQUEST_SETTING, request_text, stand_in_program
 
     captures, others = with_queries(plans, query)
     relations, functions = concerned(captures, others.values())

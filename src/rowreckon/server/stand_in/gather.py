@@ -10,7 +10,7 @@ from rowreckon.catalog.program import PATH_SETTING, SAFE_PATH
 from rowreckon.errors import StatementFailed
 from rowreckon.server.connecting.connection import Connection, first_line
 from rowreckon.stand_in.facts import StandInFacts, stand_in_facts
-from rowreckon.stand_in.program import ANSWER_SETTING, REQUEST_SETTING, request_text, stand_in_program
+from rowreckon.stand_in.script.program import ANSWER_SETTING, REQUEST_SETTING, request_text, stand_in_program
 
 LOCK_TIMEOUT_MS = 2000
 """How long a part waits for a table that somebody holds exclusively before it is given up (ms)."""

@@ -1,4 +1,4 @@
-"""The SQL for what extensions of a source brought; parameters as in `stand_in/queries.py`."""
+"""The SQL for what extensions of a source brought; parameters as in `stand_in/script/queries.py`."""
 
 from __future__ import annotations
 

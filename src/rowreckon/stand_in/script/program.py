@@ -14,10 +14,10 @@ from typing import Final
 
 from rowreckon.catalog import own_code, own_output, questions
 from rowreckon.catalog.program import PATH_SETTING, SAFE_PATH, in_order
+from rowreckon.stand_in.beyond import extension_types, foreign
+from rowreckon.stand_in.facts import SCHEMA
 
 from . import queries, queries_collations, queries_inside, queries_rights
-from .beyond import extension_types, foreign
-from .facts import SCHEMA
 
 REQUEST_SETTING: Final = "rowreckon.stand_in_request"
 ANSWER_SETTING: Final = "rowreckon.stand_in_answer"
