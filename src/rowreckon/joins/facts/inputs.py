@@ -14,9 +14,11 @@ from typing import NamedTuple, Protocol
 from rowreckon.cost import HashKey, MergeScanSelectivity, PathCost
 from rowreckon.cost.path import made_path
 from rowreckon.cost.units import DEFAULT_NUM_DISTINCT, clamp_row_est
+from rowreckon.counts.interval import Interval
 from rowreckon.document.audit import Basis
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
+from rowreckon.joins.facts.own_filter import AS_EXPECTED
 from rowreckon.learned.facts import ColumnName
 
 TURNED_KIND = {
@@ -96,7 +98,7 @@ class SideInput:
     the processes of a Gather; rows here are those of all processes together. `parameters` are, for each value that
     the other side could be searched by, the relations that could give it: estimated rows and actual ones.
     `actual_ratio` is the side's own actual ÷ estimate. `members` are the partitions of a partitioned table.
-    `own_factor` is given for a parameterised side: how many times more rows than expected its relation's own
+    `own_factor` is given for a parameterised side: between how many times more rows than expected its relation's own
     conditions let through. `gathers` says that the cheapest way to scan it by itself is a Gather, which no join below
     another Gather can use.
     """
@@ -110,7 +112,7 @@ class SideInput:
     parameters: tuple[tuple[tuple[float, float | None], ...], ...]
     actual_ratio: float | None = None
     members: tuple[KnownRelation, ...] = ()
-    own_factor: float = 1.0
+    own_factor: Interval = AS_EXPECTED
     gathers: bool = False
 
     def pricer(self, path: SidePath, processes: float = 1.0) -> Callable[[float], PathCost]:

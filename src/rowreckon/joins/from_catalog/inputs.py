@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 from rowreckon.cost import STD_FUZZ_FACTOR, CostSettings, MergeScanSelectivity, partial_rows
 from rowreckon.cost.selectivity import WHOLE_SCAN
+from rowreckon.cost.units import clamp_row_est
 from rowreckon.joins.facts.inputs import TURNED_KIND, ClauseInput, JoinInput, KeyInput, SideInput, SidePath
-from rowreckon.joins.facts.own_filter import own_factor
+from rowreckon.joins.facts.own_filter import AS_EXPECTED, own_factor
 from rowreckon.joins.facts.partitioned import known_table
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
 from rowreckon.joins.facts.sides import side_facts
@@ -174,7 +175,7 @@ def _catalog_side(
         actual_ratio=side.actual_rows / side.planner_rows if side.actual_rows and side.planner_rows else None,
         gathers=bool(whole) and not whole[0].safe,
         members=table.members if table is not None else (),
-        own_factor=own_factor(reckoned, side, relation) if side.parameterised and relation is not None else 1.0,
+        own_factor=own_factor(reckoned, side, relation) if side.parameterised and relation is not None else AS_EXPECTED,
     )
 
 
@@ -273,9 +274,7 @@ def _counted(reckoned: ReckonedTree, known: CatalogFacts, alias: str | None) -> 
     if number is None or reckoned.counts[number].state != "exact":
         return None
     scan = side_facts(reckoned, number, parameterised=False)
-    if relation is not None and abs(relation.rows - scan.planner_rows * scan.processes) > max(
-        0.5 * scan.processes, 0.5
-    ):
+    if relation is not None and abs(clamp_row_est(relation.rows / scan.processes) - scan.planner_rows) > 0.5:
         return None  # each execution takes a value from another relation
     return None if scan.actual_rows is None else scan.actual_rows * scan.processes
 

@@ -61,14 +61,35 @@ def points_of(facts: JoinFacts, join: JoinInput) -> Points:
     """
     estimate = Point(join.outer.rows, join.inner.rows)
     outer = usable_rows(facts.outer, estimate.outer)
-    inner: float | None = estimate.inner * join.inner.own_factor
-    if not facts.inner.parameterised:
+    if outer is None:
+        return Points(estimate, None)
+    if facts.inner.parameterised:
+        inner: float | None = estimate.inner * _own_factor(facts, join, outer / max(estimate.outer, 1.0))
+    else:
         inner = usable_rows(facts.inner, estimate.inner)
-    if outer is None or inner is None:
+    if inner is None:
         return Points(estimate, None)
     outer, inner = float(max(floor(outer), 1)), float(max(floor(inner), 1))
     ratio, match_frac = _matches(facts, outer, inner, estimate)
     return Points(estimate, Point(outer, inner, ratio, match_frac))
+
+
+def _own_factor(facts: JoinFacts, join: JoinInput, moved: float) -> float:
+    """How many times more rows than expected the inner relation's own conditions let through: of what the rounded
+    counts of its scan leave what the join's output tells, where that was counted, else what is nearest to the estimate.
+
+    `moved` is how many times more outer rows than expected came.
+    """
+    low, high = join.inner.own_factor
+    nearest = min(max(1.0, low), high)
+    came, expected = facts.output_actual_interval, facts.output_interval
+    if low == high or facts.kind != "Inner" or facts.output_state == "at_least" or came is None:
+        return nearest
+    least, most = came.low / (expected.high * moved), came.high / max(expected.low * moved, 1e-9)
+    if most < low or least > high:
+        return nearest
+    told = (came.low + came.high) / (expected.low + expected.high) / moved
+    return min(max(told, low), high)
 
 
 def usable_rows(side: Side, estimate: float) -> float | None:

@@ -30,6 +30,8 @@ from rowreckon.joins.ways.index_match import Match, hypothetical_index, match_in
 
 _PLAINLY_OFF = log(2.0)
 CostAt = Callable[[Point], PathCost]
+_TELLING_ROWS = 2.0
+"""Expected rows below which rounding leaves open how many different keys a plan's join has at most."""
 _COMPARISONS = frozenset({"=", "<", "<=", ">", ">="})
 
 
@@ -59,7 +61,7 @@ def parameterised_paths(settings: CostSettings, join: JoinInput) -> Iterator[Par
             lambda point: given.at(join.rows_at(point)[0]),
             join.clauses,
             given.indexed,
-            False,
+            not given.memoized and is_memoizable(join) and join.output_rows >= _TELLING_ROWS,
             solved=not given.exact,
         )
         return

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 
 from rowreckon.cost import CostSettings, NestLoopTerms, PathCost, QualCost, cost_material, cost_memoize, cost_nestloop
 from rowreckon.cost.capabilities import has_memoize, materializes_below_gather
+from rowreckon.joins.above.add_path import replaces
 from rowreckon.joins.facts.inputs import JoinInput, Point, SidePath
 from rowreckon.joins.ways.appended_scans import appended_paths
 from rowreckon.joins.ways.inner_scans import Parameterised, parameterised_paths
@@ -50,8 +51,18 @@ def _over(
         yield inner.access, inner.index, _with_index(settings, join, outer, inner), inner.existing, inner.solved
         if inner.memoizable and has_memoize(settings.server_major) and settings.enable_memoize:
             cost = _with_memoize(settings, join, outer, inner)
-            yield f"memoize of {inner.access}", inner.index, cost, inner.existing, False
+            if join.executed_inner is None or not _taken_instead(settings, join, outer, inner, cost):
+                yield f"memoize of {inner.access}", inner.index, cost, inner.existing, False
     yield from plain[1:]
+
+
+def _taken_instead(
+    settings: CostSettings, join: JoinInput, outer: SidePath, inner: Parameterised, cost: Callable[[Point], PathCost]
+) -> bool:
+    """Whether at the estimates the planner would have remembered rows, had it been able to: the plan shows that it read
+    them anew. With as many keys as the join's estimate allows remembering costs what it costs at most."""
+    estimate = Point(join.outer.rows, join.inner.rows)
+    return replaces(cost(estimate), _with_index(settings, join, outer, inner)(estimate))
 
 
 def _unparameterised(
