@@ -87,6 +87,7 @@ def test_bars(matrix_server: MatrixServer, capsys: pytest.CaptureFixture[str], t
     _at_least(found["switch"], 0.95)
     _at_least(found["precision"], 0.98)
     _at_least(found["recall"], 0.98)
+    _at_least(found["held"], 1.0)
     _answered(bars(measured, "plan"))
 
 

@@ -141,7 +141,8 @@ def _catalog_side(
     rows, workers = _rows(settings, facts, side, relation, table)
     useful = frozenset(key.text for key in keys)
     whole, partial = printed_ways(case, side, known, [k.text for k in keys], below, workers)
-    pages, printed = known.total_table_pages, [p for p in whole[:1] if p.safe]
+    # below the join's own Gather no other one could stand
+    pages, printed = known.total_table_pages, [p for p in whole[:1] if p.safe and facts.workers == 0]
     found: list[SidePath] = []
     if relation is not None and relation.complete:
         whole += catalog_paths(settings, relation, rows, pages)
