@@ -6,11 +6,17 @@ measured on live servers in tests/cost/live/test_switch_point.py.
 
 from __future__ import annotations
 
+from functools import partial
+
 from hypothesis import given
 from hypothesis import strategies as st
 
 from rowreckon.cost import PathCost
-from rowreckon.joins.above.add_path import replaces
+from rowreckon.document.audit import Method
+from rowreckon.joins.above.add_path import ON_GATHER, replaces
+from rowreckon.joins.facts.inputs import Point
+from rowreckon.joins.ways.all_ways import JoinWay
+from rowreckon.joins.ways.model import JoinModel
 
 
 def path(startup: float, total: float) -> PathCost:
@@ -48,3 +54,25 @@ costs = st.tuples(st.floats(0.0, 1e6), st.floats(0.0, 1e6)).map(lambda c: path(c
 def test_two_paths_never_replace_each_other(one: PathCost, other: PathCost) -> None:
     """No source: a property of a rule that the live tests compare with servers."""
     assert not (replaces(one, other) and replaces(other, one))
+
+
+def _model(*ways: tuple[Method, PathCost]) -> JoinModel:
+    """A model of ways that cost the same at any rows, some of them below a Gather."""
+    made = [JoinWay(method, "", None, False, "catalog", partial(_same, path)) for method, path in ways]
+    return JoinModel(tuple(made), None, 1.0, 0.0, gathers=True)
+
+
+def _same(path: PathCost, point: Point) -> PathCost:
+    return path
+
+
+def test_what_stands_on_a_gather_is_weighed_as_a_gather() -> None:
+    """Of two that can't run below another Gather the sooner one wins within 1%; neither drives out what could."""
+    late, soon = path(50.0, 100.0), path(1.0, 100.5)
+    over, gather = late._replace(kind=ON_GATHER), soon._replace(kind="Gather")
+    here = Point(1.0, 1.0)
+
+    assert _model(("hash", over), ("nested_loop", gather)).leader(here) == "nested_loop"
+    assert _model(("hash", late), ("nested_loop", gather)).leader(here) == "hash"
+    assert _model(("hash", late), ("nested_loop", soon._replace(kind=ON_GATHER))).leader(here) == "hash"
+    assert _model(("hash", late), ("nested_loop", soon)).leader(here) == "nested_loop"

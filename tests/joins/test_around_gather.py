@@ -53,3 +53,17 @@ def test_join_below_the_gather_of_its_side_is_priced(connection: Connection, kin
     assert any(isinstance(side, GatherNode) for side in plan.plans)
 
     assert join.costs[method].at_actual == pytest.approx(float(right.total_cost or 0.0), rel=0.01)
+
+
+def test_next_to_no_row_of_an_antijoin_is_handed_up(connection: Connection) -> None:
+    """One row is expected of it at the least, however many are looked for: a Gather above pays for no more."""
+    lone = "b.week from booking b where not exists (select from hut h where h.id = b.hut) and"
+    few, right = (query.replace("{} where", lone) for query in (FEW, RIGHT))
+    (join,) = judge(capture(connection, few, settings=SETTINGS))
+    with connection.transaction(force_rollback=True):
+        apply(connection, SETTINGS)
+        plan = explain(connection, right).plan
+
+    assert min(c.at_actual or 1e9 for c in join.costs.values()) == pytest.approx(
+        float(plan.total_cost or 0.0), rel=0.01
+    )
