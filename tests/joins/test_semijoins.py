@@ -71,19 +71,6 @@ def test_outer_side_without_duplicates(connection: Connection) -> None:
     assert join.verdict == "accurate"
 
 
-def test_groups_above_hide_no_semijoin(connection: Connection) -> None:
-    """What the query itself groups is grouped above the join: the groups below it are the semijoin's own."""
-    grouped = DRIVING.replace("select g.pad", "select g.week % 7, count(*)") + " group by 1"
-    (join,) = judge(capture(connection, grouped))
-    with connection.transaction(force_rollback=True):
-        apply(connection, SERIAL | only("nested_loop"))
-        tree = lay_out(explain(connection, grouped).plan)
-    (number,) = tree.joins()
-
-    assert join.join_type == "right_semi"
-    assert join.costs["nested_loop"].at_estimate == pytest.approx(float(tree.nodes[number].total_cost or 0.0), rel=0.01)
-
-
 def test_groups_are_unique_where_the_relation_is_not(connection: Connection) -> None:
     """Inner Unique over a hash aggregate proves no index on the relation below: the plan alone can't tell of one."""
     captured = capture(connection, PROBED, settings=SERIAL | only("hash"), catalog=False)
