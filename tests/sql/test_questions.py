@@ -11,6 +11,7 @@ from rowreckon.sql.questions import (
     cast_types,
     depends_on_session,
     operators_and_lists,
+    relations_named,
     removes_duplicates,
     sorts_rows,
 )
@@ -104,3 +105,11 @@ def test_which_types_an_expression_casts_to(expression: str, types: set[str]) ->
 def test_operators_and_lists(expression: str, answer: tuple[int, tuple[int, ...]]) -> None:
     """Those between two operands; a sign before a number is none of them, nor is one in a literal."""
     assert operators_and_lists(expression) == answer
+
+
+def test_which_relations_a_query_names() -> None:
+    """Each by its own name, wherever it stands; no alias, and no word of a text."""
+    query = "select 'trail' from a.hut h where exists (select from \"Guest\" join only night on true)"
+
+    assert relations_named(query) == {"hut", "Guest", "night"}
+    assert relations_named("select from from") == frozenset()

@@ -35,6 +35,17 @@ def removes_duplicates(query: str) -> bool:
 
 
 @lru_cache(maxsize=1000)
+def relations_named(query: str) -> frozenset[str]:
+    """The relations that a query names, without their schemas; none for a text that is no SQL."""
+    from rowreckon.sql.grammar import NotSql
+
+    try:
+        return frozenset(m.relname for m in _messages(query) if m.DESCRIPTOR.name == "RangeVar")
+    except NotSql:
+        return frozenset()
+
+
+@lru_cache(maxsize=1000)
 def sorts_rows(query: str) -> bool:
     """Whether a SELECT of the query has an ORDER BY of its rows; False for a text that is no SQL."""
     from rowreckon.sql.grammar import NotSql

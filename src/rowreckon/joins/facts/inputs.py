@@ -162,7 +162,8 @@ class KeyInput:
     `without_statistics` marks a side that is no table, whose distinct values follow its rows. `relation_actual` are the
     rows that came of the relation, None where they were not counted. `share` is given where the relation's tuples are
     taken to be its rows, of which a share is distinct values. `calls` are those that evaluating an expression costs.
-    `counted_anew` says that a subquery gives the relation, whose tuples are its rows.
+    `counted_anew` says that a subquery gives the relation, whose tuples are its rows; `of_whole` that the figures are
+    those of a partitioned table, of which the relation is the one partition left.
     """
 
     alias: str | None
@@ -180,6 +181,7 @@ class KeyInput:
     share: float | None = None
     calls: float = 0.0
     counted_anew: bool = False
+    of_whole: bool = False
 
     def distinct(self, moved: float = 1.0) -> float | None:
         """Distinct values, None where only a default is known; few rows without statistics count as all different."""

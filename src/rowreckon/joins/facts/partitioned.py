@@ -61,6 +61,17 @@ def known_table(alias: str, known: CatalogFacts, tree: PlanTree) -> PartitionedT
     return PartitionedTable(alias, parent, members, rows, tuples, major)
 
 
+def pruned_table(member: KnownRelation, known: CatalogFacts) -> PartitionedTable | None:
+    """The uppermost table of which a relation is the only partition left, None where it is a partition of none."""
+    above, parent = member.relation.parent, None
+    while above is not None and (relation := known.catalog.relation(above)) is not None:
+        parent, above = relation, relation.parent
+    if parent is None:
+        return None
+    tuples = member.size.tuples if counts_partition_tuples(known.server_major) else member.rows
+    return PartitionedTable(member.alias, parent, (member,), member.rows, tuples, known.server_major)
+
+
 def _parent(alias: str, members: tuple[KnownRelation, ...], known: CatalogFacts) -> Relation | None:
     """The table that the query names: the one parent of all, or of several the one called by its own name."""
     shared: list[Relation] | None = None

@@ -18,12 +18,13 @@ from rowreckon.cost.selectivity import WHOLE_SCAN
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.joins.facts.inputs import ClauseInput, KeyInput
 from rowreckon.joins.facts.known_relation import statistics_of
-from rowreckon.joins.facts.partitioned import PartitionedTable, known_table
+from rowreckon.joins.facts.partitioned import PartitionedTable, known_table, pruned_table
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
 from rowreckon.joins.from_catalog.computed_sides import DEFAULT_WIDTH, computed_key, key_of
 from rowreckon.plan.condition_text import bare_expression
 from rowreckon.plan.conditions import ColumnReference
 from rowreckon.plan.tree import PlanTree, alias_of
+from rowreckon.sql.questions import relations_named
 
 if TYPE_CHECKING:
     from rowreckon.catalog.columns import Column
@@ -33,6 +34,9 @@ if TYPE_CHECKING:
     from rowreckon.joins.facts.sides import JoinFacts
 
 _Key = tuple[KeyInput, ColumnStatistics]
+_ALIKE = 0.01
+"""By how much rows that the same statistics give may differ: what is printed was rounded (common practice, no source).
+"""
 
 
 def clause_by_statistics(clause: JoinClause, known: CatalogFacts, tree: PlanTree) -> ClauseInput | None:
@@ -78,6 +82,70 @@ def key_of_table(reference: ColumnReference | None, known: CatalogFacts, tree: P
     table = known_table(reference.table, known, tree)
     found = _of_partitions(reference, table) if table is not None else None
     return None if found is None else found[0]
+
+
+def clause_of_pruned(
+    given: ClauseInput, clause: JoinClause, facts: JoinFacts, known: CatalogFacts, tree: PlanTree, query: str | None
+) -> ClauseInput:
+    """The clause's figures by the whole table's statistics, where all but one of its partitions were pruned: what the
+    planner knows of a column above them is the table's. Else the `given` ones.
+
+    The plan shows that partition as if the query had named it. Its text tells which of both it was, and without that,
+    or where a view stands between, the rows that are expected of the join.
+    Source: set_append_rel_size in optimizer/path/allpaths.c, examine_simple_variable in utils/adt/selfuncs.c.
+    """
+    if facts.kind != "Inner" or len(facts.clauses) != 1:
+        return given
+    outer, inner = (_of_pruned(column, known, query) for column in (clause.outer_column, clause.inner_column))
+    if outer is None and inner is None:
+        return given
+    if not any(_is_named(key, known, query) for key in (outer, inner)) and _fits(given.selectivity, facts, given):
+        return given
+    one = outer or _key_of(clause.outer_column, known, tree)
+    two = inner or _key_of(clause.inner_column, known, tree)
+    if one is None or two is None:
+        return given
+    found = _figures(clause, one, two, known)
+    if found is not None and not _fits(found.selectivity, facts, found):
+        return given  # something else makes the difference
+    told = facts.output_rows * facts.processes / max(_pairs(facts, one[0], two[0]), 1.0)
+    share = min(told, 1.0) if found is None else found.selectivity
+    # between which keys both sides meet was asked of the partition: that of the whole table is not known
+    return replace(given, selectivity=share, scan=WHOLE_SCAN, outer=one[0], inner=two[0])
+
+
+def _fits(selectivity: float, facts: JoinFacts, clause: ClauseInput) -> bool:
+    """Whether a selectivity gives the rows that the plan expects of the join."""
+    rows = clamp_row_est(selectivity * _pairs(facts, clause.outer, clause.inner) / facts.processes)
+    return abs(rows - facts.output_rows) <= max(0.5, _ALIKE * facts.output_rows)
+
+
+def _pairs(facts: JoinFacts, outer: KeyInput, inner: KeyInput) -> float:
+    rows = [
+        key.relation_rows if side.parameterised else side.planner_rows * side.processes
+        for side, key in ((facts.outer, outer), (facts.inner, inner))
+    ]
+    return rows[0] * rows[1]
+
+
+def _of_pruned(reference: ColumnReference | None, known: CatalogFacts, query: str | None) -> _Key | None:
+    """A column of the table whose one partition is left under an alias; None where it is no partition, or the query
+    names the partition itself."""
+    relation = known.by_alias(reference.table) if reference is not None else None
+    table = pruned_table(relation, known) if relation is not None else None
+    if reference is None or relation is None or table is None:
+        return None
+    if query is not None and relation.relation.name in relations_named(query):
+        return None
+    found = _of_partitions(reference, table)
+    return None if found is None else (replace(found[0], of_whole=True), found[1])
+
+
+def _is_named(key: _Key | None, known: CatalogFacts, query: str | None) -> bool:
+    """Whether the query names the table whose one partition is left."""
+    relation = known.by_alias(key[0].alias) if key is not None else None
+    table = pruned_table(relation, known) if relation is not None else None
+    return table is not None and query is not None and table.relation.name in relations_named(query)
 
 
 def _key_of(reference: ColumnReference | None, known: CatalogFacts, tree: PlanTree) -> _Key | None:

@@ -14,7 +14,12 @@ from rowreckon.joins.facts.partitioned import known_table
 from rowreckon.joins.facts.permitted_methods import can_hash, can_merge
 from rowreckon.joins.facts.sides import side_facts
 from rowreckon.joins.facts.uniqueness import proves_unique
-from rowreckon.joins.from_catalog.clause_statistics import clause_by_statistics, clause_of_subqueries, key_of_table
+from rowreckon.joins.from_catalog.clause_statistics import (
+    clause_by_statistics,
+    clause_of_pruned,
+    clause_of_subqueries,
+    key_of_table,
+)
 from rowreckon.joins.from_catalog.computed_sides import is_computed
 from rowreckon.joins.from_catalog.equal_columns import NONE_EQUAL, EqualColumns
 from rowreckon.joins.from_catalog.scans_at_actual import with_actual_scan
@@ -57,11 +62,13 @@ def catalog_input(
     below: Mapping[int, LowerJoin] = MappingProxyType({}),
     equal: EqualColumns = NONE_EQUAL,
     order: tuple[str, ...] = (),
+    query: str | None = None,
 ) -> JoinInput | None:
     """The join in its executed order, or None where the catalog does not tell enough of it.
 
     `below` are the joins that it stands on, as they would have been priced at their actual rows; `equal` the columns
-    that the plan's joins equate; `order` is the one in which the query wants the join's rows (empty: none).
+    that the plan's joins equate; `order` is the one in which the query wants the join's rows (empty: none),
+    `query` its text.
     """
     reckoned, facts = case.reckoned, case.facts
     clauses: list[ClauseInput] = []
@@ -70,7 +77,7 @@ def catalog_input(
         given = clause_of_subqueries(given, clause, facts, known, reckoned.tree)
         if given is None:
             return None
-        clauses.append(given)
+        clauses.append(clause_of_pruned(given, clause, facts, known, reckoned.tree, query))
     orders = orders_of_sides(facts, clauses, order)
     outer = _catalog_side(case, facts.outer, known, [c.outer for c in clauses], below, equal, orders[0])
     inner = _catalog_side(case, facts.inner, known, [c.inner for c in clauses], below, equal, orders[1])

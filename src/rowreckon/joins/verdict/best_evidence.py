@@ -76,7 +76,7 @@ def gather(
     case = JoinAtHand(settings, reckoned, facts, declared)
     wanted = Wanted(None, None, 0) if known is None else _wanted(settings, capture, reckoned, facts, known)
     useful = wanted.order if wanted.top is None else wanted.top.keys
-    join = catalog_input(case, known, below, equal, useful) if known is not None else None
+    join = catalog_input(case, known, below, equal, useful, capture.query) if known is not None else None
     if join is None:
         unread = relations.stored(reckoned.tables[facts.node] if known is None else known.unread_below(facts.node))
         lacking = _size_lacking(reckoned, facts, relations) or prices(unread, asked=known is not None)

@@ -20,14 +20,13 @@ from rowreckon.cost import (
     cost_merge_append,
     cost_parallel_append,
     cost_seqscan,
-    get_variable_numdistinct,
 )
 from rowreckon.cost.capabilities import charges_every_subquery_scan, divides_shared_subqueries
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.joins.facts.inputs import ClauseInput, JoinInput, Point, SidePath
-from rowreckon.joins.facts.known_relation import Appended, KnownRelation, statistics_of
+from rowreckon.joins.facts.known_relation import Appended, KnownRelation
 from rowreckon.joins.facts.partitioned import PartitionedTable
-from rowreckon.joins.ways.index_match import parameter_selectivity
+from rowreckon.joins.ways.index_match import own_key, parameter_selectivity
 from rowreckon.joins.ways.inner_scans import Parameterised, index_costs, is_memoizable, kept_at, scan_ratio
 from rowreckon.joins.ways.partial_scans import partial_first, partial_scans
 from rowreckon.joins.ways.side_paths import catalog_paths, taken_first
@@ -184,7 +183,7 @@ def appended_paths(settings: CostSettings, join: JoinInput) -> Iterator[Paramete
     ways: list[list[CostAt]] = []
     names: list[str] = []
     for member in join.inner.members:
-        clauses = tuple(_of_member(member, c) for c in join.clauses)
+        clauses = tuple(replace(c, inner=own_key(member, c.inner)) for c in join.clauses)
         indexed = list(index_costs(settings, join, member, clauses))
         names += [name for name, _ in indexed]
         ways.append([*(cost for _, cost in indexed), _filtered(settings, join, member, clauses)])
@@ -196,22 +195,6 @@ def appended_paths(settings: CostSettings, join: JoinInput) -> Iterator[Paramete
         return cost_append(settings, cheapest, join.inner.width)
 
     yield Parameterised("append", names[0], cost, join.clauses, False, is_memoizable(join))
-
-
-def _of_member(member: KnownRelation, clause: ClauseInput) -> ClauseInput:
-    """The clause with the partition's own statistics, from which the planner takes how many of its rows match."""
-    if clause.inner.column is None:
-        return clause
-    statistics = statistics_of(member, clause.inner.column)
-    distinct, default = get_variable_numdistinct(statistics)
-    key = replace(
-        clause.inner,
-        ndistinct=None if default else distinct,
-        null_frac=statistics.null_frac,
-        mcv_freq=statistics.mcv_freqs[0] if statistics.mcv_freqs else 0.0,
-        unique=statistics.is_unique,
-    )
-    return replace(clause, inner=key)
 
 
 def _filtered(

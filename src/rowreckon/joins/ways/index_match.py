@@ -7,14 +7,15 @@ utils/adt/selfuncs.c, releases 13 to 18.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from math import ceil
 
-from rowreckon.cost import CostSettings, IndexShape, SkippedColumn, skip_scan
+from rowreckon.cost import CostSettings, IndexShape, SkippedColumn, get_variable_numdistinct, skip_scan
 from rowreckon.cost.capabilities import has_skip_scan
 from rowreckon.cost.units import DEFAULT_INEQ_SEL, DEFAULT_NUM_DISTINCT
 from rowreckon.frozen import frozen
-from rowreckon.joins.facts.inputs import ClauseInput, KnownIndex
-from rowreckon.joins.facts.known_relation import KnownRelation, distinct_values
+from rowreckon.joins.facts.inputs import ClauseInput, KeyInput, KnownIndex
+from rowreckon.joins.facts.known_relation import KnownRelation, distinct_values, statistics_of
 from rowreckon.plan.conditions import Clause
 
 _SARGABLE = frozenset({"=", "<", "<=", ">", ">=", "= ANY", "IS NULL"})
@@ -34,10 +35,25 @@ class Match:
     descents: float
 
 
+def own_key(relation: KnownRelation, key: KeyInput) -> KeyInput:
+    """A partition's own statistics of a key, by which the planner prices the partition's own scans."""
+    if key.column is None:
+        return key
+    statistics = statistics_of(relation, key.column)
+    distinct, default = get_variable_numdistinct(statistics)
+    return replace(
+        key,
+        ndistinct=None if default else distinct,
+        null_frac=statistics.null_frac,
+        mcv_freq=statistics.mcv_freqs[0] if statistics.mcv_freqs else 0.0,
+        unique=statistics.is_unique,
+    )
+
+
 def parameter_selectivity(relation: KnownRelation, clause: ClauseInput) -> float:
     """Fraction of the inner relation that a clause with an unknown outer value keeps (var_eq_non_const)."""
     if clause.operator == "=":
-        key = clause.inner
+        key = own_key(relation, clause.inner) if clause.inner.of_whole else clause.inner
         distinct = key.ndistinct
         if distinct is None:
             distinct = distinct_values(relation, key.column)[0] if key.column else DEFAULT_NUM_DISTINCT
