@@ -10,6 +10,7 @@ from collections.abc import Iterator
 
 import pytest
 
+from rowreckon.document.audit import Method
 from rowreckon.plan import lay_out
 from tests.servers.databases import fresh_database
 from tests.servers.fixtures import Servers
@@ -37,7 +38,7 @@ def connection(request: pytest.FixtureRequest, servers: Servers) -> Iterator[Con
 
 @pytest.mark.parametrize("method", ["nested_loop", "hash"])
 @pytest.mark.parametrize("table", ["night", "summer"])
-def test_costs_are_those_of_what_the_query_named(connection: Connection, table: str, method: str) -> None:
+def test_costs_are_those_of_what_the_query_named(connection: Connection, table: str, method: Method) -> None:
     """The nested loop's Memoize and the rows that come of the join hang on how many different huts there are."""
     query = f"select n.id, h.label from {table} n join hut h on h.id = n.hut where n.week < 9"
     captured = capture(connection, query)
