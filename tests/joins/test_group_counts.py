@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 import pytest
@@ -87,6 +88,10 @@ def test_what_is_asked_for_decides(tables: Connection) -> None:
     assert "how many different values public.guests.hut has" in before.joins[0].why
     assert missing.what == "how many different values public.guests.hut has"
 
+    shares = re.search(r": held for (\d+)% of [\d,]+ to [\d,]+ values, crossed for (\d+)%$", missing.why)
+    assert shares is not None, missing.why
+    assert 0 < sum(int(share) for share in shares.groups()) <= 101  # rounded
+
     asked = missing.how.splitlines()[-1].rstrip(";")
     row = tables.execute(asked.encode()).fetchone()
     assert row is not None
@@ -94,6 +99,7 @@ def test_what_is_asked_for_decides(tables: Connection) -> None:
     after = _audited(plan, whole, counted)
     assert "groups" in after.joins[0].learned_from
     assert _chosen(after.joins[0]) == _taken(tables), after.joins[0].why
+    assert int(shares[1 if after.joins[0].verdict == "held" else 2]) > 0
 
 
 def _audited(*captures: Capture) -> Plan:

@@ -66,14 +66,18 @@ def whole_size(schema: str, name: str) -> Missing:
     )
 
 
-def distinct_values(column: ColumnName) -> Missing:
-    """How many different values a column has: the plan of another query tells it, and runs nothing."""
+def distinct_values(column: ColumnName, shares: str = "") -> Missing:
+    """How many different values a column has: the plan of another query tells it, and runs nothing.
+
+    `shares` says for which share of what is possible the verdict would be the one or the other, where that is known.
+    """
     relation, name = column.relation, quote_name(column.column)
     written = f"{quote_name(relation.schema)}.{quote_name(relation.name)}"
+    told = f": {shares}" if shares else ", and the verdict hangs on it"
     asked = f"{_PLAIN_EXPLAIN} SELECT {name} FROM {written} GROUP BY {name};"
     return Missing(
         what=f"how many different values {column} has",
-        why="they tell how often a loop with Memoize reads its inner side, and the verdict hangs on it",
+        why=f"they tell how often a loop with Memoize reads its inner side{told}",
         how=f"-- runs nothing; audit its plan together with this one:\n{asked}",
     )
 

@@ -21,13 +21,17 @@ from rowreckon.joins.verdict.switch_points import OuterLine, margin, outer_lines
 from rowreckon.joins.verdict.verdict import World, decide, fitting, trimmed
 from rowreckon.joins.verdict.worth_pricing import right_below
 from rowreckon.joins.ways.model import METHOD_ORDER, JoinModel
+from rowreckon.learned.facts import ColumnName
 
 _MOST_PLAY_OF_EXECUTED = 1.02
 
 
 @frozen
 class Assessment:
-    """The parts of a `document.Join` that rest on the cost model; `reason` says why it is undecided, or not priced."""
+    """The parts of a `document.Join` that rest on the cost model; `reason` says why it is undecided, or not priced.
+
+    `hangs_on` is the column on whose number of different values an undecided verdict hangs.
+    """
 
     verdict: doc.Verdict
     basis: doc.Basis
@@ -42,6 +46,7 @@ class Assessment:
     missing: tuple[doc.Missing, ...] = ()
     safe_origins: tuple[doc.SafeOrigin, ...] = ()
     costs_above: bool = False
+    hangs_on: ColumnName | None = None
 
 
 def assess(
@@ -99,6 +104,7 @@ def assess(
         # no error that could have carried it anywhere, and no crossing is proven; what the methods cost stays as told
         verdict, reason = "accurate", within(threshold)
     missing: list[doc.Missing] = []
+    hangs_on: ColumnName | None = None
     if points.actual is None:
         best = loss = None
         if count.loops is None:
@@ -112,7 +118,7 @@ def assess(
         missing = [index_there(gone)]
     elif counted and column is not None:
         reason = f"it hangs on how many different values {column} has, which no plan at hand tells"
-        missing = [distinct_values(column)]
+        missing, hangs_on = [distinct_values(column)], column
     elif verdict == "undecided" and model.basis == "plan":
         missing = prices
     if verdict_alone:
@@ -145,6 +151,7 @@ def assess(
         missing=(*missing, *(lacking if verdict == "undecided" else ())),
         safe_origins=_safe_origins_of(reckoned, facts, points, lines, origins) if verdict == "crossed" else (),
         costs_above=any(way.ordered_above for way in model.ways),
+        hangs_on=hangs_on,
     )
 
 

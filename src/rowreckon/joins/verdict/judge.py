@@ -11,7 +11,7 @@ from rowreckon.document import audit as doc
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.catalog_facts import CatalogFacts
 from rowreckon.joins.facts.declared_indexes import DeclaredIndexes
-from rowreckon.joins.facts.missing_evidence import MissingList
+from rowreckon.joins.facts.missing_evidence import MissingList, distinct_values
 from rowreckon.joins.facts.row_visits import row_visits
 from rowreckon.joins.facts.settings import settings_of
 from rowreckon.joins.facts.sides import Aliases, JoinFacts, Side, join_facts
@@ -20,6 +20,7 @@ from rowreckon.joins.learning.used import plans_used
 from rowreckon.joins.verdict.assess import Assessment, assess, unpriced
 from rowreckon.joins.verdict.best_evidence import JoinEvidence, gather, gather_all
 from rowreckon.joins.verdict.curve import MOST_CURVES
+from rowreckon.joins.verdict.open_values import shares_of_values
 from rowreckon.joins.verdict.turning import turning
 from rowreckon.joins.verdict.why import sentence
 from rowreckon.joins.verdict.worth_pricing import joins_to_price
@@ -65,7 +66,9 @@ def judge_joins(
     relations = RelationEvidence(settings, reckoned, learned, dumped)
     found = [join_facts(reckoned, number, aliases) for number in reckoned.tree.joins()]
     paths = reckoned.tree.paths() if found else []
-    whole = SharedByJoins(reckoned, origins, paths, tuple(lacking), threshold, learned, capture.name, declared)
+    whole = SharedByJoins(
+        reckoned, origins, paths, tuple(lacking), threshold, learned, capture.name, declared, relations
+    )
     priced = joins_to_price(reckoned, found, threshold=threshold, own_ms=own_ms)
     needed = found if known is not None else [facts for facts in found if facts.node in priced]
     evidence = gather_all(settings, capture, reckoned, needed, known, relations, declared)
@@ -105,6 +108,7 @@ class SharedByJoins:
     learned: LearnedFacts
     name: str
     declared: DeclaredIndexes | None
+    relations: RelationEvidence
 
 
 def _judge(
@@ -136,6 +140,11 @@ def _judge(
             drawn=drawn,
         )
     )
+    if result.hangs_on is not None and drawn:
+        shares = shares_of_values(result.hangs_on, whole.relations, reckoned, facts, partial(verdict_with, facts))
+        told = distinct_values(result.hangs_on, shares)
+        kept = tuple(told if m == distinct_values(result.hangs_on) else m for m in result.missing)
+        result = replace(result, missing=kept)
     rests = evidence is not None and evidence.learned and result.basis == "plan"
     learned_from = plans_used(whole.learned, reckoned, facts, whole.name) if rests else ()
     if rests and whole.declared is not None:
