@@ -16,6 +16,7 @@ from rowreckon.frozen import frozen
 
 if TYPE_CHECKING:
     from rowreckon.causes.site import Site
+    from rowreckon.plan.conditions import Clause
 
 _CONTAINMENT: Final = frozenset({"@>", "<@", "&&", "?", "?|", "?&", "@?", "@@"})
 
@@ -26,6 +27,8 @@ class CoarseRule:
 
     why: str
     helps: str
+    of_filter: bool = False
+    """It estimates a filter of one table by its columns: statistics may hold how often that filter is true."""
 
 
 _RECURSION: Final = CoarseRule(
@@ -62,11 +65,13 @@ _PARTS: Final = CoarseRule(
     "containment is estimated from the common values and elements alone",
     "An expression for the part that is asked for helps, with statistics of its own. "
     "A longer list helps an array where the elements are common.",
+    of_filter=True,
 )
 _PATTERN: Final = CoarseRule(
     "a pattern is tried on the common values and the histogram alone",
     "A longer list of both helps (SET STATISTICS) where the pattern's rows are not rare. "
     "An expression with statistics that holds the answer always does.",
+    of_filter=True,
 )
 _ANSWER: Final = CoarseRule(
     "a function that is the whole condition is taken to be true for a third of the rows",
@@ -84,6 +89,7 @@ _NULL_OF_NO_PARTNER: Final = CoarseRule(
 _EITHER: Final = CoarseRule(
     "alternatives are put together as if they did not depend on each other",
     "Statistics of the columns together help where each alternative compares a column with a value.",
+    of_filter=True,
 )
 _EITHER_OF_TABLES: Final = CoarseRule(
     "alternatives over several tables are put together as if they did not depend on each other",
@@ -94,6 +100,12 @@ _EITHER_OF_TABLES: Final = CoarseRule(
 def coarse_rule(site: Site) -> CoarseRule | None:
     """The rule behind an estimate that no cause explains, None where it is made from statistics."""
     return next((rule for asked, rule in _ASKED if asked(site)), None)
+
+
+def clauses_by_rule(site: Site) -> tuple[Clause, ...]:
+    """The clauses of a filter that such rules estimate by the table's columns."""
+    found = [r.clause for r in restrictions(site) if r.kind in ("either", "pattern")]
+    return (*found, *(clause for clause in site.own if _is_containment(clause) and clause not in found))
 
 
 def _node_is(*types: str) -> Callable[[Site], bool]:
@@ -113,7 +125,11 @@ def _kinds(site: Site) -> Iterator[str]:
 
 
 def _contains(site: Site) -> bool:
-    return any(clause.operator.removeprefix("NOT ") in _CONTAINMENT for clause in site.own)
+    return any(map(_is_containment, site.own))
+
+
+def _is_containment(clause: Clause) -> bool:
+    return clause.operator.removeprefix("NOT ") in _CONTAINMENT
 
 
 def _groups_some(site: Site) -> bool:

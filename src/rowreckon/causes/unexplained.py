@@ -16,8 +16,9 @@ queries, subqueries, filters on a function's rows, foreign tables and subplans. 
 at run time, for containment (@>, <@, &&), for patterns, and for alternatives (OR).
 
 ## Remedy
-None that is sure to help. What helps against such a rule, and what does not, is said with it. The audit's list of
-missing evidence says what would decide more. Of a join it names the count to make: the matches of both whole tables,
+None that is sure to help. What helps against such a rule, and what does not, is said with it. Where a filter of a table
+that was read whole keeps such a share, the query can ask whether it is true, with statistics of that. The audit's list
+of missing evidence says what would decide more. Of a join it names the count to make: the matches of both whole tables,
 against those of the rows that the filters keep.
 
 ## When it is wrong
@@ -29,13 +30,17 @@ Leis et al., "How Good Are Query Optimizers, Really?", PVLDB 9(3), 2015, on corr
 
 from __future__ import annotations
 
-from rowreckon.causes.coarse_rules import coarse_rule
+from rowreckon.capture import Capture
+from rowreckon.causes.coarse_rules import clauses_by_rule, coarse_rule
 from rowreckon.causes.finding import DOUBT, Candidate, fact
 from rowreckon.causes.keys import key_pairs, only_pair
 from rowreckon.causes.site import Context, Site
 from rowreckon.causes.wording import rows_sentence
 from rowreckon.document.audit import Missing
 from rowreckon.remedies import checks
+from rowreckon.remedies.asked_whole import asked_whole
+from rowreckon.remedies.draft import Draft
+from rowreckon.remedies.rewriting import asked_whether_true
 from rowreckon.remedies.subject import Subject
 
 TITLE = "unexplained"
@@ -72,6 +77,9 @@ def candidate(site: Site, context: Context) -> Candidate:
 
 def _subject(site: Site, context: Context) -> Subject:
     """What the error stands at: of a join on one pair of columns both tables, whose matches can be counted."""
+    filtered = _filter_by_rule(site, context)
+    if filtered is not None:
+        return filtered
     pair = only_pair(key_pairs(site, context)) if site.kind == "join" else None
     keys = [k for k in (pair.left, pair.right) if k is not None and k.table.name] if pair is not None else []
     if len(keys) < 2:
@@ -84,6 +92,26 @@ def _subject(site: Site, context: Context) -> Subject:
         other_columns=(other.column,),
         curable=False,
     )
+
+
+def _filter_by_rule(site: Site, context: Context) -> Subject | None:
+    """The table whose filter a coarse rule estimates, where the query can ask whether that is true; None for others.
+
+    No index finds rows that way, so the table has to be one that was read whole.
+    """
+    rule, query = coarse_rule(site), context.evidence.capture.query
+    if rule is None or not rule.of_filter or query is None or site.relation is None:
+        return None
+    if site.kind != "scan" or site.node.node_type != "Seq Scan" or site.alias is None:
+        return None
+    columns = tuple(dict.fromkeys(c.column for clause in clauses_by_rule(site) for c in clause.columns))
+    subject = Subject(table=site.table, relation=site.relation, columns=columns, alias=site.alias)
+    return subject if asked_whether_true(query, subject) is not None else None
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """The filter asked whether it is true, where a coarse rule estimates it."""
+    return asked_whole(subject, capture)
 
 
 def missing(subject: Subject) -> Missing | None:

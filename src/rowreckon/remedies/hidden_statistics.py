@@ -7,22 +7,17 @@ unread.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.remedies import checks
-from rowreckon.remedies.draft import CERTAIN, SAMPLED, Draft, major, targets
-from rowreckon.remedies.readable import Unreadable, read_expressions
-from rowreckon.remedies.rewriting import Rewritten, as_prefix, asked_whether_true
-from rowreckon.remedies.statistics import statistics_object
+from rowreckon.remedies.asked_whole import OWN_TEXT, asked_with_statistics
+from rowreckon.remedies.draft import CERTAIN, SAMPLED, Draft
+from rowreckon.remedies.rewriting import as_prefix, asked_whether_true
 from rowreckon.remedies.subject import Subject
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
     from rowreckon.catalog.facts import Relation
-
-_EXPRESSIONS_FROM = 14
-"""Release from which on CREATE STATISTICS takes expressions."""
 
 _LEAKPROOF = (
     "A superuser who has read the function behind the filter's operator may mark it LEAKPROOF (ALTER FUNCTION). "
@@ -33,10 +28,12 @@ _CAUTIONS = (
     "the mark holds for every role and every query that uses the operator",
     "who may see what is decided by whoever answers for security: ask them first",
 )
+_TOLD = (
+    "EXPLAIN then tells this role the share of all rows that fit this filter, also of rows hidden from it",
+    "who may see what is decided by whoever answers for security: ask them first",
+)
 _BESIDE_A_REWRITING = 0.5
 """What the words count where a statement says the same without opening anything; common practice, no source."""
-
-_OWN_TEXT = "it changes the text of this query alone: the program that sends it has to send the new one"
 
 
 def let_statistics_be_used(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
@@ -76,7 +73,7 @@ def _as_prefix(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
             works=SAMPLED,
             undo=(),
             undo_note="send the query as it was",
-            cautions=(_OWN_TEXT, "where the values come from a program, it has to give the beginning without the %"),
+            cautions=(OWN_TEXT, "where the values come from a program, it has to give the beginning without the %"),
         ),
     )
 
@@ -84,45 +81,13 @@ def _as_prefix(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
 def _asked_whether_true(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     """The filter under IS TRUE, with statistics on how often it is true: boolean tests take these whatever the role
     may see, since no operator is called on the values (booltestsel in selfuncs.c)."""
-    if capture.query is None or not _may_read_the_columns(subject) or (major(capture) or 0) < _EXPRESSIONS_FROM:
+    if capture.query is None or not _may_read_the_columns(subject):
         return ()
     found = asked_whether_true(capture.query, subject)
     if found is None:
         return ()
-    try:
-        (condition,) = read_expressions((found.condition,))
-    except Unreadable:
-        return ()
-    return (_with_statistics(replace(subject, expressions=(condition,)), capture, found, condition),)
-
-
-def _with_statistics(subject: Subject, capture: Capture, found: Rewritten, condition: str) -> Draft:
-    statistics = statistics_object(
-        subject,
-        capture,
-        tables=targets(subject),
-        members=(f"({condition})",),
-        columns=found.columns,
-        kinds=(),
-        target=100,
-        reason=f"Let statistics tell how often ({condition}) is true, and ask for that: (…) IS TRUE keeps the same "
-        "rows. The planner then needs no operator that could leak a value.",
-        works=SAMPLED,
-    )
-    return replace(
-        statistics,
-        kind="query_rewrite",
-        title="Ask whether the filter is true, with its own statistics",
-        sql=(*statistics.sql, found.query),
-        undo_note="then send the query as it was. The fresh column statistics that its ANALYZE wrote remain",
-        cautions=(
-            _OWN_TEXT,
-            "an index on the filter's columns does not find rows by (…) IS TRUE",
-            "EXPLAIN then tells this role the share of all rows that fit this filter, also of rows hidden from it",
-            "who may see what is decided by whoever answers for security: ask them first",
-            "the statistics serve this value alone: another value of the filter needs its own",
-            *statistics.cautions,
-        ),
+    return asked_with_statistics(
+        subject, capture, found, why="The planner then needs no operator that could leak a value.", cautions=_TOLD
     )
 
 
