@@ -8,6 +8,7 @@ import psycopg
 import pytest
 
 from rowreckon.causes.registry import BY_CODE
+from tests.faults.runner import flush_counters
 
 from .live import Connection, codes, first, judged, value
 
@@ -15,7 +16,6 @@ SETUP = """
 create table huts(hut int, tags text[], valley int, height int);
 insert into huts select i, case when i % 50 = 0 then array['spring', 'cellar'] else array['t' || i % 300] end,
   i % 60, i % 60 from generate_series(1, 20000) i;
-analyze;
 """
 
 
@@ -24,6 +24,8 @@ def huts(database: str) -> Iterator[Connection]:
     """Huts whose tags go together, and whose height says in which valley they are."""
     with psycopg.connect(database, autocommit=True) as connection:
         connection.execute(SETUP.encode())
+        flush_counters(connection)
+        connection.execute("analyze")
         connection.execute("set max_parallel_workers_per_gather = 0")
         yield connection
 

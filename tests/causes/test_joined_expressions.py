@@ -8,6 +8,7 @@ import psycopg
 import pytest
 
 from rowreckon.causes.registry import BY_CODE
+from tests.faults.runner import flush_counters
 
 from .live import Connection, codes, first, judged
 
@@ -16,7 +17,6 @@ create table guests(guest int, code text);
 insert into guests select i, 'Code ' || i from generate_series(1, 20000) i;
 create table lists(line int, code text);
 insert into lists select i, 'CODE ' || i * 3 from generate_series(1, 5000) i;
-analyze;
 """
 QUERY = "select g.guest, l.line from lists l join guests g on lower(g.code) = lower(l.code) where l.line <= {}"
 
@@ -26,6 +26,8 @@ def lists(database: str) -> Iterator[Connection]:
     """Guests and lists of them, whose codes are written with other capitals."""
     with psycopg.connect(database, autocommit=True) as connection:
         connection.execute(SETUP.encode())
+        flush_counters(connection)
+        connection.execute("analyze")
         connection.execute("set max_parallel_workers_per_gather = 0")
         yield connection
 

@@ -17,9 +17,10 @@ at run time, for containment (@>, <@, &&), for patterns, and for alternatives (O
 
 ## Remedy
 None that is sure to help. What helps against such a rule, and what does not, is said with it. Where a filter of a table
-that was read whole keeps such a share, the query can ask whether it is true, with statistics of that. The audit's list
-of missing evidence says what would decide more. Of a join it names the count to make: the matches of both whole tables,
-against those of the rows that the filters keep.
+read whole keeps such a share, the query can ask whether it is true, with statistics of that.
+
+The audit's list of missing evidence says what would decide more. Of a join it names the count to make: the matches of
+both whole tables, against those of the rows that the filters keep.
 
 ## When it is wrong
 With the catalog's facts many of these get a name.
