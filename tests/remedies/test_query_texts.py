@@ -14,7 +14,7 @@ from rowreckon.remedies.key_value import key_value, look_up, with_value
 from rowreckon.remedies.subject import Subject, TableName
 from rowreckon.remedies.two_steps import two_steps
 from tests.causes.live import Connection, first, judged
-from tests.faults.runner import capture
+from tests.faults.runner import capture, flush_counters
 
 SETUP = """
 create table huts(hut int primary key, name text unique, valley int);
@@ -39,6 +39,7 @@ def valley(database: str) -> Iterator[Connection]:
     """Huts, their stays and the meals of these; most stays are in hut 11."""
     with psycopg.connect(database, autocommit=True) as connection:
         connection.execute(SETUP.encode())
+        flush_counters(connection)
         connection.execute("analyze")
         connection.execute("set max_parallel_workers_per_gather = 0")
         yield connection
