@@ -8,7 +8,7 @@ from hypothesis import HealthCheck, settings
 
 from rowreckon.server.connecting.words import mask_messages
 
-pytest_plugins = ["tests.servers.fixtures", "tests.long_first"]
+pytest_plugins = ["tests.servers.fixtures", "tests.long_first", "tests.mutants.forgetting"]
 
 # How long an example takes says more about what else the machine does than about the code: time has its own benchmarks.
 settings.register_profile("shared machine", deadline=None, suppress_health_check=[HealthCheck.too_slow])

@@ -8,7 +8,9 @@ from operator import attrgetter
 
 import pytest
 
+from rowreckon.remedies.change import read_change
 from tests.mutants import __main__ as mutants
+from tests.mutants.forgetting import _forgetting
 
 SHOWN = """# rowreckon.cost.pages.x_index_pages_fetched__mutmut_1: survived
 --- src/rowreckon/cost/pages.py
@@ -86,3 +88,12 @@ def _found(function: str) -> tuple[object, str]:
         except ModuleNotFoundError:
             continue
     raise AssertionError(f"no module of {function}")
+
+
+def test_a_test_finds_nothing_remembered_while_mutants_are_tried() -> None:
+    """A statement that was read before is read again, so that a mutant of its reader is met."""
+    read_change("ANALYZE huts")
+    assert read_change.cache_info().currsize
+    for forget in _forgetting(0):
+        forget()
+    assert not read_change.cache_info().currsize
