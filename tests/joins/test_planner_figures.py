@@ -12,7 +12,7 @@ import pytest
 
 from rowreckon.capture import Alternative, Capture
 from rowreckon.counts import reckon
-from rowreckon.document.audit import AskedOf
+from rowreckon.document.audit import AskedOf, Method
 from rowreckon.joins.facts.sides import Aliases, join_facts
 from rowreckon.joins.verdict.planner_figures import PlannerFigure, planner_figures
 from rowreckon.plan import lay_out, parse_document
@@ -33,14 +33,14 @@ def join(kind: str, outer: Node, inner: Node, cost: float, rows: float = 50, sta
     return told | more | {"Plans": sides}
 
 
-def figures(executed: Node, *others: Node, asked_of: AskedOf = "server") -> dict[str, PlannerFigure]:
+def figures(executed: Node, *others: Node, asked_of: AskedOf = "server") -> dict[Method, PlannerFigure]:
     """What plans of the same query say of the executed plan's topmost join."""
     reckoned = reckon(lay_out(parse_document({"Plan": executed}).plan))
     alternatives = tuple(
         Alternative(switched_off=(), explain=parse_document({"Plan": other}), asked_of=asked_of) for other in others
     )
     facts = join_facts(reckoned, 0, Aliases(reckoned.tree))
-    return {**planner_figures(Capture(name="x", alternatives=alternatives), reckoned, facts)}
+    return planner_figures(Capture(name="x", alternatives=alternatives), reckoned, facts)
 
 
 EXECUTED = join("Nested Loop", scan("guests"), scan("stays", 3), 200.0)
