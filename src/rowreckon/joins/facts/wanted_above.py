@@ -70,6 +70,26 @@ def wanted_share(tree: PlanTree, number: int) -> float | None:
     return None if share is None else max(share, 1e-9)
 
 
+def first_shared(tree: PlanTree, number: int) -> bool:
+    """Whether a LIMIT takes the first rows, in an order, of what processes share below a Gather above the join."""
+    at, gathers, ordered = number, False, False
+    while at > 0:
+        above = tree.parent[at]
+        node, child = tree.nodes[above], tree.nodes[at]
+        if child.parent_relationship in ("InitPlan", "SubPlan", "Subquery"):
+            return False
+        if isinstance(node, LimitNode):
+            return gathers and ordered
+        if isinstance(node, GatherNode):
+            gathers, ordered = True, ordered or node.node_type == "Gather Merge"
+        elif isinstance(node, (SortNode, IncrementalSortNode)):
+            ordered = True
+        else:
+            return False
+        at = above
+    return False
+
+
 @frozen
 class OrderAbove:
     """The order in which a join's output is wanted.

@@ -14,6 +14,7 @@ from rowreckon.joins.facts.catalog_facts import CatalogFacts
 from rowreckon.joins.facts.inputs import TURNED_KIND, JoinInput, Point
 from rowreckon.joins.facts.join_at_hand import JoinAtHand
 from rowreckon.joins.facts.sides import JoinFacts
+from rowreckon.joins.facts.wanted_above import first_shared
 from rowreckon.joins.from_catalog.inputs import turned_input
 from rowreckon.joins.verdict.shared_work import shared_work
 from rowreckon.joins.ways.all_ways import JoinWay, ways_of
@@ -24,7 +25,7 @@ from rowreckon.joins.ways.parallel_rivals import parallel_floor
 from rowreckon.joins.ways.topped import taken_alone, top_of, topped
 from rowreckon.joins.ways.unique_side import made_unique
 from rowreckon.joins.ways.unseen_index import UnseenWay, unpriced_ways, unseen_ways
-from rowreckon.joins.ways.wanted_output import Wanted, as_wanted, sorted_in_part, sorted_unseen
+from rowreckon.joins.ways.wanted_output import Wanted, as_wanted, first_rows_shared, sorted_in_part, sorted_unseen
 from rowreckon.plan.nodes import BitmapHeapScanNode, IndexScanNode, MaterializeNode
 
 
@@ -92,6 +93,8 @@ def build_model(
             elsewhere = None  # as the planner took what it took, nothing could be shared
         ways = kept
     gathers = any(w.gathered for w in ways)
+    if first_shared(reckoned.tree, facts.node):
+        unseen = (*unseen, *first_rows_shared({w.method for w in ways}))
     refuses = gathers and ignores_switches_among_partial_paths(settings.server_major)
     return given(
         unseen=unseen if top is not None else (*unseen, *sorted_in_part(ways, wanted)),

@@ -29,6 +29,7 @@ _ENTRY_BYTES = 64
 """What a group's entry of a hash table takes beside its key and its aggregates' states, about (hash_agg_entry_size in
 executor/nodeAgg.c)."""
 _IN_PART = "the order of a {}'s rows would spare a part of the sort above, which has no price here"
+_FIRST_SHARED = "the first rows of an order may be brought by processes in ways that have no price here"
 _ORDERED_UNSEEN = "the plan does not tell whether an index gives rows in the order that is wanted"
 
 
@@ -91,6 +92,17 @@ def sorted_unseen(
         return bound / max(grown, 1.0)
 
     return (UnseenWay("nested_loop", _ORDERED_UNSEEN, low),)
+
+
+def first_rows_shared(methods: Collection[Method]) -> tuple[UnseenWay, ...]:
+    """Where a LIMIT takes the first rows, in an order, of what processes share: each of these methods may cost less
+    than is known, since a sort or a Gather Merge may stand at any place below (generate_useful_gather_paths in
+    optimizer/path/allpaths.c, create_ordered_paths in optimizer/plan/planner.c)."""
+    return tuple(UnseenWay(method, _FIRST_SHARED, _nothing) for method in methods)
+
+
+def _nothing(point: Point) -> float:
+    return 0.0
 
 
 def _least(ways: list[JoinWay]) -> Callable[[Point], float]:
