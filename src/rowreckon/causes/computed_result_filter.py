@@ -14,7 +14,8 @@ share expected is the default.
 
 ## Remedy
 No statistics help: ANALYZE of the tables leaves the estimate as it is. Two steps do: the result in a temporary table
-that is analyzed, and the rest of the query on that (not on a standby). A materialized view that is analyzed after each
+that is analyzed, and the rest of the query on that (not on a standby). They are written out where a WITH query or a
+subquery in the outermost FROM computes the result. A materialized view that is analyzed after each
 refresh serves many queries. Where the filter is about the first rows of each group, a lateral subquery with LIMIT from
 a table of the groups has right counts.
 
@@ -35,11 +36,14 @@ from rowreckon.causes.defaults import betrays, default_selectivity
 from rowreckon.causes.finding import PROVEN, STRONG, Candidate, apart, fact
 from rowreckon.causes.scans import is_base_scan
 from rowreckon.causes.wording import rows_sentence, share
-from rowreckon.plan.nodes import AggregateNode
+from rowreckon.plan.nodes import AggregateNode, CteScanNode, SubqueryScanNode
+from rowreckon.remedies.kept_result import kept_result
 from rowreckon.remedies.subject import Subject
 
 if TYPE_CHECKING:
+    from rowreckon.capture import Capture
     from rowreckon.causes.site import Context, Site
+    from rowreckon.remedies.draft import Draft
 
 TITLE = "a filter on what the query computes"
 
@@ -60,7 +64,7 @@ def check(site: Site, context: Context) -> Candidate | None:
     if taken is None or any(clause.subplans or clause.parameters for clause in site.own):
         return None
     before = _groups(site) if isinstance(site.node, AggregateNode) else _rows_below(site, context, taken)
-    return _candidate(site, taken, before, tuple(clause.text for clause in site.own))
+    return _candidate(site, context, taken, before, tuple(clause.text for clause in site.own))
 
 
 def _stopped_early(site: Site, context: Context) -> Candidate | None:
@@ -70,10 +74,14 @@ def _stopped_early(site: Site, context: Context) -> Candidate | None:
     if feeding is None or counts[feeding].state != "exact":
         return None
     before = counts[feeding].actual
-    return _candidate(site, 1.0, before and before / site.executions, (str(getattr(site.node, "run_condition", "")),))
+    return _candidate(
+        site, context, 1.0, before and before / site.executions, (str(getattr(site.node, "run_condition", "")),)
+    )
 
 
-def _candidate(site: Site, taken: float, before: float | None, filters: tuple[str, ...]) -> Candidate | None:
+def _candidate(
+    site: Site, context: Context, taken: float, before: float | None, filters: tuple[str, ...]
+) -> Candidate | None:
     if before is None or before <= 0:
         return None
     kept = site.actual / site.executions
@@ -93,9 +101,29 @@ def _candidate(site: Site, taken: float, before: float | None, filters: tuple[st
             fact("rows before the filter", round(before), "plan"),
             fact("rows that passed it", round(kept), "plan"),
         ),
-        subject=Subject(curable=False),
+        subject=Subject(alias=_known_as(site, context), curable=False),
         explains=factor,
     )
+
+
+def _known_as(site: Site, context: Context) -> str | None:
+    """The name under which the query reads what is computed: of the subquery or WITH query above the site or at it."""
+    tree, number = context.tree, site.number
+    while number >= 0:
+        node = tree.nodes[number]
+        if isinstance(node, SubqueryScanNode):
+            return node.alias
+        if isinstance(node, CteScanNode) and number == site.number:
+            return node.cte_name
+        if node.subplan_name is not None:
+            return node.subplan_name.removeprefix("CTE ") if node.subplan_name.startswith("CTE ") else None
+        number = tree.parent[number] if len(tree.inputs(tree.parent[number])) == 1 else -1
+    return None
+
+
+def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
+    """Two steps around the subquery or the WITH query, where the query's shape allows them."""
+    return kept_result(subject, capture)
 
 
 def _groups(site: Site) -> float | None:

@@ -73,8 +73,8 @@ class Subject:
 
     @property
     def to_act_on(self) -> bool:
-        """Whether a change may mend it: of statistics, or of the query's text around the tables of its `keys`."""
-        return self.curable or bool(self.keys)
+        """Whether a change may mend it: of statistics, or of the query's text around its `keys` or its `alias`."""
+        return self.curable or bool(self.keys) or self.alias is not None
 
 
 def is_temporary(table: TableName) -> bool:

@@ -46,27 +46,30 @@ def two_steps(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     steps = steps or _all_steps(capture, [aliases])
     if not steps:
         return ()
+    what = " and ".join(str(t) for t in (subject.table, subject.other_table if len(aliases) > 1 else None) if t)
+    return (as_draft(steps, f"the rows of {what} that the query needs"),)
+
+
+def as_draft(steps: Sequence[Step], what: str) -> Draft:
+    """The steps as statements of one transaction, and as a trial would run them; `what` is kept by them."""
     names = [quote_table(step.table) for step in steps]
     fills = [f"CREATE TEMPORARY TABLE {name} AS {step.first}" for name, step in zip(names, steps, strict=True)]
     bound = [f"CREATE TEMPORARY TABLE {n} ON COMMIT DROP AS {s.first}" for n, s in zip(names, steps, strict=True)]
     analyze = [f"ANALYZE {name}" for name in names]
-    what = " and ".join(str(t) for t in (subject.table, subject.other_table if len(aliases) > 1 else None) if t)
     where = "temporary tables" if len(steps) > 1 else "a temporary table"
-    return (
-        Draft(
-            kind="query_rewrite",
-            title="Take two steps, with analyzed temporary tables"
-            if len(steps) > 1
-            else "Take two steps, with an analyzed temporary table",
-            sql=(_BEGIN, *bound, *analyze, steps[-1].second, "COMMIT"),
-            sql_trial=(*fills, *analyze, steps[-1].second),
-            reason=f"Keep the rows of {what} that the query needs in {where} first. ANALYZE counts them, so that the "
-            "planner knows them for the rest of the query.",
-            works=SAMPLED,
-            undo=(),
-            undo_note="send the query as it was. What is temporary ends with its transaction",
-            cautions=_CAUTIONS,
-        ),
+    return Draft(
+        kind="query_rewrite",
+        title="Take two steps, with analyzed temporary tables"
+        if len(steps) > 1
+        else "Take two steps, with an analyzed temporary table",
+        sql=(_BEGIN, *bound, *analyze, steps[-1].second, "COMMIT"),
+        sql_trial=(*fills, *analyze, steps[-1].second),
+        reason=f"Keep {what} in {where} first. ANALYZE counts them, so that the planner knows them for the rest of "
+        "the query.",
+        works=SAMPLED,
+        undo=(),
+        undo_note="send the query as it was. What is temporary ends with its transaction",
+        cautions=_CAUTIONS,
     )
 
 
