@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from heapq import nlargest
 
 from rowreckon.archive.folds import FoldSum, Place
 from rowreckon.archive.partial import MOST_REJECTED, Partial
 from rowreckon.archive.store import FoldStore, Item
-from rowreckon.auditing import audit
+from rowreckon.auditing import Auditing, together
 from rowreckon.capture import Capture
 from rowreckon.document import audit as doc
 from rowreckon.errors import InputError
@@ -37,13 +38,14 @@ def outcome(
     """The audit of an archive; with `mask` plans are audited without their literals.
 
     `folds` are the `most_folds` weightiest, `plans` the worst execution of each of the first `most_plans`, audited in
-    full; `fetch` reads those again. The summary counts every execution. `before` tells of the same folds in an older
-    archive.
+    full with what the worst executions of all `folds` tell of their tables; `fetch` reads these again. The summary
+    counts every execution. `before` tells of the same folds in an older archive.
     """
     ranked = nlargest(most_folds, store.folds(), key=_rank)
     shown = ranked[:most_plans]
     places = [fold.worst.place for _, fold in shown if fold.worst is not None]
-    raws = fetch(places)
+    further = [fold.worst.place for _, fold in ranked[most_plans:] if fold.worst is not None]
+    raws = fetch([*places, *further])
     captures: list[Capture] = []
     index: dict[Place, int] = {}
     rejected = list(_rejected(store.whole, paths))
@@ -59,9 +61,14 @@ def outcome(
             rejected.append(doc.Rejected(source=source, reason=error.what, where=error.where))
             continue
         index[place] = len(captures) - 1
+    telling = list(_telling(raws, further, paths))
     if mask:
         captures, rejected = _masked(captures, rejected)
-    whole = audit(captures, threshold=threshold)
+        telling, _ = _masked(telling, [])
+    work = Auditing(threshold=threshold, fellows=together([*captures, *telling], None))
+    for capture in captures:
+        work.add(capture)
+    whole = work.result()
     older = before(ranked) if before is not None else {}
     return doc.Audit(
         tool_version=__version__,
@@ -71,6 +78,15 @@ def outcome(
         rejected=tuple(rejected),
         summary=_summary(store.whole),
     )
+
+
+def _telling(raws: Mapping[Place, RawPlan], places: Sequence[Place], paths: Sequence[str]) -> Iterator[Capture]:
+    """The plans at these places, which are not shown; one that can't be read tells nothing."""
+    for place in places:
+        raw = raws.get(place)
+        if raw is not None:
+            with suppress(InputError):
+                yield capture_of(raw, source_of(paths[place.input], place))
 
 
 def _masked(captures: list[Capture], rejected: list[doc.Rejected]) -> tuple[list[Capture], list[doc.Rejected]]:
