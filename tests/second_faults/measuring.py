@@ -45,6 +45,16 @@ def explained(connection: psycopg.Connection[Any], query: str, place: Place | No
     return Seen(float(node["Plan Rows"]), float(node["Actual Rows"]), pages, float(top["Execution Time"]), plan)
 
 
+def worst_q_error(plan: dict[str, Any]) -> float:
+    """The largest q-error of a plan's scans and joins."""
+    seen = [Seen(float(n["Plan Rows"]), float(n["Actual Rows"]), 0, 0.0, n) for n in _nodes(plan) if _reads(n)]
+    return max(node.q_error for node in seen)
+
+
+def _reads(node: dict[str, Any]) -> bool:
+    return node["Node Type"] in _JOINS or "Alias" in node
+
+
 def shape(plan: dict[str, Any]) -> tuple[Any, ...]:
     """What tells two plans apart: nodes, relations and indexes, in their order."""
     own = (plan["Node Type"], plan.get("Alias"), plan.get("Index Name"))

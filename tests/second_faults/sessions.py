@@ -39,17 +39,23 @@ def before(dsn: str, case: Fault | Trap) -> Seen:
 
 
 def after(
-    dsn: str, case: Fault | Trap, statements: tuple[str, ...], *, query: str | None = None, place: Place | None = None
+    dsn: str,
+    case: Fault | Trap,
+    statements: tuple[str, ...],
+    *,
+    query: str | None = None,
+    place: Place | None = None,
+    anywhere: bool = False,
 ) -> Seen:
-    """What it shows in a session in which these statements were run first, as superuser.
+    """What it shows in a session in which these statements were run first, as superuser; `anywhere` looks at no place.
 
-    Raises psycopg.Error where one of them fails.
+    Raises psycopg.Error where one of them fails, LookupError where the plan has no such place.
     """
     with psycopg.connect(dsn, autocommit=True) as connection:
         for statement in (*case.prelude, *statements):
             connection.execute(statement.encode())
         _take_on(connection, case)
-        return explained(connection, query or case.query, place or case.place)
+        return explained(connection, query or case.query, None if anywhere else place or case.place)
 
 
 def _take_on(connection: psycopg.Connection[Any], case: Fault | Trap) -> None:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _BEGIN = "BEGIN ISOLATION LEVEL REPEATABLE READ"
 """So that both statements see the same rows."""
 _CAUTIONS = (
-    "the first step writes: it needs the TEMPORARY right on the database, and a standby refuses it",
+    "the first step writes: it needs the TEMPORARY right, and a standby refuses it",
     "where the rows to keep are many, writing and analyzing them may take longer than the better plan saves",
     "it changes the text of this query alone",
 )
@@ -59,9 +59,7 @@ def as_draft(steps: Sequence[Step], what: str) -> Draft:
     where = "temporary tables" if len(steps) > 1 else "a temporary table"
     return Draft(
         kind="query_rewrite",
-        title="Take two steps, with analyzed temporary tables"
-        if len(steps) > 1
-        else "Take two steps, with an analyzed temporary table",
+        title="Use analyzed temporary tables" if len(steps) > 1 else "Use an analyzed temporary table",
         sql=(_BEGIN, *bound, *analyze, steps[-1].second, "COMMIT"),
         sql_trial=(*fills, *analyze, steps[-1].second),
         reason=f"Keep {what} in {where} first. ANALYZE counts them, so that the planner knows them for the rest of "

@@ -181,7 +181,7 @@ def _command(remedy: Remedy | None, missing: Missing | None) -> tuple[str, str]:
         gain = remedy_words.gain_words(remedy) if remedy.trial is None else ""
         title = capitalised(remedy_words.remedy_title(brief))
         advice = "" if remedy.sql else f". {clean(remedy.reason).rstrip('.')}"
-        return f"{title}{f': {gain}' if gain else ''}{advice}", remedy_words.statements(remedy.sql)
+        return f"{title}{f': {gain}' if gain else ''}{advice}", remedy_words.shortest(remedy.sql)
     if missing is not None:
         what, how = clean(missing.what).rstrip("."), clean_lines(missing.how)
         if is_command(how):

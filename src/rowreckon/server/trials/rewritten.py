@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
+from rowreckon.document.trial import FILLS_NO_TABLE
 from rowreckon.plural import counted
 from rowreckon.remedies.change import change_or_none
 from rowreckon.server.lists.querylist import QueryItem
@@ -52,10 +53,7 @@ def rewriting_obstacle(attempt: Attempt, items: Sequence[QueryItem], from_files:
         if items[number].kind != "query" or classify(text).kind != "query":
             return "it writes another statement than a query, which a trial does not send"
     if attempt.rewritten and any(change_or_none(statement) is None for statement in attempt.statements):
-        return (
-            "a trial fills no temporary table. Run its statements on a development copy by hand, "
-            "the last with EXPLAIN (ANALYZE, BUFFERS), and compare the times of all of them"
-        )
+        return FILLS_NO_TABLE
     return None
 
 

@@ -155,6 +155,12 @@ def statements(lines: tuple[str, ...]) -> str:
     return "\n".join(terminated(line) for line in lines)
 
 
+def shortest(lines: tuple[str, ...]) -> str:
+    """The same in little room: a transaction of several steps in a row, for what is to be copied as a whole."""
+    steps = statements(lines)
+    return " ".join(steps.split("\n")) if len(lines) > 2 and lines[0].startswith("BEGIN") else steps
+
+
 def terminated(statement: str) -> str:
     """One statement, cleaned, with the semicolon that a paste into psql needs."""
     shown = clean_lines(statement)
