@@ -1,0 +1,56 @@
+"""The bench itself: it is whole, every fault is one that its own cure mends, and every trap is what its source says."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Final
+
+import pytest
+
+from rowreckon import releases
+from tests.fourth_faults.bench import FAULTS as FOURTH
+from tests.fourth_faults.bench import TRAPS as FOURTH_TRAPS
+from tests.second_faults.bench import FAULTS as SECOND
+from tests.second_faults.bench import TRAPS as SECOND_TRAPS
+from tests.second_faults.model import Fault, Trap
+from tests.second_faults.proving import assert_cured, assert_trap
+from tests.servers.fixtures import Servers
+from tests.third_faults.bench import FAULTS as THIRD
+from tests.third_faults.bench import TRAPS as THIRD_TRAPS
+
+from .bench import FAULTS, TRAPS
+
+MAJORS: Final = (16, releases.NEWEST)
+CAUSES: Final = 20
+
+
+def test_the_fifth_bench_is_whole_and_no_copy_of_the_others() -> None:
+    """Forty to forty-five faults, every cause twice, fifteen traps, no name twice, a source each, new schemas."""
+    assert 40 <= len(FAULTS) <= 45
+    assert len(TRAPS) >= 15
+    counts = Counter(fault.code for fault in FAULTS)
+    assert len(counts) == CAUSES
+    assert min(counts.values()) >= 2
+    cases: tuple[Fault | Trap, ...] = (*FAULTS, *TRAPS)
+    names = [case.name for case in cases]
+    assert len(set(names)) == len(names)
+    assert all(case.source for case in cases)
+    assert all(2 <= len(case.others) <= 5 for case in cases)
+    schemas = [case.schema for case in cases]
+    assert len(set(schemas)) == len(schemas)
+    earlier = (*SECOND, *THIRD, *FOURTH, *SECOND_TRAPS, *THIRD_TRAPS, *FOURTH_TRAPS)
+    assert {case.schema for case in earlier}.isdisjoint(schemas)
+
+
+@pytest.mark.full
+@pytest.mark.parametrize("major", MAJORS, ids=lambda major: f"pg{major}")
+@pytest.mark.parametrize("fault", FAULTS, ids=lambda fault: fault.name)
+def test_every_fault_is_mended_by_its_own_cure(servers: Servers, fault: Fault, major: int) -> None:
+    assert_cured(servers(major).dsn, fault)
+
+
+@pytest.mark.full
+@pytest.mark.parametrize("major", MAJORS, ids=lambda major: f"pg{major}")
+@pytest.mark.parametrize("trap", TRAPS, ids=lambda trap: trap.name)
+def test_every_trap_is_one(servers: Servers, trap: Trap, major: int) -> None:
+    assert_trap(servers(major).dsn, trap)
