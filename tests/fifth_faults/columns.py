@@ -85,7 +85,7 @@ analyze applause;
 TERMS_OF_COURT: Final = Fault(
     name="the court's term that holds a day, by its first and last day",
     code="correlated_columns_range",
-    source=_LISTS + "; B. Momjian's and others' talks on ranges against two columns (from memory)",
+    source="'Overlapping ranges: PostgreSQL', explainextended.com, 3 July 2009; " + _LISTS,
     schema="""
 create table sittings (id int primary key, opens int not null, closes int not null, judge_id int not null);
 insert into sittings select i, i % 250 * 10, i % 250 * 10 + 9, 1 + (i * 13) % 20000 from generate_series(1, 50000) i;

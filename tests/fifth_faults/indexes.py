@@ -9,8 +9,7 @@ from tests.second_faults.model import Fault, at
 _FOREIGN: Final = "PostgreSQL documentation, 'Constraints': an index on the referencing columns is often a good idea"
 _ORDER: Final = "PostgreSQL documentation, 'Multicolumn Indexes': most efficient on the leading columns"
 _LIMIT: Final = (
-    "pgsql-performance, a recurring thread (from memory): ORDER BY with LIMIT walks an index in the hope of an early"
-    " match; PostgreSQL documentation, 'Indexes and ORDER BY'"
+    "'When LIMIT Attacks', thebuild.com, 19 November 2014: an index on the order, and all matches at its other end"
 )
 
 UNINDEXED_REFERENCE: Final = Fault(
