@@ -65,7 +65,7 @@ ONE_PAIR: Final = Fault(
 create table dances (id int primary key, dancer int not null, part int not null);
 insert into dances
   select i, case when i % 25 = 0 then 0 else 1 + (i * 7919) % 83 end, case when i % 25 = 0 then 0
-         else 1 + (i * 104729) % 71 end
+         else 1 + (i * 10007) % 71 end
   from generate_series(1, 75000) i;
 create table applause (dance_id int primary key, seconds int not null);
 insert into applause select i, i % 200 from generate_series(1, 75000) i;

@@ -233,7 +233,7 @@ analyze chests;
 """,
     query="select count(*), min(c.loft) from wardrobe_pieces p join chests c on c.id = p.chest_id"
     " where random() < 0.0005",
-    place=at("p"),
+    place=at("p", "c"),
     never_first=STATISTICS_KINDS | INDEX_KINDS,
     useless=("analyze wardrobe_pieces",),
     others={

@@ -91,7 +91,6 @@ analyze tides;
     query="select count(*), max(t.height) from buoy_calls c join buoy_answers a on a.buoy = c.buoy"
     " join tides t on t.answer_id = a.id",
     place=at("c", "a"),
-    cured_place=at("c", "a"),
     cure=(
         "alter table buoy_calls alter column buoy set statistics 200",
         "alter table buoy_answers alter column buoy set statistics 200",
@@ -106,22 +105,28 @@ analyze tides;
 )
 
 TWINS_OF_NAMES: Final = Fault(
-    name="sixty fabrics are both bought and sewn often, after a hundred that are only bought or only sewn",
+    name="forty fabrics are both bought and sewn often, after such as are only bought or only sewn",
     code="join_key_skew",
     source=_SKEW,
     schema="""
-create table bought (id int primary key, fabric int not null);
+create table bought (id int primary key, fabric text not null);
 insert into bought
-  select i, case when i <= 40000 then i % 100 when i <= 53200 then 1000 + i % 60 else 100000 + i end
-  from generate_series(1, 96000) i;
-create table sewn (id int primary key, fabric int not null);
+  select i, case when i <= 3750 then 'bought ' || i % 25 when i <= 7750 then 'both ' || i % 40 else 'shop ' || i end
+  from generate_series(1, 19750) i;
+create table sewn (id int primary key, fabric text not null);
 insert into sewn
-  select i, case when i <= 40000 then 500 + i % 100 when i <= 53200 then 1000 + i % 60 else 300000 + i end
-  from generate_series(1, 96000) i;
+  select i, case when i <= 3750 then 'sewn ' || i % 25 when i <= 7750 then 'both ' || i % 40 else 'loft ' || i end
+  from generate_series(1, 19750) i;
+alter table bought alter column fabric set statistics 25;
+alter table sewn alter column fabric set statistics 25;
+create table needles (sewn_id int primary key, gauge int not null);
+insert into needles select i, i % 9 from generate_series(1, 19750) i;
 analyze bought;
 analyze sewn;
+analyze needles;
 """,
-    query="select count(*) from bought b join sewn s on s.fabric = b.fabric",
+    query="select n.gauge, count(*) from bought b join sewn s on s.fabric = b.fabric"
+    " join needles n on n.sewn_id = s.id group by n.gauge",
     place=at("b", "s"),
     cure=(
         "alter table bought alter column fabric set statistics 500",
@@ -130,7 +135,7 @@ analyze sewn;
         "analyze sewn",
     ),
     others={
-        "a fabric": "select count(*) from bought where fabric = 7",
+        "a fabric": "select count(*) from bought where fabric = 'both 7'",
         "sewn": "select * from sewn where id = 3",
     },
     also_right=frozenset({"column_target_too_low"}),
