@@ -20,7 +20,7 @@ FEW_FROM_A_FUNCTION: Final = Fault(
 create table visits (id int primary key, seat int not null, price int not null);
 insert into visits select i, i % 20000, i % 90 from generate_series(1, 60000) i;
 create index on visits (seat);
-create function seats_of_honour() returns setof int language plpgsql as $$
+create function seats_of_honour() returns setof int language plpgsql stable as $$
 begin
   return next 11;
   return next 12;
@@ -44,7 +44,7 @@ MANY_FROM_A_FUNCTION: Final = Fault(
 create table stars (id int primary key, chart int not null, colour text not null);
 insert into stars select i, i % 2, 'colour ' || i % 7 from generate_series(1, 60000) i;
 analyze stars;
-create function stars_of(wanted int) returns setof int language plpgsql as $$
+create function stars_of(wanted int) returns setof int language plpgsql stable as $$
 begin
   return query select id from stars where chart = wanted;
 end $$;
