@@ -38,7 +38,7 @@ def test_the_fifth_bench_is_whole_and_no_copy_of_the_others() -> None:
     assert all(2 <= len(case.others) <= 5 for case in cases)
     schemas = [case.schema for case in cases]
     assert len(set(schemas)) == len(schemas)
-    earlier = (*SECOND, *THIRD, *FOURTH, *SECOND_TRAPS, *THIRD_TRAPS, *FOURTH_TRAPS)
+    earlier: tuple[Fault | Trap, ...] = (*SECOND, *THIRD, *FOURTH, *SECOND_TRAPS, *THIRD_TRAPS, *FOURTH_TRAPS)
     assert {case.schema for case in earlier}.isdisjoint(schemas)
 
 
