@@ -155,8 +155,8 @@ analyze calls;
         " select patient_id, count(*) as times from calls group by patient_id having count(*) > 30",
         "analyze often_seen",
     ),
-    cured_query="select count(*), min(p.ward) from often_seen join patients p on p.id = often_seen.patient_id",
-    cured_place=at("often_seen"),
+    cured_query="select count(*), min(p.ward) from often_seen often join patients p on p.id = often.patient_id",
+    cured_place=at("often"),
     others={
         "a patient": "select * from patients where id = 4",
         "a ward": "select count(*) from patients where ward = 'ward 3'",

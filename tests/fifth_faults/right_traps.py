@@ -54,7 +54,7 @@ ALREADY_DESCRIBED: Final = Trap(
     source="PostgreSQL documentation, 'Multivariate Statistics Examples'",
     schema="""
 create table moorings (id int primary key, bay int not null, berth int not null);
-insert into moorings select i, i % 200 / 10, i % 200 from generate_series(1, 40000) i;
+insert into moorings select i, i % 80 / 10, i % 80 from generate_series(1, 40000) i;
 create table ropes (mooring_id int primary key, metres int not null);
 insert into ropes select i, i % 60 from generate_series(1, 40000) i;
 create statistics moorings_place (dependencies, mcv) on bay, berth from moorings;

@@ -12,13 +12,15 @@ from tests.fourth_faults.bench import FAULTS as FOURTH
 from tests.fourth_faults.bench import TRAPS as FOURTH_TRAPS
 from tests.second_faults.bench import FAULTS as SECOND
 from tests.second_faults.bench import TRAPS as SECOND_TRAPS
-from tests.second_faults.model import Fault, Trap
+from tests.second_faults.model import MENDED, Fault, Trap
 from tests.second_faults.proving import assert_cured, assert_trap
+from tests.second_faults.sessions import before, seeded
 from tests.servers.fixtures import Servers
 from tests.third_faults.bench import FAULTS as THIRD
 from tests.third_faults.bench import TRAPS as THIRD_TRAPS
 
 from .bench import FAULTS, TRAPS
+from .right_traps import TRAPS as RIGHT
 
 MAJORS: Final = (16, releases.NEWEST)
 CAUSES: Final = 20
@@ -54,3 +56,13 @@ def test_every_fault_is_mended_by_its_own_cure(servers: Servers, fault: Fault, m
 @pytest.mark.parametrize("trap", TRAPS, ids=lambda trap: trap.name)
 def test_every_trap_is_one(servers: Servers, trap: Trap, major: int) -> None:
     assert_trap(servers(major).dsn, trap)
+
+
+@pytest.mark.full
+@pytest.mark.parametrize("major", MAJORS, ids=lambda major: f"pg{major}")
+@pytest.mark.parametrize("trap", RIGHT, ids=lambda trap: trap.name)
+def test_what_is_said_to_be_right_is_right(servers: Servers, trap: Trap, major: int) -> None:
+    """Not by the luck of one sample: three loads, each with its own statistics."""
+    for _ in range(3):
+        with seeded(servers(major).dsn, trap) as dsn:
+            assert before(dsn, trap).q_error <= MENDED
