@@ -26,7 +26,7 @@ analyze flocks;
     query="select count(*), sum(k.heads) from farms f join flocks k on k.farm_id = f.id"
     " where f.district = 7 and f.parish = 77",
     place=at("f"),
-    cure=("create statistics farms_place (dependencies, mcv) on district, parish from farms", "analyze farms"),
+    cure=("create statistics farms_place (dependencies) on district, parish from farms", "analyze farms"),
     others={
         "a parish": "select count(*) from farms where parish = 12",
         "large flocks": "select count(*) from flocks where heads > 85",
