@@ -87,10 +87,17 @@ class _Telling:
             return ""
         expected, came = per_process(node.estimated_rows, node), per_process(node.actual_rows, node)
         factor = self.enters[node.id]
-        said = f"error enters here, {times(factor)}" if factor > 1 else "error enters here"
+        said = f"error enters here, {_at_least(factor, expected, came)}" if factor > 1 else "error enters here"
         if expected is not None and came is not None:
             said += f": {number(expected)} expected, {number(came)} came{in_each(node)}"
         return said
+
+
+def _at_least(factor: float, expected: float | None, came: float | None) -> str:
+    """The factor; where rounded rows leave room for a smaller one than the two numbers beside it give, as a bound."""
+    low, high = sorted((expected or 0.0, came or 0.0))
+    less = low > 0 and factor < high / low and times(factor) != times(high / low)
+    return f"{'at least ' if less else ''}{times(factor)}"
 
 
 def _error(node: Node) -> Error:
