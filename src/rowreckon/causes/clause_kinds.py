@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 from typing import TYPE_CHECKING, Literal
 
 from rowreckon.causes.tested import tested
@@ -62,6 +63,15 @@ def kind_of(clause: Clause, relation: Relation | None = None) -> ClauseKind:
     if clause.operator in ("", "NOT"):
         return "flag"
     return "other"
+
+
+def values_listed(clause: Clause) -> int:
+    """How many values an equality names: those of a list (`= ANY ('{a,b}'::text[])`), else one."""
+    _, opened, rest = (clause.constant or "").partition("'{")
+    inner, closed, _ = rest.rpartition("}'")
+    if clause.operator != "= ANY" or not opened or not closed:
+        return 1
+    return max(len(next(csv.reader([inner], escapechar="\\"), [])), 1)
 
 
 def expression_side(clause: Clause) -> str | None:

@@ -28,6 +28,7 @@ selfuncs.c; analyze.c samples 300 rows for each step of the target.
 from __future__ import annotations
 
 from rowreckon.capture import Capture
+from rowreckon.causes.clause_kinds import values_listed
 from rowreckon.causes.finding import LIKELY, POSSIBLE, STRONG, WEAK, Candidate, fact
 from rowreckon.causes.restrictions import Restriction, age_of, restrictions
 from rowreckon.causes.site import Context, Site
@@ -57,11 +58,14 @@ def check(site: Site, context: Context) -> Candidate | None:
     if found[0].clause.parameters:
         return None
     column = found[0].column
-    kept = site.kept
+    listed = values_listed(found[0].clause)
+    kept = None if site.kept is None else site.kept / listed
     subject = Subject(
         table=site.table, relation=site.relation, columns=(column,), fraction=kept, total_rows=site.total_rows
     )
-    evidence = [fact("share of the table's rows that came", kept, "plan")]
+    evidence = [fact("share of the table's rows that came", site.kept, "plan")]
+    if listed > 1:
+        evidence.append(fact("values asked for", listed, "plan"))
     facts = site.column(column)
     if facts is None:
         # A list of 100 is sure to hold it: only a target lowered for this column would leave it out.
@@ -133,13 +137,15 @@ def _candidate(
     evidence: list[Evidence],
     subject: Subject,
 ) -> Candidate:
-    part = f", which is in {share(site.kept)} of the rows" if site.kept is not None else ""
+    several = any(entry.fact == "values asked for" for entry in evidence)
+    asked = "all values asked for, which are" if several else "the value asked for, which is"
+    part = f" in {share(site.kept)} of the rows" if site.kept is not None else ""
+    asked = f"{asked}{part}" if part else asked.partition(",")[0]
     return Candidate(
         code="column_target_too_low",
         weight=weight,
         basis="catalog" if basis == "catalog" else "plan",
-        summary=f"The list of common values of {site.table}.{column} does not hold the value asked for{part}. "
-        + rows_sentence(site),
+        summary=f"The list of common values of {site.table}.{column} does not hold {asked}. " + rows_sentence(site),
         evidence=tuple(evidence),
         subject=subject,
     )

@@ -34,6 +34,7 @@ from rowreckon.causes.scans import name_of
 from rowreckon.causes.site import Context, Key, Site
 from rowreckon.causes.wording import rows_sentence
 from rowreckon.document.audit import Missing
+from rowreckon.plan.partitions import Members
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import SAMPLED, SHARE_UPDATE_EXCLUSIVE, Draft
 from rowreckon.remedies.refresh import NOT_OWNER, NOTHING_RESTORES, analyze_statements
@@ -77,11 +78,16 @@ def check(site: Site, context: Context) -> Candidate | None:
 def _named_in_query(key: Key, site: Site, context: Context) -> Relation | None:
     """The relation whose statistics the planner took for the key.
 
-    Of a partitioned table with one partition left, EXPLAIN prints that partition under the query's own alias. A default
-    share, where the partition has statistics, shows that the partitioned table was named.
+    A loop's condition names the partitions that an Append searches, and was estimated for their table. Of a partitioned
+    table with one partition left, EXPLAIN prints that partition under the query's own alias. A default share, where the
+    partition has statistics, shows that the partitioned table was named.
     """
     relation = key.relation
-    if relation is None or not relation.is_partition or not joins_by_default(site, context):
+    if relation is None or not relation.is_partition:
+        return relation
+    if site.kind == "join" and any(map(Members(context.tree).whole_of, context.scans.get(key.alias, ()))):
+        return context.parent_of(relation) or relation
+    if not joins_by_default(site, context):
         return relation
     column = relation.column(key.column)
     known = column is not None and column.statistics_of(inherited=False) is not None
