@@ -21,7 +21,7 @@ from psycopg import sql
 
 from rowreckon import releases
 
-RECORDING = bool(os.environ.get("ROWRECKON_RECORD"))
+ASKS_ANEW = bool(os.environ.get("ROWRECKON_RECORD"))
 _SERVER = re.compile(r"default|live|pg\d\d|recorded\d\d")
 """How a test's name tells the server that it runs on."""
 
@@ -131,9 +131,9 @@ class Replayed:
 
 @contextmanager
 def recorded(connection: psycopg.Connection[Any], folder: Path, name: str = "") -> Iterator[Any]:
-    """The connection itself, or where a recording was asked for one that writes down what it was asked: into a file of
+    """The connection itself, or where servers are asked anew one that writes down what it was asked: into a file of
     that name and the server's release."""
-    if not RECORDING:
+    if not ASKS_ANEW:
         yield connection
         return
     recorder = Recorder(connection)
@@ -149,5 +149,5 @@ def servers_and_answers(folder: Path) -> list[Any]:
 
 def kept_answers(folder: Path, name: str = "") -> list[Any]:
     """Parameters of a fixture: each file of what a server answered; none while they are written."""
-    files = [] if RECORDING else sorted(folder.glob(f"{name}[0-9]*.json"))
+    files = [] if ASKS_ANEW else sorted(folder.glob(f"{name}[0-9]*.json"))
     return [pytest.param(file, id=f"recorded{file.stem.removeprefix(name)}") for file in files]
