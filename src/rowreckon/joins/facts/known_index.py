@@ -46,13 +46,14 @@ def known_indexes(
     """
     known: list[KnownIndex] = []
     unpriced: list[UnpricedIndex] = []
+    told = _told(relation, restrictions, used)
     for index in relation.indexes:
         if not index.valid or index.pages is None or index.access_method not in _SEARCHED:
             continue
         predicate = _predicate(relation, index, size, restrictions, joined)
         if predicate is None and index.name in used:
             predicate = _told_by_use(index, size, restrictions, kept)
-        if index.access_method not in _PRICED or (predicate is None and not _cannot_serve(index, restrictions)):
+        if index.access_method not in _PRICED or (predicate is None and not _cannot_serve(index, told, joined)):
             unpriced.append(_unpriced(relation, index))
         elif predicate is not None:
             known.append(_known(relation, index, size, expressions, *predicate))
@@ -83,14 +84,26 @@ def _predicate(
     return (min(prod(shares), 1.0), len(implied)) if shares else None
 
 
-def _cannot_serve(index: Index, restrictions: Sequence[Restriction]) -> bool:
-    """Whether the query's conditions surely don't imply an index's predicate: it bounds a column by a number, and what
-    the query says of that column bounds it by numbers too, none of which lies within."""
+def _told(relation: Relation, restrictions: Sequence[Restriction], used: frozenset[str]) -> tuple[Clause, ...]:
+    """What a query says of a relation: its printed conditions, and the predicates of the indexes that it is scanned by,
+    which stand for conditions that are not printed."""
+    hidden = (i.predicate for i in relation.indexes if i.name in used and i.predicate is not None)
+    return tuple(r.clause for r in restrictions) + tuple(c for p in hidden for c in parse_condition(p).clauses)
+
+
+def _cannot_serve(index: Index, told: Sequence[Clause], joined: frozenset[str]) -> bool:
+    """Whether what a query says surely doesn't imply an index's predicate. Each clause of it must follow from conditions
+    on its own columns: one on columns of which the query says nothing follows from none, nor does a bound by a number
+    within which none of the query's own bounds lies."""
+    mentioned = joined | {c.column for clause in told for c in clause.columns}
     for clause in parse_condition(index.predicate or "").clauses:
+        columns = {c.column for c in clause.columns}
+        if columns and not columns & mentioned:
+            return True
         column, bound = clause.left_column, _number(clause)
-        if column is None or bound is None or any(_within(r.clause, clause) for r in restrictions):
+        if column is None or bound is None or any(_within(given, clause) for given in told):
             continue
-        of_column = [r.clause for r in restrictions if column.column in {c.column for c in r.clause.columns}]
+        of_column = [given for given in told if column.column in {c.column for c in given.columns}]
         if all(c.left_column is not None and _number(c) is not None for c in of_column):
             return True
     return False
