@@ -161,11 +161,12 @@ class CatalogFacts:
             columns = frozenset(_column_name(text) for text in estimate.columns) | self._named.get(node.alias, set())
         rows = estimate.rows if estimate is not None else float(node.plan_rows or 1)
         joined = frozenset(c.name for c in relation.columns if c.attnum in self._joined(node.alias))
+        named = joined | self._named.get(node.alias, set())
         names = (getattr(self._tree.nodes[n], "index_name", None) for n in self._tree.subtree(number))
         used = frozenset(name for name in names if name is not None)
         kept = estimate.selectivity if estimate is not None and not estimate.left_out else None
         spelled = self._expressions(node.alias)
-        indexes, unpriced = known_indexes(relation, size, restrictions, joined, used, spelled, kept)
+        indexes, unpriced = known_indexes(relation, size, restrictions, joined, named, used, spelled, kept)
         return KnownRelation(
             alias=node.alias,
             relation=relation,

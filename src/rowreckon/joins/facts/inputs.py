@@ -38,13 +38,20 @@ class Point(NamedTuple):
 
     `outer` and `inner` are the rows of the executed join's two sides, each by itself. `ratio` is the factor by which
     pairs match more often than estimated. `match_frac` is the share of outer rows with a match where the join stops
-    at the first one and its output was counted, else None (as estimated).
+    at the first one and its output was counted, else None (as estimated). `filtered` is the part of `ratio` that the
+    clauses account for which no hash table and no merge looks up, where the pairs that they rejected were counted.
     """
 
     outer: float
     inner: float
     ratio: float = 1.0
     match_frac: float | None = None
+    filtered: float = 1.0
+
+    @property
+    def found(self) -> float:
+        """How many times more pairs than estimated are found before the other clauses filter them."""
+        return self.ratio / self.filtered
 
 
 def with_rows(path: PathCost, rows: float) -> PathCost:
@@ -221,6 +228,11 @@ class ClauseInput:
     scan: MergeScanSelectivity
     calls: float = 1.0
     turned_semi: float | None = None
+
+    @property
+    def filters(self) -> bool:
+        """Whether it only filters the pairs that a hash table or a merge finds by other clauses."""
+        return not self.can_hash and not self.can_merge
 
     def turned(self) -> ClauseInput:
         """The same clause with its sides exchanged."""

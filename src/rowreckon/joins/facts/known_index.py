@@ -33,16 +33,17 @@ def known_indexes(
     size: RelationSize,
     restrictions: Sequence[Restriction],
     joined: frozenset[str],
+    named: frozenset[str],
     used: frozenset[str],
     expressions: Mapping[str, str],
     kept: float | None,
 ) -> tuple[tuple[KnownIndex, ...], tuple[UnpricedIndex, ...]]:
     """The indexes that can be priced, and those that might serve a join and can't.
 
-    `joined` are the columns that join clauses compare, `used` the indexes by which the plan scans the relation: what
-    their predicates imply is not printed among its conditions. `expressions` are those that join clauses compare: how
-    an index spells them, and how the clause does. `kept` is the share of the tuples that all conditions of the scan
-    let through, the predicates of the used indexes among them.
+    `joined` are the columns that join clauses compare, `named` those that any condition of the plan names, `used` the
+    indexes by which the plan scans the relation: what their predicates imply is not printed among its conditions.
+    `expressions` are those that join clauses compare: how an index spells them, and how the clause does. `kept` is the
+    share of the tuples that all conditions of the scan let through, the predicates of the used indexes among them.
     """
     known: list[KnownIndex] = []
     unpriced: list[UnpricedIndex] = []
@@ -53,7 +54,7 @@ def known_indexes(
         predicate = _predicate(relation, index, size, restrictions, joined)
         if predicate is None and index.name in used:
             predicate = _told_by_use(index, size, restrictions, kept)
-        if index.access_method not in _PRICED or (predicate is None and not _cannot_serve(index, told, joined)):
+        if index.access_method not in _PRICED or (predicate is None and not _cannot_serve(index, told, named)):
             unpriced.append(_unpriced(relation, index))
         elif predicate is not None:
             known.append(_known(relation, index, size, expressions, *predicate))
@@ -91,11 +92,11 @@ def _told(relation: Relation, restrictions: Sequence[Restriction], used: frozens
     return tuple(r.clause for r in restrictions) + tuple(c for p in hidden for c in parse_condition(p).clauses)
 
 
-def _cannot_serve(index: Index, told: Sequence[Clause], joined: frozenset[str]) -> bool:
-    """Whether what a query says surely doesn't imply an index's predicate. Each clause of it must follow from conditions
-    on its own columns: one on columns of which the query says nothing follows from none, nor does a bound by a number
-    within which none of the query's own bounds lies."""
-    mentioned = joined | {c.column for clause in told for c in clause.columns}
+def _cannot_serve(index: Index, told: Sequence[Clause], named: frozenset[str]) -> bool:
+    """Whether what a query says surely doesn't imply an index's predicate. Each clause of that must follow from
+    conditions on its own columns: one on columns that the query does not name follows from none, nor does a bound by a
+    number within which none of the query's own bounds lies."""
+    mentioned = named | {c.column for clause in told for c in clause.columns}
     for clause in parse_condition(index.predicate or "").clauses:
         columns = {c.column for c in clause.columns}
         if columns and not columns & mentioned:

@@ -16,6 +16,7 @@ from rowreckon.joins.from_catalog.clause_statistics import (
 from rowreckon.joins.from_catalog.equal_columns import NONE_EQUAL, EqualColumns
 from rowreckon.joins.from_catalog.side_orders import orders_of_sides
 from rowreckon.joins.from_catalog.sides import catalog_side
+from rowreckon.joins.from_catalog.unasked_clauses import with_unasked
 from rowreckon.joins.ways.parameter_values import proven_parameters
 from rowreckon.plan.nodes import IndexScanNode
 
@@ -45,14 +46,15 @@ def catalog_input(
     `query` its text.
     """
     reckoned, facts = case.reckoned, case.facts
-    clauses: list[ClauseInput] = []
+    told: list[ClauseInput | None] = []
     for clause in facts.clauses:
         given = clause_input(clause, known, reckoned) or clause_by_statistics(clause, known, reckoned.tree)
         given = clause_of_subqueries(given, clause, facts, known, reckoned.tree)
-        if given is None:
-            return None
-        clauses.append(clause_of_pruned(given, clause, facts, known, reckoned.tree, query))
-    orders = orders_of_sides(facts, clauses, order)
+        told.append(given and clause_of_pruned(given, clause, facts, known, reckoned.tree, query))
+    clauses = with_unasked(case, known, told)
+    if clauses is None:
+        return None
+    orders = orders_of_sides(facts, list(clauses), order)
     outer = catalog_side(case, facts.outer, known, [c.outer for c in clauses], below, equal, orders[0])
     inner = catalog_side(case, facts.inner, known, [c.inner for c in clauses], below, equal, orders[1])
     if outer is None or inner is None:
@@ -64,7 +66,7 @@ def catalog_input(
         kind=facts.kind,
         outer=outer,
         inner=inner,
-        clauses=tuple(clauses),
+        clauses=clauses,
         unique=facts.inner_unique and facts.kind not in ("Semi", "Anti"),
         workers=facts.workers,
         processes=facts.processes,

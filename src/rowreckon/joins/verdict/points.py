@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from math import floor, inf, log
+from math import floor, inf, log, prod
 
 from rowreckon.counts.interval import Interval
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import JoinInput, Point
 from rowreckon.joins.facts.sides import JoinFacts, Side
+from rowreckon.joins.ways.match_factors import stops_early
 
 _SAME = 0.01
 _ALIKE = 1.1
@@ -37,11 +38,12 @@ class Points:
         if there is None:
             return Point(outer, here.inner)
         if inner_actual:
-            return Point(outer, there.inner, there.ratio, there.match_frac)
+            return Point(outer, there.inner, there.ratio, there.match_frac, there.filtered)
         if not self.one_line or there.outer == here.outer:
             return Point(outer, here.inner)
         way = min(max(log(max(outer, 1.0) / here.outer) / log(there.outer / here.outer), 0.0), 1.0)
-        return Point(outer, here.inner, there.ratio**way, there.match_frac if way > 0.5 else here.match_frac)
+        match_frac = there.match_frac if way > 0.5 else here.match_frac
+        return Point(outer, here.inner, there.ratio**way, match_frac, there.filtered**way)
 
     @property
     def inner_moves(self) -> bool:
@@ -50,6 +52,7 @@ class Points:
         return there is not None and (
             abs(there.inner - here.inner) > _SAME * here.inner
             or abs(log(max(there.ratio, 1e-12))) > _SAME
+            or abs(log(there.filtered)) > _SAME
             or there.match_frac != here.match_frac
         )
 
@@ -71,7 +74,7 @@ def points_of(facts: JoinFacts, join: JoinInput) -> Points:
         return Points(estimate, None)
     outer, inner = float(max(floor(outer), 1)), float(max(floor(inner), 1))
     ratio, match_frac = _matches(facts, outer, inner, estimate)
-    return Points(estimate, Point(outer, inner, ratio, match_frac))
+    return Points(estimate, Point(outer, inner, ratio, match_frac, _filtered(facts, join, outer * inner, ratio)))
 
 
 def _own_factor(facts: JoinFacts, join: JoinInput, moved: float) -> float:
@@ -139,3 +142,22 @@ def _matches(facts: JoinFacts, outer: float, inner: float, estimate: Point) -> t
     if came.low > high:
         return came.low / max(high, 1e-9), None
     return max(came.high, 0.5) / max(low, 1e-9), None
+
+
+def _filtered(facts: JoinFacts, join: JoinInput, pairs: float, ratio: float) -> float:
+    """The part of the match ratio that the filter of an executed hash or merge join accounts for: what is left of it
+    once the pairs that were found, kept and rejected alike, are compared with those that its clauses let expect.
+
+    A nested loop tells nothing of it, and a join that stops at the first match does not count all pairs.
+    """
+    finding, filtering = [c for c in join.clauses if not c.filters], [c for c in join.clauses if c.filters]
+    came = facts.output_actual_interval
+    whole = facts.kind == "Inner" and facts.method != "nested_loop" and not stops_early(join)
+    if not whole or not finding or not filtering or join.basis != "catalog" or came is None:
+        return 1.0
+    if facts.output_state == "at_least":
+        return 1.0
+    found = ((came.low + came.high) / 2 + facts.removed_rows) * facts.processes
+    expected = prod(c.selectivity for c in finding) * pairs
+    times = max(found, 1.0) / max(expected, 1.0)
+    return ratio if 1.0 / _ALIKE <= times <= _ALIKE else ratio / times

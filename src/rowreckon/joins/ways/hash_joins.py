@@ -46,7 +46,7 @@ def hash_ways(settings: CostSettings, join: JoinInput) -> Iterator[Built]:
     def terms_of(matching: Matching, shared: bool) -> HashJoinTerms:
         operator = settings.cpu_operator_cost
         return HashJoinTerms(
-            selectivity=min(prod(c.selectivity for c in hashed) * matching.ratio, 1.0),
+            selectivity=min(prod(c.selectivity for c in hashed) * matching.found, 1.0),
             keys=still,
             num_hashclauses=len(hashed),
             hash_quals=QualCost(0.0, operator * sum(c.calls for c in hashed)),

@@ -63,7 +63,7 @@ def parameter_selectivity(relation: KnownRelation, clause: ClauseInput) -> float
         return min(fraction, key.mcv_freq) if key.mcv_freq > 0.0 else fraction
     if clause.operator == "<>":
         return 1.0 - 1.0 / max(clause.inner.ndistinct or DEFAULT_NUM_DISTINCT, 1.0)
-    return DEFAULT_INEQ_SEL
+    return DEFAULT_INEQ_SEL if clause.operator in _INEQUALITIES else clause.selectivity
 
 
 def match_index(

@@ -179,12 +179,17 @@ def _cost(
     shape = index.shape
 
     ratio_of = scan_ratio(relation, clauses)
+    filtering = [c for c in clauses if c.filters]
+    # which of several clauses rejected the pairs is not known: the index is then taken to find what is expected of it
+    sifts = len(filtering) == 1 and filtering[0] in match.join_clauses
     enforces_own = match.quals > len(match.join_clauses) or index.share < 1.0
 
     def cost(point: Point) -> PathCost:
         ratio, kept = ratio_of(point), kept_at(join, point)
         rows = clamp_row_est(min(per_scan * ratio * kept, 1.0) * tuples)
         found = ratio * kept if enforces_own else ratio
+        if not sifts:
+            found /= point.filtered
         condition = IndexCondition(
             selectivity=min(match.selectivity * found, 1.0),
             boundary_selectivity=min(match.boundary * found, 1.0),

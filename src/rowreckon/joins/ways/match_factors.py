@@ -12,12 +12,14 @@ from rowreckon.joins.facts.inputs import JoinInput, Point
 class Matching(NamedTuple):
     """What of a point decides how rows match: along a line of outer rows it stays the same, and so do a join's terms.
 
-    `relation_rows` are the inner relation's, duplicates included; 0 where no factor depends on them.
+    `relation_rows` are the inner relation's, duplicates included; 0 where no factor depends on them. `found` is the
+    part of `ratio` that concerns the pairs which a hash table finds.
     """
 
     ratio: float
     match_frac: float | None
     relation_rows: float
+    found: float = 1.0
 
 
 def stops_early(join: JoinInput) -> bool:
@@ -32,10 +34,12 @@ AS_ESTIMATED = Matching(1.0, None, 0.0)
 def matching_of(join: JoinInput) -> Callable[[Point], Matching]:
     """How rows of this join match at a point."""
     if not stops_early(join):
-        return lambda point: AS_ESTIMATED if point.ratio == 1.0 else Matching(point.ratio, None, 0.0)
+        return lambda point: (
+            AS_ESTIMATED if point.ratio == point.filtered == 1.0 else Matching(point.ratio, None, 0.0, point.found)
+        )
     if join.turned:
-        return lambda point: Matching(point.ratio, point.match_frac, point.outer)
-    return lambda point: Matching(point.ratio, point.match_frac, point.inner)
+        return lambda point: Matching(point.ratio, point.match_frac, point.outer, point.found)
+    return lambda point: Matching(point.ratio, point.match_frac, point.inner, point.found)
 
 
 def factors_of(join: JoinInput, matching: Matching) -> SemiAntiJoinFactors | None:

@@ -92,11 +92,11 @@ def _built(
     ordered: dict[float, tuple[PathCost, PathCost]] = {}  # the inner side and itself sorted; the last: it mostly stays
     outer_at, inner_at = join.outer_pricer(outer), join.inner_pricer(inner)
 
-    def terms_of(ratio: float) -> MergeJoinTerms:
+    def terms_of(found: float) -> MergeJoinTerms:
         others = [c for c in join.clauses if c not in merged]
         operator = settings.cpu_operator_cost
         return MergeJoinTerms(
-            selectivity=min(prod(c.selectivity for c in merged) * ratio, 1.0),
+            selectivity=min(prod(c.selectivity for c in merged) * found, 1.0),
             num_mergeclauses=len(merged),
             merge_quals=QualCost(0.0, operator * sum(c.calls for c in merged)),
             join_quals=QualCost(0.0, operator * sum(c.calls for c in others)),
@@ -109,9 +109,9 @@ def _built(
 
     def cost(point: Point) -> PathCost:
         outer_rows, inner_rows = join.rows_at(point)
-        terms = made.get(point.ratio)
+        terms = made.get(point.found)
         if terms is None:
-            terms = made[point.ratio] = terms_of(point.ratio)
+            terms = made[point.found] = terms_of(point.found)
         known = ordered.get(inner_rows)
         if known is None:
             path = inner_at(inner_rows)
