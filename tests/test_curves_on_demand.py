@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from rowreckon import audit, auditing, read_path, render
+from rowreckon.auditing import audit_capture
+from rowreckon.capture import Capture
 from rowreckon.cli.running.output import OutputFormat, holds_curves, holds_details
 from rowreckon.document.audit import Audit
+from rowreckon.joins.verdict.switch_points import outer_lines
+from rowreckon.plan.document import parse_document
+from tests.benchmarks.test_join_speed import plan_of_joins
 
 SAMPLES = sorted((Path(__file__).parent.parent / "sample_plans").glob("*.18.json"))
 
@@ -79,3 +85,26 @@ def test_some_plan_has_curves() -> None:
 def test_who_holds_curves(output: OutputFormat, reports: list[str], holds: bool) -> None:
     """The formats, on standard output or in a file."""
     assert holds_curves(output, [Path(report) for report in reports]) is holds
+
+
+def test_borders_that_wait_to_be_asked_for_are_those_looked_up_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What a terminal is given is the whole audit, of which most joins' borders are looked up only when it asks."""
+    capture = Capture(
+        name="joins", server_version=160000, settings={}, explain=parse_document(plan_of_joins(24, seed=11))
+    )
+    whole = audit_capture(capture, curves=False)[0].joins
+    looked_up = []
+
+    def counted(*given: Any, **named: Any) -> Any:
+        looked_up.append(given)
+        return outer_lines(*given, **named)
+
+    monkeypatch.setattr("rowreckon.joins.verdict.assess.outer_lines", counted)
+    waiting = audit_capture(capture, curves=False, details=False)[0].joins
+    before = len(looked_up)
+    asked = [(join.margin, join.why, join.switch_points, join.curve, join.safe_origins) for join in waiting]
+
+    assert before <= 10 < len(looked_up)
+    assert asked == [(join.margin, join.why, join.switch_points, join.curve, join.safe_origins) for join in whole]
+    assert list(waiting) == list(whole)
+    assert len(looked_up) == len(whole)  # each once, whatever is asked again

@@ -50,9 +50,10 @@ def audit(
     """Audit captures; `Rejected` inputs are carried along. `threshold` is a q-error of at least 1.
 
     Without `curves` the joins' cost curves are left out: sampling them takes a fifth of judging, and only HTML and JSON
-    hold them. Without `details` the nodes' conditions, blocks and figures are left out, which a terminal shows only
-    where it shows all. `one_database` says whether all plans are of one, so that each tells of the others' tables;
-    None leaves it to what they hold. Plans are listed in the inputs' order.
+    hold them. Without `details` the nodes' conditions, blocks and figures are left out, and the borders of most joins
+    looked up when asked for: for a terminal, which shows all of these only where it shows all. `one_database` says
+    whether all plans are of one, so that each tells of the others' tables; None leaves it to what they hold. Plans are
+    listed in the inputs' order.
     """
     given = list(inputs)
     work = Auditing(threshold=threshold, curves=curves, details=details, fellows=together(given, one_database))
@@ -148,7 +149,16 @@ def audit_capture(
     tree = reckoned.tree
     origins = find_origins(reckoned)
     own_ms = own_times(reckoned)
-    judged = judge_joins(capture, reckoned, origins, threshold=threshold, curves=curves, own_ms=own_ms, learned=learned)
+    judged = judge_joins(
+        capture,
+        reckoned,
+        origins,
+        threshold=threshold,
+        curves=curves,
+        own_ms=own_ms,
+        learned=learned,
+        borders=details,
+    )
     verdicts = with_contests(judged, capture.contests)
     found = find_causes(
         CauseEvidence(capture=capture, reckoned=reckoned, origins=origins, joins=verdicts.joins, threshold=threshold)

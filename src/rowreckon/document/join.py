@@ -1,6 +1,7 @@
 """The audit document: a judged join with its costs, switch points and margin."""
 
-from typing import Literal
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, Final, Literal, Self
 
 from pydantic import Field
 
@@ -122,6 +123,10 @@ class FactLimit(Part):
     source: MaybeText = None
 
 
+_BORDERS: Final = ("switch_points", "margin", "curve", "safe_origins", "why")
+"""What is looked up along a join's rows, and the sentence that tells it: as long a work as all the rest of a join."""
+
+
 class Join(Part):
     """One join, judged."""
 
@@ -160,3 +165,24 @@ class Join(Part):
     """Whose planner gave the figures, with the basis `planner`."""
     costs_above: bool = False
     """Whether the costs hold what sorts or groups the join's rows above it, as far as that depends on the method."""
+
+    @classmethod
+    def with_borders_when_asked(cls, values: dict[str, Any], borders: Callable[[], dict[str, Any]]) -> Self:
+        """A join of trusted values whose borders are looked up when the first of them is asked for.
+
+        For joins that are printed, of which a terminal shows a few: one that is written or compared has to be whole.
+        """
+        made = cls.trusted({name: value for name, value in values.items() if name not in _BORDERS})
+        object.__setattr__(made, "__pydantic_private__", {"borders": borders})
+        return made
+
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> Any:
+            """Look the borders up; any other name is none of a join's."""
+            waiting = self.__pydantic_private__ if name in _BORDERS else None
+            if not waiting:
+                return super().__getattr__(name)
+            object.__setattr__(self, "__pydantic_private__", None)
+            self.__dict__.update(waiting["borders"]())
+            return self.__dict__[name]

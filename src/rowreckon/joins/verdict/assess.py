@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import field, replace
 
 from rowreckon.counts.origin import Entering
@@ -27,10 +28,21 @@ _MOST_PLAY_OF_EXECUTED = 1.02
 
 
 @frozen
+class Borders:
+    """The parts of a `document.Join` that are looked up along its rows."""
+
+    switch_points: tuple[doc.SwitchPoint, ...] = ()
+    margin: doc.Margin | None = None
+    curve: tuple[doc.CurvePoint, ...] = ()
+    safe_origins: tuple[doc.SafeOrigin, ...] = ()
+
+
+@frozen
 class Assessment:
     """The parts of a `document.Join` that rest on the cost model; `reason` says why it is undecided, or not priced.
 
-    `hangs_on` is the column on whose number of different values an undecided verdict hangs.
+    `hangs_on` is the column on whose number of different values an undecided verdict hangs. `borders` looks them up,
+    which takes as long as all the rest.
     """
 
     verdict: doc.Verdict
@@ -38,13 +50,10 @@ class Assessment:
     reason: str = ""
     costs: dict[doc.Method, doc.MethodCost] = field(default_factory=dict)
     residual: float | None = None
-    switch_points: tuple[doc.SwitchPoint, ...] = ()
-    margin: doc.Margin | None = None
+    borders: Callable[[], Borders] = Borders
     best_at_actual: doc.Method | None = None
     loss_factor: float | None = None
-    curve: tuple[doc.CurvePoint, ...] = ()
     missing: tuple[doc.Missing, ...] = ()
-    safe_origins: tuple[doc.SafeOrigin, ...] = ()
     costs_above: bool = False
     hangs_on: ColumnName | None = None
 
@@ -127,29 +136,29 @@ def assess(
     believed = executed_known and model.leader(points.estimate) == facts.method
     # worlds in which another method would have been taken are none, unless all of them are such
     costs = method_costs(worlds, worlds if len(worlds) > 1 else everything, evidence, facts.method)
-    scale = facts.outer.divisor / facts.outer.processes
     drawable = believed and facts.made_unique != "outer"  # the executed join's outer rows are those without duplicates
-    lines = outer_lines(worlds, shown_inner_differs=inner_differs) if drawable else ()
+
+    def borders() -> Borders:
+        lines = outer_lines(worlds, shown_inner_differs=inner_differs)
+        scale = facts.outer.divisor / facts.outer.processes
+        inner_scale = 1.0 if facts.inner.parameterised else facts.inner.divisor / facts.inner.processes
+        return Borders(
+            switch_points=switch_points(worlds, lines, scale=scale, inner_scale=inner_scale),
+            margin=margin(worlds[0], lines[0], facts.method),
+            curve=curve_points(worlds[0], lines, costs, scale=scale) if drawn and verdict != "accurate" else (),
+            safe_origins=_safe_origins_of(reckoned, facts, points, lines, origins) if verdict == "crossed" else (),
+        )
+
     return Assessment(
         verdict=verdict,
         basis=model.basis,
         reason=reason,
         costs=costs,
         residual=residual,
-        switch_points=switch_points(
-            worlds,
-            lines,
-            scale=scale,
-            inner_scale=1.0 if facts.inner.parameterised else facts.inner.divisor / facts.inner.processes,
-        )
-        if lines
-        else (),
-        margin=margin(worlds[0], lines[0], facts.method) if lines else None,
+        borders=borders if drawable else Borders,
         best_at_actual=best,
         loss_factor=loss,
-        curve=curve_points(worlds[0], lines, costs, scale=scale) if drawn and verdict != "accurate" else (),
         missing=(*missing, *(lacking if verdict == "undecided" else ())),
-        safe_origins=_safe_origins_of(reckoned, facts, points, lines, origins) if verdict == "crossed" else (),
         costs_above=any(way.ordered_above for way in model.ways),
         hangs_on=hangs_on,
     )
@@ -255,4 +264,4 @@ def _safe_origins_of(
 ) -> tuple[doc.SafeOrigin, ...]:
     outer = reckoned.tree.outer(facts.node)
     span = reckoned.tree.subtree(outer) if outer is not None else range(0)
-    return safe_origins(lines[-1], points, facts, origins, span) if lines else ()
+    return safe_origins(lines[-1], points, facts, origins, span)

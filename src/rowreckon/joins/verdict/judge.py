@@ -32,6 +32,11 @@ if TYPE_CHECKING:
     from rowreckon.counts.reckon import ReckonedTree
 
 
+_AT_ONCE = 10
+"""So many joins of a plan have their borders looked up in any case: what waits to be asked keeps its whole model, of
+which a folder of plans would hold too many."""
+
+
 @frozen
 class JoinVerdicts:
     """The joins of one plan in pre-order, and the evidence that would decide more (`Join.missing` points into it)."""
@@ -49,12 +54,14 @@ def judge_joins(
     curves: bool = True,
     own_ms: Sequence[float | None] | None = None,
     learned: LearnedFacts = NOTHING_LEARNED,
+    borders: bool = True,
 ) -> JoinVerdicts:
     """The verdict on every join of a plan.
 
     `threshold` is the q-error from which a side or an output counts as misestimated; `curves` asks for those of
     the first joins; `own_ms` is each node's own time, where it was worked out already; `learned` is what other
-    plans tell of this one's relations. Never raises on a plan that was parsed; pure.
+    plans tell of this one's relations. Without `borders` those of all but the first joins are looked up when somebody
+    asks for them. Never raises on a plan that was parsed; pure.
     """
     missing = MissingList()
     settings, lacking = settings_of(capture, reckoned.tree)
@@ -84,6 +91,7 @@ def judge_joins(
         return verdict_of(facts, gather(settings, capture, reckoned, facts, known, told, declared=declared))
 
     joins: list[doc.Join] = []
+    at_once = 0
     for facts in found:
         drawn = curves and len(joins) < MOST_CURVES
         held = evidence[facts.node] if facts.node in priced else None
@@ -92,7 +100,9 @@ def judge_joins(
             alone = gather(settings, capture, reckoned, facts, known, relations.by_this_plan(), declared=declared)
             if verdict_of(facts, alone) != "undecided":
                 held = replace(alone, learned=False)
-        joins.append(_judge(whole, facts, held, missing, verdict_with, drawn=drawn))
+        at_once += held is not None
+        whole_now = borders or held is None or at_once <= _AT_ONCE
+        joins.append(_judge(whole, facts, held, missing, verdict_with, drawn=drawn, whole_now=whole_now))
     return JoinVerdicts(joins=tuple(joins), missing=missing.items())
 
 
@@ -119,9 +129,10 @@ def _judge(
     verdict_with: Callable[[JoinFacts, LearnedFacts], doc.Verdict],
     *,
     drawn: bool,
+    whole_now: bool,
 ) -> doc.Join:
     """One join's document; without `evidence` its counts are right, and nothing is priced. `verdict_with` judges a join
-    with other facts learned."""
+    with other facts learned. Unless it is to be `whole_now` its borders are looked up when asked for."""
     reckoned = whole.reckoned
     count = reckoned.counts[facts.node]
     outer, inner = _told_side(reckoned, facts.outer), _told_side(reckoned, facts.inner)
@@ -168,27 +179,36 @@ def _judge(
         "costs": result.costs,
         "excluded": {} if evidence is None else evidence.excluded,
         "residual": _number(result.residual),
-        "switch_points": result.switch_points,
-        "margin": result.margin,
+        "switch_points": (),
+        "margin": None,
         "inner_rows_per_outer": _per_outer(facts),
         "best_at_actual": result.best_at_actual,
         "loss_factor": _number(result.loss_factor),
         "contest": None,
         "scale": _number(facts.scale),
         "row_visits": row_visits(facts),
-        "curve": result.curve,
+        "curve": (),
         "why": "",
         "missing": tuple(missing.add(m) for m in result.missing),
         "origin": tuple(e.node for e in origins),
-        "safe_origins": result.safe_origins,
+        "safe_origins": (),
         "learned_from": learned_from,
         "turns_at": limits,
         "asked_of": _asked_of(result, evidence),
         "costs_above": result.costs_above,
     }
-    join = doc.Join.trusted(values)
-    values["why"] = sentence(join, whole.threshold, result.reason)  # nobody has seen the join without it
-    return join
+
+    def borders() -> dict[str, Any]:
+        found = result.borders()
+        told = {
+            "switch_points": found.switch_points,
+            "margin": found.margin,
+            "curve": found.curve,
+            "safe_origins": found.safe_origins,
+        }
+        return told | {"why": sentence(doc.Join.trusted(values | told), whole.threshold, result.reason)}
+
+    return doc.Join.trusted(values | borders()) if whole_now else doc.Join.with_borders_when_asked(values, borders)
 
 
 def _asked_of(result: Assessment, evidence: JoinEvidence | None) -> doc.AskedOf | None:

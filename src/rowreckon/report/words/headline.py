@@ -27,12 +27,12 @@ def _weight(plan: Plan, join: Join) -> tuple[int, float, float, float, float, in
     loss = join.loss_factor or 1.0
     spent = join_time(plan, [join]).ms
     lost = (spent or 0.0) * (1 - 1 / loss) if loss > 1.0 else 0.0
-    margin = join.margin
+    margin = None if plan.analyzed else join.margin
     frail = min((f for f in ((margin.up, margin.down) if margin else ()) if f is not None), default=1e300)
     rank = _TRIFLE if hardly_matters(join) else _RANK[join.verdict]
     if join.verdict == "undecided" and spent is not None and spent < _LITTLE * (plan.execution_ms or 0.0):
         rank = _OPEN_TRIFLE
-    return (rank, -lost, -loss if spent is None else -spent, -loss, frail if not plan.analyzed else 0, join.node)
+    return (rank, -lost, -loss if spent is None else -spent, -loss, frail, join.node)
 
 
 @once_a_plan
