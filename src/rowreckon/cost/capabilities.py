@@ -110,6 +110,11 @@ def knows_grouped_values(major: int) -> bool:
     return major >= 18
 
 
+def knows_cte_columns(major: int) -> bool:
+    """What is known of a query's columns is known of a common table expression's too: 17."""
+    return major >= 17
+
+
 def charges_every_subquery_scan(major: int) -> bool:
     """A subquery's scan that hands its rows on as they are is charged for each of them: up to 15."""
     return major < 16

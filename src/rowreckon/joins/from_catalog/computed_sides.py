@@ -1,9 +1,9 @@
 """Columns of a side that a subquery computes, and what the planner knows of their values.
 
 A LIMIT hands on its table's statistics, taken of the rows that it lets through. A grouping hands none on, and neither
-does UNION ALL; where it groups by one column alone, that one repeats no value. Source: examine_simple_variable and
-get_variable_numdistinct in utils/adt/selfuncs.c, set_subquery_size_estimates in optimizer/path/costsize.c, releases 13
-to 18.
+does UNION ALL; where it groups by one column alone, that one repeats no value. A common table expression is such a
+query as well, of which its scan may let a part through. Source: examine_simple_variable and get_variable_numdistinct in
+utils/adt/selfuncs.c, set_subquery_size_estimates in optimizer/path/costsize.c, releases 13 to 18.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.cost import ColumnStatistics, get_variable_numdistinct
-from rowreckon.cost.capabilities import knows_grouped_values
+from rowreckon.cost.capabilities import knows_cte_columns, knows_grouped_values
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import KeyInput
@@ -41,12 +41,14 @@ DEFAULT_WIDTH = 32
 @frozen
 class _Computing:
     """What stands between a side's top and the scan below: the rows that the uppermost node hands up (planner rows),
-    the scan, and whether the column's statistics are handed on, or it repeats no value."""
+    the scan, and whether the column's statistics are handed on, or it repeats no value. `kept` are the rows that a scan
+    of a common table expression lets through."""
 
     rows: float
     scan: int | None
     hands_on: bool
     unique: bool
+    kept: float | None = None
 
 
 def is_computed(tree: PlanTree, side: Side) -> bool:
@@ -83,13 +85,15 @@ def computed_key(
     reference: ColumnReference | None, side: Side, known: CatalogFacts, tree: PlanTree
 ) -> tuple[KeyInput, ColumnStatistics] | None:
     """A side's join column where a subquery computes it; None where a scan gives it as it is stored."""
-    computing = _computing(reference, side, tree) if reference is not None else None
+    computing = _computing(reference, side, known, tree) if reference is not None else None
     if reference is None or computing is None:
         return None
     rows = clamp_row_est(computing.rows)
     statistics = _handed_on(reference, computing, known) or ColumnStatistics(rows, rows)
     unique = computing.unique and knows_grouped_values(known.server_major)
-    statistics = replace(statistics, rel_tuples=rows, rel_rows=rows, is_unique=unique)
+    statistics = replace(statistics, rel_tuples=rows, rel_rows=computing.kept or rows, is_unique=unique)
+    if computing.kept is not None:
+        return key_of(reference, statistics, computing.kept, rows, _width(reference, computing, known)), statistics
     moving = 1.0 - statistics.null_frac if unique else max(-statistics.n_distinct, 0.0)
     key = replace(
         key_of(reference, statistics, rows, rows, _width(reference, computing, known)),
@@ -100,7 +104,7 @@ def computed_key(
     return key, statistics
 
 
-def _computing(reference: ColumnReference, side: Side, tree: PlanTree) -> _Computing | None:
+def _computing(reference: ColumnReference, side: Side, known: CatalogFacts, tree: PlanTree) -> _Computing | None:
     union = _union_of(tree, side.node)
     if union is not None:
         return _Computing(float(tree.nodes[union].plan_rows or 1.0), None, hands_on=False, unique=False)
@@ -110,7 +114,9 @@ def _computing(reference: ColumnReference, side: Side, tree: PlanTree) -> _Compu
     at = named[0]
     column = f"{reference.table}.{reference.column}"
     if isinstance(tree.nodes[at], SubqueryScanNode):
-        return _below_scan(tree, at, reference)
+        return _of_query(tree, tree.only_input(at), reference)
+    if tree.nodes[at].node_type == "CTE Scan":
+        return _of_cte(tree, at, reference) if knows_cte_columns(known.server_major) else None
     scan, uppermost, hands_on, unique = at, -1, True, False
     while at > side.node:
         at = tree.parent[at]
@@ -125,9 +131,21 @@ def _computing(reference: ColumnReference, side: Side, tree: PlanTree) -> _Compu
     return _Computing(float(tree.nodes[uppermost].plan_rows or 1.0), scan, hands_on, unique)
 
 
-def _below_scan(tree: PlanTree, number: int, reference: ColumnReference) -> _Computing | None:
-    """A subquery's scan: its column is taken for the one of the same name below, where that is one table's alone."""
-    at = tree.only_input(number)
+def _of_cte(tree: PlanTree, number: int, reference: ColumnReference) -> _Computing | None:
+    """A scan of a common table expression, by the query that computes it; None where that unites others, as a recursion
+    does, or is not in the plan."""
+    name = getattr(tree.nodes[number], "cte_name", None)
+    made = next((n for n, node in enumerate(tree.nodes) if node.subplan_name == f"CTE {name}"), None)
+    if made is None or isinstance(tree.nodes[made], (AppendNode, SetOpNode)):
+        return None
+    if tree.nodes[made].node_type == "Recursive Union":
+        return None
+    return replace(_of_query(tree, made, reference), kept=float(tree.nodes[number].plan_rows or 1.0))
+
+
+def _of_query(tree: PlanTree, at: int | None, reference: ColumnReference) -> _Computing:
+    """A query whose uppermost node is given: its column is taken for the one of the same name below, where that is one
+    table's alone."""
     rows = 1.0 if at is None else float(tree.nodes[at].plan_rows or 1.0)
     while at is not None:
         node = tree.nodes[at]
