@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
-from math import ceil
+from math import ceil, prod
 
 from rowreckon.cost import CostSettings, IndexShape, SkippedColumn, get_variable_numdistinct, skip_scan
 from rowreckon.cost.capabilities import has_skip_scan
 from rowreckon.cost.units import DEFAULT_INEQ_SEL, DEFAULT_NUM_DISTINCT
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import ClauseInput, KeyInput, KnownIndex
-from rowreckon.joins.facts.known_relation import KnownRelation, distinct_values, statistics_of
+from rowreckon.joins.facts.known_relation import KnownRelation, Restriction, distinct_values, statistics_of
 from rowreckon.plan.conditions import Clause
 
 _SARGABLE = frozenset({"=", "<", "<=", ">", ">=", "= ANY", "IS NULL"})
@@ -152,14 +152,30 @@ def _on_column(relation: KnownRelation, column: str | None, joined: tuple[Clause
             arrays *= _array_length(restriction.text)
         if restriction.operator not in _INEQUALITIES:
             selectivity *= fraction
-    if len(ends) == 2:  # two ends of one range
-        selectivity *= max(ends[0] + ends[1] - 1.0, 1.0e-10)
-    else:
-        for fraction in ends:
-            selectivity *= fraction
+    selectivity *= _of_range(ends)
     single = any(c.operator == "=" for c in joined) or any(c.operator == "=" for c, _ in own)
     equal = single or any(c.operator in ("= ANY", "IS NULL") for c, _ in own)
     return _OnColumn(joined, len(joined) + len(own), selectivity, equal, single, arrays)
+
+
+def _of_range(ends: list[float]) -> float:
+    """The share that bounds of one column keep: two are taken for the ends of a range."""
+    return max(ends[0] + ends[1] - 1.0, 1.0e-10) if len(ends) == 2 else prod(ends)
+
+
+def shares_together(restrictions: list[Restriction]) -> float | None:
+    """The share of a relation's tuples that these of its own conditions keep, None where one's is not known."""
+    ends: dict[str, list[float]] = {}
+    share = 1.0
+    for restriction in restrictions:
+        if restriction.selectivity is None:
+            return None
+        column = own_column(restriction.clause)
+        if column is not None and restriction.clause.operator in _INEQUALITIES:
+            ends.setdefault(column, []).append(restriction.selectivity)
+        else:
+            share *= restriction.selectivity
+    return share * prod(_of_range(bounds) for bounds in ends.values())
 
 
 def hypothetical_index(relation: KnownRelation, equalities: list[ClauseInput]) -> KnownIndex:

@@ -9,7 +9,7 @@ with their tuples is shared.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from math import ceil, prod
+from math import ceil
 
 from rowreckon.cost import (
     STD_FUZZ_FACTOR,
@@ -36,7 +36,8 @@ from rowreckon.cost.units import clamp_row_est
 from rowreckon.joins.facts.inputs import SidePath
 from rowreckon.joins.facts.known_index import meaning
 from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
-from rowreckon.joins.ways.index_match import own_match
+from rowreckon.joins.ways.brin_ranges import in_ranges
+from rowreckon.joins.ways.index_match import own_match, shares_together
 from rowreckon.joins.ways.side_paths import ACCESS, covers
 from rowreckon.plan.conditions import parse_condition
 
@@ -128,6 +129,7 @@ def _conditional(
         path = path_input(settings, scan.node_type, scan.startup_cost, scan.total_cost, rows, relation.width)
         if scan.node_type == "Bitmap Heap Scan":
             searched = _searched(relation, scan.index_cond)
+            searched = in_ranges(relation, scan.index, scan.index_cond, searched)
             shared = _bitmap(settings, relation, index, path, rows, total_table_pages, searched)
         elif index is not None and (scan.node_type == "Index Scan" or covers(relation, index)):
             shared = _by_index(settings, relation, index, path, rows, total_table_pages)
@@ -144,9 +146,10 @@ def _conditional(
 def _searched(relation: KnownRelation, condition: str | None) -> float:
     """The share of a relation's tuples that an index of any kind finds by a condition."""
     told = {meaning(clause) for clause in parse_condition(condition or "").clauses}
-    found = [r.selectivity for r in relation.restrictions if meaning(r.clause) in told]
-    known = [share for share in found if share is not None]
-    return prod(known) if known and len(known) == len(told) else relation.selectivity
+    found = [r for r in relation.restrictions if meaning(r.clause) in told]
+    if not found or len(found) != len(told) or len(found) == len(relation.restrictions):
+        return relation.selectivity
+    return shares_together(found) or relation.selectivity
 
 
 def _bitmap(
