@@ -33,10 +33,10 @@ from rowreckon.cost import (
 )
 from rowreckon.cost.index_scan import heap_pages_for_workers
 from rowreckon.cost.units import clamp_row_est
+from rowreckon.joins.facts.brin_ranges import in_ranges
 from rowreckon.joins.facts.inputs import SidePath
 from rowreckon.joins.facts.known_index import meaning
 from rowreckon.joins.facts.known_relation import KnownIndex, KnownRelation
-from rowreckon.joins.ways.brin_ranges import in_ranges
 from rowreckon.joins.ways.index_match import own_match, shares_together
 from rowreckon.joins.ways.side_paths import ACCESS, covers
 from rowreckon.plan.conditions import parse_condition
