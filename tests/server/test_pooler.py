@@ -10,6 +10,7 @@ import shutil
 import socket
 import subprocess
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import psycopg
@@ -17,9 +18,12 @@ import pytest
 from psycopg.conninfo import conninfo_to_dict
 
 from rowreckon.server.connecting.connection import connected
+from rowreckon.server.connecting.permission import SafetyPermission
+from rowreckon.server.executing.execute import Executor
 from rowreckon.server.lists.querylist import read_query_list
 from rowreckon.server.sweeping.measure import SweepRules
 from rowreckon.server.sweeping.sweep import sweep
+from rowreckon.sql.filling import Filling
 from tests.server.huts import MISESTIMATED
 from tests.waiting import turns
 
@@ -89,3 +93,15 @@ def test_a_sweep_through_a_transaction_pooler(pooled: str) -> None:
             assert other.execute("show work_mem").fetchone() == ("4MB",)
             assert other.execute("select count(*) from pg_prepared_statements").fetchone() == (0,)
             assert other.execute("show statement_timeout").fetchone() == ("0",)
+
+
+def test_a_temporary_table_through_a_transaction_pooler(pooled: str) -> None:
+    """It is filled, analyzed and read in the transaction that the connection is lent for, and gone with it."""
+    (item,) = read_query_list("select count(*) from huts_kept")
+    kept = replace(item, fillings=(Filling("huts_kept", "select id from huts"),))
+    with psycopg.connect(pooled, autocommit=True, prepare_threshold=None) as other:
+        for _ in range(2):
+            with connected(pooled) as connection:
+                assert Executor(connection, SafetyPermission()).run(kept).outcome == "ran"
+            assert other.execute("select to_regclass('huts_kept')").fetchone() == (None,)
+            assert other.execute("show transaction_read_only").fetchone() == ("off",)

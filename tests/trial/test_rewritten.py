@@ -14,7 +14,6 @@ from rowreckon.document.audit import FindingRef, Plan, Remedy
 from rowreckon.server.connecting.connection import connected
 from rowreckon.server.lists.querylist import read_query_list
 from rowreckon.server.trials.in_place import InPlace
-from rowreckon.server.trials.rewritten import rewriting_obstacle
 from rowreckon.server.trials.rules import TrialRules
 from rowreckon.server.trials.stage import Clock
 from rowreckon.trial.measured import Measured
@@ -126,28 +125,3 @@ def test_a_trial_on_copies_finds_that_it_helps(notes: str, tmp_path: Path) -> No
     assert "oth texts of the query give the same rows" in trial["reason"]
     assert trial["q_error_before"] > 100 > 2 > trial["q_error_after"]
     assert first["sql"][-1].endswith("n.weight > 29960 IS TRUE")
-
-
-@pytest.mark.parametrize(
-    ("first", "is_sent"),
-    [
-        ("CREATE TEMPORARY TABLE notes_kept AS SELECT n.note FROM notes n WHERE n.weight > 29960", False),
-        ("CREATE STATISTICS notes_weight ON (weight > 29960) FROM notes", True),
-    ],
-)
-def test_a_trial_fills_no_temporary_table(first: str, is_sent: bool) -> None:
-    """Two steps are advice: what fills a table is no change that a trial makes, and the reason says what to do."""
-    (item,) = read_query_list(HEAVY)
-    remedy = Remedy(
-        rank=1,
-        kind="query_rewrite",
-        sql=(first, "SELECT count(*) FROM stays s"),
-        transactional=True,
-        confidence=0.9,
-        reason="",
-        findings=(FindingRef(plan=0, finding=0),),
-    )
-    reason = rewriting_obstacle(attempt_of((remedy,)), [item], frozenset())
-
-    assert (reason is None) == is_sent
-    assert is_sent or "by hand" in str(reason)

@@ -177,14 +177,14 @@ def _ask_in_place(
 ) -> None:
     """Say what a rollback can't undo and have it allowed. Raises StatementRefused."""
     fit = [a for a in attempts if in_place_obstacle(a) is None]
-    statements = [s for a in fit for s in a.statements]
+    statements = [s for a in fit for s in a.all_statements]
     stays = left_behind(statements, connection.info.server_version)
     warn(
         f"{counted(len(fit), 'change')} will be made in {connection.info.dbname} itself and rolled back. Each"
         f" holds its locks for at most {rules.hold_ms / 1000:g} s, and others wait for them as long"
     )
     for attempt in fit:
-        shown = [s if wanted.masking is None else wanted.masking.statement(s) for s in attempt.statements]
+        shown = [s if wanted.masking is None else wanted.masking.statement(s) for s in attempt.all_statements]
         for remedy in attempt.remedies if shown else ():
             warn(f"change {remedy.rank} ({remedy.lock or 'no table'} lock): {'; '.join(shown)}")
     for line in stays:

@@ -5,12 +5,6 @@ from typing import Literal
 from rowreckon.document.base import MaybeFloat, MaybeInt, MaybeText, Method, Part
 from rowreckon.document.join import Join
 
-FILLS_NO_TABLE = (
-    "a trial fills no temporary table. Run its statements on a development copy by hand, "
-    "the last with EXPLAIN (ANALYZE, BUFFERS), and compare the times of all of them"
-)
-"""Why a query in two steps is not tried."""
-
 
 class SideEffect(Part):
     """What a remedy does to another query."""

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from rowreckon.document.audit import Plan, Remedy
+from rowreckon.sql.filling import Filling, filling_statement
 
 from .times import NO_TIMES, Times
 
@@ -20,7 +21,7 @@ class Attempt:
 
     `ranks` are theirs in the audit; `statements` change the database, `settings` are SET LOCAL statements for the
     queries that they are meant for; `victims` are the numbers of these plans. `rewritten` are whole queries by the
-    number of the plan whose query they stand for.
+    number of the plan whose query they stand for, and `fillings` the temporary tables that these read.
     """
 
     ranks: tuple[int, ...]
@@ -29,6 +30,13 @@ class Attempt:
     settings: tuple[str, ...] = ()
     victims: frozenset[int] = frozenset()
     rewritten: Mapping[int, str] = field(default_factory=dict)
+    fillings: Mapping[int, tuple[Filling, ...]] = field(default_factory=dict)
+
+    @property
+    def all_statements(self) -> tuple[str, ...]:
+        """What changes the database, and what fills temporary tables for the rewritten queries."""
+        fills = (filling_statement(filling) for fillings in self.fillings.values() for filling in fillings)
+        return (*self.statements, *dict.fromkeys(fills))
 
     @property
     def title(self) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 
 from rowreckon.document.audit import Audit, Remedy
 from rowreckon.errors import UsageError
@@ -10,6 +10,7 @@ from rowreckon.remedies.change import change_or_none
 from rowreckon.remedies.change_shapes import Kind
 from rowreckon.remedies.quoting import quote_literal
 from rowreckon.remedies.subject import is_temporary
+from rowreckon.sql.filling import Filling, read_filling
 from rowreckon.sql.keywords import quote_name
 
 from .measured import Attempt
@@ -32,16 +33,21 @@ def attempts_of(audit: Audit, wanted: Sequence[int]) -> tuple[Attempt, ...]:
 def attempt_of(remedies: Sequence[Remedy]) -> Attempt:
     """These remedies tried together: each statement once, statistics gathered after everything else is made.
 
-    The last statement of a query written another way is that query; of two for one query the first is taken.
+    The last statement of a query written another way is that query; of two for one query the first is taken. The
+    temporary tables that it reads are filled and analyzed for that query alone.
     """
     statements: dict[str, None] = {}
     settings: dict[str, None] = {}
     rewritten: dict[int, str] = {}
+    fillings: dict[int, tuple[Filling, ...]] = {}
     for remedy in remedies:
         changes = remedy.sql_trial or remedy.sql
         if remedy.kind == "query_rewrite" and changes:
             changes, query = changes[:-1], changes[-1]
-            rewritten = {ref.plan: query for ref in remedy.findings} | rewritten
+            changes, fills = _without_fillings(changes)
+            new = [ref.plan for ref in remedy.findings if ref.plan not in rewritten]
+            rewritten.update(dict.fromkeys(new, query))
+            fillings.update(dict.fromkeys(new, fills) if fills else {})
         for statement in changes:
             change = change_or_none(statement)
             if change is None or change.setting is None:
@@ -58,7 +64,26 @@ def attempt_of(remedies: Sequence[Remedy]) -> Attempt:
         settings=tuple(settings),
         victims=frozenset(ref.plan for remedy in remedies for ref in remedy.findings),
         rewritten=rewritten,
+        fillings=fillings,
     )
+
+
+def _without_fillings(statements: Sequence[str]) -> tuple[tuple[str, ...], tuple[Filling, ...]]:
+    """What changes the database, and the temporary tables that are filled; their own ANALYZE goes with these."""
+    fillings = tuple(filling for statement in statements if (filling := read_filling(statement)) is not None)
+    names = {filling.table for filling in fillings}
+    return (
+        tuple(s for s in statements if read_filling(s) is None and not _analyzes_only(s, names)),
+        fillings,
+    )
+
+
+def _analyzes_only(statement: str, names: Collection[str]) -> bool:
+    """Whether it is the ANALYZE of tables of these names, which stand in no schema."""
+    change = change_or_none(statement)
+    if change is None or change.kind != "analyze" or not change.named:
+        return False
+    return all(table.name in names and not table.schema for table in change.named)
 
 
 def gathers_statistics(statement: str) -> bool:

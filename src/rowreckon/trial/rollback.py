@@ -2,7 +2,8 @@
 
 ANALYZE and CREATE INDEX write a relation's size into pg_class in place, and ANALYZE counts in the cumulative
 statistics, both outside their transaction (PostgreSQL's source: `vac_update_relstats` in commands/vacuum.c,
-`index_update_stats` in catalog/index.c, `pgstat_report_analyze`). Read off servers of 14 to 18.
+`index_update_stats` in catalog/index.c, `pgstat_report_analyze`). A temporary table's own rows in the
+catalogs are dead after the rollback, like all others. Read off servers of 14 to 18.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rowreckon.remedies.change import tables_of
+from rowreckon.sql.filling import read_filling
 
 
 def analyzed_tables(statements: Sequence[str]) -> tuple[str, ...]:
@@ -40,4 +42,9 @@ def left_behind(statements: Sequence[str], server_version: int) -> tuple[str, ..
     if indexed:
         when = " where autovacuum is active for the table" if server_version >= 180000 else ""
         found.append(f"pg_class keeps the {sizes} that CREATE INDEX writes for {indexed}{when}; relhasindex stays true")
+    if any(read_filling(statement) is not None for statement in statements):
+        found.append(
+            "system catalogs such as pg_attribute and pg_statistic keep dead rows of the temporary tables, until"
+            " autovacuum or a VACUUM clears them"
+        )
     return tuple(found)

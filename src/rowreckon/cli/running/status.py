@@ -146,13 +146,11 @@ def _not_run(plan: Plan) -> str:
 
 
 def _not_tried(result: Audit) -> Iterable[str]:
-    """Changes that were to be tried and were not, or that the server did not take; what no trial does is no failure."""
-    from rowreckon.document.trial import FILLS_NO_TABLE
-
+    """Changes that were to be tried and were not, or that the server did not take."""
     for entry in result.trials.not_tried if result.trials is not None else ():
         yield f"change {entry.rank} was not tried: {entry.reason}"
     for remedy in result.remedies:
-        if remedy.trial is not None and remedy.trial.verdict == "not_applied" and remedy.trial.reason != FILLS_NO_TABLE:
+        if remedy.trial is not None and remedy.trial.verdict == "not_applied":
             why = f": {remedy.trial.reason}" if remedy.trial.reason else ""
             yield f"change {remedy.rank} could not be applied{why}"
 

@@ -18,6 +18,7 @@ from rowreckon.server.connecting.connection import Connection, first_line
 from rowreckon.server.connecting.permission import Limits, NotPermitted, SafetyPermission
 from rowreckon.server.connecting.session_state import SessionState, read_state
 from rowreckon.server.executing.explain_options import planning_options, running_options
+from rowreckon.server.executing.filled import admit_fillings, filled
 from rowreckon.server.executing.transaction import Admit, ItemTransaction, can_watch, open_transaction
 from rowreckon.server.executing.volatility import PlannedCalls
 from rowreckon.server.judging.judge import Judge
@@ -47,7 +48,8 @@ class QueryRun:
 
     `document` is EXPLAIN ANALYZE's JSON as parsed, present only where the outcome is `ran`; `planned` the plan made
     before running, present wherever planning succeeded.  `settings` are the planner's settings as SHOW prints them.
-    `elapsed_ms` is the wall-clock time of everything sent for this item.  `lost` says that the connection is gone.
+    `elapsed_ms` is the wall-clock time of everything sent for this item, `filled_ms` what filling and analyzing its
+    temporary tables took.  `lost` says that the connection is gone.
     """
 
     item: QueryItem
@@ -60,6 +62,7 @@ class QueryRun:
     settings: dict[str, str] | None = None
     session: SessionState | None = None
     elapsed_ms: float = 0.0
+    filled_ms: float = 0.0
     lost: bool = False
     relations: frozenset[int] | None = None
     """What planning locked, by oid, where the executor notes it."""
@@ -117,6 +120,7 @@ class Executor:
 
     def admit(self, item: QueryItem) -> None:
         """Judge an item in the open transaction, whose settings are its own. Raises NotPermitted if it is refused."""
+        admit_fillings(self._judge, item)
         if self.permission.volatile:
             return
         verdict = self._judge.judge(item)
@@ -153,7 +157,7 @@ class Executor:
                 writes=writes,
                 watched=self._watched,
             ) as transaction:
-                work(transaction)
+                work(filled(transaction, self._calls, limits))
         except NotPermitted as refused:
             return Ending("refused", str(refused))
         except psycopg.errors.QueryCanceled as error:
@@ -199,6 +203,7 @@ class Executor:
             so_far.settings,
             so_far.session,
             (time.perf_counter() - begun) * 1000.0,
+            so_far.filled_ms,
             ending.lost,
             so_far.relations,
         )
@@ -206,6 +211,7 @@ class Executor:
     def _explain(self, inside: ItemTransaction, so_far: _SoFar, *, execute: bool) -> None:
         version = self.connection.info.server_version
         item = inside.item
+        so_far.filled_ms = inside.filled_ms
         if item.settings not in self._seen:
             self._seen[item.settings] = read_state(self.connection)
         so_far.settings, so_far.session = self._seen[item.settings]
@@ -243,4 +249,5 @@ class _SoFar:
     session: SessionState | None = None
     planned: Any = None
     document: Any = None
+    filled_ms: float = 0.0
     relations: frozenset[int] | None = None

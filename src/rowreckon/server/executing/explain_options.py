@@ -18,6 +18,11 @@ def planning_options(server_version: int) -> str:
     return "VERBOSE, SETTINGS, FORMAT JSON"
 
 
+def filling_options() -> str:
+    """Options that run a statement for its time alone."""
+    return "ANALYZE, TIMING OFF, FORMAT JSON"
+
+
 def running_options(server_version: int, *, writes: bool, timing: bool) -> str:
     """Options that run the statement; per-node timing can be left out where its overhead matters."""
     words = ["ANALYZE", "VERBOSE", "BUFFERS", "SETTINGS"]

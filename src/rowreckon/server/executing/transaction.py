@@ -20,6 +20,7 @@ from rowreckon.server.connecting.neutral import neutral_path
 from rowreckon.server.connecting.patience import limited
 from rowreckon.server.connecting.permission import Limits
 from rowreckon.server.lists.querylist import QueryItem
+from rowreckon.sql.filling import Filling, counting_statement, filling_statement
 
 Admit = Callable[[QueryItem], None]
 """Raises NotPermitted for an item that may not run; called with its settings in force, before anything of it is sent.
@@ -39,21 +40,40 @@ _EXPLAIN = sql.SQL("EXPLAIN ({}) {}")
 
 @dataclass(frozen=True, slots=True)
 class ItemTransaction:
-    """An open transaction with everything that goes before an item already sent; `open_transaction` makes one."""
+    """An open transaction with everything that goes before an item already sent; `open_transaction` makes one.
+
+    `filled_ms` is what filling and analyzing the item's temporary tables took.
+    """
 
     connection: Connection
     item: QueryItem
     containment: Containment
+    filled_ms: float = 0.0
 
-    def explain(self, options: str) -> Any:
-        """EXPLAIN of the item with these options: its parsed JSON. Raises psycopg.Error, and NotPermitted where a guard
-        does not stand right before or right after."""
+    def explain(self, options: str, text: str | None = None) -> Any:
+        """EXPLAIN of the item, or of another text, with these options: its parsed JSON. Raises psycopg.Error, and
+        NotPermitted where a guard does not stand right before or right after."""
         self.containment.before()
         # binary: the extended protocol, which takes one statement only, whatever the text holds
-        statement = _EXPLAIN.format(sql.SQL(options), sql.SQL(self.item.text))
+        statement = _EXPLAIN.format(sql.SQL(options), sql.SQL(text or self.item.text))
         row = self.connection.execute(statement, binary=True).fetchone()
         self.containment.after()
         return row[0] if row else None
+
+    def fill(self, options: str, filling: Filling) -> Any:
+        """Run the statement that fills a temporary table, as `explain` does."""
+        return self.explain(options, filling_statement(filling))
+
+    def only_read(self) -> None:
+        """Nothing may be written from here on but to temporary tables."""
+        self.connection.execute(b"SET TRANSACTION READ ONLY")
+        self.containment.changed("transaction_read_only", "on")
+
+    def analyze(self, filling: Filling) -> None:
+        """Gather the statistics of a temporary table that was filled. Raises psycopg.Error, NotPermitted."""
+        self.containment.before()
+        self.connection.execute(counting_statement(filling).encode(), binary=True)
+        self.containment.after()
 
     def relations(self) -> frozenset[int]:
         """The relations, by oid, that the transaction has locked so far: all that planning looked at is among them."""
@@ -106,13 +126,15 @@ def open_transaction(
 ) -> Iterator[ItemTransaction]:
     """A transaction with the item's settings and, last so that none lifts them, our limits; rolled back at the end.
 
-    Read-only unless `writes`, and the item is a write. `admit` decides before anything of the item is sent. `watched`
+    Read-only unless `writes`, and the item is a write, or has tables to be filled first, which then see one state of
+    the data with all that follows. `admit` decides before anything of the item is sent. `watched`
     has the server look for a vanished client while a statement runs (from 14 on, where its system can). Raises
     psycopg.Error and NotPermitted.
     """
-    read_only = not (writes and item.kind == "write")
+    read_only = _only_reads(item, writes=writes)
     send = connection.execute
-    send(b"BEGIN TRANSACTION ISOLATION LEVEL READ COMMITTED " + (b"READ ONLY" if read_only else b"READ WRITE"))
+    level = b"REPEATABLE READ" if item.fillings else b"READ COMMITTED"
+    send(b"BEGIN TRANSACTION ISOLATION LEVEL " + level + (b" READ ONLY" if read_only else b" READ WRITE"))
     try:
         with (
             limited(connection, limits.statement_ms),
@@ -129,7 +151,7 @@ def item_savepoint(
     connection: Connection, item: QueryItem, limits: Limits, admit: Admit, *, writes: bool = False
 ) -> Iterator[ItemTransaction]:
     """The same as `open_transaction` within a transaction that is open already, and rolled back to where it was."""
-    read_only = not (writes and item.kind == "write")
+    read_only = _only_reads(item, writes=writes)
     send = connection.execute
     send(b"SAVEPOINT rowreckon_place")
     try:
@@ -143,6 +165,10 @@ def item_savepoint(
     finally:
         with contextlib.suppress(psycopg.Error):
             send(b"ROLLBACK TO SAVEPOINT rowreckon_place")
+
+
+def _only_reads(item: QueryItem, *, writes: bool) -> bool:
+    return not item.fillings and not (writes and item.kind == "write")
 
 
 @contextlib.contextmanager

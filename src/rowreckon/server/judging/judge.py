@@ -24,7 +24,9 @@ class Judge:
     def judge(self, item: QueryItem) -> Verdict:
         """The item's verdict under the settings of the open transaction. Sends nothing of the item. Raises
         psycopg.Error."""
-        texts = (item.text, *(statement for _, statement in item.prepared))
+        # what fills a table is judged with what reads it: its values come by no name of the reading text
+        filling = (filling.query for filling in item.fillings)
+        texts = (item.text, *(statement for _, statement in item.prepared), *filling)
         writing = item.kind == "write"
         given = self._verdicts.setdefault((texts, writing), {})
         if given:

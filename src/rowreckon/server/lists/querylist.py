@@ -11,6 +11,7 @@ from typing import Final
 
 from rowreckon.server.lists.statements import TEMPORARY, Statement, StatementKind, classify
 from rowreckon.server.lists.temporary import dropped, made_temporary, read_by
+from rowreckon.sql.filling import Filling
 from rowreckon.sql.statements import pieces
 
 MOST_SETTINGS: Final = 100
@@ -24,7 +25,8 @@ class QueryItem:
     `line` is where it begins, from 1; `settings` are SET LOCAL statements and `prepared` (name, PREPARE statement)
     pairs to run before it; `reason` says why it is not to be run, or only by permission; `about` is the comment between
     the name and the statement; `written` the query as the list has it, where `text` is an EXECUTE with values put in;
-    `role` is the role that the list itself took on for it, by SET ROLE.
+    `role` is the role that the list itself took on for it, by SET ROLE; `fillings` are temporary tables that a trial's
+    new text of it reads, filled and analyzed before.
     """
 
     name: str
@@ -38,6 +40,7 @@ class QueryItem:
     about: str | None = None
     written: str | None = None
     role: str | None = None
+    fillings: tuple[Filling, ...] = ()
 
 
 @dataclass(slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from statistics import median
 
 from rowreckon.document.audit import Audit
 from rowreckon.server.lists.querylist import QueryItem
@@ -57,6 +58,17 @@ class Comparing:
     def measures(self) -> tuple[QueryMeasure, ...]:
         """Everything that is known, by query."""
         return tuple(self._measure(n) for n in range(len(self.items)))
+
+    def notes(self) -> tuple[str, ...]:
+        """What of the times with the change went into temporary tables."""
+        found = []
+        for number, fillings in self.attempt.fillings.items():
+            _, with_change = self.runs.get(number, (Runs(), Runs()))
+            if with_change.filled_ms:
+                names = " and ".join(filling.table for filling in fillings)
+                spent = f"{median(with_change.filled_ms):,.1f} ms"
+                found.append(f"filling and analyzing {names} takes {spent} of the time with the new text")
+        return tuple(found)
 
     def _measure(self, number: int) -> QueryMeasure:
         without, with_change = self.runs.get(number, (Runs(), Runs()))

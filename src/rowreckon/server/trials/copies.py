@@ -30,6 +30,7 @@ _BY_FILES_KB = 512 * 1024
 """From this size on the server copies files rather than logging every page (STRATEGY FILE_COPY, from 15), which
 PostgreSQL's documentation suggests for large templates; the size is common practice, no source."""
 _OWNER = "select pg_catalog.pg_get_userbyid(datdba), session_user from pg_catalog.pg_database where datname = %s"
+_ANYBODY_TEMPORARY = "select pg_catalog.has_database_privilege('public', %s, 'TEMPORARY')"
 _ATTEMPTS = 4
 
 
@@ -197,6 +198,9 @@ class Copies:
         run(sql.SQL("COMMENT ON DATABASE {} IS {}").format(copy, sql.Literal(comment)))
         run(sql.SQL("REVOKE ALL ON DATABASE {} FROM PUBLIC").format(copy))
         run(sql.SQL("GRANT ALL ON DATABASE {} TO {}").format(copy, sql.Identifier(session)))
+        if neutral_rows(self.admin, _ANYBODY_TEMPORARY, (self.source,))[0][0]:
+            # for the roles that the list takes on; to connect is still its maker's alone
+            run(sql.SQL("GRANT TEMPORARY ON DATABASE {} TO PUBLIC").format(copy))
         for note in carry_settings(self.admin, self.source, name):
             if note not in self.notes:
                 self.notes.append(note)

@@ -19,8 +19,10 @@ from rowreckon.plan.same import as_run
 from rowreckon.plan.tree import lay_out
 from rowreckon.server.connecting.connection import Connection, ended, first_line
 from rowreckon.server.connecting.permission import Limits, NotPermitted
+from rowreckon.server.connecting.whereabouts import in_recovery
 from rowreckon.server.executing.execute import Executor, QueryRun, refusal_of
 from rowreckon.server.executing.explain_options import planning_options, running_options
+from rowreckon.server.executing.filled import filled
 from rowreckon.server.executing.transaction import ItemTransaction, item_savepoint, limit_statements
 from rowreckon.server.executing.volatility import PlannedCalls
 from rowreckon.server.lists.querylist import QueryItem
@@ -32,11 +34,12 @@ from rowreckon.server.trials.measuring import in_a_block, rounds_for
 from rowreckon.server.trials.pulse import disturbed, take_pulse
 from rowreckon.server.trials.rewritten import RowsCompared, compare_rows, rewriting_obstacle, with_the_change
 from rowreckon.server.trials.rules import TrialRules
-from rowreckon.server.trials.stage import Clock, Planned, Runs, Stage, execution_ms
+from rowreckon.server.trials.stage import Clock, Planned, Runs, Stage
 from rowreckon.trial.measured import Attempt, Measured
 from rowreckon.trial.planning import in_place_obstacle
 
 _LOCK_MS = 1_000
+_STANDBY = "the server is a standby, on which nothing can be changed and no temporary table be filled"
 _FACTS_MS = 500.0  # facts of one plan take a tenth of it
 
 
@@ -62,7 +65,11 @@ class InPlace:
         """
         if self.reconnect is not None and ended(self.connection):
             self.connection = self.reconnect()
-        obstacle = in_place_obstacle(attempt) or rewriting_obstacle(attempt, self.items, self.from_files)
+        obstacle = (
+            in_place_obstacle(attempt)
+            or rewriting_obstacle(attempt, self.items, self.from_files)
+            or (_STANDBY if in_recovery(self.connection) else None)
+        )
         if obstacle is not None:
             return Measured(attempt=attempt, where="in_place", not_applied=obstacle)
         stage = Stage(self.connection, self.rules.permission, self.rules.limits)
@@ -90,7 +97,7 @@ class InPlace:
             where="in_place",
             void=disturbed(pulse, take_pulse(self.connection), sizes=False) or rows.unknown,
             other_rows=rows.other_rows,
-            notes=rows.notes,
+            notes=(*rows.notes, *comparing.notes()),
             queries=comparing.measures(),
             apply_ms=applied.ms,
             index_kb=applied.index_kb,
@@ -102,7 +109,9 @@ class InPlace:
         held = Clock(min(self.rules.hold_ms, self.clock.left_ms()))
         limits = Limits(statement_ms=int(self.rules.hold_ms), lock_ms=_LOCK_MS, idle_ms=int(self.rules.hold_ms))
         run = self.connection.execute
-        run(b"BEGIN TRANSACTION ISOLATION LEVEL READ COMMITTED READ WRITE")
+        # what fills a table and what reads it have to see one state of the data
+        level = b"REPEATABLE READ" if attempt.fillings else b"READ COMMITTED"
+        run(b"BEGIN TRANSACTION ISOLATION LEVEL " + level + b" READ WRITE")
         try:
             run(limit_statements(limits, watched=False).encode())
             if self.connection.info.server_version >= 170000:
@@ -211,10 +220,9 @@ class InPlace:
                 raise
             runs.reason = first_line(error)
             return None
-        runs.last = QueryRun(item, "ran", version, document=document, planned=planned)
-        ms = execution_ms(runs.last)
-        runs.ms.append(ms)
-        return ms
+        runs.last = QueryRun(item, "ran", version, document=document, planned=planned, filled_ms=inside.filled_ms)
+        runs.add(runs.last)
+        return runs.ms[-1]
 
     def _gather(self, item: QueryItem, runs: Runs, held: Clock) -> None:
         """Add the facts of the catalog as the open transaction sees it, if the time to hold locks leaves any."""
@@ -232,4 +240,4 @@ class InPlace:
         limits = replace(self.rules.limits, statement_ms=int(max(held.left_ms(), 1)), idle_ms=int(self.rules.hold_ms))
         admit = Executor(self.connection, self.rules.permission).admit
         with item_savepoint(self.connection, item, limits, admit, writes=self.rules.permission.writes) as inside:
-            yield inside
+            yield filled(inside, PlannedCalls(self.connection), limits)

@@ -207,7 +207,7 @@ def _measured(comparing: Comparing, applied: Applied, void: str | None, rows: Ro
         where="copy",
         void=void or rows.unknown,
         other_rows=rows.other_rows,
-        notes=rows.notes,
+        notes=(*rows.notes, *comparing.notes()),
         queries=comparing.measures(),
         apply_ms=applied.ms,
         index_kb=applied.index_kb,

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from rowreckon.document.trial import FILLS_NO_TABLE
 from rowreckon.plural import counted
-from rowreckon.remedies.change import change_or_none
 from rowreckon.server.lists.querylist import QueryItem
 from rowreckon.server.lists.statements import classify
 from rowreckon.trial.measured import Attempt
@@ -32,12 +30,14 @@ class RowsCompared:
 
 
 def with_the_change(items: Sequence[QueryItem], attempt: Attempt) -> list[QueryItem]:
-    """The items; those that the attempt is meant for with its settings and, where it has one, their new text."""
+    """The items; those that the attempt is meant for with its settings and, where it has one, their new text with
+    the tables that it reads."""
     return [
         replace(
             item,
             settings=(*item.settings, *attempt.settings),
             text=attempt.rewritten.get(number, item.text),
+            fillings=attempt.fillings.get(number, ()),
         )
         if number in attempt.victims
         else item
@@ -52,8 +52,6 @@ def rewriting_obstacle(attempt: Attempt, items: Sequence[QueryItem], from_files:
             return "the query that it writes another way came with a file, so it is not sent to the server"
         if items[number].kind != "query" or classify(text).kind != "query":
             return "it writes another statement than a query, which a trial does not send"
-    if attempt.rewritten and any(change_or_none(statement) is None for statement in attempt.statements):
-        return FILLS_NO_TABLE
     return None
 
 

@@ -226,7 +226,7 @@ class TrialSession:
     def _note_leaks(self, measured: Measured) -> None:
         begun = measured.apply_ms is not None
         if measured.where == "in_place" and begun:
-            self.left.extend(measured.attempt.statements)
+            self.left.extend(measured.attempt.all_statements)
 
     def _leave(self, attempt: Attempt, reason: str) -> None:
         self.not_tried += [NotTried(rank=rank, reason=reason) for rank in attempt.ranks]
