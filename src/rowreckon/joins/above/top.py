@@ -9,12 +9,14 @@ create_partial_grouping_paths and create_final_distinct_paths in optimizer/plan/
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import field
 from typing import NamedTuple
 
 from rowreckon.cost import CostSettings, PathCost, cost_gather, cost_gather_merge, cost_sort, partial_rows
 from rowreckon.cost.capabilities import shares_distinct, sorts_in_part_for_distinct
 from rowreckon.cost.gather import gather_merge_rows, gather_rows
 from rowreckon.cost.grouping import Grouping, group_by_hashing, group_in_order
+from rowreckon.cost.path import made_path
 from rowreckon.cost.sort import cost_incremental_sort
 from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
@@ -47,19 +49,15 @@ class Top:
     groups_at: RowsAt
     first_at: RowsAt
     width: int
+    _last: dict[Point, Weighing] = field(default_factory=dict, repr=False, compare=False)
 
-    def taken(self, joined: Iterable[Joined], point: Point) -> Candidate | None:
-        """What the planner takes of these ways, with the path that it makes of it; None where there is none."""
-        return _Weighing(self, point).taken(joined)
-
-    def beyond_grouping(self, joined: Joined, point: Point) -> PathCost:
-        """What one way costs by itself, without what is spent on the groups whichever way brings their rows."""
-        weighing = _Weighing(self, point)
-        found = weighing.taken((joined,))
-        assert found is not None
-        total = found.path.total_cost - weighing.spent_in_any_case()
-        kind = "Gather" if joined.workers else joined.path.kind
-        return found.path._replace(startup_cost=min(found.path.startup_cost, total), total_cost=total, kind=kind)
+    def at(self, point: Point) -> Weighing:
+        """The weighing of ways at a point; the last one is kept, since all ways are asked about one point at a time."""
+        known = self._last.get(point)
+        if known is None:
+            self._last.clear()
+            known = self._last[point] = Weighing(self, point)
+        return known
 
     def sorted_by(self, order: tuple[str, ...], further: tuple[str, ...]) -> int:
         """How many of the keys rows come sorted by: of `order` any expression is the first, `further` ones follow."""
@@ -71,7 +69,7 @@ class Top:
         return 1 + len(following)
 
 
-class _Weighing:
+class Weighing:
     """The paths at one point."""
 
     def __init__(self, top: Top, point: Point) -> None:
@@ -82,19 +80,34 @@ class _Weighing:
         operator = self.settings.cpu_operator_cost
         self.grouping = Grouping(self.keys, top.above.calls, operator * top.above.calls)
         self.combining = Grouping(self.keys, top.above.calls, operator * top.above.calls)
+        self._spent = self._spent_in_any_case()
+        self._partial: dict[int, float] = {0: self.rows}
 
-    def spent_in_any_case(self) -> float:
+    def _spent_in_any_case(self) -> float:
         """What grouping costs in order as by hashing."""
         if self.above.kind == "order":
             return 0.0
         handed_up = 0.0 if self.above.calls == 0 else self.settings.cpu_tuple_cost * self.groups
         return self.grouping.row_cost(self.settings) * self.rows + handed_up
 
+    def beyond_grouping(self, joined: Joined) -> PathCost:
+        """What one way costs by itself, without what is spent on the groups whichever way brings their rows."""
+        found = self.taken((joined,))
+        assert found is not None
+        total = found.path.total_cost - self._spent
+        kind = "Gather" if joined.workers else joined.path.kind
+        return found.path._replace(startup_cost=min(found.path.startup_cost, total), total_cost=total, kind=kind)
+
+    def at_least(self, joined: Joined) -> PathCost:
+        """A path that costs no more than `beyond_grouping` of this way: what stands above only adds to a join's cost,
+        but that several processes may share the grouping."""
+        return joined.path if joined.workers == 0 else _cheaper(joined.path, self._spent)
+
     def taken(self, joined: Iterable[Joined]) -> Candidate | None:
+        """What the planner takes of these ways, with the path that it makes of it; None where there is none."""
         whole, shared = PathList(), PathList(partial=True)
         for way in dict.fromkeys(joined):  # a relation's scan that gave way to another stands twice among the ways
-            rows = self.rows if way.workers == 0 else partial_rows(self.settings, self.rows, way.workers)
-            path = way.path._replace(rows=rows, width=self.width)
+            path = self._with_rows(way.path, way.workers)
             (shared if way.workers else whole).add(Candidate(way.method, path, way.sorted_by, way.workers, way.safe))
         for gathered in self._gathered(shared):
             whole.add(gathered)
@@ -104,6 +117,13 @@ class _Weighing:
         for candidate in self._finished(whole, shared):
             found.add(candidate)
         return cheapest(found.paths)
+
+    def _with_rows(self, path: PathCost, workers: int) -> PathCost:
+        """A way's path with the rows of each process and the width that count here."""
+        rows = self._partial.get(workers)
+        if rows is None:
+            rows = self._partial[workers] = partial_rows(self.settings, self.rows, workers)
+        return made_path((path[0], path[1], rows, self.width, *path[4:]))
 
     def _gathered(self, shared: PathList) -> Iterator[Candidate]:
         """What Gather and Gather Merge bring together of the partial paths."""
@@ -181,3 +201,8 @@ class _Weighing:
             for ordered in self._sorted(held, held is least):
                 path = group_in_order(self.settings, ordered.path, self.grouping, min(self.groups, held.path.rows))
                 yield self._in_order(self._merged(ordered._replace(path=path)), self.combining)
+
+
+def _cheaper(path: PathCost, by: float) -> PathCost:
+    total = path.total_cost - by
+    return path._replace(startup_cost=min(path.startup_cost, total), total_cost=total)

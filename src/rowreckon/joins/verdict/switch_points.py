@@ -12,6 +12,7 @@ from rowreckon.document.audit import Basis, Margin, Method, SwitchPoint
 from rowreckon.frozen import frozen
 from rowreckon.joins.facts.inputs import Point
 from rowreckon.joins.verdict.points import Points
+from rowreckon.joins.verdict.prices import Prices, kept_within
 from rowreckon.joins.verdict.verdict import HOPELESS, World
 from rowreckon.joins.ways.borders import Lead, LeadChange, ends_of, find_borders, flip_interval, grid, sounded
 from rowreckon.joins.ways.model import JoinModel
@@ -57,25 +58,25 @@ def outer_line(world: World, *, inner_actual: bool) -> OuterLine:
     """The borders of one world along the outer rows."""
     model, points = world
     marks, highest = _marks(points), _highest(points)
-    known = {n: model.paths(points.along(n, inner_actual=inner_actual)) for n in ends_of(marks, highest)}
-    kept = _not_hopeless(list(known.values()), _ABSURD)
+
+    def at(outer: float) -> Point:
+        return points.along(outer, inner_actual=inner_actual)
+
+    known = {n: Prices(model, at(n)) for n in ends_of(marks, highest)}
+    kept = kept_within(known.values(), _ABSURD)
     ways = model.deciding()
     near = model.with_ways(tuple(ways[n] for n in kept))
-    priced = {rows: tuple(paths[n] for n in kept) for rows, paths in known.items()}
+    priced = {rows: prices.only(near, kept) for rows, prices in known.items()}
 
     def lead(outer: float) -> Lead:
         if outer not in priced:
-            priced[outer] = near.paths(points.along(outer, inner_actual=inner_actual))
-        return _lead(priced[outer])
+            priced[outer] = Prices(near, at(outer))
+        return priced[outer].lead()
 
     rows = sounded(marks, highest, lead, model.kinks())
-    lean = near.with_ways(tuple(near.ways[n] for n in _not_hopeless(list(priced.values()), HOPELESS)))
-
-    def leader(outer: float) -> Method | None:
-        return lean.leader(points.along(outer, inner_actual=inner_actual))
-
-    led = [near.winner(priced[n], points.along(n, inner_actual=inner_actual)) for n in rows]
-    return OuterLine(inner_actual, tuple(find_borders(leader, rows, led)), lean)
+    lean = near.with_ways(tuple(near.ways[n] for n in kept_within(priced.values(), HOPELESS)))
+    led = [priced[n].winner() for n in rows]
+    return OuterLine(inner_actual, tuple(find_borders(lambda n: lean.leader(at(n)), rows, led)), lean)
 
 
 def outer_lines(worlds: Sequence[World], *, shown_inner_differs: bool) -> tuple[OuterLine, ...]:
@@ -133,16 +134,6 @@ def _lead(paths: Sequence[tuple[Method, PathCost]]) -> Lead:
         return Lead(None, inf, inf)
     method, path = min(paths, key=lambda f: f[1].total_cost)
     return Lead(method, path.total_cost, min((p.total_cost for m, p in paths if m != method), default=inf))
-
-
-def _not_hopeless(priced: Sequence[Sequence[tuple[Method, PathCost]]], factor: float) -> list[int]:
-    """Positions of the ways that somewhere cost less than `factor` times the cheapest."""
-    kept: set[int] = set()
-    for paths in priced:
-        least = min((path.total_cost for _, path in paths), default=0.0)
-        limit = max(factor * least, least)  # a cost below zero comes only of a plan that no server printed
-        kept.update(n for n, (_, path) in enumerate(paths) if path.total_cost <= limit)
-    return sorted(kept)
 
 
 def _set(worlds: Sequence[World], line: OuterLine, *, scale: float, inner_scale: float) -> list[SwitchPoint]:

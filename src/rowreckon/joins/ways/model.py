@@ -97,7 +97,7 @@ class JoinModel:
 
     def path(self, way: JoinWay, point: Point) -> PathCost:
         """A way's path at a point, calibrated."""
-        return self._calibrated(way.method, way.cost(point))
+        return self.calibrated(way.method, way.cost(point))
 
     def cost(self, way: JoinWay, point: Point) -> float:
         """A way's cost of the fraction that will be fetched, planner cost."""
@@ -109,7 +109,7 @@ class JoinModel:
         if known is None:
             found = [(w.method, w.cost(point)) for w in self.ways if w.existing]
             if self.scale:
-                found = [(method, self._calibrated(method, path)) for method, path in found]
+                found = [(method, self.calibrated(method, path)) for method, path in found]
             known = tuple(found)
             if len(self._kept) < _MOST_KEPT:
                 self._kept[point] = known
@@ -171,7 +171,7 @@ class JoinModel:
     def winner(self, paths: Sequence[tuple[Method, PathCost]], point: Point) -> Method | None:
         """The method of the path that survives of these, all ways' at a point in the planner's order (see `leader`)."""
         if self.top is not None:
-            above = self.top.taken(joined_ways(self.top, self.deciding(), point), point)
+            above = self.top.at(point).taken(joined_ways(self.top, self.deciding(), point))
             return None if above is None else above.method
         kept = self._survivor(self._competing(paths, point))
         return None if kept is None else kept[0]
@@ -191,7 +191,7 @@ class JoinModel:
         held: tuple[int, PathCost] | None = None
         for number in unordered:
             way = ways[number]
-            path = self._calibrated(way.method, (way.whole or way.cost)(point))
+            path = self.calibrated(way.method, (way.whole or way.cost)(point))
             if held is None or replaces(path, held[1]):
                 held = number, path
         return [p for n, p in enumerate(paths) if n not in unordered or (held is not None and n == held[0])]
@@ -248,7 +248,8 @@ class JoinModel:
 
         return self.elsewhere.rival(point, estimate, own)
 
-    def _calibrated(self, method: Method, path: PathCost) -> PathCost:
+    def calibrated(self, method: Method, path: PathCost) -> PathCost:
+        """A method's path, taken to the server's own figure at the estimate (see `scale`)."""
         factor = self.scale.get(method, 1.0)
         if factor == 1.0:
             return path

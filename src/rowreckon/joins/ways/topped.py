@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -45,11 +45,31 @@ def top_of(case: JoinAtHand, join: JoinInput, known: CatalogFacts, wanted: Wante
     )
 
 
+class ToppedCost:
+    """What a way costs with all above it, as a function of the point; `own` is its own cost."""
+
+    __slots__ = ("_method", "_sorted_by", "_top", "_workers", "own")
+
+    def __init__(self, top: Top, way: JoinWay) -> None:
+        self.own = way.cost
+        self._top, self._method, self._workers = top, way.method, way.workers
+        self._sorted_by = top.sorted_by(way.order, way.further)
+
+    def __call__(self, point: Point) -> PathCost:
+        """The way's path with all above it."""
+        return self._top.at(point).beyond_grouping(self.joined(point))
+
+    def joined(self, point: Point) -> Joined:
+        """The way at a point as it is weighed."""
+        path = self.own(point)
+        return Joined(self._method, path, self._sorted_by, self._workers, path.kind != ON_GATHER)
+
+
 def topped(top: Top, alone: Iterable[JoinWay], shared: Iterable[JoinWay]) -> list[JoinWay]:
     """The ways by what each costs with all above it; `JoinWay.whole` keeps their own cost."""
     found = [*alone, *(way for way in shared if way.existing)]
     return [
-        replace(way, cost=_cost(top, way), whole=way.cost, gathered=way.workers > 0, ordered_above=True)
+        replace(way, cost=ToppedCost(top, way), whole=way.cost, gathered=way.workers > 0, ordered_above=True)
         for way in found
     ]
 
@@ -57,7 +77,12 @@ def topped(top: Top, alone: Iterable[JoinWay], shared: Iterable[JoinWay]) -> lis
 def joined_ways(top: Top, ways: Iterable[JoinWay], point: Point) -> Iterator[Joined]:
     """Ways at a point as they are weighed."""
     for way in ways:
-        yield _joined(top, way, (way.whole or way.cost)(point))
+        if isinstance(way.cost, ToppedCost):
+            yield way.cost.joined(point)
+        else:
+            path = (way.whole or way.cost)(point)
+            sorted_by = top.sorted_by(way.order, way.further)
+            yield Joined(way.method, path, sorted_by, way.workers, path.kind != ON_GATHER)
 
 
 def taken_alone(top: Top, ways: list[JoinWay], executed: JoinWay | None, estimate: Point) -> list[JoinWay]:
@@ -65,20 +90,10 @@ def taken_alone(top: Top, ways: list[JoinWay], executed: JoinWay | None, estimat
     as the planner took what it took, they were not at hand."""
     if executed is None or executed.gathered:
         return ways
-    taken = top.taken(joined_ways(top, (w for w in ways if w.existing), estimate), estimate)
+    taken = top.at(estimate).taken(joined_ways(top, (w for w in ways if w.existing), estimate))
     if taken is None or taken.workers == 0:
         return ways
     return [w for w in ways if not w.gathered]
-
-
-def _cost(top: Top, way: JoinWay) -> Callable[[Point], PathCost]:
-    own = way.cost
-    return lambda point: top.beyond_grouping(_joined(top, way, own(point)), point)
-
-
-def _joined(top: Top, way: JoinWay, path: PathCost) -> Joined:
-    safe = path.kind != ON_GATHER
-    return Joined(way.method, path, top.sorted_by(way.order, way.further), way.workers, safe)
 
 
 def _groups(
