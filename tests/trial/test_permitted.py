@@ -44,7 +44,6 @@ REFUSED = {
     "public.spy(id)": "function public.spy is not immutable",
     "nextval('calls')": "function nextval is not immutable",
     "random()": "function random is not immutable",
-    "to_char(made, 'YYYY')": "function to_char is not immutable",
     "id <<<! 1": "operator <<<! is not immutable",
     "id OPERATOR(public.<<<!) 1": "operator public.<<<! is not immutable",
     "no_such(id)": "there is no function no_such",
@@ -100,6 +99,24 @@ def test_what_is_never_called(huts: Connection, text: str, shape: str, from_file
     assert expected in applied.obstacle or (from_file and "not PostgreSQL's own" in applied.obstacle)
     assert _calls(huts) == [False, False]
     assert huts.execute("select from pg_class where relname = 'tried'").fetchall() == []
+
+
+STABLE = ["to_char(made, 'YYYY')", "made_at::date", "date_part('hour', made_at)", "made_at > made"]
+
+
+@pytest.mark.parametrize("text", STABLE)
+def test_what_is_stable_serves_statistics_alone(huts: Connection, text: str) -> None:
+    """The server takes it for statistics, not for an index; a file may call only what has an immutable form."""
+    statistics = (f"CREATE STATISTICS tried ON ({text}) FROM huts", "ANALYZE huts")
+    built = apply(huts, [INDEX.format(text)], limit_ms=10_000)
+    _, of_a_file = permitted(huts, statistics, built_in_only=True)
+    gathered = apply(huts, statistics, limit_ms=10_000)
+    kept = huts.execute("select count(*) from pg_stats_ext_exprs where statistics_name = 'tried'").fetchone()
+    huts.execute("drop statistics if exists tried")
+
+    assert "immutable" in str(built.obstacle).lower()
+    assert (of_a_file is not None) == text.startswith("to_char")
+    assert (gathered.obstacle, kept) == (None, (1,))
 
 
 @pytest.mark.parametrize("text", OF_A_FILE)

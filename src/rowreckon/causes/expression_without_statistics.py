@@ -14,8 +14,12 @@ The expression in the plan's condition, with an estimate that is the default sha
 statistics object nor an expression index keeps statistics of it.
 
 ## Remedy
-CREATE STATISTICS on the expression (from release 14), or an index on it, and ANALYZE in both cases. Where a join asks
-for few of many rows, the index also finds them.
+CREATE STATISTICS on the expression (from release 14), or an index on it, and ANALYZE in both cases. Where a join or a
+filter asks for few of many rows, the index also finds them. A stored generated column does as well, with an index or
+without: adding it writes the whole table anew, and the query has to name it.
+An index and a generated column take immutable functions only. Statistics take stable ones too, such as to_char of a
+point in time. On 13, and for an index, give the zone by name (AT TIME ZONE 'UTC') so that the expression is immutable,
+or let a trigger keep its value in a column. Declare your own function immutable only if it is.
 
 ## When it is wrong
 A cast from varchar to text costs nothing and computes nothing: the planner looks through it. Where an expression index
@@ -49,18 +53,23 @@ from rowreckon.remedies.readable import Unreadable, read_expressions, without_st
 from rowreckon.remedies.refresh import analyze_statements
 from rowreckon.remedies.statistics import MOST_COLUMNS, needed_target, statistics_object
 from rowreckon.remedies.subject import Subject, TableName
+from rowreckon.remedies.volatility import not_immutable
 from rowreckon.sql.keywords import quote_name
 from rowreckon.sql.spelling import without_alias
 
 if TYPE_CHECKING:
     from rowreckon.catalog.facts import Relation
     from rowreckon.causes.site import Context, Key, Site
+    from rowreckon.plan.conditions import Clause
 
 TITLE = "an expression without statistics"
 
 _MANY, _FEW = 10_000, 0.01
 """Rows of a table, and share of them that a join asks for, from and up to which an index spares reading most of it;
 common practice, no source."""
+
+_NO_INDEX = "no index and no generated column takes it"
+_SETTINGS = "ANALYZE computes it under its own session's settings, such as TimeZone, and autovacuum under the server's"
 
 _EXPRESSIONS_FROM = 14
 """Release from which on CREATE STATISTICS takes expressions."""
@@ -77,6 +86,7 @@ def check(site: Site, context: Context) -> Candidate | None:
 
 def _restricted(site: Site, context: Context) -> Candidate | None:
     computed: list[str] = []
+    asked: list[Clause] = []
     shares: list[float] = []
     taken: list[float | None] = []
     for restriction in restrictions(site):
@@ -87,6 +97,7 @@ def _restricted(site: Site, context: Context) -> Candidate | None:
         if asks_a_function(clause):
             continue  # statistics of what it answers are not looked up
         computed.append(without_alias(side, site.alias))
+        asked.append(clause)
         share = default_selectivity([clause], site.relation)
         if share is not None:
             shares.append(share)
@@ -131,8 +142,15 @@ def _restricted(site: Site, context: Context) -> Candidate | None:
             columns=tuple(dict.fromkeys(r.column for r in restrictions(site) if r.column is not None)),
             fraction=site.kept,
             total_rows=site.total_rows,
+            looked_up=all(clause.operator == "=" for clause in asked) and _reads_many_for_few(site),
         ),
     )
+
+
+def _reads_many_for_few(site: Site) -> bool:
+    """Whether the whole of a large table is read, of which few rows are kept."""
+    few = site.kept is not None and site.kept <= _FEW and (site.total_rows or 0.0) >= _MANY
+    return few and site.node.node_type == "Seq Scan"
 
 
 def _is_default(taken: float | None, share: float) -> bool:
@@ -253,23 +271,32 @@ def _known_expressions(relation: Relation | None) -> set[str]:
 
 
 def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
-    """Statistics of an expression: a statistics object from 14, an index on 13."""
+    """Statistics of an expression: a statistics object from 14, an index on 13 and where few rows are asked for."""
     tables = targets(subject)
     if not tables or not subject.expressions:
         return ()
     try:
         readable = read_expressions(subject.expressions)
     except Unreadable as error:
-        return (without_statements(_draft(subject, capture, ()), str(error)),)
-    return (_draft(subject, capture, readable),)
+        return (without_statements(_statistics(subject, capture, ()), str(error)),)
+    release = major(capture)
+    unfit = not_immutable(readable, subject.relation, capture.catalog)
+    if release is not None and release < _EXPRESSIONS_FROM:
+        index = _index(subject, tables, readable)
+        return (index if unfit is None else without_statements(index, f"{unfit}, which no index takes"),)
+    draft = _statistics(subject, capture, readable)
+    if unfit is not None:
+        return (replace(draft, cautions=(*draft.cautions, f"{unfit}: {_NO_INDEX}", _SETTINGS)),)
+    if not subject.looked_up:
+        return (draft,)
+    # few rows that a join asks for, one at a time, are found by nothing else
+    return (draft, _index(subject, tables, readable)) if subject.fraction else (_index(subject, tables, readable),)
 
 
-def _draft(subject: Subject, capture: Capture, readable: tuple[str, ...]) -> Draft:
-    """The draft for the finding's expressions, as they were read."""
+def _statistics(subject: Subject, capture: Capture, readable: tuple[str, ...]) -> Draft:
+    """The statistics object for the finding's expressions, as they were read."""
     tables = targets(subject)
     release = major(capture)
-    if subject.looked_up or (release is not None and release < _EXPRESSIONS_FROM):
-        return _index(subject, tables, readable)
     together = subject.columns if len(subject.expressions) + len(subject.columns) <= MOST_COLUMNS else ()
     members = (*(f"({e})" for e in readable), *(quote_name(c) for c in together))
     draft = statistics_object(
@@ -307,11 +334,7 @@ def _index(subject: Subject, tables: tuple[TableName, ...], readable: tuple[str,
         ),
         undo=(f"DROP INDEX CONCURRENTLY {qualified}",),
         reason=f"An index on {', '.join(subject.expressions)} lets ANALYZE collect statistics of it. "
-        + (
-            "It also finds the few rows that the join asks for."
-            if subject.looked_up
-            else "Release 13 has no other way."
-        ),
+        + ("It also finds the few rows that are asked for." if subject.looked_up else "Release 13 has no other way."),
         works=SAMPLED,
         transactional=False,
         lock=SHARE_UPDATE_EXCLUSIVE,

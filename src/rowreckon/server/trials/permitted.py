@@ -1,7 +1,8 @@
 """Whether a server may be given a change: what its expressions call is looked up in the catalog before.
 
 A function of an expression runs for every row as soon as an index is built or a table is analyzed. So each function
-and operator has to be there and immutable, in every variant that its name could mean. Where the expression came with a
+and operator has to be there and immutable, in every variant that its name could mean; for statistics, which take such
+ones, PostgreSQL's own may be stable. Where the expression came with a
 file, PostgreSQL's own ones alone will do: a file is no reason to run what somebody else made.
 """
 
@@ -14,6 +15,7 @@ from rowreckon.remedies.change import TRIED, Change, read_change
 from rowreckon.server.connecting.connection import Connection
 from rowreckon.server.connecting.neutral import schemas_in_force
 from rowreckon.server.judging.node_trees import FIRST_OWN
+from rowreckon.server.judging.reviewed import ACTING
 from rowreckon.sql.grammar import NotSql
 from rowreckon.sql.scalar import Name, in_words
 
@@ -55,6 +57,14 @@ where a.attrelid operator(pg_catalog.=) pg_catalog.to_regclass(%s)::pg_catalog.o
   and a.attname operator(pg_catalog.=) any(%s::pg_catalog.name[])
   and a.atttypid operator(pg_catalog.>=) 16384::pg_catalog.oid limit 1
 """
+
+
+@dataclass(frozen=True, slots=True)
+class _Rule:
+    """Whether only what is PostgreSQL's own may be called, and whether that may be stable."""
+
+    built_in_only: bool
+    stable: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,8 +111,9 @@ def _obstacles(connection: Connection, change: Change, *, built_in_only: bool) -
         return
     path = frozenset(schemas_in_force(connection))
     uses = change.uses
-    yield from _called(connection, _FUNCTIONS, "function", uses.functions, path, built_in_only=built_in_only)
-    yield from _called(connection, _OPERATORS, "operator", uses.operators, path, built_in_only=built_in_only)
+    rule = _Rule(built_in_only, stable=change.kind == "statistics" and not built_in_only)
+    yield from _called(connection, _FUNCTIONS, "function", uses.functions, path, rule)
+    yield from _called(connection, _OPERATORS, "operator", uses.operators, path, rule)
     yield from _types(connection, uses.types, path, built_in_only=built_in_only)
     namesakes = [name[-1] for name, _ in uses.functions]
     for schema, name, oid, _ in connection.execute(_TYPES, (namesakes,)).fetchall():
@@ -124,8 +135,7 @@ def _called(
     what: str,
     wanted: Iterable[tuple[Name, int]],
     path: frozenset[str],
-    *,
-    built_in_only: bool,
+    rule: _Rule,
 ) -> Iterator[str]:
     """Why functions or operators of these names, with their number of operands, can't be called."""
     wanted = sorted(wanted)
@@ -139,20 +149,21 @@ def _called(
         own = [v for v in meant if v.own]
         if not meant:
             yield f"there is no {what} {shown} that an expression could call"
-        elif built_in_only and (not built_in or any(v.of_built_in_types for v in own)):
+        elif rule.built_in_only and (not built_in or any(v.of_built_in_types for v in own)):
             yield f"its expression came with a file, and {what} {shown} is not PostgreSQL's own"
-        elif not _immutable(own, built_in):
+        elif not _immutable(own, built_in, stable=rule.stable and name[-1] not in ACTING):
             yield f"{what} {shown} is not immutable"
 
 
-def _immutable(own: Sequence[_Variant], built_in: Sequence[_Variant]) -> bool:
+def _immutable(own: Sequence[_Variant], built_in: Sequence[_Variant], *, stable: bool) -> bool:
     """Every variant of the database's own; of PostgreSQL's own one at least, where none is volatile.
 
-    PostgreSQL's date_trunc is immutable for one type and stable for another, and neither does anything.
+    PostgreSQL's date_trunc is immutable for one type and stable for another, and neither does anything. With `stable`
+    its own need not be immutable in any.
     """
     if any(v.volatility == "v" for v in built_in) or any(v.volatility != "i" for v in own):
         return False
-    return not built_in or bool(own) or any(v.volatility == "i" for v in built_in)
+    return stable or not built_in or bool(own) or any(v.volatility == "i" for v in built_in)
 
 
 def _types(
