@@ -59,10 +59,10 @@ class Age:
     """How old a relation's statistics are, and what says so.
 
     `old`: the row totals differ. `modified`: only the counters say so, which a load and its ANALYZE in one transaction
-    make say as well. `fresh` and `unknown` otherwise.
+    make say as well. `added`: few rows were modified, yet as many as came too many. `fresh` and `unknown` otherwise.
     """
 
-    state: Literal["old", "modified", "fresh", "unknown"]
+    state: Literal["old", "modified", "added", "fresh", "unknown"]
     fact: str
     value: float | str | None
     source: str
@@ -101,6 +101,17 @@ def age_of_relation(relation: Relation, total: Interval | None) -> Age:
             counted = "unknown"
         return Age(counted, "rows modified since the last ANALYZE", relation.n_mod_since_analyze, "catalog")
     return Age("unknown", "the server counts no modifications of the table", None, "catalog")
+
+
+def rows_added(site: Site) -> int | None:
+    """The rows modified since the last ANALYZE, where they are few of the table and as many as came too many: today's
+    rows of a table that grows by a little each day."""
+    relation = site.relation
+    if relation is None or not relation.analyze_count or site.direction != "under" or site.kind != "scan":
+        return None
+    modified = relation.n_mod_since_analyze or 0
+    few = modified < _OLD * max(relation.reltuples or 0.0, relation.n_live_tup or 0, 1.0)
+    return modified if few and modified >= site.actual - site.estimate else None
 
 
 _SAME_ROWS = 0.01

@@ -254,6 +254,7 @@ def _scan_site(context: Context, number: int, base: dict[str, object]) -> Site:
     relation = relation_of(node, context.catalog)
     clauses, unread = _clauses(*_scan_texts(context.tree, number))
     own = tuple(c for c in clauses if not (c.tables - {node.alias}))
+    own += _by_partial_index(context.tree, number, relation, own)
     joined = tuple(c for c in clauses if c.tables - {node.alias})
     return Site(
         **base,  # type: ignore[arg-type]
@@ -285,6 +286,19 @@ def _scan_texts(tree: PlanTree, number: int) -> tuple[str | None, ...]:
         one_scan = len(conditions) == 1
         return (conditions[0] if one_scan else node.recheck_cond, node.filter)
     return (node.filter, node.tid_cond if isinstance(node, ScanNode) else None)
+
+
+def _by_partial_index(
+    tree: PlanTree, number: int, relation: Relation | None, own: tuple[Clause, ...]
+) -> tuple[Clause, ...]:
+    """The conditions that the predicate of a scan's index stands for: an index scan does not print them. On a column of
+    which the scan prints a condition, that is the closer one."""
+    names = {getattr(tree.nodes[n], "index_name", None) for n in tree.subtree(number)}
+    indexes = [i for i in relation.indexes if i.name in names] if relation is not None else []
+    if len(indexes) != 1 or indexes[0].predicate is None:
+        return ()
+    printed = {c.column for clause in own for c in clause.columns}
+    return tuple(c for c in _clauses(indexes[0].predicate)[0] if not printed & {r.column for r in c.columns})
 
 
 def _lookup_clauses(tree: PlanTree, number: int) -> tuple[Clause, ...]:

@@ -39,6 +39,7 @@ from rowreckon.causes.restrictions import (
     lacks_statistics,
     likeliest_bound,
     restrictions,
+    rows_added,
 )
 from rowreckon.causes.scans import name_of
 from rowreckon.causes.wording import count, rows, rows_sentence
@@ -86,6 +87,9 @@ def _scan(site: Site, context: Context) -> Candidate | None:
     if site.relation is not None and (not _analyzed(site.relation) or lacks_statistics(site, columns)):
         return None
     age = age_of(site, site.relation)
+    since = rows_added(site) if age.state in ("fresh", "unknown") else None
+    if since is not None:
+        age = Age("added", "rows modified since the last ANALYZE", since, "catalog")
     subject = Subject(
         table=site.table, relation=site.relation, columns=columns, fraction=site.kept, total_rows=site.total_rows
     )
@@ -111,12 +115,14 @@ def _weight(site: Site, context: Context, found: list[Restriction], age: Age) ->
     single = len(found) == 1
     if age.state == "old":
         return PROVEN if beyond or single else STRONG * 1.5 if bound is None else POSSIBLE
+    surely = site.kept is not None and site.kept > _SURELY_SAMPLED
+    if age.state == "added":
+        return STRONG if single and surely else LIKELY if beyond or single else WEAK
     if age.state == "modified":
         return STRONG if beyond or single else LIKELY if bound is None else WEAK
     if beyond and site.relation is not None:
         return LIKELY
     if single and site.direction == "under":
-        surely = site.kept is not None and site.kept > _SURELY_SAMPLED
         if plain[0].kind in ("equality", "null_test", "flag"):
             return LIKELY * 1.5 if surely else POSSIBLE
         if plain[0].kind == "range":
@@ -150,9 +156,9 @@ def _candidate(site: Site, subject: Subject, age: Age, weight: float, basis: str
         evidence.append(fact("last ANALYZE", max(times).isoformat(sep=" ", timespec="seconds"), "catalog"))
     if age.source == "plan" and age.state == "old":
         story = f"the planner took the table to hold {rows(float(age.value or 0))}, the scan read {_read(site)}"
-    elif age.state in ("old", "modified"):
+    elif age.state in ("old", "modified", "added"):
         were = "was" if age.value == 1 else "were"
-        story = f"{rows(float(age.value or 0))} {were} {'modified since' if age.state == 'modified' else 'there at'}"
+        story = f"{rows(float(age.value or 0))} {were} {'there at' if age.state == 'old' else 'modified since'}"
         story += " the last ANALYZE"
     else:
         story = "the planner missed values that a fresh sample would hold"
