@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from math import fsum
 from typing import Any
 
+from rowreckon.causes.limited import is_limited
 from rowreckon.counts.interval import actual_interval
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document.audit import Join, TimeElsewhere, TimeKind
@@ -48,9 +49,6 @@ _MAY_SPILL_OR_WAIT = (
     FunctionScanNode,
 )
 
-_KEEP_THE_ORDER = frozenset(
-    {"Nested Loop", "Result", "Subquery Scan", "LockRows", "Gather Merge", "Merge Append", "Append", "Unique"}
-)
 _HOPED = (
     ", in the index's order: the LIMIT hoped to find them early. "
     "An index on the filter's columns and then on the order's helps"
@@ -197,7 +195,7 @@ def _fact(reckoned: ReckonedTree, number: int, node: PlanNode) -> tuple[TimeKind
         return "workers_missing", fact, True
     kept = _told(reckoned, number)
     if _is_wasteful(node):
-        hoped = _HOPED if isinstance(node, IndexScanNode) and _under_limit(reckoned, number) else ""
+        hoped = _HOPED if _in_index_order(reckoned, number, node) else ""
         return "rows_discarded", f"{name}{where} {_read_to_keep(reckoned, number, node)}{hoped}", True
     if isinstance(node, IndexScanNode) and node.heap_fetches and node.heap_fetches > 0.1 * max(kept, 1.0):
         visits = counted(node.heap_fetches, "time")
@@ -238,19 +236,9 @@ def _is_wasteful(node: PlanNode) -> bool:
     return removed >= _DISCARDED_ROWS and removed >= _DISCARDED_FACTOR * max(kept, 1.0)
 
 
-def _under_limit(reckoned: ReckonedTree, number: int) -> bool:
-    """Whether a LIMIT takes the rows of an index scan in the order in which they come, nothing of the index chosen."""
-    tree, here = reckoned.tree, number
-    if getattr(tree.nodes[number], "index_cond", None) is not None:
-        return False
-    while (above := tree.parent[here]) >= 0:
-        node = tree.nodes[above]
-        if node.node_type == "Limit":
-            return True
-        if node.node_type not in _KEEP_THE_ORDER or tree.nodes[here].parent_relationship == "Inner":
-            return False
-        here = above
-    return False
+def _in_index_order(reckoned: ReckonedTree, number: int, node: PlanNode) -> bool:
+    """Whether a LIMIT takes the rows of an index scan as they come, nothing of the index chosen."""
+    return isinstance(node, IndexScanNode) and node.index_cond is None and is_limited(reckoned.tree, number)
 
 
 def _read_to_keep(reckoned: ReckonedTree, number: int, node: PlanNode) -> str:

@@ -33,6 +33,21 @@ def compared_column(clause: Clause, relation: Relation | None = None) -> ColumnR
     return None
 
 
+def bare_column(clause: Clause, alias: str | None, relation: Relation | None) -> str | None:
+    """The plain column of the relation under an alias that a clause compares with what does not hang on its row."""
+    if any(not name.startswith("InitPlan") for name in clause.subplans):
+        return None
+    for column, text, others in (
+        (clause.left_column, clause.left_text, clause.right_columns),
+        (clause.right_column, clause.right_text, clause.left_columns),
+    ):
+        of_row = any(c.table in (None, alias) for c in others)
+        if column is not None and column.table in (None, alias) and not of_row and _is_bare(text, column, relation):
+            return column.column
+    asked = compared_column(clause, relation)
+    return asked.column if asked is not None and asked.table in (None, alias) else None
+
+
 def _is_bare(text: str, column: ColumnReference, relation: Relation | None) -> bool:
     """Whether a side is the column itself: a cast computes a new value, save one from varchar to text."""
     if "::" not in text:

@@ -96,6 +96,20 @@ class JoinCandidate:
     last_resort: bool = False
 
 
+@frozen
+class ScanCandidate:
+    """A cause told of a scan that most of the time goes to, whatever its estimate; `ratio` as in JoinCandidate."""
+
+    code: str
+    node: int
+    subject: Subject
+    ratio: float
+    confidence: float
+    basis: Basis
+    summary: str
+    evidence: tuple[Evidence, ...]
+
+
 def fact(text: str, value: str | float | int | bool | None, source: str) -> Evidence:
     """One piece of evidence; `source` says where the value stands (plan, catalog, settings)."""
     return Evidence.model_construct(fact=text, value=value, from_=source)

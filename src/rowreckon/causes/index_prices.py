@@ -76,6 +76,15 @@ class SidePrices:
         return _cheapest(self.settings, self.order, self.planned, [index], self.estimate)
 
 
+@frozen
+class Priced:
+    """What the price of a scan rests on."""
+
+    settings: CostSettings
+    relation: KnownRelation
+    total_table_pages: float
+
+
 class IndexPrices:
     """Prices for the joins of one plan; the catalog's facts are laid out on the first question."""
 
@@ -86,14 +95,10 @@ class IndexPrices:
 
     def sides(self, join: Join) -> tuple[SidePrices, ...]:
         """The relations of a join that an index could serve, none where the catalog does not tell enough."""
-        catalog = self._capture.catalog
-        if catalog is None:
+        shared = self._laid_out()
+        if shared is None:
             return ()
-        tree = self._reckoned.tree
-        if self._shared is None:
-            settings, _ = settings_of(self._capture, tree)
-            self._shared = settings, CatalogFacts(catalog, tree, settings), Aliases(tree)
-        settings, known, aliases = self._shared
+        settings, known, aliases = shared
         facts = compared_once(join_facts(self._reckoned, join.node, aliases))
         straight = catalog_input(JoinAtHand(settings, self._reckoned, facts), known)
         if straight is None:
@@ -106,6 +111,19 @@ class IndexPrices:
             orders.append(turned_input(straight, facts, known))
         found = (self._prices_of(settings, facts, o, points.estimate, points.actual, join) for o in orders)
         return tuple(side for side in found if side is not None)
+
+    def of_scan(self, number: int) -> Priced | None:
+        """What a scan's price rests on; None where the catalog does not tell its relation's size."""
+        shared = self._laid_out()
+        relation = shared[1].relation_of(number) if shared is not None else None
+        return None if shared is None or relation is None else Priced(shared[0], relation, shared[1].total_table_pages)
+
+    def _laid_out(self) -> tuple[CostSettings, CatalogFacts, Aliases] | None:
+        catalog, tree = self._capture.catalog, self._reckoned.tree
+        if self._shared is None and catalog is not None:
+            settings, _ = settings_of(self._capture, tree)
+            self._shared = settings, CatalogFacts(catalog, tree, settings), Aliases(tree)
+        return self._shared
 
     def _prices_of(
         self, settings: CostSettings, facts: JoinFacts, order: JoinInput, estimate: Point, actual: Point, join: Join

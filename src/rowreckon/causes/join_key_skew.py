@@ -29,6 +29,7 @@ Results", SIGMOD 1991.
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from rowreckon.capture import Capture
 from rowreckon.causes.finding import LIKELY, POSSIBLE, PROVEN, STRONG, WEAK, Candidate, fact
@@ -39,7 +40,10 @@ from rowreckon.plan.nodes import ScanNode
 from rowreckon.remedies.beyond_statistics import beyond_statistics
 from rowreckon.remedies.draft import OPEN, Draft
 from rowreckon.remedies.statistics import longer_list
-from rowreckon.remedies.subject import Subject
+from rowreckon.remedies.subject import Subject, TableName
+
+if TYPE_CHECKING:
+    from rowreckon.catalog.facts import Relation
 
 TITLE = "uneven join keys"
 
@@ -128,6 +132,10 @@ def _is_filtered(context: Context, key: Key) -> bool:
     return False
 
 
+def _relation(table: TableName, capture: Capture) -> Relation | None:
+    return capture.catalog.relation(table.name, table.schema) if capture.catalog is not None else None
+
+
 def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     """Longer lists of common values on both sides of a join key; where a filter picks the keys, what knows them."""
     if subject.keys:
@@ -140,7 +148,7 @@ def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
         subject,
         table=subject.other_table,
         columns=subject.other_columns,
-        relation=None,
+        relation=_relation(subject.other_table, capture),
         fraction=fraction,
         partitions=(),
     )

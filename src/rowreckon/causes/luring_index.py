@@ -3,6 +3,8 @@
 ## What it finds
 An index that makes a nested loop look cheap at a wrong estimate: without it the planner would have hashed.
 
+So too an index in whose order a LIMIT hoped to find its rows early, while they stand far down that order.
+
 ## Why it hurts
 Each outer row costs one descent into the index. At the rows that really came another method is far cheaper, and only
 the index keeps the planner from it.
@@ -16,6 +18,10 @@ no constraint and serves no foreign key, and how often the server used it.
 First whatever cures the estimate. Only where nothing does: dropping the index, after looking at its other uses. It
 mends no estimate. No drop is proposed where the index serves a key, a foreign key, an exclusion constraint, CLUSTER or
 another query of the list. The same holds where no catalog tells what it serves.
+
+For a LIMIT: first an index on the filter's equality and then the order (`missing_join_index`), then statistics on the
+filter. What is left is the query with its rows in a MATERIALIZED subquery, sorted and limited outside, where no order
+lures. The index that gives the order is never dropped for it.
 
 ## When it is wrong
 Nearly always when a statistics cure exists. The server's counters and this list of queries are not the whole workload.
@@ -33,8 +39,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rowreckon.capture import Capture
-from rowreckon.causes.finding import POSSIBLE, STRONG, JoinCandidate, alone, fact
+from rowreckon.causes.finding import POSSIBLE, STRONG, JoinCandidate, ScanCandidate, alone, fact
 from rowreckon.causes.index_uses import guards_rows, other_use
+from rowreckon.causes.limited import ended_late, hoped_rows, rows_read
+from rowreckon.causes.scan_indexes import design_for
 from rowreckon.causes.scans import is_base_scan, relation_of, table_of
 from rowreckon.causes.wording import rows as counted_rows
 from rowreckon.document.audit import Missing
@@ -42,6 +50,7 @@ from rowreckon.plan.nodes import BitmapIndexScanNode, IndexScanNode
 from rowreckon.remedies import checks
 from rowreckon.remedies.draft import Draft
 from rowreckon.remedies.indexes import dropped_index
+from rowreckon.remedies.kept_from_order import kept_from_order, kept_from_the_order
 from rowreckon.remedies.subject import Subject
 
 if TYPE_CHECKING:
@@ -51,7 +60,10 @@ if TYPE_CHECKING:
     from rowreckon.document.base import Method
     from rowreckon.plan.tree import PlanTree
 
-TITLE = "an index that lures into nested loops"
+TITLE = "an index that lures the planner"
+
+_OPEN_RATIO = 2.0
+"""How many times cheaper the query without the order is taken to be: nothing prices it, so half of the time is open."""
 
 
 def check_join(join: Join, context: Context) -> JoinCandidate | None:
@@ -118,6 +130,38 @@ def check_join(join: Join, context: Context) -> JoinCandidate | None:
     )
 
 
+def check_scan(number: int, context: Context) -> ScanCandidate | None:
+    """The index in whose order a LIMIT hoped to end early, where no index on filter and order can help."""
+    tree, reckoned = context.tree, context.evidence.reckoned
+    node, query = tree.nodes[number], context.evidence.capture.query
+    hoped = hoped_rows(tree, number)
+    if hoped is None or query is None or not isinstance(node, IndexScanNode) or node.index_name is None:
+        return None
+    relation = relation_of(node, context.catalog)
+    table = table_of(node, relation)
+    read = rows_read(node)
+    if table is None or not ended_late(tree, number):
+        return None
+    if design_for(reckoned, number, context.prices) is not None or kept_from_order(query) is None:
+        return None
+    return ScanCandidate(
+        code="luring_index",
+        node=number,
+        subject=Subject(
+            table=table, relation=relation, index=node.index_name, alias=node.alias, of_scan=True, curable=False
+        ),
+        ratio=_OPEN_RATIO,
+        confidence=round(alone(STRONG), 2),
+        basis=context.basis,
+        summary=f"In the order of the index {node.index_name} the LIMIT hoped to end after {counted_rows(hoped)} of "
+        f"{table}. It read {counted_rows(read)}: those that it looked for stand far down that order.",
+        evidence=(
+            fact("rows after which the LIMIT hoped to end", round(hoped), "plan"),
+            fact("rows read in the index's order", round(read), "plan"),
+        ),
+    )
+
+
 def _in_recursion(tree: PlanTree, number: int) -> bool:
     """Whether a recursion runs the join once for each of its steps.
 
@@ -161,14 +205,14 @@ def _columns(relation: Relation | None, index: Index | None) -> tuple[str, ...]:
 
 
 def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
-    """DROP INDEX."""
-    return dropped_index(subject, capture)
+    """DROP INDEX; for the order of a LIMIT never that, but the query that sorts what it has found."""
+    return kept_from_the_order(subject, capture) if subject.of_scan else dropped_index(subject, capture)
 
 
 def missing(subject: Subject) -> Missing | None:
     """What the index serves, where no catalog tells it."""
     known = subject.relation is not None and subject.index is not None and subject.relation.index(subject.index)
-    if known or subject.table is None:
+    if known or subject.table is None or subject.of_scan:
         return None
     return Missing(
         what=f"whether the index {subject.index} of {subject.table} serves a key or a foreign key",

@@ -4,6 +4,9 @@
 A join whose inner side has no index on the join key. One would make a nested loop the cheapest way at the rows that
 came. Or it has only one that fetches many rows which the scan's filter then discards.
 
+So too a scan that most of the time goes to and that keeps hardly any of the rows that it reads. It may be read whole,
+once for each row outside of it (LATERAL, a subquery), or in an index's order under a LIMIT that hoped to end early.
+
 ## Why it hurts
 Without the index every method must read the inner side whole; with few outer rows that is nearly all of the work. With
 an index on the join key alone each loop fetches all rows of a key, page by page, to keep a few.
@@ -12,19 +15,27 @@ an index on the join key alone each loop fetches all rows of a key, page by page
 The join's modelled costs at the actual rows: an index not yet built beats every existing way clearly. The rows that the
 filter removed per loop. From the catalog: the columns' statistics and the indexes that there are.
 
+Of a scan alone: half of the time, ten rows read for each one kept, and a modelled cost ten times that with the index.
+Where a table is read once, for no LIMIT, it also has to take a tenth of a second.
+
 ## Remedy
 CREATE INDEX: the join key's columns first, then the filter's columns under equality, then one under a range. Columns
 are included where the table itself then need not be read and the model sees that pay. It is partial where a flag, a
 null test or the like always holds. Each only where it is clearly cheaper than the simpler index. Each index costs
 every write.
 
+Under a LIMIT: the columns under equality, then those of the order, so that the scan ends after the rows that it gives.
+Where an index gives the order and the filter has no equality, look at the filter's statistics next. What is left is to
+keep the LIMIT from the order (a MATERIALIZED subquery). Never drop the index that gives the order: others sort by it.
+
 ## When it is wrong
-A join that truly returns half of the table gains nothing from an index. The model at the actual rows says so. Where
+A query that runs once a day may not be worth what each write pays. A join that truly returns half of the table gains
+nothing from an index. The model at the actual rows says so. Where
 VACUUM has not been there for long, an index that holds all columns still sends the scan to the table.
 
 ## References
-PostgreSQL documentation, "Multicolumn Indexes", "Index-Only Scans and Covering Indexes", "Partial Indexes" and CREATE
-INDEX; cost_index in costsize.c.
+PostgreSQL documentation, "Multicolumn Indexes", "Indexes and ORDER BY", "Index-Only Scans and Covering Indexes",
+"Partial Indexes" and CREATE INDEX; cost_index in costsize.c.
 """
 
 from __future__ import annotations
@@ -33,8 +44,9 @@ from typing import TYPE_CHECKING
 
 from rowreckon.capture import Capture
 from rowreckon.causes.clause_kinds import compared_column, kind_of
-from rowreckon.causes.finding import STRONG, JoinCandidate, alone, fact
+from rowreckon.causes.finding import STRONG, JoinCandidate, ScanCandidate, alone, fact
 from rowreckon.causes.index_designs import best_design
+from rowreckon.causes.scan_indexes import design_for
 from rowreckon.causes.scans import is_base_scan, name_of, partition_parent_alias, relation_of, table_of
 from rowreckon.causes.wording import count, listed, rows
 from rowreckon.plan.conditions import Clause, parse_condition
@@ -51,7 +63,7 @@ if TYPE_CHECKING:
     from rowreckon.causes.site import Context
     from rowreckon.document.audit import Join, Way
 
-TITLE = "no index that serves the inner side"
+TITLE = "no index that serves what is read"
 
 _CLEARLY = 1.5
 """An index is worth its writes only where the model sees it win by more than its own uncertainty."""
@@ -126,6 +138,49 @@ def _of_design(join: Join, context: Context, side: SidePrices, design: IndexDesi
         summary=summary,
         evidence=tuple(evidence),
     )
+
+
+def check_scan(number: int, context: Context) -> ScanCandidate | None:
+    """The index that would spare a scan nearly all of its reading, by the rows that it read and kept."""
+    design = design_for(context.evidence.reckoned, number, context.prices)
+    relation = relation_of(context.tree.nodes[number], context.catalog)
+    if design is None or relation is None:
+        return None
+    table, reads = name_of(relation), design.reads
+    again = f" in each of {count(reads.executions)} loops" if reads.executions > 1 else ""
+    wanted = "take" if reads.limit is not None and reads.limit.sorts else "keep"
+    few = "under 1" if 0 < reads.kept < 1 else count(reads.kept)
+    columns = listed(tuple(_key_words(c, design.directions) for c in design.columns))
+    return ScanCandidate(
+        code="missing_join_index",
+        node=number,
+        subject=Subject(
+            table=table,
+            relation=relation,
+            columns=design.columns,
+            directions=design.directions,
+            pages=design.pages,
+            of_scan=True,
+        ),
+        ratio=design.existing / design.cost,
+        confidence=round(alone(STRONG), 2),
+        basis="catalog",
+        summary=f"{context.tree.nodes[number].node_type} on {table} read {rows(reads.read)} to {wanted} {few}{again}. "
+        f"With an index on {columns}, its cost at these rows falls from {count(design.existing)} to "
+        f"{count(design.cost)}, by the cost model.",
+        evidence=(
+            fact("rows read, each time", round(reads.read), "plan"),
+            fact("rows wanted of them, each time", round(reads.kept, 2), "plan"),
+            fact("times that it ran", round(reads.executions), "plan"),
+            fact("cost of the scan at these rows, planner cost", round(design.existing, 2), "catalog"),
+            fact("with the new index, planner cost", round(design.cost, 2), "catalog"),
+            fact("pages of the new index, as modelled", design.pages, "catalog"),
+        ),
+    )
+
+
+def _key_words(column: str, directions: tuple[tuple[str, str], ...]) -> str:
+    return f"{column} {words}" if (words := dict(directions).get(column)) else column
 
 
 def _confidence(join: Join, basis: str, *, turned: bool) -> float:

@@ -28,7 +28,7 @@ from rowreckon.causes import (
     statistics_not_usable,
     unexplained,
 )
-from rowreckon.causes.finding import Candidate, JoinCandidate
+from rowreckon.causes.finding import Candidate, JoinCandidate, ScanCandidate
 from rowreckon.causes.site import Context, Site
 from rowreckon.document.audit import Join, Missing
 from rowreckon.frozen import frozen
@@ -48,6 +48,8 @@ class Cause:
     """Judges a node where an error enters."""
     check_join: Callable[[Join, Context], JoinCandidate | None]
     """Judges a join whose method suffers or that another way would serve."""
+    check_scan: Callable[[int, Context], ScanCandidate | None]
+    """Judges a scan that most of the time goes to."""
     remedy: Builder
     """The changes that answer it."""
     missing: Callable[[Subject], Missing | None]
@@ -75,6 +77,7 @@ def _cause(module: ModuleType) -> Cause:
         page=module.__doc__ or "",
         check=getattr(module, "check", _nothing),
         check_join=getattr(module, "check_join", _nothing),
+        check_scan=getattr(module, "check_scan", _nothing),
         remedy=getattr(module, "remedy", _no_change),
         missing=getattr(module, "missing", _nothing),
     )

@@ -6,8 +6,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from rowreckon.causes import unexplained
+from rowreckon.causes.dear_scans import dear_scans
 from rowreckon.causes.evidence import CauseEvidence
-from rowreckon.causes.finding import DOUBT, Candidate, CauseFinding, JoinCandidate
+from rowreckon.causes.finding import DOUBT, Candidate, CauseFinding, JoinCandidate, ScanCandidate
 from rowreckon.causes.harm import harm_of, sufferers
 from rowreckon.causes.registry import CAUSES, CODES
 from rowreckon.causes.scans import partition_parent_alias
@@ -56,7 +57,8 @@ def find_all(evidence: CauseEvidence) -> tuple[CauseFinding, ...]:
     reached = sufferers(evidence.joins)
     wrong = tuple(_wrong_nodes(evidence, reached))
     served = [j for j in evidence.joins if j.verdict == "crossed" or any(c.ways for c in j.costs.values())]
-    if not wrong and not served:
+    dear = tuple(dear_scans(evidence))
+    if not wrong and not served and not dear:
         return ()
     context = Context.of(evidence)
     found: list[tuple[CauseFinding, object]] = []
@@ -70,6 +72,10 @@ def find_all(evidence: CauseEvidence) -> tuple[CauseFinding, ...]:
         for candidate in (c for cause in CAUSES if (c := cause.check_join(join, context)) is not None):
             if not (candidate.last_resort and join.node in cured):
                 merged.append(finding_of_join(candidate))
+    told = {f.subject.table for f in merged if f.code == "missing_join_index"}
+    for node in dear:
+        scans = (cause.check_scan(node, context) for cause in CAUSES)
+        merged += [_finding_of_scan(s) for s in scans if s is not None and s.subject.table not in told]
     return tuple(sorted(merged, key=_order))
 
 
@@ -139,6 +145,22 @@ def finding_of_join(candidate: JoinCandidate) -> CauseFinding:
         evidence=candidate.evidence,
     )
     return CauseFinding(finding=finding, subject=subject, factor=candidate.ratio, harms=candidate.harms)
+
+
+def _finding_of_scan(candidate: ScanCandidate) -> CauseFinding:
+    subject = candidate.subject
+    finding = Finding(
+        code=candidate.code,
+        node=candidate.node,
+        joins=(),
+        tables=(str(subject.table),) if subject.table is not None else (),
+        columns=subject.columns,
+        confidence=candidate.confidence,
+        basis=candidate.basis,
+        summary=candidate.summary,
+        evidence=candidate.evidence,
+    )
+    return CauseFinding(finding=finding, subject=subject, factor=candidate.ratio, harms="time")
 
 
 def _merge_key(finding: CauseFinding, site: Site, context: Context) -> object:

@@ -164,14 +164,25 @@ def _ended_merge_entering(reckoned: ReckonedTree, number: int, ratio: Interval) 
     if not isinstance(node, JoinNode) or node.join_type != "Inner":
         return None
     for child in reckoned.tree.inputs(number):
-        below, count = _full_ratio(reckoned, child), reckoned.counts[child]
+        below = _full_ratio(reckoned, child) or _read_ratio(reckoned, child)
         if below is None:
-            if count.state != "at_least" or count.actual is None or not count.estimate:
-                return None
-            below = Interval(count.actual / count.estimate, count.actual / count.estimate)
+            return None
         if nearest_error(below)[0] >= _LEAST_FACTOR:
             return None
     return _as_entering(number, ratio, reported=False)
+
+
+def _read_ratio(reckoned: ReckonedTree, number: int) -> Interval | None:
+    """The ratio of a side of which a tail may be unread: of all rows where a sort took them in, else of those read.
+
+    What a merge join leaves unread finds no partner, so that its output is that of both sides in full.
+    """
+    count, below = reckoned.counts[number], reckoned.tree.inputs(number)
+    if count.state != "at_least" or count.actual is None or not count.estimate:
+        return None
+    if isinstance(reckoned.tree.nodes[number], SortNode) and len(below) == 1:
+        return _full_ratio(reckoned, below[0])
+    return Interval(count.actual / count.estimate, count.actual / count.estimate)
 
 
 def _ratio_of_inputs(reckoned: ReckonedTree, number: int, inputs: tuple[int, ...]) -> list[Interval] | None:

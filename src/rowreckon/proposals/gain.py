@@ -7,6 +7,7 @@ from math import fsum
 
 from rowreckon.causes import CauseFinding
 from rowreckon.causes.executed_way import loss_of
+from rowreckon.causes.limited import below_limit
 from rowreckon.document.audit import Join
 from rowreckon.elsewhere import nodes_of_join
 from rowreckon.frozen import frozen
@@ -34,6 +35,8 @@ class Gain:
 
 def gain_of(audit: PlanAudit, finding: CauseFinding) -> Gain:
     """The gain that one finding's remedy promises in its plan."""
+    if finding.harms == "time" and not finding.finding.joins and finding.finding.node is not None:
+        return _of_scan(audit, _dear(audit, finding), finding.factor)
     joins = audit.joins_at(finding.finding.joins)
     high = expected = 0.0
     timed = False
@@ -68,6 +71,23 @@ def gain_of(audit: PlanAudit, finding: CauseFinding) -> Gain:
     if not joins:
         return Gain(None, None, 0.0, None)
     return Gain(min(high, whole), min(expected, whole), min(expected / whole, 1.0), cost_ratio)
+
+
+def _dear(audit: PlanAudit, finding: CauseFinding) -> int:
+    """The node below which the time may come back: all that a LIMIT reads where an order is to be given up."""
+    node = finding.finding.node or 0
+    return below_limit(audit.reckoned.tree, node) if finding.code == "luring_index" else node
+
+
+def _of_scan(audit: PlanAudit, node: int, ratio: float) -> Gain:
+    """What a scan's own time may fall to where it costs so many times less."""
+    saved, nodes = 1 - 1 / max(ratio, 1.0), audit.reckoned.tree.subtree(node)
+    whole = audit.execution_ms
+    if not whole or all(audit.own_ms[n] is None for n in nodes):
+        return Gain(None, None, saved, round(ratio, 2))
+    hidden = sum(audit.reckoned.tree.nodes[n].loops * _ROUNDING_MS for n in nodes)
+    spent = _spent(audit, nodes)
+    return Gain(min((spent + hidden) * saved, whole), min(spent * saved, whole), min(spent * saved / whole, 1.0), ratio)
 
 
 def _at_stake(audit: PlanAudit, join: Join, finding: CauseFinding) -> Iterable[int]:

@@ -67,6 +67,8 @@ class _Merged:
     gains: dict[int, Gain] = field(default_factory=dict)
     joins: set[tuple[int, int]] = field(default_factory=set)
     needs_company: bool = False
+    of_scan_alone: bool = True
+    """An index for a scan, which mends no estimate: it comes after what does."""
     estimate_alone: bool = True
     """No join that it reaches would be run another way: what it mends is the estimate."""
 
@@ -132,6 +134,7 @@ def _add(merged: _Merged, plan: PlanAudit, number: int, finding: CauseFinding, d
     merged.confidence = max(merged.confidence, sure)
     counts = draft.counts * (_OPEN_HARM if finding.harms == "undecided" else 1.0)
     merged.weight = max(merged.weight, sure * counts)
+    merged.of_scan_alone = merged.of_scan_alone and finding.subject.of_scan
     merged.codes.append(finding.code)
     merged.findings[(plan.index, number)] = None
     merged.joins.update((plan.index, j) for j in finding.finding.joins)
@@ -147,7 +150,7 @@ def _add_combinations(merged: dict[tuple[str, ...], _Merged], plan: PlanAudit) -
         if len(parts) < len(combination.parts):
             continue  # a part is not worth proposing at all
         whole = merged.setdefault(combination.draft.sql, _Merged(combination.draft))
-        whole.estimate_alone = False
+        whole.estimate_alone = whole.of_scan_alone = False
         whole.confidence = max(whole.confidence, combination.confidence)
         whole.weight = max(whole.weight, combination.confidence)
         whole.findings.update(dict.fromkeys((plan.index, n) for n in combination.findings))
@@ -184,6 +187,7 @@ def _size(index: Draft) -> tuple[int, int]:
 
 def _take_over(wide: _Merged, narrow: _Merged) -> None:
     wide.estimate_alone = wide.estimate_alone and narrow.estimate_alone
+    wide.of_scan_alone = wide.of_scan_alone and narrow.of_scan_alone
     wide.confidence = max(wide.confidence, narrow.confidence)
     wide.weight = max(wide.weight, narrow.weight)
     wide.codes += narrow.codes
@@ -208,7 +212,8 @@ def _order(
 ) -> tuple[int, float, int, float, tuple[str, ...]]:
     kind = merged.draft.kind
     # An index that statistics or another index would make harmless is dropped last, whatever the gain.
-    last = 1 if kind == "drop_index" and merged.joins & cured else 2 if merged.estimate_alone else 0
+    after = merged.of_scan_alone or (kind == "drop_index" and merged.joins & cured)
+    last = 2 if merged.estimate_alone else 1 if after else 0
     return (last, -round(score, 2), INVASIVENESS[kind], -score, merged.draft.sql)
 
 

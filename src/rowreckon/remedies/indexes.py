@@ -30,14 +30,16 @@ may be as fast as what comes instead (common practice, no source)."""
 
 
 def new_index(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
-    """CREATE INDEX on the inner join key; partition by partition where the table is partitioned."""
+    """CREATE INDEX on the inner join key or what a scan is asked for; partition by partition of a partitioned table."""
     table, relation = subject.table, subject.relation
     if table is None or not table.name or not subject.columns:
         return ()
     if relation is not None and relation.kind not in ("table", "materialized_view", "partitioned_table"):
         return ()
     name = _free_name(relation, table, _named_by(subject))
-    body = f"({', '.join(quote_name(c) for c in subject.columns)})"
+    words = dict(subject.directions)
+    keys = [f"{quote_name(column)} {words.get(column, '')}".rstrip() for column in subject.columns]
+    body = f"({', '.join(keys)})"
     if subject.included:
         body += f" INCLUDE ({', '.join(quote_name(c) for c in subject.included)})"
     unreadable = None
@@ -74,7 +76,7 @@ def new_index(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
         lock=SHARE_UPDATE_EXCLUSIVE if any("CONCURRENTLY" in s for s in sql) else "SHARE",
         tables=(table,),
         columns=(*subject.columns, *subject.included),
-        keys=subject.columns if subject.predicate is None else (),
+        keys=subject.columns if subject.predicate is None and not subject.directions else (),
         cautions=tuple(cautions),
     )
     return (draft if unreadable is None else without_statements(draft, unreadable),)
@@ -92,6 +94,8 @@ def _named_by(subject: Subject) -> tuple[str, ...]:
 
 def _reason(subject: Subject) -> str:
     named = ", ".join(subject.columns)
+    if subject.of_scan:
+        return f"With an index on {named} the scan of {subject.table} reads hardly more than the rows that are wanted."
     if subject.included:
         return (
             f"With an index on {named} that includes {', '.join(subject.included)} the join finds all that it needs of "

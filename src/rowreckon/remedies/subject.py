@@ -42,7 +42,8 @@ class Subject:
     columns' values there are. `ranged` says that the columns are compared with ends of ranges: `fraction` is then the
     share that a part of the histogram may hold. `keys` are alias and column of both sides of a join, whose rows may be
     kept `each_apart` where nearly all of one side find a partner.
-    `looked_up` says that few of many rows are asked for by the `expressions`.
+    `looked_up` says that few of many rows are asked for by the `expressions`. `directions` are words that follow a key
+    column of a new index (DESC and the like). `of_scan` says that the index serves a scan alone, whatever is joined.
     """
 
     table: TableName | None = None
@@ -68,6 +69,8 @@ class Subject:
     keys: tuple[tuple[str, str], ...] = ()
     each_apart: bool = False
     looked_up: bool = False
+    directions: tuple[tuple[str, str], ...] = ()
+    of_scan: bool = False
     curable: bool = True
     """False where no statistics of PostgreSQL mend it: then it is a note, unless another text of the query does."""
 

@@ -61,7 +61,7 @@ def _others(plan: Plan, worst: Join) -> str:
 
 
 def _of_join(join: Join, plan: Plan) -> str:
-    rows = rows_words(join, plan)
+    rows, by_output = rows_words(join, plan), output_off(join, plan) is not None
     chosen = method_name(join.method)
     best = method_name(join.best_at_actual) if join.best_at_actual and join.best_at_actual != join.method else ""
     match join.verdict:
@@ -69,7 +69,7 @@ def _of_join(join: Join, plan: Plan) -> str:
             percent = max(1, round(100 * ((join.loss_factor or 1.0) - 1)))
             return f"{rows}. A {best} would be {number(percent)}% cheaper, which hardly matters."
         case "crossed":
-            return f"{rows}. {capitalised(_cheaper(join, best or 'different join'))}."
+            return f"{rows}. {capitalised(_cheaper(join, best or 'different join', by_output=by_output))}."
         case "held":
             return f"{rows}. The {chosen} is still the cheapest method."
         case "undecided" if is_tied(join):
@@ -90,10 +90,11 @@ def _near_enough(rows: str) -> str:
     return f"{came}, near enough to the {expected} expected" if instead else rows
 
 
-def _cheaper(join: Join, best: str) -> str:
+def _cheaper(join: Join, best: str, *, by_output: bool) -> str:
+    """From where on another method is cheaper: a switch point among a side's rows, which the output's are none of."""
     border, loss = deciding_border(join), loss_factor_words(join)
     factor = f"here {loss}" if loss else ""
-    if border is None:
+    if border is None or by_output:
         return f"a {best} is cheaper" + (f", {factor}" if factor else "")
     where = f"{border_figure(border)}{'' if border.side == 'outer' else ' inner rows'}"
     said = f"from {where} on" if border.above == join.best_at_actual else f"below {where}"
@@ -108,7 +109,7 @@ def side_told(join: Join) -> tuple[JoinSide, Literal["outer", "inner"]]:
 
 def output_off(join: Join, plan: Plan) -> Node | None:
     """The join's node where its own rows alone are misestimated: both sides delivered about what was expected."""
-    if join.verdict == "crossed" or max(rows_factor(join.outer), rows_factor(join.inner)) >= _OFF:
+    if max(rows_factor(join.outer), rows_factor(join.inner)) >= _OFF:
         return None
     node = plan_map(plan).by_id.get(join.node)
     known = node is not None and node.count == "exact" and None not in (node.estimated_rows, node.actual_rows)
