@@ -23,7 +23,8 @@ create table walks(walk int primary key, hut int not null, day date not null, sn
 insert into walks select i, 1 + (i * 7) % 3000, date '2019-01-01' + (i * 13) % 2500, i > 59000, repeat('w', 80)
   from generate_series(1, 60000) i;
 create table valleys(hut int primary key, valley text not null);
-insert into valleys select i, case when i > 2960 then 'late' else 'valley ' || i % 200 end from generate_series(1, 3000) i;
+insert into valleys select i, case when i > 2960 then 'late' else 'valley ' || i % 200 end
+  from generate_series(1, 3000) i;
 create table stays(stay int primary key, hut int not null, told text not null);
 insert into stays select i, 1 + i * 3000 / 60001, repeat('s', 80) from generate_series(1, 60000) i;
 analyze walks;
@@ -38,7 +39,8 @@ FIRST_SNOW = "select walk, told from walks where snow order by walk limit 20"
 PAGED = "select told from walks where (day, walk) > (date '2021-05-05', 7) order by day, walk limit 20"
 BOTH_WAYS = "select told from walks where hut = 9 order by day, walk desc limit 3"
 LATE = (
-    "select s.stay, s.told from stays s join valleys v on v.hut = s.hut where v.valley = 'late' order by s.stay limit 20"
+    "select s.stay, s.told from stays s join valleys v on v.hut = s.hut where v.valley = 'late'"
+    " order by s.stay limit 20"
 )
 
 
@@ -70,7 +72,8 @@ def offered(connection: Connection, query: str) -> Remedy | None:
 def test_the_index_that_is_offered_spares_the_pages(valley: Connection, query: str, keys: str) -> None:
     """Equality first, then the order; the server takes it, and what writes pay is said."""
     remedy, before = offered(valley, query), pages(valley, query)
-    assert remedy is not None and remedy.undo is not None
+    assert remedy is not None
+    assert remedy.undo is not None
     valley.execute(remedy.sql_trial[0].encode())
     try:
         after, again = pages(valley, query), codes(judged(valley, query))
