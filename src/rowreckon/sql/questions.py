@@ -74,6 +74,40 @@ def orders_aggregates(query: str) -> bool:
 
 
 @lru_cache(maxsize=1000)
+def first_of_equals(query: str, column: str) -> str:
+    """Of the columns that equalities of the query make equal to one (`alias.column`), the one that its text names
+    first; the column itself where there are none, or the text is no SQL.
+
+    The planner lets the first stand for all where it counts groups. Source: process_equivalence in
+    optimizer/path/equivclass.c.
+    """
+    from rowreckon.sql.grammar import NotSql
+
+    classes: list[list[str]] = []
+    try:
+        for one, other in _equalities(query):
+            mine = next((c for c in classes if one in c), [one])
+            its = next((c for c in classes if other in c), [other])
+            if mine is not its:
+                classes = [*(c for c in classes if c is not mine and c is not its), [*mine, *its]]
+    except NotSql:
+        return column
+    return next((c[0] for c in classes if column in c), column)
+
+
+def _equalities(query: str) -> Iterator[tuple[str, str]]:
+    from rowreckon.sql.tree import strings
+
+    for message in _messages(query):
+        if message.DESCRIPTOR.name != "A_Expr" or strings(message.name)[-1:] != ("=",):
+            continue
+        sides = message.lexpr, message.rexpr
+        names = [strings(s.column_ref.fields) for s in sides if s.WhichOneof("node") == "column_ref"]
+        if [len(n) for n in names] == [2, 2]:
+            yield ".".join(names[0]), ".".join(names[1])
+
+
+@lru_cache(maxsize=1000)
 def depends_on_session(expression: str) -> bool:
     """Whether an expression names the user, the time or the schema of the session (CURRENT_USER and the like).
 

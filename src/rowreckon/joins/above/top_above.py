@@ -6,6 +6,7 @@ stands what the query asks for. Source: grouping_planner in optimizer/plan/plann
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 from rowreckon.frozen import frozen
@@ -13,7 +14,7 @@ from rowreckon.joins.facts.above import aggregates
 from rowreckon.joins.facts.wanted_above import may_hash
 from rowreckon.plan.node_texts import ordering_key
 from rowreckon.plan.nodes import AggregateNode, GatherNode, IncrementalSortNode, SortNode
-from rowreckon.sql.questions import sorts_rows
+from rowreckon.sql.questions import first_of_equals, sorts_rows
 
 if TYPE_CHECKING:
     from rowreckon.counts.reckon import ReckonedTree
@@ -28,7 +29,8 @@ class TopAbove:
 
     `keys` are the expressions by which they are ordered or grouped; `groups` how many groups are expected, `calls` how
     many aggregates there are, `hashes` whether a hash table could find the groups, `shares` whether each process may
-    group its own rows first.
+    group its own rows first. `leading` stands for the first key where its groups are counted: of the columns that are
+    equal to it the first.
     """
 
     kind: Kind
@@ -37,6 +39,7 @@ class TopAbove:
     calls: int = 0
     hashes: bool = False
     shares: bool = False
+    leading: str = ""
 
 
 def top_above(
@@ -44,6 +47,15 @@ def top_above(
 ) -> TopAbove | None:
     """What stands above the join at `number`, which delivers its rows in an order (`delivered`, empty: none); None
     where it is anything else than one of these, or nothing."""
+    found = _asked(reckoned, number, delivered, query, server_major)
+    if found is None or len(found.keys) < 2:
+        return found
+    return replace(found, leading=found.keys[0] if query is None else first_of_equals(query, found.keys[0]))
+
+
+def _asked(
+    reckoned: ReckonedTree, number: int, delivered: tuple[str, ...], query: str | None, server_major: int
+) -> TopAbove | None:
     tree = reckoned.tree
     at, merged = number, False
     keys: tuple[str, ...] = ()

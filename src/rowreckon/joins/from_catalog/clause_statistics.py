@@ -69,9 +69,8 @@ def clause_of_subqueries(
         scan = given.scan
         return replace(found, calls=given.calls, scan=scan, can_hash=given.can_hash, can_merge=given.can_merge)
     if found is None and given is not None:
-        # both sides have frequent values: what the tables' own join was estimated at is the best that is known
         left, right = given.outer if outer is None else outer[0], given.inner if inner is None else inner[0]
-        return replace(given, outer=left, inner=right)
+        return replace(given, outer=left, inner=right, selectivity=_told_by_rows(given, left, right, facts))
     return found
 
 
@@ -112,6 +111,15 @@ def clause_of_pruned(
     share = min(told, 1.0) if found is None else found.selectivity
     # between which keys both sides meet was asked of the partition: that of the whole table is not known
     return replace(given, selectivity=share, scan=WHOLE_SCAN, outer=one[0], inner=two[0])
+
+
+def _told_by_rows(given: ClauseInput, outer: KeyInput, inner: KeyInput, facts: JoinFacts) -> float:
+    """The selectivity of a join both of whose sides have frequent values: which of them meet is not known, only what
+    the plan expects of the join. Where that agrees with what the tables' own join was estimated at, so does this."""
+    whole = replace(given, outer=outer, inner=inner)
+    if facts.kind != "Inner" or len(facts.clauses) != 1 or _fits(given.selectivity, facts, whole):
+        return given.selectivity
+    return min(facts.output_rows * facts.processes / max(_pairs(facts, outer, inner), 1.0), 1.0)
 
 
 def _fits(selectivity: float, facts: JoinFacts, clause: ClauseInput) -> bool:

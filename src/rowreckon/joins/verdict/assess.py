@@ -97,8 +97,15 @@ def assess(
     model, points = worlds[0]
     permitted = frozenset(m for m in METHOD_ORDER if m not in evidence.excluded)
     outer_error = facts.outer.q_error_low
-    over_join = _over_join(facts, evidence) and outer_error is not None and outer_error >= 2.0
-    decision = decide(worlds, facts.method, misestimated=misestimated, permitted=permitted, over_join=over_join)
+    moved = _over_join(facts, evidence) and outer_error is not None and outer_error >= 2.0
+    decision = decide(
+        worlds,
+        facts.method,
+        misestimated=misestimated,
+        permitted=permitted,
+        over_join=moved and not _priced_at_actual(evidence),
+        moved=moved,
+    )
     verdict, reason, best, loss = decision.verdict, decision.reason, decision.best, decision.loss_factor
     gone = next((join.index_gone for join, _ in evidence.worlds if join.index_gone is not None), None)
     hangs = verdict == "undecided" and _decided_with_indexes(evidence, everything, facts, permitted)
@@ -199,11 +206,13 @@ def within(threshold: float) -> str:
 
 
 def _over_join(facts: JoinFacts, evidence: JoinEvidence) -> bool:
-    """Whether the outer side is more than a table, and what it costs at its actual rows is not known."""
-    outer = evidence.worlds[0][0].outer
-    if facts.outer.scan is not None or outer.single:
-        return False
-    return not any(path.actual is not None for path in evidence.worlds[0][0].outer_paths)
+    """Whether the outer side is more than a table."""
+    return facts.outer.scan is None and not evidence.worlds[0][0].outer.single
+
+
+def _priced_at_actual(evidence: JoinEvidence) -> bool:
+    """Whether it is known what the outer side costs at its actual rows."""
+    return any(path.actual is not None for path in evidence.worlds[0][0].outer_paths)
 
 
 def _without_model(

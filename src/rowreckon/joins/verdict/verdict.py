@@ -53,12 +53,15 @@ def decide(
     misestimated: bool,
     permitted: frozenset[Method],
     over_join: bool = False,
+    moved: bool = False,
 ) -> Decision:
     """The verdict that holds in every world that the evidence allows; the first one gives the figures.
 
     The executed method has to lead at the estimate, as it did for the planner (see `fitting`). It is `crossed` where
     another leads at the actual and is more than 1% cheaper. `over_join` says that the outer side is a misestimated join
     itself: right estimates would price it anew, and with it what 1% is, so that a lead of a few per cent is left open.
+    Where its price at the actual rows is known it may still be run in another order of joins (`moved`): of methods that
+    cost the same within 1% either may then be taken.
     """
     model, points = worlds[0]
     if points.actual is None:
@@ -68,7 +71,8 @@ def decide(
         if number == 0 and model.leader(points.estimate) != method and method in {w.method for w in model.deciding()}:
             found["misled"] = None
             break
-        found[_outcome(*world, method, permitted, _FUZZ_OVER_JOIN if over_join else STD_FUZZ_FACTOR)] = None
+        fuzz = _FUZZ_OVER_JOIN if over_join else STD_FUZZ_FACTOR
+        found[_outcome(*world, method, permitted, fuzz, ties=over_join or moved)] = None
         if len(found) > 1 and not found.keys() <= _NOT_CROSSED:
             break  # two worlds disagree: no further one can settle it
     there = model.costs(points.actual)
@@ -186,8 +190,10 @@ def _identity(way: JoinWay) -> tuple[object, ...]:
     return (way.method, way.access, way.index, way.turned, way.sorts, way.merged, way.shared, way.unique)
 
 
-def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozenset[Method], fuzz: float) -> Outcome:
-    """What one world says; a lead by less than `fuzz` is no crossing.
+def _outcome(
+    model: JoinModel, points: Points, method: Method, permitted: frozenset[Method], fuzz: float, *, ties: bool
+) -> Outcome:
+    """What one world says; a lead by less than `fuzz` is no crossing, and `ties` leave open which method is taken.
 
     `fuzz` is more than the planner's own 1% where right estimates would change how the outer side is run. Of two paths
     within 1% the planner takes the one that starts sooner, and which one that is depends on the outer side's start.
@@ -205,7 +211,7 @@ def _outcome(model: JoinModel, points: Points, method: Method, permitted: frozen
         return "close" if unseen and min(unseen) <= STD_FUZZ_FACTOR * min(others) else "crossed"
     if permitted - priced:
         return "lacking"
-    tied = fuzz > STD_FUZZ_FACTOR and bool(others) and min(others) <= STD_FUZZ_FACTOR * there[method]
+    tied = ties and bool(others) and min(others) <= STD_FUZZ_FACTOR * there[method]
     if beaten or tied:
         return "close"
     return "stays" if best == method else "level"

@@ -116,11 +116,12 @@ class JoinModel:
         return known
 
     def best_paths(self, point: Point) -> dict[Method, PathCost]:
-        """Per method its cheapest existing path at a point."""
+        """Per method the path that the planner would keep of its existing ones at a point, were there no other method;
+        on a plan's evidence, or where something above decides as well, the cheapest."""
         known = self._best.get(point)
         if known is not None:
             return known
-        best: dict[Method, PathCost] = {}
+        offered: dict[Method, list[tuple[Method, PathCost]]] = {}
         refused = self._refused(point)
         left_out: PathCost | None = None
         for method, path in self.paths(point):
@@ -128,9 +129,12 @@ class JoinModel:
                 if left_out is None or path.total_cost < left_out.total_cost:
                     left_out = path
                 continue
-            held = best.get(method)
-            if held is None or path.total_cost < held.total_cost:
-                best[method] = path
+            offered.setdefault(method, []).append((method, path))
+        as_kept = self.basis == "catalog" and not any(w.ordered_above for w in self.ways)
+        best: dict[Method, PathCost] = {}
+        for method, paths in offered.items():
+            kept = self._survivor(paths) if as_kept else None
+            best[method] = kept[1] if kept is not None else min((p for _, p in paths), key=lambda p: p.total_cost)
         if left_out is not None and "hash" not in best:
             best["hash"] = left_out  # dearer than another method's in any case
         if point in self._kept:

@@ -40,7 +40,7 @@ def top_of(case: JoinAtHand, join: JoinInput, known: CatalogFacts, wanted: Wante
         above=above,
         rows_at=rows_at,
         groups_at=_groups(join, known, above.keys, rows_at, grouped),
-        first_at=_groups(join, known, above.keys[:1], rows_at, None),
+        first_at=_groups(join, known, (above.leading,) if above.leading else above.keys[:1], rows_at, None),
         width=max(wanted.width, 1),
     )
 
