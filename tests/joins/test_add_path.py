@@ -76,3 +76,13 @@ def test_what_stands_on_a_gather_is_weighed_as_a_gather() -> None:
     assert _model(("hash", late), ("nested_loop", gather)).leader(here) == "hash"
     assert _model(("hash", late), ("nested_loop", soon._replace(kind=ON_GATHER))).leader(here) == "hash"
     assert _model(("hash", late), ("nested_loop", soon)).leader(here) == "nested_loop"
+
+
+def test_a_method_costs_what_is_kept_of_its_paths() -> None:
+    """What a server shows of one method alone: of its paths within 1% the one offered first, or that starts sooner."""
+    first, later, sooner = path(28.0, 155.3), path(127.0, 154.5), path(1.0, 156.0)
+    here = Point(1.0, 1.0)
+
+    assert _model(("hash", first), ("hash", later)).costs(here) == {"hash": 155.3}
+    assert _model(("hash", first), ("hash", sooner)).costs(here) == {"hash": 156.0}
+    assert _model(("hash", first), ("hash", path(28.0, 150.0))).costs(here) == {"hash": 150.0}

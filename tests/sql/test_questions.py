@@ -10,6 +10,7 @@ import pytest
 from rowreckon.sql.questions import (
     cast_types,
     depends_on_session,
+    first_of_equals,
     operators_and_lists,
     relations_named,
     removes_duplicates,
@@ -113,3 +114,21 @@ def test_which_relations_a_query_names() -> None:
 
     assert relations_named(query) == {"hut", "Guest", "night"}
     assert relations_named("select from from") == frozenset()
+
+
+@pytest.mark.parametrize(
+    ("query", "first"),
+    [
+        ("select * from huts h join guests g on g.hut = h.id", "g.hut"),
+        ("select * from huts h join guests g on h.id = g.hut", "h.id"),
+        ("select * from huts h, guests g, trails t where t.hut = g.hut and g.hut = h.id", "t.hut"),
+        ("select * from huts h, guests g, trails t where h.id = g.hut and t.hut = g.hut", "h.id"),
+        ("select * from huts h join guests g on g.hut < h.id", "h.id"),
+        ("select * from huts h where h.id = 3", "h.id"),
+        ("no query", "h.id"),
+    ],
+)
+def test_first_of_equal_columns(query: str, first: str) -> None:
+    """The column that the planner has first of those that equalities make equal (process_equivalence in
+    optimizer/path/equivclass.c); tests/joins/test_equal_columns.py holds what hangs on it to a server."""
+    assert first_of_equals(query, "h.id") == first

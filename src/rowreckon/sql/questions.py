@@ -86,10 +86,12 @@ def first_of_equals(query: str, column: str) -> str:
     classes: list[list[str]] = []
     try:
         for one, other in _equalities(query):
-            mine = next((c for c in classes if one in c), [one])
-            its = next((c for c in classes if other in c), [other])
-            if mine is not its:
-                classes = [*(c for c in classes if c is not mine and c is not its), [*mine, *its]]
+            mine = next((c for c in classes if one in c), [])
+            its = next((c for c in classes if other in c), [])
+            if not mine or mine is not its:
+                others = [c for c in classes if c is not mine and c is not its]
+                members = [*mine, *its, *([] if mine else [one]), *([] if its else [other])]
+                classes = [*others, members]
     except NotSql:
         return column
     return next((c[0] for c in classes if column in c), column)
