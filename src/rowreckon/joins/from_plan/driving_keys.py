@@ -19,14 +19,17 @@ from rowreckon.plan.nodes import ScanNode
 
 @frozen
 class DrivingKeys:
-    """The different values of the driving column in its whole table, and that table's rows."""
+    """The different values of the driving column in its whole table, that table's rows, and how many processes share
+    those that drive the loop."""
 
     values: float
     tuples: float
+    processes: float = 1.0
 
     def among(self, rows: float) -> float:
-        """Different keys that are expected among so many rows of the table."""
-        return estimate_num_groups([GroupRelation((self.values,), rows, self.tuples)], rows)
+        """Different keys that are expected among so many rows of the table, those of one process."""
+        whole = min(rows * self.processes, max(self.tuples, 1.0))
+        return estimate_num_groups([GroupRelation((self.values,), whole, self.tuples)], rows)
 
 
 def driving_column(case: JoinAtHand, driver: Side) -> ColumnName | None:
@@ -55,7 +58,7 @@ def driving_keys(case: JoinAtHand, driver: Side, relations: RelationEvidence) ->
     seen = relations.of(node) if isinstance(node, ScanNode) else None
     if values is None or seen is None or values.low <= 1.0:
         return None
-    few, many = (DrivingKeys(min(v, max(seen.tuples, 1.0)), seen.tuples) for v in values)
+    few, many = (DrivingKeys(min(v, max(seen.tuples, 1.0)), seen.tuples, driver.processes) for v in values)
     return KeyBounds(few, many)
 
 

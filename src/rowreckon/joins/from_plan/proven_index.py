@@ -224,8 +224,8 @@ def _loops(reckoned: ReckonedTree, facts: JoinFacts, side: Side) -> Loops | None
     """How often the index would be searched."""
     if side is facts.inner:
         return loops_of(reckoned, facts) or Loops(facts.inner.planner_rows, max(facts.outer.planner_rows, 1.0), 0.0)
-    if facts.workers:
-        return None
+    if facts.workers and facts.inner.processes == 1.0:
+        return None  # what each process reads whole drives no loop that they share
     if facts.inner.scan is None:
         return turned_loops(reckoned, facts)
     rows = max(facts.inner.planner_rows, 1.0)

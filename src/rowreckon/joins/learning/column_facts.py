@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from math import inf
 
+from rowreckon.joins.learning.driving_loops import in_table
 from rowreckon.joins.learning.group_counts import GroupEvidence
 from rowreckon.joins.learning.index_searches import SearchEvidence
 from rowreckon.joins.learning.plan_evidence import PlanTold
@@ -29,7 +30,7 @@ def distinct_values(
 ) -> dict[ColumnName, DistinctFact]:
     """The different values of columns of these relations; nothing of one on which the plans do not agree."""
     evidence = [group for each in told for group in each.groups if group.column.relation in sizes]
-    evidence += [*_hashed(told, sizes), *_searched(indexes, sizes)]
+    evidence += [*_hashed(told, sizes), *_driving(told, sizes), *_searched(indexes, sizes)]
     found: dict[ColumnName, DistinctFact] = {}
     for one in sorted(evidence, key=lambda each: (each.column, each.values, each.source.order)):
         known = found.get(one.column, DistinctFact(ANY, ()))
@@ -46,6 +47,15 @@ def _hashed(told: Sequence[PlanTold], sizes: _Sizes) -> Iterator[GroupEvidence]:
             rows = _rows(sizes, one.column)
             if rows is not None:
                 yield GroupEvidence(one.column, Bounds(max(rows / one.per_value, 1.0), inf), one.source)
+
+
+def _driving(told: Sequence[PlanTold], sizes: _Sizes) -> Iterator[GroupEvidence]:
+    """As many as the loops that a column drives leave, by the rows of its table."""
+    for each in told:
+        for one in each.driving:
+            rows = _rows(sizes, one.column)
+            if rows is not None and rows >= one.rows:
+                yield GroupEvidence(one.column, in_table(one.values, one.rows, rows), one.source)
 
 
 def _searched(indexes: Mapping[RelationName, tuple[IndexFact, ...]], sizes: _Sizes) -> Iterator[GroupEvidence]:

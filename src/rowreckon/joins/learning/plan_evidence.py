@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from rowreckon.joins.facts.settings import settings_of
+from rowreckon.joins.learning.driving_loops import DrivingEvidence, driving_in
 from rowreckon.joins.learning.group_counts import GroupEvidence, groups_in
 from rowreckon.joins.learning.hashed_keys import HashedEvidence, hashed_in
 from rowreckon.joins.learning.index_searches import SearchEvidence, searches_in
@@ -40,13 +41,14 @@ def names_schemas(root: PlanNode) -> bool:
 
 class PlanTold(NamedTuple):
     """What one plan tells: sizes, the searches of its indexes, how many groups whole tables have, which columns
-    lead no index, and how many rows share a hashed value."""
+    lead no index, how many rows share a hashed value, and how many values drive a loop."""
 
     sizes: PlanEvidence
     searches: tuple[SearchEvidence, ...]
     groups: tuple[GroupEvidence, ...] = ()
     unled: tuple[UnledEvidence, ...] = ()
     hashed: tuple[HashedEvidence, ...] = ()
+    driving: tuple[DrivingEvidence, ...] = ()
 
 
 def plan_evidence(capture: Capture, reckoned: ReckonedTree) -> PlanTold:
@@ -65,6 +67,7 @@ def plan_evidence(capture: Capture, reckoned: ReckonedTree) -> PlanTold:
     groups: tuple[GroupEvidence, ...] = ()
     unled: tuple[UnledEvidence, ...] = ()
     hashed: tuple[HashedEvidence, ...] = ()
+    driving: tuple[DrivingEvidence, ...] = ()
     if not (_from_cache(tree) or any((node.total_cost or 0.0) >= _DISABLED for node in tree.nodes)):
         reading = Reading(settings, not lacking, reckoned, capture.name, capture.captured_at)
         for number, node in enumerate(tree.nodes):
@@ -78,8 +81,9 @@ def plan_evidence(capture: Capture, reckoned: ReckonedTree) -> PlanTold:
         searches = tuple(searches_in(reading, capture.query))
         groups = tuple(groups_in(reading))
         unled, hashed = tuple(unled_in(reading)), tuple(hashed_in(reading))
+        driving = tuple(driving_in(reading))
     sizes = PlanEvidence(capture.name, release, frozenset(reads), tuple(told))
-    return PlanTold(sizes, searches, groups, unled, hashed)
+    return PlanTold(sizes, searches, groups, unled, hashed, driving)
 
 
 def _from_cache(tree: PlanTree) -> bool:
