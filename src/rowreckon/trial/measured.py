@@ -50,8 +50,8 @@ class Attempt:
 class QueryMeasure:
     """One query of the list with and without the change; `plan` is its number in the audit.
 
-    `plan_before` and `plan_after` are its audited runs where it was run. `basis` says how the change of plan was seen,
-    `reason` why something is not known.
+    `plan_before` and `plan_after` are its audited runs where the change is meant for it and it was run. `basis` says
+    how the change of plan was seen, `reason` why something is not known.
     """
 
     plan: int

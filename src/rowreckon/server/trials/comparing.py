@@ -81,6 +81,7 @@ class Comparing:
         elif change == "plan_same" and self._maintains(number):
             basis = "it writes to the table, whose indexes it maintains"
         planned = self.after.get(number) or self.before.get(number)
+        meant = number in self.attempt.victims
         reason = with_change.reason or without.reason or (planned.reason if planned is not None else None)
         return QueryMeasure(
             plan=number,
@@ -88,8 +89,8 @@ class Comparing:
             change=change,
             before=without.times(),
             after=with_change.times(),
-            plan_before=audited(without, self.rules.threshold),
-            plan_after=audited(with_change, self.rules.threshold),
+            plan_before=audited(without, self.rules.threshold) if meant else None,
+            plan_after=audited(with_change, self.rules.threshold) if meant else None,
             order_before=order_of(without.last),
             order_after=order_of(with_change.last),
             basis=basis,

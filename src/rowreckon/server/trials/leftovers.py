@@ -125,11 +125,11 @@ def state_of_database(connection: Connection, name: str) -> DatabaseState | None
 
 
 def hold(connection: Connection, name: str) -> None:
-    """Let other sessions see that the copy's trial is running."""
-    connection.execute("select pg_catalog.pg_advisory_lock(%s, %s)", (LOCK_CLASS, lock_key(name)))
+    """Let other sessions see that the copy's trial is running; it may have several of its own."""
+    connection.execute("select pg_catalog.pg_advisory_lock_shared(%s, %s)", (LOCK_CLASS, lock_key(name)))
 
 
 def let_go(connection: Connection, name: str) -> None:
     """The trial is over."""
     with contextlib.suppress(psycopg.Error):
-        connection.execute("select pg_catalog.pg_advisory_unlock(%s, %s)", (LOCK_CLASS, lock_key(name)))
+        connection.execute("select pg_catalog.pg_advisory_unlock_shared(%s, %s)", (LOCK_CLASS, lock_key(name)))

@@ -54,21 +54,29 @@ class OnCopies:
         if self.plain is None:
             self.report("copying the database")
             self.plain = self.copies.make()
+        if not attempt.statements:
+            # nothing of the database is changed: another session on the same copy does
+            return self._measured_on(self.plain, attempt)
         self.report(f"copying for {attempt.title}")
         name = self.copies.make(self.plain)
         try:
-            with self.copies.session(name) as changed:
-                self.report(f"applying {attempt.title}")
-                applied = self._apply(changed, attempt)
-                obstacle = self._obstacle(applied)
-                if obstacle is not None:
-                    return _nothing(attempt, obstacle, applied)
-                with self.copies.session(self.plain) as plain:
-                    before = Stage(plain, self.rules.permission, self.rules.limits)
-                    after = Stage(changed, self.rules.permission, self.rules.limits)
-                    return self._compare(attempt, before, after, applied)
+            return self._measured_on(name, attempt)
         finally:
             self._drop(name)
+
+    def _measured_on(self, name: str, attempt: Attempt) -> Measured:
+        """Apply the change on this copy, and compare it with the unchanged one."""
+        with self.copies.session(name) as changed:
+            self.report(f"applying {attempt.title}")
+            applied = self._apply(changed, attempt)
+            obstacle = self._obstacle(applied)
+            if obstacle is not None:
+                return _nothing(attempt, obstacle, applied)
+            assert self.plain is not None
+            with self.copies.session(self.plain) as plain:
+                before = Stage(plain, self.rules.permission, self.rules.limits)
+                after = Stage(changed, self.rules.permission, self.rules.limits)
+                return self._compare(attempt, before, after, applied)
 
     def _compare(self, attempt: Attempt, before: Stage, after: Stage, applied: Applied) -> Measured:
         """Two stages side by side."""
