@@ -55,7 +55,8 @@ def weighed_sizes(case: JoinAtHand, sizes: Sequence[SizeGuess], scan: InnerScan)
     settings = case.settings
     if not sizes:
         return []
-    room = _room(case, scan)
+    beyond = _beyond(settings, case.facts, scan)
+    bound = _least_together(case)
     probed = 1.5 * settings.cpu_operator_cost * scan.kept
 
     def cost(guess: SizeGuess) -> float:
@@ -65,11 +66,11 @@ def weighed_sizes(case: JoinAtHand, sizes: Sequence[SizeGuess], scan: InnerScan)
         return cost(guess) + probed * guess.tuples
 
     groups = [_corners(group, hashed) for group in _alike(sizes)]
-    if room is not None:
-        beyond, bound = room
+    if bound is not None:
+        rows_expected = max(case.facts.outer.planner_rows, 1.0)
 
         def fits(guess: SizeGuess) -> bool:
-            return cost(guess) + beyond(guess) >= bound
+            return cost(guess) + beyond(guess, rows_expected) >= bound
 
         groups = [kept for group in groups if (kept := _clipped(group, fits))] or groups
     sizes = [size for group in groups for size in group]
@@ -77,9 +78,7 @@ def weighed_sizes(case: JoinAtHand, sizes: Sequence[SizeGuess], scan: InnerScan)
 
     def first(guess: SizeGuess) -> float:
         scanned = outer + cost(guess)
-        return _overtaken(
-            scan.executed(guess), outer, lambda rows: scanned + _beyond(settings, case.facts, scan, guess, rows)
-        )
+        return _overtaken(scan.executed(guess), outer, lambda rows: scanned + beyond(guess, rows))
 
     flips = {size: first(size) for size in dict.fromkeys(sizes)}
     low, high = min(flips, key=lambda size: flips[size]), max(flips, key=lambda size: flips[size])
@@ -149,8 +148,8 @@ def _clipped(sizes: list[SizeGuess], fits: Callable[[SizeGuess], bool]) -> list[
     return found
 
 
-def _room(case: JoinAtHand, scan: InnerScan) -> tuple[Callable[[SizeGuess], float], float] | None:
-    """What a hash join costs beyond the scan at a size, and what both cost at least; None where nothing tells."""
+def _least_together(case: JoinAtHand) -> float | None:
+    """What a scan of the inner relation and a hash join beyond it cost at least; None where nothing tells."""
     settings, facts = case.settings, case.facts
     hashed = [c for c in facts.clauses if can_hash(c)]
     tree = case.reckoned.tree
@@ -160,13 +159,12 @@ def _room(case: JoinAtHand, scan: InnerScan) -> tuple[Callable[[SizeGuess], floa
     printed, outer = tree.nodes[facts.node].total_cost, tree.nodes[facts.outer.child].total_cost
     if printed is None or outer is None:
         return None
-    rows = max(facts.outer.planner_rows, 1.0)
-    bound = float(printed) / STD_FUZZ_FACTOR - float(outer) - settings.cpu_tuple_cost * facts.output_rows
-    return lambda guess: _beyond(settings, facts, scan, guess, rows), bound
+    return float(printed) / STD_FUZZ_FACTOR - float(outer) - settings.cpu_tuple_cost * facts.output_rows
 
 
-def _beyond(settings: CostSettings, facts: JoinFacts, scan: InnerScan, guess: SizeGuess, rows: float) -> float:
-    """What a hash join of so many outer rows costs at least beyond the scans of its sides, and without its output."""
+def _beyond(settings: CostSettings, facts: JoinFacts, scan: InnerScan) -> Callable[[SizeGuess, float], float]:
+    """What a hash join costs at least beyond the scans of its sides and without its output, at a size and by its outer
+    rows."""
     operator = settings.cpu_operator_cost * max(sum(1 for c in facts.clauses if can_hash(c)), 1)
 
     def joined(built: float, width: int, probing: float, probing_width: int, matches: float) -> float:
@@ -175,11 +173,16 @@ def _beyond(settings: CostSettings, facts: JoinFacts, scan: InnerScan, guess: Si
             cost += settings.seq_page_cost * 2.0 * (page_size(built, width) + page_size(probing, probing_width))
         return cost
 
-    inner = guess.tuples * guess.share * scan.kept
-    cost = joined(inner, facts.inner.width, rows, facts.outer.width, guess.found)
-    if _turns(settings, facts.kind):
-        cost = min(cost, joined(rows, facts.outer.width, inner, facts.inner.width, _PER_BUCKET))
-    return cost + settings.cpu_operator_cost * scan.own_quals * guess.tuples
+    inner_width, outer_width, turns = facts.inner.width, facts.outer.width, _turns(settings, facts.kind)
+
+    def beyond(guess: SizeGuess, rows: float) -> float:
+        inner = guess.tuples * guess.share * scan.kept
+        cost = joined(inner, inner_width, rows, outer_width, guess.found)
+        if turns:
+            cost = min(cost, joined(rows, outer_width, inner, inner_width, _PER_BUCKET))
+        return cost + settings.cpu_operator_cost * scan.own_quals * guess.tuples
+
+    return beyond
 
 
 def _turns(settings: CostSettings, kind: str) -> bool:

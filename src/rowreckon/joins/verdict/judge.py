@@ -23,18 +23,13 @@ from rowreckon.joins.verdict.curve import MOST_CURVES
 from rowreckon.joins.verdict.open_values import shares_of_values
 from rowreckon.joins.verdict.turning import turning
 from rowreckon.joins.verdict.why import sentence
-from rowreckon.joins.verdict.worth_pricing import joins_to_price
+from rowreckon.joins.verdict.worth_pricing import PRICED_WHOLE, joins_to_price
 from rowreckon.learned.facts import NOTHING_LEARNED, LearnedFacts
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
     from rowreckon.counts.origin import Origins
     from rowreckon.counts.reckon import ReckonedTree
-
-
-_AT_ONCE = 10
-"""So many joins of a plan have their borders looked up in any case: what waits to be asked keeps its whole model, of
-which a folder of plans would hold too many."""
 
 
 @frozen
@@ -60,8 +55,8 @@ def judge_joins(
 
     `threshold` is the q-error from which a side or an output counts as misestimated; `curves` asks for those of
     the first joins; `own_ms` is each node's own time, where it was worked out already; `learned` is what other
-    plans tell of this one's relations. Without `borders` those of all but the first joins are looked up when somebody
-    asks for them. Never raises on a plan that was parsed; pure.
+    plans tell of this one's relations. Without `borders` those of a long plan are looked up when somebody asks for
+    them. Never raises on a plan that was parsed; pure.
     """
     missing = MissingList()
     settings, lacking = settings_of(capture, reckoned.tree)
@@ -90,8 +85,9 @@ def judge_joins(
         told = RelationEvidence(settings, reckoned, other)
         return verdict_of(facts, gather(settings, capture, reckoned, facts, known, told, declared=declared))
 
+    # What waits to be asked keeps its whole model, as large as ten nodes: a folder of everyday plans holds none.
+    waits = not borders and len(found) > PRICED_WHOLE
     joins: list[doc.Join] = []
-    at_once = 0
     for facts in found:
         drawn = curves and len(joins) < MOST_CURVES
         held = evidence[facts.node] if facts.node in priced else None
@@ -100,9 +96,7 @@ def judge_joins(
             alone = gather(settings, capture, reckoned, facts, known, relations.by_this_plan(), declared=declared)
             if verdict_of(facts, alone) != "undecided":
                 held = replace(alone, learned=False)
-        at_once += held is not None
-        whole_now = borders or held is None or at_once <= _AT_ONCE
-        joins.append(_judge(whole, facts, held, missing, verdict_with, drawn=drawn, whole_now=whole_now))
+        joins.append(_judge(whole, facts, held, missing, verdict_with, drawn=drawn, waits=waits))
     return JoinVerdicts(joins=tuple(joins), missing=missing.items())
 
 
@@ -129,10 +123,10 @@ def _judge(
     verdict_with: Callable[[JoinFacts, LearnedFacts], doc.Verdict],
     *,
     drawn: bool,
-    whole_now: bool,
+    waits: bool,
 ) -> doc.Join:
     """One join's document; without `evidence` its counts are right, and nothing is priced. `verdict_with` judges a join
-    with other facts learned. Unless it is to be `whole_now` its borders are looked up when asked for."""
+    with other facts learned. A join that `waits` has its borders looked up when somebody asks for them."""
     reckoned = whole.reckoned
     count = reckoned.counts[facts.node]
     outer, inner = _told_side(reckoned, facts.outer), _told_side(reckoned, facts.inner)
@@ -198,6 +192,11 @@ def _judge(
         "costs_above": result.costs_above,
     }
 
+    if evidence is None:
+        join = doc.Join.trusted(values)
+        values["why"] = sentence(join, whole.threshold, result.reason)  # nobody has seen the join without it
+        return join
+
     def borders() -> dict[str, Any]:
         found = result.borders()
         told = {
@@ -208,7 +207,7 @@ def _judge(
         }
         return told | {"why": sentence(doc.Join.trusted(values | told), whole.threshold, result.reason)}
 
-    return doc.Join.trusted(values | borders()) if whole_now else doc.Join.with_borders_when_asked(values, borders)
+    return doc.Join.with_borders_when_asked(values, borders) if waits else doc.Join.trusted(values | borders())
 
 
 def _asked_of(result: Assessment, evidence: JoinEvidence | None) -> doc.AskedOf | None:

@@ -72,13 +72,13 @@ def _merge(join: JoinInput, built: MergeBuilt, unique: MadeUnique) -> JoinWay:
 
 def _told(join: JoinInput, cost: CostAt, sides: tuple[SidePath, SidePath | None]) -> CostAt:
     """The cost function, whose path tells where it reads one of these sides through a Gather."""
+    if join.workers > 0 or (_is_safe(sides[0]) and _is_safe(sides[1])):
+        return cost  # mostly
     read = [
         (side, path, number)
         for number, (side, path) in enumerate(zip((join.outer, join.inner), sides, strict=True))
-        if path is not None and not (path.safe and (path.other is None or path.other.safe))
+        if path is not None and not _is_safe(path)
     ]
-    if not read or join.workers > 0:
-        return cost
 
     def told(point: Point) -> PathCost:
         rows, path = join.rows_at(point), cost(point)
@@ -86,6 +86,11 @@ def _told(join: JoinInput, cost: CostAt, sides: tuple[SidePath, SidePath | None]
         return path._replace(kind=ON_GATHER) if gathers else path
 
     return told
+
+
+def _is_safe(path: SidePath | None) -> bool:
+    """Whether no Gather stands in what a join reads of a side, however many rows that has."""
+    return path is None or (path.safe and (path.other is None or path.other.safe))
 
 
 def ways_of(settings: CostSettings, join: JoinInput) -> Iterator[JoinWay]:
