@@ -12,6 +12,7 @@ from rowreckon.auditing import audit_capture
 from rowreckon.capture import Capture
 from rowreckon.cli.running.output import OutputFormat, holds_curves, holds_details
 from rowreckon.document.audit import Audit
+from rowreckon.joins.verdict.judge import judge_joins
 from rowreckon.joins.verdict.switch_points import outer_lines
 from rowreckon.plan.document import parse_document
 from tests.benchmarks.test_join_speed import plan_of_joins
@@ -47,8 +48,9 @@ def test_a_terminal_shows_no_details_of_nodes(path: Path) -> None:
         for plan in full.plans
     )
 
-    assert lean == full.model_copy(update={"plans": plans})
     assert render(lean, "text") == render(full, "text")
+    assert all(join.why for plan in lean.plans for join in plan.joins)  # asked: borders that nobody saw are not there
+    assert lean == full.model_copy(update={"plans": plans})
 
 
 @pytest.mark.parametrize(
@@ -108,3 +110,22 @@ def test_borders_that_wait_to_be_asked_for_are_those_looked_up_at_once(monkeypat
     assert asked == [(join.margin, join.why, join.switch_points, join.curve, join.safe_origins) for join in whole]
     assert list(waiting) == list(whole)
     assert len(looked_up) == len(whole)  # each once, whatever is asked again
+
+
+def test_accurate_joins_of_a_short_plan_are_judged_again_where_somebody_asks(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing waits with its model in memory, of however many plans an audit is."""
+    (path,) = (path for path in SAMPLES if path.name == "hash-join-as-it-should-be.18.json")
+    (whole,) = audit(read_path(path)).plans
+    judged = []
+
+    def counted(*given: Any, **named: Any) -> Any:
+        judged.append(given)
+        return judge_joins(*given, **named)
+
+    monkeypatch.setattr("rowreckon.joins.verdict.judge.judge_joins", counted)
+    (lean,) = auditing.audit(read_path(path), details=False).plans
+
+    assert not judged
+    assert [join.switch_points for join in lean.joins] == [join.switch_points for join in whole.joins]
+    assert lean.joins == whole.joins
+    assert len(judged) == 1

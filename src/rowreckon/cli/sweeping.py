@@ -14,7 +14,7 @@ from rowreckon.cli.resuming import known_captures
 from rowreckon.cli.running.audit_all import audit_all
 from rowreckon.cli.running.auditing_meanwhile import AuditingMeanwhile
 from rowreckon.cli.running.ending import ReadBaseline, end_audit
-from rowreckon.cli.running.output import OutputFormat
+from rowreckon.cli.running.output import OutputFormat, holds_curves, holds_details
 from rowreckon.cli.running.progress import progress_bar
 from rowreckon.cli.running.status import Happened, lacking_facts
 from rowreckon.cli.server_options import confirm, connector, tell_named, warn
@@ -57,6 +57,13 @@ class Outputs:
     baseline: ReadBaseline | None = None
     stand_in: bool = False
 
+    def auditing(self, threshold: float) -> AuditingMeanwhile:
+        """The audit beside the sweep, of all that these outputs hold; a stand-in is asked about whole joins."""
+        whole = self.stand_in or holds_details(
+            self.output, self.reports, verbose=self.verbose, masked=self.masking is not None
+        )
+        return AuditingMeanwhile(threshold, curves=whole or holds_curves(self.output, self.reports), details=whole)
+
 
 def run_sweep(
     dsn: str,
@@ -89,7 +96,8 @@ def run_sweep(
                 known = known_captures(folder, items, rules.limits, connection)
         _caution(items, rules)
         masked: Callable[[Capture], Capture] = _as_it_is if masking is None else masking.capture
-        swept, result = _swept(connect, items, unread, rules, saving, known, masked)
+        with outputs.auditing(rules.threshold) as auditing:
+            swept, result = _swept(connect, items, unread, rules, saving, known, masked, auditing)
         if outputs.stand_in and not swept.interrupted:
             known_values = _with_values(swept.captures, items)
             result = _foretold(connect, known_values, items, rules, masked, result, outputs.save, saving.happened)
@@ -126,9 +134,10 @@ def _swept(
     saving: _Saving,
     known: dict[int, Capture],
     masked: Callable[[Capture], Capture],
+    auditing: AuditingMeanwhile,
 ) -> tuple[Swept, Audit]:
     """The sweep and its audit, side by side; interrupted, as far as they came."""
-    with progress_bar() as report, AuditingMeanwhile(rules.threshold) as auditing:
+    with progress_bar() as report:
 
         def ran(capture: Capture) -> None:
             saving.save(masked(capture))

@@ -16,6 +16,7 @@ from rowreckon.document.baseline import Baseline as Baseline
 from rowreckon.document.baseline import BaselineJoin as BaselineJoin
 from rowreckon.document.foretold import Foretold as Foretold
 from rowreckon.document.foretold import ForetoldQuery as ForetoldQuery
+from rowreckon.document.join import BORDERS as BORDERS
 from rowreckon.document.join import AskedOf as AskedOf
 from rowreckon.document.join import Basis as Basis
 from rowreckon.document.join import CountState as CountState

@@ -123,7 +123,7 @@ class FactLimit(Part):
     source: MaybeText = None
 
 
-_BORDERS: Final = ("switch_points", "margin", "curve", "safe_origins", "why")
+BORDERS: Final = ("switch_points", "margin", "curve", "safe_origins", "why")
 """What is looked up along a join's rows, and the sentence that tells it: as long a work as all the rest of a join."""
 
 
@@ -172,7 +172,7 @@ class Join(Part):
 
         For joins that are printed, of which a terminal shows a few: one that is written or compared has to be whole.
         """
-        made = cls.trusted({name: value for name, value in values.items() if name not in _BORDERS})
+        made = cls.trusted({name: value for name, value in values.items() if name not in BORDERS})
         object.__setattr__(made, "__pydantic_private__", {"borders": borders})
         return made
 
@@ -180,7 +180,7 @@ class Join(Part):
 
         def __getattr__(self, name: str) -> Any:
             """Look the borders up; any other name is none of a join's."""
-            waiting = self.__pydantic_private__ if name in _BORDERS else None
+            waiting = self.__pydantic_private__ if name in BORDERS else None
             if not waiting:
                 return super().__getattr__(name)
             object.__setattr__(self, "__pydantic_private__", None)

@@ -19,8 +19,9 @@ _SWITCH_S = 0.0005
 class AuditingMeanwhile:
     """`put` captures in their order, then take the `result`: the audit of them all."""
 
-    def __init__(self, threshold: float) -> None:
-        self._work = Auditing(threshold=threshold)
+    def __init__(self, threshold: float, *, curves: bool = True, details: bool = True) -> None:
+        """As for `auditing.audit`."""
+        self._work = Auditing(threshold=threshold, curves=curves, details=details)
         self._inputs: queue.SimpleQueue[Capture | Rejected | None] = queue.SimpleQueue()
         self._thread = threading.Thread(target=self._run, name="audit", daemon=True)
         self._stopped = threading.Event()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -52,13 +53,13 @@ def check_report_paths(paths: list[Path], suffixes: tuple[str, ...] = tuple(sort
         try_file(path, "--report")
 
 
-def holds_curves(output: OutputFormat, reports: list[Path]) -> bool:
+def holds_curves(output: OutputFormat, reports: Sequence[Path]) -> bool:
     """Whether what is printed or one of the reports to be written holds the joins' cost curves."""
     written = {_SUFFIXES[path.suffix.lower()] for path in reports}
     return output is OutputFormat.json or not written.isdisjoint({"html", "json"})
 
 
-def holds_details(output: OutputFormat, reports: list[Path], *, verbose: bool, masked: bool) -> bool:
+def holds_details(output: OutputFormat, reports: Sequence[Path], *, verbose: bool, masked: bool) -> bool:
     """Whether what is printed or one of the reports to be written holds the conditions, blocks and figures of nodes.
 
     What is `masked` needs them all the same: the names to be masked in sentences are found among the conditions.

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import partial
-from typing import TYPE_CHECKING, Any
+from functools import cache, partial
+from typing import TYPE_CHECKING, Any, Literal
 
 from rowreckon.document import audit as doc
 from rowreckon.frozen import frozen
@@ -32,6 +32,11 @@ if TYPE_CHECKING:
     from rowreckon.counts.reckon import ReckonedTree
 
 
+When = Literal["now", "kept"] | Callable[[], dict[str, Any]]
+"""When a join's borders are looked up: now, or when somebody asks, with all that it takes kept until then. A function
+gives those of an accurate join anew, for which nothing is kept; any other is then looked at now."""
+
+
 @frozen
 class JoinVerdicts:
     """The joins of one plan in pre-order, and the evidence that would decide more (`Join.missing` points into it)."""
@@ -55,8 +60,8 @@ def judge_joins(
 
     `threshold` is the q-error from which a side or an output counts as misestimated; `curves` asks for those of
     the first joins; `own_ms` is each node's own time, where it was worked out already; `learned` is what other
-    plans tell of this one's relations. Without `borders` those of a long plan are looked up when somebody asks for
-    them. Never raises on a plan that was parsed; pure.
+    plans tell of this one's relations. Without `borders` those of a long plan, and of accurate joins of any, are
+    looked up when somebody asks for them. Never raises on a plan that was parsed; pure.
     """
     missing = MissingList()
     settings, lacking = settings_of(capture, reckoned.tree)
@@ -85,8 +90,14 @@ def judge_joins(
         told = RelationEvidence(settings, reckoned, other)
         return verdict_of(facts, gather(settings, capture, reckoned, facts, known, told, declared=declared))
 
-    # What waits to be asked keeps its whole model, as large as ten nodes: a folder of everyday plans holds none.
-    waits = not borders and len(found) > PRICED_WHOLE
+    @cache
+    def anew() -> tuple[doc.Join, ...]:
+        return judge_joins(
+            capture, reckoned, origins, threshold=threshold, curves=curves, own_ms=own_ms, learned=learned
+        ).joins
+
+    # What is kept to be asked has its whole model, as large as ten nodes: a folder of everyday plans holds none.
+    kept = not borders and len(found) > PRICED_WHOLE
     joins: list[doc.Join] = []
     for facts in found:
         drawn = curves and len(joins) < MOST_CURVES
@@ -96,7 +107,10 @@ def judge_joins(
             alone = gather(settings, capture, reckoned, facts, known, relations.by_this_plan(), declared=declared)
             if verdict_of(facts, alone) != "undecided":
                 held = replace(alone, learned=False)
-        joins.append(_judge(whole, facts, held, missing, verdict_with, drawn=drawn, waits=waits))
+        when: When = "kept" if kept else "now"
+        if not borders and not kept and held is not None:
+            when = partial(_of_join, anew, len(joins))
+        joins.append(_judge(whole, facts, held, missing, verdict_with, drawn=drawn, when=when))
     return JoinVerdicts(joins=tuple(joins), missing=missing.items())
 
 
@@ -123,10 +137,10 @@ def _judge(
     verdict_with: Callable[[JoinFacts, LearnedFacts], doc.Verdict],
     *,
     drawn: bool,
-    waits: bool,
+    when: When,
 ) -> doc.Join:
     """One join's document; without `evidence` its counts are right, and nothing is priced. `verdict_with` judges a join
-    with other facts learned. A join that `waits` has its borders looked up when somebody asks for them."""
+    with other facts learned. For `when` its borders are looked up see `When`."""
     reckoned = whole.reckoned
     count = reckoned.counts[facts.node]
     outer, inner = _told_side(reckoned, facts.outer), _told_side(reckoned, facts.inner)
@@ -207,7 +221,17 @@ def _judge(
         }
         return told | {"why": sentence(doc.Join.trusted(values | told), whole.threshold, result.reason)}
 
-    return doc.Join.with_borders_when_asked(values, borders) if waits else doc.Join.trusted(values | borders())
+    if when == "kept":
+        return doc.Join.with_borders_when_asked(values, borders)
+    if when == "now" or result.verdict != "accurate":
+        return doc.Join.trusted(values | borders())
+    return doc.Join.with_borders_when_asked(values, when)
+
+
+def _of_join(joins: Callable[[], Sequence[doc.Join]], number: int) -> dict[str, Any]:
+    """The borders of one of these joins, which are judged when this is called."""
+    join = joins()[number]
+    return {name: getattr(join, name) for name in doc.BORDERS}
 
 
 def _asked_of(result: Assessment, evidence: JoinEvidence | None) -> doc.AskedOf | None:
