@@ -75,7 +75,6 @@ _TURN: Final = Fault(
 _LORRIES: Final = Fault(
     name="lorries go on the freight vessel alone",
     code="cross_table_correlation",
-    also_right=frozenset({"join_key_skew"}),
     source="V. Leis et al., 'How Good Are Query Optimizers, Really?', PVLDB 9(3), 2015: correlations across joins,"
     " which"
     " statistics of single tables don't see",

@@ -82,8 +82,9 @@ def _uneven(first: int, column: str, own: int, own_rows: int, shared: int, share
 _SEGMENTS: Final = Fault(
     name="brakings and alarms on the same segments of track",
     code="join_key_skew",
+    also_right=frozenset({"column_target_too_low"}),
     source="instantdb/instant, pull request 1081: longer lists of common values help to choose a better join;"
-    " linz/postgresql-tableversion, issue 34: short ones, to make ANALYZE quicker",
+    " linz/postgresql-tableversion, issue 34, on what ANALYZE costs, for which short lists are set by hand",
     schema=TRAMS
     + f"""
     create table brakings (segment_no int not null, car_id int not null);
@@ -111,6 +112,7 @@ _SEGMENTS: Final = Fault(
 _MELODIES: Final = Fault(
     name="quotations and recordings of the same melodies",
     code="join_key_skew",
+    also_right=frozenset({"column_target_too_low"}),
     source="V. Leis et al., PVLDB 9(3), 2015: joins over uneven keys are underestimated more with each join; PostgreSQL"
     " documentation, 'ALTER TABLE', SET STATISTICS",
     schema=CHOIR

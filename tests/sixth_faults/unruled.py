@@ -11,6 +11,7 @@ from .schemas import SEEDS, SEEDS_LIST, TRAMS, TRAMS_LIST, spread
 _SPELLS: Final = Fault(
     name="readings that overlap a cold spell",
     code="unexplained",
+    also_right=frozenset({"join_partner_share"}),
     source="skyportal/healpix-alchemy, pull request 55: of 'range && range' as a join far more rows are expected than"
     " come",
     schema=SEEDS
@@ -41,6 +42,7 @@ _SPELLS: Final = Fault(
 _WAIVED: Final = Fault(
     name="waived, or not on the list",
     code="unexplained",
+    also_right=frozenset({"computed_result_filter"}),
     source="PostgreSQL's documentation says nothing of it; src/backend/optimizer/path/clausesel.c: half of the rows are"
     " taken for a subquery that stays one, as below OR",
     schema=TRAMS
