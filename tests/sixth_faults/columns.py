@@ -138,6 +138,28 @@ _WEEKS: Final = Fault(
     others={**FERRY_LIST, "watches of one": "select starts from watches where crew_id = 17"},
 )
 
+_REPAIRS: Final = Fault(
+    name="repairs opened and closed since last week",
+    code="correlated_columns_range",
+    source="internxt/drive-server-wip, pull request 707: statistics for a pair with a time in it; that a row's two"
+    " times lie close together is common practice",
+    schema=TRAMS
+    + f"""
+    create table repairs (repair_id int primary key, car_id int not null references cars,
+      workshop_id int not null references workshops, opened_week int not null, closed_week int not null);
+    insert into repairs select i, 1 + {spread(93, 3000)}, 1 + i % 30, w, w + i % 2
+      from (select i, {spread(92, 45)} as w from generate_series(1, 80000) i) f;
+    create index on repairs (opened_week);
+    analyze repairs;
+    """,
+    query="select d.name, w.lifts, count(*) from repairs r join cars c using (car_id) join workshops w"
+    " using (workshop_id) join depots d on d.depot_id = c.depot_id"
+    " where r.opened_week >= 44 and r.closed_week >= 44 group by d.name, w.lifts",
+    place=at("r"),
+    cure=("create statistics repairs_weeks (mcv) on opened_week, closed_week from repairs", "analyze repairs"),
+    others={**TRAMS_LIST, "repairs of a car": "select opened_week from repairs where car_id = 17"},
+)
+
 _THREADS: Final = Fault(
     name="a thread below the longest hundred",
     code="column_target_too_low",
@@ -183,4 +205,4 @@ _YARDS: Final = Fault(
     others={**BEES_LIST, "a large yard": "select sum(grams) from harvests where yard_no = 17"},
 )
 
-FAULTS: Final = (_KEY_VALUE, _PLACES, _TENANT, _SEASONS, _WEEKS, _THREADS, _YARDS)
+FAULTS: Final = (_KEY_VALUE, _PLACES, _TENANT, _SEASONS, _WEEKS, _REPAIRS, _THREADS, _YARDS)

@@ -34,6 +34,9 @@ _OWN: Final[dict[str, tuple[tuple[str, ...], ...]]] = {
     "a state that one agent alone uses": (("create index on vouchers (agent_id, state)", "analyze"),),
     "prices valid on a day": (("create statistics (dependencies) on valid_from, valid_to from prices", "analyze"),),
     "watches that run at a moment, by the week": (("create statistics (mcv) on starts, ends from watches", "analyze"),),
+    "repairs opened and closed since last week": (
+        ("create statistics (dependencies, ndistinct) on opened_week, closed_week from repairs", "analyze"),
+    ),
     "a thread below the longest hundred": (
         ("create statistics on thread_no, work_id from remarks", "analyze remarks"),
         ("alter table remarks alter column work_id set statistics 90", "analyze remarks"),
