@@ -125,6 +125,25 @@ def test_alternatives_of_two_tables_have_no_statistics(huts: Connection) -> None
     assert judged(huts, query).reckoned.counts[0].estimate == pytest.approx(before, rel=0.3)
 
 
+@pytest.mark.parametrize(
+    ("clause", "share"),
+    [
+        ("int4range(s.stay, s.stay + 1) && int4range(t.trip + 30000, t.trip + 30001)", 0.005),
+        ("s.stay - 30000 > t.trip", 1 / 3),
+    ],
+    ids=["overlap", "inequality"],
+)
+def test_a_comparison_between_tables_keeps_a_fixed_share(huts: Connection, clause: str, share: float) -> None:
+    """The server's own estimate: that share of the pairs that the equality finds, where none comes."""
+    query = f"select * from stays s join trips t on t.hut = s.hut and {clause} where s.stay <= 400"
+    audit = judged(huts, query)
+    without = judged(huts, "select * from stays s join trips t on t.hut = s.hut where s.stay <= 400")
+
+    join, plain = (a.reckoned.counts[a.reckoned.tree.joins()[0]].estimate or 0 for a in (audit, without))
+    assert join == pytest.approx(share * plain, rel=0.02)
+    assert "a fixed share of the pairs" in first(audit).finding.summary
+
+
 def test_a_recursion_is_ten_times_its_start(huts: Connection) -> None:
     """PostgreSQL documentation, recursive_worktable_factor: the server's own estimate of the rows that it works on."""
     query = (

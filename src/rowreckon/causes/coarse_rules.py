@@ -1,8 +1,9 @@
 """Estimates that the planner makes without statistics, or by a coarse rule: which rule, what helps, and what does not.
 
-Sources: selfuncs.c (DEFAULT_EQ_SEL and its kin, estimate_num_groups), prepjointree.c (reduce_outer_joins), clausesel.c
-(OR), plancat.c, costsize.c (cost_recursive_union: ten times the start), array_selfuncs.c, rangetypes_selfuncs.c and
-like_support.c; PostgreSQL documentation, "WITH Queries", "postgres_fdw" and CREATE STATISTICS.
+Sources: selfuncs.c (DEFAULT_EQ_SEL and its kin, estimate_num_groups, scalarltjoinsel), geo_selfuncs.c, prepjointree.c
+(reduce_outer_joins), clausesel.c (OR), plancat.c, costsize.c (cost_recursive_union: ten times the start),
+array_selfuncs.c, rangetypes_selfuncs.c and like_support.c; PostgreSQL documentation, "WITH Queries", "postgres_fdw" and
+CREATE STATISTICS.
 """
 
 from __future__ import annotations
@@ -96,6 +97,14 @@ _EITHER_OF_TABLES: Final = CoarseRule(
     "A UNION of the alternatives helps: each then has a plan of its own. No statistics cross tables.",
 )
 
+_BETWEEN_TABLES: Final = CoarseRule(
+    "between two tables, a comparison other than = keeps a fixed share of the pairs, whatever the columns hold",
+    "An analyzed temporary table with the rows helps what follows. No statistics change that share.",
+)
+_FIXED_SHARE: Final = frozenset({"<", "<=", ">", ">=", *_CONTAINMENT, "LIKE", "ILIKE", "~", "~*", "<<", ">>", "-|-"})
+"""Operators whose join estimator looks at no statistics: scalarltjoinsel and its kin (a third), areajoinsel (0.005),
+contjoinsel (0.001), likejoinsel and regexeqjoinsel (0.005)."""
+
 
 def coarse_rule(site: Site) -> CoarseRule | None:
     """The rule behind an estimate that no cause explains, None where it is made from statistics."""
@@ -146,6 +155,12 @@ def _either_of_tables(site: Site) -> bool:
     return any(clause.operator == "OR" and len(clause.tables) > 1 for clause in (*site.own, *site.joined))
 
 
+def _compares_tables(site: Site) -> bool:
+    return site.kind == "join" and any(
+        clause.operator in _FIXED_SHARE and len(clause.tables) > 1 for clause in site.joined
+    )
+
+
 _ASKED: Final[tuple[tuple[Callable[[Site], bool], CoarseRule], ...]] = (
     (_node_is("WorkTable Scan", "Recursive Union"), _RECURSION),
     (_has_subplan, _SUBPLAN),
@@ -156,6 +171,7 @@ _ASKED: Final[tuple[tuple[Callable[[Site], bool], CoarseRule], ...]] = (
     (_node_is("Foreign Scan"), _FOREIGN),
     (_asks_for_no_partner, _NULL_OF_NO_PARTNER),
     (_either_of_tables, _EITHER_OF_TABLES),
+    (_compares_tables, _BETWEEN_TABLES),
     (_contains, _PARTS),
     (lambda site: any(map(asks_a_function, site.own)), _ANSWER),
     (lambda site: "either" in _kinds(site), _EITHER),
