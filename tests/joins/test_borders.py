@@ -65,3 +65,23 @@ def test_lead_up_to_a_kink_is_found() -> None:
     assert 8192.0 in rows
     assert [(b.below, b.above) for b in borders] == [("nested_loop", "hash"), ("hash", "nested_loop")]
     assert borders[1].rows == 8193.0
+
+
+def test_lead_lost_within_the_tolerance_is_found() -> None:
+    """A server of 18 kept a nested loop at 33 rows (1,482.62 beside the hash join's 1,468.05), took the hash join from
+    34 to 59 and the loop again from 60 on, where its rows are remembered (1,476.35 beside 1,470.60)."""
+    loop = ((1.0, 1466.0), (33.0, 1482.62), (34.0, 1482.96), (59.0, 1491.52), (60.0, 1476.35), (200.0, 1482.4))
+    hashed = ((1.0, 1465.4), (33.0, 1468.05), (34.0, 1468.14), (59.0, 1470.5), (60.0, 1470.6), (200.0, 1483.6))
+
+    def lead(rows: float) -> Lead:
+        costs: list[tuple[float, Method]] = [(_cost(loop, rows), "nested_loop"), (_cost(hashed, rows), "hash")]
+        (least, method), (other, _) = sorted(costs)
+        return Lead(method, least, other)
+
+    def leader(rows: float) -> Method:
+        return "hash" if _cost(loop, rows) > 1.01 * _cost(hashed, rows) else "nested_loop"
+
+    rows = sounded([3.0], 200.0, lead)
+    borders = find_borders(leader, rows, [leader(n) for n in rows])
+
+    assert [(b.below, b.above, b.rows) for b in borders] == [("nested_loop", "hash", 34.0), ("hash", "nested_loop", 60.0)]

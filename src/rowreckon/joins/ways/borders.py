@@ -12,6 +12,7 @@ from collections.abc import Callable, Sequence
 from math import floor, inf
 from typing import NamedTuple
 
+from rowreckon.cost import STD_FUZZ_FACTOR
 from rowreckon.document.audit import Method
 from rowreckon.frozen import frozen
 
@@ -19,6 +20,9 @@ Leader = Callable[[float], Method | None]
 _PER_DECADE = 2
 _CLOSE = 4.0
 _CLOSEST = 1.3
+_TIED = 1.6
+"""Where two methods cost the same within the planner's tolerance, a small step of either turns the lead: look between
+rows that are so many times apart (common practice, no source)."""
 _SPAN = 128.0
 """A nested loop's cost may fall again as its rows grow (index_pages_fetched saturates): look between what is so far
 apart, whatever the lead."""
@@ -101,6 +105,8 @@ def _clear(below: Lead, above: Lead, apart: float, *, rising: bool, smooth: bool
     cost falls by much. `smooth` ones grow in proportion to the rows at most, so that a lead can't be lost and regained
     over fewer times than it has at both ends together; else only the lower end tells.
     """
+    if apart > _TIED and (_is_tied(below) or _is_tied(above)):
+        return False
     if below.method != above.method or below.method is None:
         return smooth and apart <= _CLOSE  # what lies between the two is narrowed down anyway
     if (apart <= _SPAN if rising else apart <= _CLOSE and smooth) and above.cost <= below.next:
@@ -108,6 +114,10 @@ def _clear(below: Lead, above: Lead, apart: float, *, rising: bool, smooth: bool
     if not smooth:
         return max(apart, _CLOSE) * below.cost <= below.next
     return apart <= _CLOSEST or (apart <= _SPAN and apart * below.cost * above.cost <= below.next * above.next)
+
+
+def _is_tied(lead: Lead) -> bool:
+    return lead.next <= STD_FUZZ_FACTOR * lead.cost
 
 
 def ends_of(marks: Sequence[float], highest: float) -> set[float]:
