@@ -11,6 +11,7 @@ from rowreckon.cost import capabilities
 
 FIRST = {
     "has_memoize": 14,
+    "remembers_other_types": 15,
     "marks_never_analyzed": 14,
     "has_doubled_hash_mem": 15,
     "has_balanced_merge_order": 15,
@@ -29,6 +30,7 @@ FIRST = {
     "counts_disabled_nodes": 18,
     "rebalances_hash_batches": 18,
     "has_exact_gather_merge_rows": 18,
+    "knows_cte_columns": 17,
     "knows_grouped_values": 18,
     "has_bump_allocated_groups": 18,
     "has_whole_group_sorts": 16,

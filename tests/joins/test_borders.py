@@ -84,4 +84,7 @@ def test_lead_lost_within_the_tolerance_is_found() -> None:
     rows = sounded([3.0], 200.0, lead)
     borders = find_borders(leader, rows, [leader(n) for n in rows])
 
-    assert [(b.below, b.above, b.rows) for b in borders] == [("nested_loop", "hash", 34.0), ("hash", "nested_loop", 60.0)]
+    assert [(b.below, b.above, b.rows) for b in borders] == [
+        ("nested_loop", "hash", 34.0),
+        ("hash", "nested_loop", 60.0),
+    ]

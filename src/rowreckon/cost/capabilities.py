@@ -9,6 +9,12 @@ releases 15 and 18; boundaries in between were settled on live servers of all si
 from __future__ import annotations
 
 
+def remembers_other_types(major: int) -> bool:
+    """Memoize keeps rows by a value of another type than what it is compared with, by that type's own hash function
+    (check_memoizable in optimizer/plan/initsplan.c): 15."""
+    return major >= 15
+
+
 def has_memoize(major: int) -> bool:
     """Memoize above a parameterised inner side: 14."""
     return major >= 14

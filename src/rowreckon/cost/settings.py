@@ -53,6 +53,7 @@ class CostSettings:
     enable_hashagg: bool = True
     enable_hashjoin: bool = True
     enable_incremental_sort: bool = True
+    enable_indexonlyscan: bool = True
     enable_indexscan: bool = True
     enable_material: bool = True
     enable_memoize: bool = True

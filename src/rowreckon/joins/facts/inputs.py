@@ -170,7 +170,8 @@ class KeyInput:
     rows that came of the relation, None where they were not counted. `share` is given where the relation's tuples are
     taken to be its rows, of which a share is distinct values. `calls` are those that evaluating an expression costs.
     `counted_anew` says that a subquery gives the relation, whose tuples are its rows; `of_whole` that the figures are
-    those of a partitioned table, of which the relation is the one partition left.
+    those of a partitioned table, of which the relation is the one partition left. `hashable` says whether values of its
+    type can be hashed, None where that is not known.
     """
 
     alias: str | None
@@ -189,6 +190,7 @@ class KeyInput:
     calls: float = 0.0
     counted_anew: bool = False
     of_whole: bool = False
+    hashable: bool | None = None
 
     def distinct(self, moved: float = 1.0) -> float | None:
         """Distinct values, None where only a default is known; few rows without statistics count as all different."""

@@ -72,6 +72,7 @@ def _key(side: ClauseSide, known: CatalogFacts, reckoned: ReckonedTree) -> KeyIn
         unique=side.unique,
         relation_actual=counted_rows(reckoned, known, side.alias),
         calls=0.0 if column is not None else known.evaluated(side.expression),
+        hashable=column.hashable if column is not None else None,
     )
 
 

@@ -194,7 +194,7 @@ def appended_paths(settings: CostSettings, join: JoinInput) -> Iterator[Paramete
         cheapest = [min((way(point) for way in member), key=lambda path: path.total_cost) for member in ways]
         return cost_append(settings, cheapest, join.inner.width)
 
-    yield Parameterised("append", names[0], cost, join.clauses, False, is_memoizable(join))
+    yield Parameterised("append", names[0], cost, join.clauses, False, is_memoizable(settings, join))
 
 
 def _filtered(

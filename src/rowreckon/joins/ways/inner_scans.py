@@ -20,6 +20,7 @@ from rowreckon.cost import (
     cost_bitmap_heap_scan,
     cost_index,
 )
+from rowreckon.cost.capabilities import remembers_other_types
 from rowreckon.cost.units import clamp_row_est
 from rowreckon.frozen import frozen
 from rowreckon.joins.above.add_path import replaces
@@ -61,7 +62,7 @@ def parameterised_paths(settings: CostSettings, join: JoinInput) -> Iterator[Par
             lambda point: given.at(join.rows_at(point)[0]),
             join.clauses,
             given.indexed,
-            not given.memoized and is_memoizable(join) and join.output_rows >= _TELLING_ROWS,
+            not given.memoized and is_memoizable(settings, join) and join.output_rows >= _TELLING_ROWS,
             solved=not given.exact,
         )
         return
@@ -100,7 +101,7 @@ def _paths(
     if len(costs) == 2:
         costs = _weighed(*costs, sooner=join.kind in ("Semi", "Anti"))
     for access, cost in zip(accesses, costs, strict=True):
-        yield Parameterised(access, name, cost, join.clauses, indexed_all, is_memoizable(join), existing)
+        yield Parameterised(access, name, cost, join.clauses, indexed_all, is_memoizable(settings, join), existing)
 
 
 def _weighed(held: CostAt, new: CostAt, *, sooner: bool) -> list[CostAt]:
@@ -137,9 +138,13 @@ def index_costs(
             yield index.name, _cost(settings, join, relation, index, match, access, clauses)
 
 
-def is_memoizable(join: JoinInput) -> bool:
-    """Whether a parameterised inner side's rows may be kept per parameter value (get_memoize_path)."""
-    equal = all(c.operator == "=" and c.can_hash for c in join.clauses)
+def is_memoizable(settings: CostSettings, join: JoinInput) -> bool:
+    """Whether a parameterised inner side's rows may be kept per parameter value (get_memoize_path).
+
+    An equality that can't hash may be one between two types, each of which can be hashed by itself.
+    """
+    alone = remembers_other_types(settings.server_major)
+    equal = all(c.operator == "=" and (c.can_hash or (alone and c.outer.hashable)) for c in join.clauses)
     return equal and (join.kind in ("Inner", "Left") or join.unique)
 
 
@@ -148,8 +153,10 @@ def _keyed(clauses: tuple[ClauseInput, ...]) -> list[ClauseInput]:
 
 
 def _accesses(settings: CostSettings, join: JoinInput, relation: KnownRelation, index: KnownIndex) -> Iterator[str]:
-    only = (not index.shape.hashed and _covers(relation, index)) or join.executed_index == f"only:{index.name}"
-    yield "index_only_scan" if only else "index_scan"
+    held = settings.enable_indexonlyscan and not index.shape.hashed and _covers(relation, index)
+    only = held or join.executed_index == f"only:{index.name}"
+    if settings.enable_indexscan or not settings.enable_bitmapscan:
+        yield "index_only_scan" if only else "index_scan"
     if settings.enable_bitmapscan:
         yield "bitmap_scan"
 

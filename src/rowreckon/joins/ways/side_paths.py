@@ -128,6 +128,8 @@ def catalog_paths(
     told: dict[tuple[str, str | None], bool] = {}
     for scan in estimate.paths:
         index = next((i for i in relation.indexes if i.name == scan.index), None)
+        if _switched_off(settings, scan.node_type):
+            continue
         if scan.node_type == "Index Only Scan" and not covers(relation, index):
             continue
         if (scan.node_type, scan.index) in told or scan.node_type not in ACCESS:
@@ -141,7 +143,7 @@ def catalog_paths(
     for index in relation.indexes:
         if not index.ordered or not settings.enable_indexscan or ("Index Scan", index.name) in told:
             continue
-        only = covers(relation, index)
+        only = settings.enable_indexonlyscan and covers(relation, index)
         if only and ("Index Only Scan", index.name) in told:
             continue
         path = cost_index(
@@ -157,6 +159,18 @@ def catalog_paths(
         )
         order = index.order(relation.alias)
         yield SidePath(path, order, "index_only_scan" if only else "index_scan")
+
+
+def _switched_off(settings: CostSettings, node_type: str) -> bool:
+    """Whether the session keeps the planner from a scan of this type, as long as there is another."""
+    index = settings.enable_indexscan and (settings.enable_indexonlyscan or node_type != "Index Only Scan")
+    allowed = {
+        "Seq Scan": settings.enable_seqscan,
+        "Index Scan": index,
+        "Index Only Scan": index,
+        "Bitmap Heap Scan": settings.enable_bitmapscan,
+    }
+    return not allowed.get(node_type, True)
 
 
 def taken_first(paths: list[SidePath], useful: frozenset[str] = frozenset()) -> list[SidePath]:
