@@ -16,7 +16,10 @@ from rowreckon.declared.agreement import agreeing, with_seen
 from rowreckon.declared.reading import read_schema_files
 from rowreckon.declared.result import declared_of
 from rowreckon.document.audit import Join
-from rowreckon.joins.facts.sides import METHODS
+from rowreckon.joins.facts.declared_indexes import DeclaredIndexes
+from rowreckon.joins.facts.own_workers import reckoned_of
+from rowreckon.joins.facts.sides import METHODS, Aliases, join_facts
+from rowreckon.joins.from_plan.needed_columns import needed_columns
 from rowreckon.plan import lay_out
 from tests.joins.live import SERIAL, Connection, apply, capture, explain, filled, judge, only
 from tests.servers.databases import fresh_database
@@ -29,12 +32,15 @@ create index nights_swept on nights (night, hut);
 create table seasons (id int, label text);
 create table trails (hut int, steep int, note text);
 create index trails_hut on trails (hut) include (steep);
+create table keepers (hut int, born int);
+create unique index keepers_hut on keepers (hut);
 """
 ROWS = """
 insert into guests select g, g % 200, g % 200, (g * 7919) % 3000 + 1, repeat('g', 20) from generate_series(1, 20000) g;
 insert into nights select g % 900, (g * 131) % 3000 + 1, g from generate_series(1, 3000) g;
 insert into seasons select g, repeat('s', 20) from generate_series(0, 400) g;
 insert into trails select (g * 31) % 3000 + 1, g % 90, repeat('t', 150) from generate_series(1, 30000) g;
+insert into keepers select g, g % 100 from generate_series(1, 3000) g;
 """
 WRONG, RIGHT = "g.week < 101 and g.season >= 100", "g.week = 100 and g.season >= -1"
 ANTI = "select g.id, g.pad from guests g where {0} and not exists (select from nights n where n.hut = g.hut)"
@@ -54,7 +60,9 @@ def _with_file(captured: Capture, folder: Path, schema: str, *, seen: bool = Fal
     (folder / "schema.sql").write_text(schema)
     files = read_schema_files([folder / "schema.sql"], 1_000_000)
     assert captured.explain is not None
-    left = agreeing(declared_of(files, {"guests", "nights", "seasons", "trails"}), lay_out(captured.explain.plan))
+    left = agreeing(
+        declared_of(files, {"guests", "nights", "seasons", "trails", "keepers"}), lay_out(captured.explain.plan)
+    )
     assert left.notes == ()
     indexes = {(r.schema_, r.name, i.name): "another" for r in left.declared.relations for i in r.indexes}
     return captured.model_copy(update={"declared": with_seen(left.declared, indexes if seen else {})})
@@ -104,6 +112,25 @@ def test_an_index_is_searched_by_the_rows_of_a_join(huts: Connection, tmp_path: 
 
     assert told.verdict == "crossed", told.why
     assert told.best_at_actual == _taken(huts, CHAIN, settings) == "nested_loop"
+
+
+def test_a_unique_index_that_lacks_a_filtered_column_is_not_all_that_is_read(huts: Connection, tmp_path: Path) -> None:
+    """The server reads the table for the filter, too, where it searches the index; without the filter it need not."""
+    for own, alone in (("", True), (" and k.born < 90", False)):
+        query = f"select g.id from guests g join keepers k on k.hut = g.hut{own} where {RIGHT}"
+        searched = {"enable_hashjoin": "off", "enable_mergejoin": "off", "enable_memoize": "off"}
+        with huts.transaction(force_rollback=True):
+            apply(huts, SERIAL | searched)
+            assert explain(huts, query).plan.plans[1].node_type == ("Index Only Scan" if alone else "Index Scan")
+        captured = _with_file(capture(huts, query, settings=SERIAL, catalog=False), tmp_path, SCHEMA)
+        reckoned = reckoned_of(captured)
+        assert captured.declared is not None
+        declared = DeclaredIndexes(captured.declared, reckoned.tree)
+        (number,) = reckoned.tree.joins()
+        facts = join_facts(reckoned, number, Aliases(reckoned.tree))
+        needed = needed_columns(reckoned, facts, facts.inner.scan)
+        assert needed is not None
+        assert declared.unique_holds(facts, facts.inner, needed) is alone
 
 
 def test_included_columns_are_held(huts: Connection, tmp_path: Path) -> None:

@@ -29,6 +29,8 @@ create index trails_hut on trails (hut);
 create table guests (id int, hut int, born int, city int, note text);
 insert into guests select g, g * 104729 % 4000 + 1, g * 31 % 200, g * 31 % 200, repeat('g', 60)
   from generate_series(1, 20000) g;
+create table passes (id int, height int);
+insert into passes select g, g % 50 from generate_series(1, 1000) g;
 """
 CROSSED = "select g.id, t.note from guests g join trails t on t.hut = g.hut where g.born < 6 and g.city < 6"
 OPEN = "select g.id from guests g join trails t on t.hut = g.hut and t.steep < 100 where g.born < 1 and g.city < 1"
@@ -81,6 +83,16 @@ def test_sizes_are_the_servers(tables: Connection, queries: list[str]) -> None:
 
     assert size.exact
     assert (size.pages.low, size.rows.low) == _true(tables, "trails")
+
+
+def test_a_small_table_is_as_large_as_it_was_counted(tables: Connection) -> None:
+    """It has fewer pages than a table that was never analysed counts as, and is read whole behind a filter."""
+    own = _named(tables, "own", "select * from passes where height < 5")
+    another = _named(tables, "another", "select * from passes where id < 5")
+    size = _learned(own, another).sizes[RelationName("public", "passes")].size
+
+    assert (size.pages.low, size.rows.low) == _true(tables, "passes")
+    assert size.exact
 
 
 def test_scans_that_tell_less_give_bounds(tables: Connection) -> None:

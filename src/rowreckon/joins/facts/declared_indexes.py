@@ -77,6 +77,17 @@ class DeclaredIndexes:
         index = relation.index(name) if relation is not None else None
         return None if index is None else columns_held(index)
 
+    def unique_holds(self, facts: JoinFacts, side: Side, needed: frozenset[str]) -> bool | None:
+        """Whether a unique index on join columns of a side alone holds all columns that are needed.
+
+        None where the files do not tell, or declare no such index.
+        """
+        relation, columns = self._relation(side), _columns(facts, inner=side is facts.inner)
+        if relation is None:
+            return None
+        unique = [i for i in relation.indexes if i.unique and i.keys and {key.column for key in i.keys} <= columns]
+        return any(needed <= columns_held(index) for index in unique) if unique else None
+
     def sizes(self) -> dict[tuple[str | None, str], tuple[float, float]]:
         """Pages and rows of the relations that the plan names, where a statistics dump tells them."""
         found: dict[tuple[str | None, str], tuple[float, float]] = {}

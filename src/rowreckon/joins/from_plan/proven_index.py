@@ -62,8 +62,7 @@ def searches(case: JoinAtHand, side: Side, relations: RelationEvidence) -> tuple
         return ()
     keys = tuple((c.inner_text if inner else c.outer_text) or c.text for c in facts.clauses if c.is_equality)
     own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
-    covered = None if scan.output is None else set(scan.output) <= set(keys)
-    readings = _unique(case, side, relations, own, keys, covered=covered) if inner else []
+    readings = _unique(case, side, relations, own, keys, covered=_covered(case, side, scan, keys)) if inner else []
     led = [] if readings else _led(case, side, own, keys)
     readings = readings or led or _known(case, side, relations, own, keys)
     declared = case.declared_index(side) if not readings else None
@@ -86,6 +85,19 @@ def searches(case: JoinAtHand, side: Side, relations: RelationEvidence) -> tuple
         remembered = cheapest.searched(settings, loops, side.width, _spared(reckoned, facts, driver))
         found.append(Search(cheapest, remembered, bool(led), doubted, column))
     return tuple(found)
+
+
+def _covered(case: JoinAtHand, side: Side, scan: ScanNode, keys: tuple[str, ...]) -> bool | None:
+    """Whether a unique index on a side's join columns holds all that is needed of the table, its own conditions too;
+    None where nothing tells."""
+    needed = needed_columns(case.reckoned, case.facts, side.scan)
+    if needed is not None and case.declared is not None:
+        held = case.declared.unique_holds(case.facts, side, needed)
+        if held is not None:
+            return held
+    if scan.output is None:
+        return None
+    return set(scan.output) <= set(keys) and (needed is None or needed <= {_column(key) for key in keys})
 
 
 def _unique(

@@ -64,7 +64,10 @@ def _counted(reading: Reading, number: int, node: ScanNode, clue: SizeClue) -> S
     line, divisor = clue.line, reading.reckoned.parallelism.divisor(number)
     if line is None or divisor != 1.0 or node.loops != 1 or reading.reckoned.counts[number].state != "exact":
         return clue
-    read, came = _blocks(node), float(node.actual_rows or 0.0) + float(node.rows_removed_by_filter or 0.0)
+    if node.shared_hit_blocks is None or node.shared_read_blocks is None:
+        return clue
+    read = float(node.shared_hit_blocks) + float(node.shared_read_blocks)
+    came = float(node.actual_rows or 0.0) + float(node.rows_removed_by_filter or 0.0)
     at = line.pages(Bounds(came, came))
     if not clue.rows.exact and at.low <= read <= at.high:
         return SizeClue(Bounds(read, read), Bounds(came, came), line)
