@@ -215,3 +215,73 @@ def test_an_error_beside_a_side_left_unread_is_the_joins_own(huts: Connection) -
     assert "a test against a subplan" in first(audit).finding.summary
     assert first(audit).finding.node == audit.joins[0].node
     assert apart(audit) > 100
+
+
+def test_a_question_whether_there_is_a_partner_is_kept_with_its_answer(huts: Connection) -> None:
+    """The anti join's rows go into a temporary table; the same rows come, and the second step expects them."""
+    query = (
+        "select s.stay, p.hut from stays s join plans p on p.guest = s.guest"
+        " where not exists (select from ratings r where r.stay = s.stay)"
+    )
+    audit = judged(huts, query)
+    found = next(f for f in audit.findings if f.code == "join_partner_share")
+    (draft,) = BY_CODE[found.code].remedy(found.subject, audit.capture)
+    with huts.transaction(force_rollback=True):
+        rows = sorted(huts.execute(query.encode()).fetchall())
+        for statement in draft.sql_trial[:-1]:
+            huts.execute(statement.encode())
+        again = sorted(huts.execute(draft.sql_trial[-1].encode()).fetchall())
+        second = judged(huts, draft.sql_trial[-1])
+
+    assert "WHERE NOT EXISTS" in draft.sql_trial[0]
+    assert again == rows
+    assert apart(audit) > 100
+    assert apart(second) < 2
+
+
+def test_whole_tables_that_share_few_keys_have_no_filter_to_go_together_with(huts: Connection) -> None:
+    """Without a filter on either table it is the share of rows with a partner, and nothing else."""
+    with huts.transaction(force_rollback=True):
+        huts.execute("create table north(plate int primary key); create table south(plate int primary key)")
+        huts.execute("insert into north select generate_series(1, 20000)")
+        huts.execute("insert into south select generate_series(19901, 39900)")
+        huts.execute("analyze north, south; set local enable_mergejoin = off")
+        audit = judged(huts, "select count(*) from north n join south s on s.plate = n.plate")
+
+    assert codes(audit) == ["join_partner_share"]
+    assert first(audit).finding.confidence >= 0.9
+
+
+def test_keys_of_a_recursions_step_are_no_matter_of_lists(huts: Connection) -> None:
+    """A step's rows have no statistics to compare with; that they are taken for ten times the start comes first."""
+    with huts.transaction(force_rollback=True):
+        huts.execute("create table paths(path int, after int)")
+        huts.execute("insert into paths select i, i / 20 from generate_series(1, 20000) i")
+        huts.execute("create index on paths(after); analyze paths")
+        audit = judged(
+            huts,
+            "with recursive way as (select path from paths where path = 1"
+            " union all select p.path from paths p join way w on p.after = w.path) select count(*) from way",
+        )
+
+    assert "join_key_skew" not in codes(audit)
+    assert "ten times those of its start" in first(audit).finding.summary
+
+
+def test_a_merge_join_that_goes_back_over_equal_keys_is_where_the_error_enters(huts: Connection) -> None:
+    """Both sides were sorted whole, so that what the merge re-read and left unread counts once."""
+    with huts.transaction(force_rollback=True):
+        for table in ("bought", "sewn"):
+            huts.execute(f"create table {table}(fabric text not null)".encode())
+            huts.execute(
+                f"insert into {table} select case when i <= 3000 then '{table} ' || i % 20 when i <= 6000"
+                f" then 'both ' || i % 30 else 'z{table} ' || i end from generate_series(1, 16000) i".encode()
+            )
+            huts.execute(f"alter table {table} alter fabric set statistics 20".encode())
+            huts.execute(f"analyze {table}".encode())
+        huts.execute("set local enable_hashjoin = off; set local enable_nestloop = off")
+        audit = judged(huts, "select count(*) from bought b join sewn s on s.fabric = b.fabric", threshold=3)
+
+    assert [join.method for join in audit.joins] == ["merge"]
+    assert first(audit).finding.node == audit.joins[0].node
+    assert first(audit).code == "join_key_skew"

@@ -38,7 +38,14 @@ from math import log
 from typing import TYPE_CHECKING, Literal
 
 from rowreckon.causes.finding import PROVEN, STRONG, Candidate, apart, fact
-from rowreckon.causes.keys import KeyPair, distinct_values, is_unique, is_unique_by_sample, key_pairs, only_pair
+from rowreckon.causes.keys import (
+    KeyPair,
+    distinct_values,
+    is_unique,
+    is_unique_by_sample,
+    key_pairs,
+    only_pair,
+)
 from rowreckon.causes.restrictions import share_of_clause
 from rowreckon.causes.scans import is_base_scan
 from rowreckon.causes.site import scan_clauses
@@ -66,7 +73,7 @@ _MOSTLY = 0.5
 
 
 _SAME_NUMBER = 0.02
-"""Part by which two numbers of distinct keys may differ and still be called the same."""
+"""Part by which two numbers of keys or of rows may differ and still be called the same."""
 
 _HELPS = (
     "Writing the key's value in place of its look-up helps, as common values then speak. "
@@ -94,6 +101,8 @@ def check(site: Site, context: Context) -> Candidate | None:
     pair = only_pair(key_pairs(site, context))
     if pair is None or pair.left is None or pair.right is None or site.joined[0].parameters:
         return None
+    if site.kind == "join" and _whole_tables(site, context, pair.left, pair.right):
+        return None  # without a filter there is nothing for rows to go together with
     sides = ((pair.left, pair.right), (pair.right, pair.left))
     for unique, other in sides:
         if is_unique(unique) or _unique_by_plan(site, context, unique):
@@ -104,6 +113,20 @@ def check(site: Site, context: Context) -> Candidate | None:
             pairs = _counts(site, context, pair, unique, other)
             return None if pairs is None else _candidate(site, unique, other, replace(pairs, counted=False))
     return None
+
+
+def _whole_tables(site: Site, context: Context, *keys: Key) -> bool:
+    """Whether all rows of both keys' tables reach a join, none of them left out by a filter or a join below."""
+    sides = (context.tree.outer(site.number), context.tree.inner(site.number))
+    return all(n is not None and any(_all_arrive(context, n, key) for key in keys) for n in sides)
+
+
+def _all_arrive(context: Context, side: int, key: Key) -> bool:
+    scans = [n for n in context.scans.get(key.alias, ()) if n in context.tree.subtree(side)]
+    rows, there = _counted(context, side), _rows_of(key, context)
+    if not scans or rows is None or not there or any(scan_clauses(context.tree, n) for n in scans):
+        return False
+    return abs(rows - there) <= _SAME_NUMBER * there
 
 
 def _unique_by_plan(site: Site, context: Context, key: Key) -> bool:

@@ -16,10 +16,10 @@ statistics object nor an expression index keeps statistics of it.
 ## Remedy
 CREATE STATISTICS on the expression (from release 14), or an index on it, and ANALYZE in both cases. Where a join or a
 filter asks for few of many rows, the index also finds them. A stored generated column does as well, with an index or
-without: adding it writes the whole table anew, and the query has to name it.
+without. Adding it writes the whole table anew, and the query has to name it.
 An index and a generated column take immutable functions only. Statistics take stable ones too, such as to_char of a
-point in time. On 13, and for an index, give the zone by name (AT TIME ZONE 'UTC') so that the expression is immutable,
-or let a trigger keep its value in a column. Declare your own function immutable only if it is.
+point in time. On 13, and for an index, give the zone by name (AT TIME ZONE 'UTC') so that the expression is immutable.
+Or let a trigger keep its value in a column. Declare your own function immutable only if it is.
 
 ## When it is wrong
 A cast from varchar to text costs nothing and computes nothing: the planner looks through it. Where an expression index

@@ -13,9 +13,10 @@ The error enters at a join by one equality, or at an index lookup by the join ke
 From the catalog: the frequency of the most common key against the average.
 
 ## Remedy
-Longer lists of common values on both key columns help where neither side is filtered. Where a filter picks the keys no
-statistic of PostgreSQL crosses tables. What helps is the key written as a constant: a sweep writes it where the filter
-leaves one. So do two steps with an analyzed temporary table, or an index that serves the true row count.
+Longer lists of common values on both key columns help where neither side is filtered and both are tables' columns.
+Where a filter picks the keys no statistic of PostgreSQL crosses tables. What helps is the key written as a constant: a
+sweep writes it where the filter leaves one. So do two steps with an analyzed temporary table, or an index that serves
+the true row count.
 
 ## When it is wrong
 A wrong number of distinct values (`ndistinct_wrong`) and old statistics look the same from the plan alone. With a
@@ -58,6 +59,8 @@ def check(site: Site, context: Context) -> Candidate | None:
     keys = [k for k in (pair.left, pair.right) if k is not None and k.table.name]
     if not keys or any(is_unique(k) or is_unique_by_sample(k) for k in keys):
         return None  # a unique side has no common values to compare with the other's
+    if _joins_steps(site, context):
+        return None  # no statistics describe the rows of a recursion's step, whatever its keys
     evidence = [fact("join clause", pair.clause.text, "plan")]
     weight = LIKELY if site.kind == "join" else LIKELY * 0.8
     skewed: list[float] = []
@@ -99,9 +102,16 @@ def check(site: Site, context: Context) -> Candidate | None:
             other_table=next((k.table for k in keys if k is not hot), None),
             other_columns=tuple(k.column for k in keys if k is not hot),
             keys=tuple((k.alias, k.column) for k, here in zip(keys, filters, strict=True) if here),
-            curable=not filtered,
+            curable=not filtered and len(keys) == 2,
         ),
     )
+
+
+def _joins_steps(site: Site, context: Context) -> bool:
+    """Whether the other side of a clause is what a recursion found in its last step."""
+    named = {alias for clause in site.joined for alias in clause.tables}
+    nodes = (n for n in context.tree.nodes if n.node_type == "WorkTable Scan")
+    return any(getattr(n, "alias", None) in named for n in nodes)
 
 
 def _is_one_value(context: Context, key: Key) -> bool:

@@ -28,6 +28,7 @@ the containment of key sets. PostgreSQL documentation, CREATE STATISTICS (column
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rowreckon.causes import join_key_skew
@@ -36,6 +37,7 @@ from rowreckon.causes.keys import distinct_values, is_unique, is_unique_by_sampl
 from rowreckon.causes.wording import rows_sentence, share
 from rowreckon.plan.nodes import JoinNode
 from rowreckon.remedies.subject import Subject
+from rowreckon.remedies.two_steps import two_steps
 
 if TYPE_CHECKING:
     from rowreckon.capture import Capture
@@ -93,6 +95,7 @@ def check(site: Site, context: Context) -> Candidate | None:
             columns=(keys[0].column,),
             other_table=keys[1].table,
             other_columns=(keys[1].column,),
+            keys=_to_keep(node, keys),
             fraction=1 / max((n for key in keys if (n := distinct_values(key))), default=1000.0),
             curable=_lists_help(keys),
         ),
@@ -111,7 +114,16 @@ def _looking(site: Site, context: Context, keys: tuple[Key, Key]) -> int | None:
     if kind != "Inner" or site.direction != "over" or outer is None or inner is None:
         return None
     whole = [n for n in (outer, inner) if any(is_unique(k) and reads_whole(context, n, k) for k in keys)]
-    return None if len(whole) != 1 else outer if whole[0] == inner else inner
+    if len(whole) != 1:
+        counts = context.evidence.reckoned.counts
+        return min(whole, key=lambda n: counts[n].estimate or 0.0, default=None)  # all of the fewer are taken to match
+    return outer if whole[0] == inner else inner
+
+
+def _to_keep(node: JoinNode, keys: tuple[Key, Key]) -> tuple[tuple[str, str], ...]:
+    """The tables whose rows a first step would keep: of a semi or anti join the side that asks, with its question."""
+    kept = keys if node.join_type == "Inner" else keys[:1]
+    return tuple((key.alias, key.column) for key in kept)
 
 
 def _distinct_facts(keys: tuple[Key, Key]) -> tuple[Evidence, ...]:
@@ -155,5 +167,7 @@ def _helps(keys: tuple[Key, Key]) -> str:
 
 
 def remedy(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
-    """Longer lists of common values on both sides, where they can hold the keys."""
-    return join_key_skew.remedy(subject, capture)
+    """Longer lists of common values on both sides, where they can hold the keys; else two steps for what follows."""
+    if not subject.curable:
+        return two_steps(subject, capture)
+    return join_key_skew.remedy(replace(subject, keys=()), capture)

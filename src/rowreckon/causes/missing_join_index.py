@@ -4,8 +4,9 @@
 A join whose inner side has no index on the join key. One would make a nested loop the cheapest way at the rows that
 came. Or it has only one that fetches many rows which the scan's filter then discards.
 
-So too a scan that most of the time goes to and that keeps hardly any of the rows that it reads. It may be read whole,
-once for each row outside of it (LATERAL, a subquery), or in an index's order under a LIMIT that hoped to end early.
+So too a scan that most of the time goes to and that keeps hardly any of the rows that it reads. It may be read whole
+for each row outside of it (LATERAL, a subquery). Or it reads in an index's order, under a LIMIT that hoped to end
+early.
 
 ## Why it hurts
 Without the index every method must read the inner side whole; with few outer rows that is nearly all of the work. With

@@ -16,7 +16,7 @@ from rowreckon.sql.tree import every_message, kind_of, strings
 
 _INNER = 1  # JoinType.JOIN_INNER: the library's enumerations are slow to load
 _ROW_CHOOSERS = frozenset({"LockingClause", "IntoClause", "RangeTableSample"})
-_NOT_MOVED = frozenset({"SubLink", "ParamRef", "FuncCall", "A_Star"})
+_NOT_MOVED = frozenset({"ParamRef", "FuncCall", "A_Star"})
 
 
 @frozen
@@ -67,17 +67,34 @@ def chooses_rows(tree: Any) -> bool:
 
 
 def own_conditions(flat: FlatSelect, owner_of: Any, aliases: Collection[str]) -> Iterator[Any]:
-    """The conditions that read nothing but the tables of these aliases, and that mean the same wherever they stand.
+    """The conditions that ask of nothing but the tables of these aliases, and that mean the same wherever they stand.
 
     `owner_of` says under which alias the table of a ColumnRef stands, None where that is not clear.
     """
     for condition in conjuncts(flat.select):
         inside = list(every_message(condition))
         named = [message for message in inside if kind_of(message) == "ColumnRef"]
-        if any(kind_of(message) in _NOT_MOVED for message in inside) or not named:
+        if any(kind_of(message) in _NOT_MOVED for message in inside):
             continue
-        if all(owner_of(reference) in aliases for reference in named):
+        if any(kind_of(message) == "SubLink" for message in inside):
+            named = _of_the_outside(flat, inside, named)
+        if named and all(owner_of(reference) in aliases for reference in named):
             yield condition
+
+
+def _of_the_outside(flat: FlatSelect, inside: Collection[Any], named: Collection[Any]) -> list[Any]:
+    """The columns of tables outside of a condition's subqueries; none where it is not clear whose each is.
+
+    A column needs its table's name there, and no table inside may have the name of one outside, nor be no table.
+    """
+    outside = {name_of(item) for item in from_items(flat.select)}
+    tables = [item for message in inside if kind_of(message) == "SelectStmt" for item in from_items(message)]
+    own = {name_of(item) for item in tables if item.WhichOneof("node") == "range_var"}
+    parts = [strings(reference.fields) for reference in named]
+    clear = len(own) == len(tables) and None not in own and not own & outside
+    if not clear or any(len(part) != 2 or part[0] not in own | outside for part in parts):
+        return []
+    return [reference for reference, part in zip(named, parts, strict=True) if part[0] in outside]
 
 
 def qualified(reference: Any) -> tuple[str, str] | None:
