@@ -32,6 +32,13 @@ only way), which PostgreSQL's documentation suggests for all but small templates
 and 0.6 s by files (18, medians of three in turn); the size is common practice, no source."""
 _OWNER = "select pg_catalog.pg_get_userbyid(datdba), session_user from pg_catalog.pg_database where datname = %s"
 _ANYBODY_TEMPORARY = "select pg_catalog.has_database_privilege('public', %s, 'TEMPORARY')"
+_CAN_NOT_CLONE = (
+    psycopg.errors.InvalidParameterValue,
+    psycopg.errors.FeatureNotSupported,
+    psycopg.errors.SystemError,
+    psycopg.errors.InternalError_,
+)
+"""A server built without it, and what a file system's refusal becomes (errcode_for_file_access in elog.c)."""
 _ATTEMPTS = 4
 
 
@@ -173,10 +180,24 @@ class Copies:
         return f"{named} may stay on the server; the next trial there offers to drop {'it' if one else 'them'}"
 
     def _create(self, name: str, origin: str) -> None:
-        owner, _ = self._owner()
-        strategy = ""
         if self.admin.info.server_version >= 150000 and self.size_kb >= _BY_FILES_KB:
-            strategy = " STRATEGY FILE_COPY"
+            self._create_by_files(name, origin)
+        else:
+            self._create_with(name, origin, "")
+
+    def _create_by_files(self, name: str, origin: str) -> None:
+        """From 18 on the file system is asked to copy by itself, which may share what both have in common; where it
+        can't, the server copies."""
+        if self.admin.info.server_version >= 180000:
+            with contextlib.suppress(*_CAN_NOT_CLONE):
+                self.admin.execute(b"SET file_copy_method = clone")
+                self._create_with(name, origin, " STRATEGY FILE_COPY")
+                return
+            self.admin.execute(b"SET file_copy_method = copy")
+        self._create_with(name, origin, " STRATEGY FILE_COPY")
+
+    def _create_with(self, name: str, origin: str, strategy: str) -> None:
+        owner, _ = self._owner()
         # closed to everybody until only its maker may log in; marked from the first moment by its limit
         statement = (
             f"CREATE DATABASE {{}} TEMPLATE {{}} OWNER {{}} ALLOW_CONNECTIONS false CONNECTION LIMIT {{}}{strategy}"
