@@ -191,7 +191,6 @@ def _ratio_of_inputs(reckoned: ReckonedTree, number: int, inputs: tuple[int, ...
     None above a censored input, whose ratio is unknown.
     """
     node = reckoned.tree.nodes[number]
-    ratios = [_full_ratio(reckoned, child) for child in inputs]
     if isinstance(node, JoinNode):
         outer = _side_ratio(reckoned, number, "Outer")
         inner = _side_ratio(reckoned, number, "Inner")
@@ -209,8 +208,9 @@ def _ratio_of_inputs(reckoned: ReckonedTree, number: int, inputs: tuple[int, ...
         if node.join_type == "Full":
             return [both, outer, inner]
         return [both]
-    if len(ratios) == 1:
-        return None if ratios[0] is None else [ratios[0]]
+    if len(inputs) == 1:
+        ratio = _full_ratio(reckoned, inputs[0])
+        return None if ratio is None else [ratio]
     total = _summed_ratio(reckoned, inputs)
     return None if total is None else [total]
 
@@ -225,8 +225,9 @@ def _full_ratio(reckoned: ReckonedTree, number: int) -> Interval | None:
 
     What a merge join goes back over was given to it once by what is below.
     """
-    count, below = reckoned.counts[number], reckoned.tree.inputs(number)
+    count = reckoned.counts[number]
     if count.state == "reread" and isinstance(reckoned.tree.nodes[number], (SortNode, MaterializeNode)):
+        below = reckoned.tree.inputs(number)
         return _full_ratio(reckoned, below[0]) if len(below) == 1 else None
     return count.ratio if count.state == "exact" else None
 

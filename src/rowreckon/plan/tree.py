@@ -165,7 +165,8 @@ def tables_below(tree: PlanTree) -> Sequence[tuple[str, ...]]:
                 names = below
             elif below:
                 # Most sides share no name: then this is one concatenation, not a walk over both.
-                new = below if frozenset(names).isdisjoint(below) else tuple(n for n in below if n not in names)
+                few, many = (below, names) if len(below) < len(names) else (names, below)
+                new = below if frozenset(few).isdisjoint(many) else tuple(n for n in below if n not in names)
                 names = names + new if new else names
         found[here] = names
     return found
