@@ -33,6 +33,8 @@ class Place:
     clock: Hand
     slows: dict[tuple[int, ...], float] = field(default_factory=dict)
     """By how much which set slows the query `beside`, which is none that a change is meant for."""
+    idle: frozenset[int] = frozenset()
+    """Changes that bring nothing to their own query when they are tried alone."""
     tried: list[tuple[int, ...]] = field(default_factory=list)
 
     def try_(self, attempt: Attempt) -> Measured:
@@ -45,7 +47,7 @@ class Place:
                 name=f"query {plan}",
                 change="plan_changed",
                 before=Times((50.0, 51.0, 52.0)),
-                after=Times((10.0, 11.0, 12.0)),
+                after=Times((50.0, 51.0, 52.0) if set(attempt.ranks) <= self.idle else (10.0, 11.0, 12.0)),
             )
             for plan in sorted(attempt.victims)
         )
@@ -72,7 +74,12 @@ def _audit(changes: int) -> Audit:
 
 
 def _spent(
-    changes: int, budget_ms: float, *, combine: bool = True, slows: dict[tuple[int, ...], float] | None = None
+    changes: int,
+    budget_ms: float,
+    *,
+    combine: bool = True,
+    slows: dict[tuple[int, ...], float] | None = None,
+    idle: frozenset[int] = frozenset(),
 ) -> tuple[TrialSession, Place]:
     result = _audit(changes)
     session = TrialSession(
@@ -85,7 +92,7 @@ def _spent(
         lambda *_: None,
     )
     clock = Hand(budget_ms)
-    place = Place(clock, slows or {})
+    place = Place(clock, slows or {}, idle)
     session._all(place, clock, combine=combine)
     return session, place
 
@@ -136,6 +143,25 @@ def test_a_set_that_slows_a_query_only_together_is_tried_without_its_least() -> 
     assert place.tried[3:] == [(1, 2, 3), (1, 2)]
     assert session.combination is not None
     assert session.combination.ranks == (1, 2)
+
+
+def test_what_mends_the_slowed_query_joins_the_set() -> None:
+    """A change that brings nothing alone is tried with the set that slows a query whose plan it changes."""
+    session, place = _spent(4, 60_000.0, slows={(1, 2, 3): 1.5}, idle=frozenset({4}))
+
+    assert place.tried[4:] == [(1, 2, 3), (1, 2, 3, 4)]
+    assert session.combination is not None
+    assert session.combination.ranks == (1, 2, 3, 4)
+    assert session.further is None
+
+
+def test_what_does_not_mend_it_is_left_out_again() -> None:
+    session, place = _spent(4, 60_000.0, slows={(1, 2, 3): 1.5, (1, 2, 3, 4): 1.5}, idle=frozenset({4}))
+
+    assert place.tried[4:] == [(1, 2, 3), (1, 2, 3, 4), (1, 2)]
+    assert session.combination is not None
+    assert session.further is not None
+    assert (session.combination.ranks, session.further.ranks) == ((1, 2), (1, 2, 3))
 
 
 def test_where_time_runs_out_no_set_is_called_harmless() -> None:

@@ -90,8 +90,8 @@ def regained(dsn: str, queries: Path, folder: Path) -> list[Regained]:
     with session(dsn) as connection:
         gaps = [measure_gap(connection, item.name, item.text) for item in items]
     report = folder / f"{queries.stem}.json"
-    process = start(["trial", str(queries), "--dsn", dsn, "--yes", "--report", str(report)])
-    _, err = process.communicate(timeout=1500)
+    process = start(["trial", str(queries), "--dsn", dsn, "--yes", "--budget", "2h", "--report", str(report)])
+    _, err = process.communicate(timeout=9000)
     assert process.returncode == 0, err
     document = json.loads(report.read_text())
     statements = recommended(document)

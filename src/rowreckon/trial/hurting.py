@@ -1,4 +1,4 @@
-"""Which changes to leave out of a set that slows a query, so that it hurts nobody."""
+"""What mends a query that a set of changes slows, and which changes to leave out where nothing does."""
 
 from __future__ import annotations
 
@@ -24,6 +24,21 @@ def culprits(ranks: Sequence[int], judged: Mapping[int, Judged], hurt: Collectio
         return frozenset(alone)
     near = [rank for rank in ranks if _touches(judged[rank], hurt)] or list(ranks)
     return frozenset({min(near, key=lambda rank: (judged[rank].net_ms, -rank))})
+
+
+def menders(ranks: Collection[int], judged: Mapping[int, Judged], hurt: Collection[str]) -> tuple[int, ...]:
+    """Changes outside a set that may mend the queries which it slows: meant for one of them, or changing its plan.
+
+    They may have brought nothing alone, since what they mend was not broken then; none that did harm.
+    """
+    return tuple(
+        rank
+        for rank, one in judged.items()
+        if rank not in ranks
+        and one.trial.verdict in ("helped", "no_effect", "inconclusive")
+        and _touches(one, hurt)
+        and not hurt_by(one)
+    )
 
 
 def _touches(one: Judged, hurt: Collection[str]) -> bool:

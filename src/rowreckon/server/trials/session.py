@@ -5,7 +5,7 @@ Ctrl-C cancels what runs, drops the copies and keeps what is done.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from typing import Protocol
@@ -24,11 +24,11 @@ from rowreckon.server.trials.rules import TrialRules
 from rowreckon.server.trials.stage import Clock
 from rowreckon.server.trials.staying import ConnectionLost, lost
 from rowreckon.trial.combining import best_combination
-from rowreckon.trial.hurting import culprits, hurt_by
+from rowreckon.trial.hurting import culprits, hurt_by, menders
 from rowreckon.trial.index_size import expected_index_kb
 from rowreckon.trial.judge import Judged, judge
 from rowreckon.trial.measured import Attempt, Measured
-from rowreckon.trial.planning import temporary_obstacle
+from rowreckon.trial.planning import attempt_of, temporary_obstacle
 from rowreckon.trial.ranking import rank_measured
 from rowreckon.trial.rollback import left_behind
 
@@ -178,7 +178,8 @@ class TrialSession:
         return True
 
     def _together(self, place: _Place, clock: Clock) -> None:
-        """The best of those that helped together; where that slows a query, again without the changes that do."""
+        """The best of those that helped together. Where that slows a query: with what may mend it, and where that does
+        not, without the changes that do."""
         left_out: frozenset[int] = frozenset()
         while (attempt := self._best(left_out)) is not None:
             if clock.left_ms() <= 0:
@@ -192,13 +193,28 @@ class TrialSession:
             judged = self._set_tried(place, attempt)
             if judged is None:
                 return
-            tried = Combination(ranks=attempt.ranks, trial=judged.trial, side_effects=judged.side_effects)
+            tried = _combination(attempt, judged)
             hurt = hurt_by(judged)
             if not hurt:
                 self.combination = tried
                 return
+            if self._mended(place, attempt, hurt, clock):
+                return
             self.further = self.further or tried
             left_out |= culprits(attempt.ranks, self.judged, hurt)
+
+    def _mended(self, place: _Place, attempt: Attempt, hurt: Collection[str], clock: Clock) -> bool:
+        """Try the set with the other changes that may mend those queries; whether it then slows nobody."""
+        more = menders(attempt.ranks, self.judged, hurt)
+        if not more or clock.left_ms() <= 0:
+            return False
+        wanted = {*attempt.ranks, *more}
+        larger = attempt_of([r for r in self.audit.remedies if r.rank in wanted])
+        judged = self._set_tried(place, larger)
+        if judged is None or hurt_by(judged) or judged.trial.verdict != "helped":
+            return False
+        self.combination = _combination(larger, judged)
+        return True
 
     def _set_tried(self, place: _Place, attempt: Attempt) -> Judged | None:
         try:
@@ -248,6 +264,10 @@ class TrialSession:
             }
         )
         return Tried(ranked.model_copy(update={"trials": account}), self.interrupted)
+
+
+def _combination(attempt: Attempt, judged: Judged) -> Combination:
+    return Combination(ranks=attempt.ranks, trial=judged.trial, side_effects=judged.side_effects)
 
 
 def _renumbered(tried: Combination | None, order: dict[int, int]) -> Combination | None:
