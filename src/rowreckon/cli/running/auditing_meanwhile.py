@@ -12,8 +12,9 @@ from rowreckon.capture import Capture
 from rowreckon.cli.running.audit_all import add_safely, unaudited
 from rowreckon.document.audit import Audit, Rejected
 
-_SWITCH_S = 0.0005
-"""How long the audit may hold the interpreter while the sweep waits for it (s): a fraction of a query's time."""
+_SWITCH_S = 0.0001
+"""How long the audit may hold the interpreter while the sweep waits for it (s): after each of some fifteen statements
+a query."""
 
 
 class AuditingMeanwhile:

@@ -28,6 +28,8 @@ SweepProgress = Callable[[str, int, int], None]
 _MOST_S = 10.0
 _TOGETHER = 25
 """Items whose facts are read at once: few questions to the catalogs, and not all work left for the end."""
+_FIRST = 8
+"""The same at first, so that the audit beside the sweep begins soon."""
 
 
 @dataclass(slots=True)
@@ -140,7 +142,7 @@ class _Sweep:
                 capture = capture.model_copy(update={"notes": (*capture.notes, note)})
                 self.notes.append(f"the connection was lost during {item.name!r}, and {told} for the rest")
             self._keep(number, capture)
-            if len(self.without_facts) >= _TOGETHER:
+            if len(self.without_facts) >= (_TOGETHER if self.handed_on else _FIRST):
                 self._facts()
 
     def _executor(self) -> Executor | None:
