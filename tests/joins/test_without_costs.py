@@ -26,6 +26,16 @@ def _never_ran(node: Node) -> None:
     node |= {"Actual Loops": 0, "Actual Rows": 0}
 
 
+def _not_executed(node: Node) -> None:
+    for key in [key for key in node if key.startswith("Actual ")]:
+        del node[key]
+
+
+def _planned_without_costs(node: Node) -> None:
+    _without_costs(node)
+    _not_executed(node)
+
+
 def _joins(name: str, alter: Callable[[Node], None]) -> tuple[Join, ...]:
     document = json.loads((SAMPLES / f"{name}.18.json").read_text("utf-8"))
     nodes = [document[0]["Plan"]]
@@ -63,6 +73,17 @@ def test_sides_cut_short_are_asked_for_whole() -> None:
     (cut,) = _joins("limit", _without_costs)
     (whole,) = _joins("stale-statistics", _without_costs)
     assert len(cut.missing) == len(whole.missing) + 2
+
+
+def test_a_plan_that_was_not_executed() -> None:
+    """Neither rows nor prices: the run is asked for first, then the prices."""
+    (priced,) = _joins("stale-statistics", _not_executed)
+    (join,) = _joins("stale-statistics", _planned_without_costs)
+
+    assert (join.verdict, join.basis) == ("undecided", "plan")
+    assert join.why.endswith("Undecided: the plan was not executed.")
+    assert join.missing[0] == priced.missing[0]
+    assert len(join.missing) == 2
 
 
 def test_a_join_that_never_ran() -> None:

@@ -8,10 +8,7 @@ import psycopg
 import pytest
 
 from rowreckon.causes.registry import BY_CODE
-from rowreckon.remedies.kept_result import kept_result
-from rowreckon.remedies.subject import Subject
 from tests.causes.live import Connection, first, judged
-from tests.faults.runner import capture
 
 COUNTS = "select hut, count(*) as n from stays group by hut"
 
@@ -53,24 +50,3 @@ def test_the_same_rows_come_in_two_steps(huts: Connection, query: str) -> None:
     assert found.factor >= 100
     assert before == after
     assert all(count.actual / 3 <= (count.estimate or 0) <= 3 * count.actual for count in counts if count.actual)
-
-
-@pytest.mark.parametrize(
-    "query",
-    [
-        f"with w as ({COUNTS}) select * from w where n = 4 for update",
-        "with recursive w as (select 1 as n union all select n + 1 from w where n < 5) select * from w where n = 4",
-        f"with a as (select * from w), w as ({COUNTS}) select * from w where n = 4",
-        "with a as (select * from stays), w as (select hut, count(*) as n from a group by hut) select * from w",
-        "with gone as (delete from stays returning hut), w as (select 1 as n) select * from w, gone",
-        "with w(hut, n) as (select hut, count(*) from stays group by hut) select * from w where n = 4",
-        "select * from huts h, lateral (select count(*) as n from stays s where s.hut = h.hut) w where n = 4",
-        "select 4 as n",
-        "not a query",
-    ],
-)
-def test_no_other_shape_is_taken_apart(huts: Connection, query: str) -> None:
-    """What is locked, recursive, reads another WITH query, writes, or hangs on a row beside it stays one statement."""
-    taken = capture(huts, "select 1").model_copy(update={"query": query})
-
-    assert kept_result(Subject(alias="w", curable=False), taken) == ()
