@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from math import inf
 
 import pytest
@@ -11,7 +12,7 @@ from rowreckon.counts import reckon
 from rowreckon.document.audit import FactLimit, Verdict
 from rowreckon.joins.facts.sides import Aliases, join_facts
 from rowreckon.joins.verdict.turning import turning
-from rowreckon.learned.facts import Bounds, LearnedFacts, RelationName, Size, SizeFact, Source
+from rowreckon.learned.facts import ANY, Bounds, IndexFact, LearnedFacts, RelationName, Size, SizeFact, Source
 from rowreckon.plan import lay_out, parse_document
 
 STAYS = RelationName("tours", "stays")
@@ -94,3 +95,43 @@ def test_a_size_that_is_not_known_to_the_row_is_not_moved() -> None:
     learned = LearnedFacts(sizes={STAYS: SizeFact(loose, ())})
     assert turning(learned, RECKONED, FACTS, "held", lambda _: "held") == ()
     assert turning(LearnedFacts(), RECKONED, FACTS, "held", lambda _: "held") == ()
+
+
+@pytest.mark.parametrize(
+    ("unique", "most_pages", "most_rows", "told"),
+    [
+        (False, 25.0, 10.0, [("pages", 20.0, 20.0), ("rows of one value", 5.0, 6.0)]),
+        (False, 100.0, 15.0, [("pages", 20.0, 60.0), ("rows of one value", 5.0, 15.0)]),
+        (True, 100.0, 15.0, [("pages", 20.0, 60.0)]),
+        (False, inf, inf, []),
+    ],
+)
+def test_an_index_is_moved_by_its_pages_and_by_the_rows_that_it_finds(
+    unique: bool, most_pages: float, most_rows: float, told: list[tuple[str, float, float]]
+) -> None:
+    """From the middle of its bounds by 1.3, 3 and 10 times; what never turns the verdict is not told."""
+    reckoned = reckon(lay_out(parse_document({"Plan": PLAN | {"Hash Cond": "(s.hut = h.id)"}}).plan))
+    facts = join_facts(reckoned, 0, Aliases(reckoned.tree))
+    index = IndexFact(
+        name="stays_hut",
+        keys=frozenset({"hut"}),
+        unique=unique,
+        per_key=Bounds(5.0, 5.0),
+        pages=Bounds(10.0, 40.0),
+        levels=ANY,
+        order=ANY,
+        covers=frozenset(),
+        lacks=frozenset(),
+        sources=(Source("monday", "search of stays_hut"),),
+    )
+    learned = replace(_learned(1000.0, 50.0), indexes={STAYS: (index,)})
+
+    def verdict_with(moved: LearnedFacts) -> Verdict:
+        (one,) = moved.indexes[STAYS]
+        return "held" if one.pages.low <= most_pages and one.per_key.low <= most_rows else "undecided"
+
+    limits = turning(learned, reckoned, facts, "held", verdict_with)[1:]
+    assert [(limit.fact, limit.value, limit.to) for limit in limits] == [
+        (f"{what} of the index on tours.stays.hut", value, to) for what, value, to in told
+    ]
+    assert all(limit.from_ is None and limit.source == "search of stays_hut in monday" for limit in limits)

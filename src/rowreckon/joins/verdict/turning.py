@@ -1,21 +1,32 @@
-"""How far a learned fact may move before a verdict turns: a relation's size, a column's different values.
+"""How far a learned fact may move before a verdict turns: a relation's size, a column's values, an index.
 
 The verdict is worked out anew at facts further and further from what was learned, pages and rows moved together.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 
 from rowreckon.counts.reckon import ReckonedTree
 from rowreckon.document.audit import FactLimit, Verdict
 from rowreckon.joins.facts.sides import JoinFacts
-from rowreckon.learned.facts import Bounds, ColumnName, LearnedFacts, RelationName, Size, Source, relation_name
+from rowreckon.learned.facts import (
+    Bounds,
+    ColumnName,
+    IndexFact,
+    LearnedFacts,
+    RelationName,
+    Size,
+    Source,
+    relation_name,
+)
 from rowreckon.plan.nodes import ScanNode
 
 _STEPS = (1.3, 3.0, 10.0)
+_RESPECTS = {"pages": "pages of the index on {}", "per_key": "rows of one value of the index on {}"}
+"""What of an index is moved, and how that is called."""
 _VALUE_STEPS = (*_STEPS, 100.0)
 """By what factors a fact is moved, either way (common practice, no source)."""
 
@@ -28,8 +39,8 @@ def turning(
     verdict_with: Callable[[LearnedFacts], Verdict],
 ) -> tuple[FactLimit, ...]:
     """For each learned size of the join's relations the rows between which the verdict was found to stay, and the
-    different values of its columns where it turns with these; an end is open where it stays as far as was tried.
-    `verdict_with` judges the join with other facts."""
+    different values of its columns, the pages of its indexes and the rows that these find, where it turns with them; an
+    end is open where it stays as far as was tried. `verdict_with` judges the join with other facts."""
     found: list[FactLimit] = []
 
     def tried(
@@ -56,11 +67,49 @@ def turning(
         limit = tried(f"distinct values of {column}", values.values.low, values.sources, moved, _VALUE_STEPS)
         if (limit.from_, limit.to) != (None, None):  # of most columns it does not matter
             found.append(limit)
+    for relation, index in _indexes(learned, reckoned, facts):
+        led = " and ".join(str(ColumnName(relation, column)) for column in sorted(index.keys))
+        for respect, words in _RESPECTS.items():
+            bounds = index.pages if respect == "pages" else index.per_key
+            if index.unique and respect == "per_key":
+                continue
+            value = float(round((max(bounds.low, 1.0) * max(bounds.high, 1.0)) ** 0.5))
+            limit = tried(
+                words.format(led), value, index.sources, partial(_with_index, learned, relation, index, respect)
+            )
+            if (limit.from_, limit.to) != (None, None):
+                found.append(limit)
     return tuple(found)
+
+
+def _indexes(
+    learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts
+) -> Iterator[tuple[RelationName, IndexFact]]:
+    """The indexes on just the columns that the join compares of which other plans tell."""
+    columns = _columns_compared(reckoned, facts)
+    for relation in _relations(learned, reckoned, facts):
+        wanted = frozenset(column.column for column in columns if column.relation == relation)
+        for index in learned.indexes.get(relation, ()):
+            if index.keys == wanted:
+                yield relation, index
+
+
+def _with_index(
+    learned: LearnedFacts, relation: RelationName, index: IndexFact, respect: str, value: float
+) -> LearnedFacts:
+    """The facts with so many pages of an index, or rows that share a key of it."""
+    bounds = Bounds(value, value)
+    moved = index._replace(pages=bounds) if respect == "pages" else index._replace(per_key=bounds)
+    others = tuple(moved if each is index else each for each in learned.indexes[relation])
+    return replace(learned, indexes={**learned.indexes, relation: others})
 
 
 def _columns(learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts) -> list[ColumnName]:
     """The columns that the join compares of which other plans tell how many different values they have."""
+    return [column for column in _columns_compared(reckoned, facts) if column in learned.distinct]
+
+
+def _columns_compared(reckoned: ReckonedTree, facts: JoinFacts) -> list[ColumnName]:
     found: dict[ColumnName, None] = {}
     for side in (facts.outer, facts.inner):
         node = reckoned.tree.nodes[side.scan] if side.scan is not None else None
@@ -68,7 +117,7 @@ def _columns(learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts) ->
         for clause in facts.clauses:
             column = clause.outer_column if side is facts.outer else clause.inner_column
             named = ColumnName(relation, column.column) if relation is not None and column is not None else None
-            if named in learned.distinct and named is not None:
+            if named is not None:
                 found[named] = None
     return list(found)
 
