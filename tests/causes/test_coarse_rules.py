@@ -68,6 +68,12 @@ CASES = {
         (),
         "select * from trips t join stays s on s.stay = t.stay where s.stay < 20",
     ),
+    "two columns": Case(
+        "select * from trips where trip <= hut",
+        "two columns of a row",
+        ("create statistics trips_low on ((trip <= hut)) from trips", "analyze trips"),
+        "select * from trips where (trip <= hut) is true",
+    ),
     "containment": Case(
         """select * from stays where doc @> '{"kind": "group"}'""",
         "containment",

@@ -66,6 +66,27 @@ def test_a_cast_from_varchar_is_no_expression(huts: Connection) -> None:
     assert "stale_statistics" in codes(found)
 
 
+@pytest.mark.parametrize(
+    ("made", "computes"), [("domain {} as text", False), ("type {} as enum ('box', 'hall')", True)]
+)
+def test_a_domain_is_looked_through_and_an_enum_is_not(huts: Connection, made: str, computes: bool) -> None:
+    """Statistics of the cast change the server's estimate of an enum's label only: of a domain it has the column's."""
+    query = "select * from seats where class::text = 'box' and price::int = 7"
+    with huts.transaction(force_rollback=True):
+        huts.execute(f"create {made.format('seat_class')}".encode())
+        huts.execute("create table seats(class seat_class, price int)")
+        huts.execute("insert into seats select 'box', 7 from generate_series(1, 300)")
+        huts.execute("insert into seats select 'hall', i % 50 + 8 from generate_series(1, 20000) i")
+        huts.execute("analyze seats")
+        found, before = judged(huts, query), judged(huts, "select * from seats where class::text = 'box'")
+        huts.execute("create statistics seats_class on (class::text) from seats; analyze seats")
+        after = judged(huts, "select * from seats where class::text = 'box'")
+
+    moved = after.reckoned.counts[0].estimate != before.reckoned.counts[0].estimate
+    assert moved is computes
+    assert any("::text" in e for f in found.findings for e in f.subject.expressions) is computes
+
+
 def test_a_declared_function_is_believed(huts: Connection) -> None:
     """ROWS 40 and 40 rows: nothing to find; the same function with 4,000 rows is the default's fault."""
     assert judged(huts, "select * from nights(40)").findings == ()

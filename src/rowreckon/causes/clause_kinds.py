@@ -9,7 +9,7 @@ from rowreckon.causes.tested import tested
 from rowreckon.sql.spelling import is_column
 
 if TYPE_CHECKING:
-    from rowreckon.catalog.facts import Relation
+    from rowreckon.catalog.facts import Column, Relation
     from rowreckon.plan.conditions import Clause, ColumnReference
 
 ClauseKind = Literal["equality", "range", "pattern", "null_test", "flag", "expression", "either", "other"]
@@ -49,13 +49,31 @@ def bare_column(clause: Clause, alias: str | None, relation: Relation | None) ->
 
 
 def _is_bare(text: str, column: ColumnReference, relation: Relation | None) -> bool:
-    """Whether a side is the column itself: a cast computes a new value, save one from varchar to text."""
+    """Whether a side is the column itself: a cast computes a new value, save one to text from varchar or a domain."""
     if "::" not in text:
         return True
     if not is_column(text):
         return False
     known = relation.column(column.column) if relation is not None else None
-    return known is None or known.type.startswith(("character varying", "varchar", "text"))
+    return known is None or known.type.startswith(("character varying", "varchar", "text")) or _may_be_domain(known)
+
+
+def _may_be_domain(column: Column) -> bool:
+    """Whether a column whose values are taken as text is of a domain over text, which the planner looks through.
+
+    Of types that are no built-in ones an enum, whose cast computes its label, has four bytes, text any number of them.
+    """
+    plain = column.type.partition("(")[0]
+    built_in = plain in _BUILT_IN or plain.endswith(("range", "[]"))
+    return column.type_length == _ANY_LENGTH and not built_in
+
+
+_ANY_LENGTH = -1
+_BUILT_IN = frozenset(
+    {"numeric", "bytea", "json", "jsonb", "jsonpath", "xml", "inet", "cidr", "bit", "bit varying", "character"}
+    | {"tsvector", "tsquery", "path", "polygon", "pg_snapshot", "txid_snapshot", "refcursor"}
+)
+"""Types of any length as format_type prints them, whose cast to text computes one."""
 
 
 def kind_of(clause: Clause, relation: Relation | None = None) -> ClauseKind:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from rowreckon.causes.site import Site
     from rowreckon.plan.conditions import Clause
 
-_CONTAINMENT: Final = frozenset({"@>", "<@", "&&", "?", "?|", "?&", "@?", "@@"})
+_CONTAINMENT: Final = frozenset({"<<=", ">>=", "@>", "<@", "&&", "?", "?|", "?&", "@?", "@@"})
 
 
 @frozen
@@ -74,6 +74,11 @@ _PATTERN: Final = CoarseRule(
     "An expression with statistics that holds the answer always does.",
     of_filter=True,
 )
+_TWO_COLUMNS: Final = CoarseRule(
+    "two columns of a row are compared as if neither told of the other",
+    "An expression with statistics that holds the answer helps. More statistics of the columns do not.",
+    of_filter=True,
+)
 _ANSWER: Final = CoarseRule(
     "a function that is the whole condition is taken to be true for a third of the rows",
     "Asking (…) IS TRUE helps, with statistics on the function's expression. Statistics alone do not.",
@@ -114,7 +119,8 @@ def coarse_rule(site: Site) -> CoarseRule | None:
 def clauses_by_rule(site: Site) -> tuple[Clause, ...]:
     """The clauses of a filter that such rules estimate by the table's columns."""
     found = [r.clause for r in restrictions(site) if r.kind in ("either", "pattern")]
-    return (*found, *(clause for clause in site.own if _is_containment(clause) and clause not in found))
+    more = (c for c in site.own if c not in found and (_is_containment(c) or _compares_columns(c)))
+    return (*found, *more)
 
 
 def _node_is(*types: str) -> Callable[[Site], bool]:
@@ -139,6 +145,11 @@ def _contains(site: Site) -> bool:
 
 def _is_containment(clause: Clause) -> bool:
     return clause.operator.removeprefix("NOT ") in _CONTAINMENT
+
+
+def _compares_columns(clause: Clause) -> bool:
+    """Whether it compares two plain columns of one row: a third by <, one value's share by = (selfuncs.c)."""
+    return clause.left_column is not None and clause.right_column is not None and len(clause.tables) <= 1
 
 
 def _groups_some(site: Site) -> bool:
@@ -173,6 +184,7 @@ _ASKED: Final[tuple[tuple[Callable[[Site], bool], CoarseRule], ...]] = (
     (_either_of_tables, _EITHER_OF_TABLES),
     (_compares_tables, _BETWEEN_TABLES),
     (_contains, _PARTS),
+    (lambda site: site.kind == "scan" and any(map(_compares_columns, site.own)), _TWO_COLUMNS),
     (lambda site: any(map(asks_a_function, site.own)), _ANSWER),
     (lambda site: "either" in _kinds(site), _EITHER),
     (lambda site: "pattern" in _kinds(site), _PATTERN),

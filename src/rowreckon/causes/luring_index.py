@@ -10,14 +10,15 @@ Each outer row costs one descent into the index. At the rows that really came an
 the index keeps the planner from it.
 
 ## Evidence it needs
-A crossed nested loop whose inner side reads that index, another method being cheapest at the actual rows. By the cost
-model another method is the cheapest at the estimates, too, once the index is gone. From the catalog: the index guards
-no constraint and serves no foreign key, and how often the server used it.
+A crossed nested loop whose inner side reads that index, another method being clearly the cheapest at the actual rows.
+By the cost model another method is the cheapest at the estimates, too, once the index is gone. From the catalog: the
+index guards no constraint and serves no foreign key, and how often the server used it.
 
 ## Remedy
 First whatever cures the estimate. Only where nothing does: dropping the index, after looking at its other uses. It
 mends no estimate. No drop is proposed where the index serves a key, a foreign key, an exclusion constraint, CLUSTER or
-another query of the list. The same holds where no catalog tells what it serves.
+another query of the list. The same holds where no catalog tells what it serves, and where the loop costs less than
+half as much again.
 
 For a LIMIT: first an index on the filter's equality and then the order (`missing_join_index`), then statistics on the
 filter. What is left is the query with its rows in a MATERIALIZED subquery, sorted and limited outside, where no order
@@ -61,6 +62,10 @@ if TYPE_CHECKING:
     from rowreckon.plan.tree import PlanTree
 
 TITLE = "an index that lures the planner"
+
+_CLEARLY = 1.5
+"""The loop has to cost so many times what comes instead: others pay for a dropped index, and below that the model's own
+uncertainty decides (common practice, no source)."""
 
 _OPEN_RATIO = 2.0
 """How many times cheaper the query without the order is taken to be: nothing prices it, so half of the time is open."""
@@ -107,6 +112,7 @@ def check_join(join: Join, context: Context) -> JoinCandidate | None:
     read = node.shared_read_blocks
     if read is not None:
         evidence.append(fact("pages that the inner side read from disk", read, "plan"))
+    clearly = (join.loss_factor or _CLEARLY) >= _CLEARLY
     rows = max(join.outer.actual_rows or 0.0, join.inner.actual_rows or 0.0)
     return JoinCandidate(
         code="luring_index",
@@ -118,14 +124,14 @@ def check_join(join: Join, context: Context) -> JoinCandidate | None:
             relation=relation,
             index=name,
             columns=_columns(relation, index),
-            curable=index is not None and use is None,
+            curable=index is not None and use is None and clearly,
         ),
         ratio=join.loss_factor or 1.0,
         confidence=round(alone(STRONG if without is not None and index is not None else POSSIBLE), 2),
         basis="catalog" if index is not None else "plan",
         summary=f"The index {name} makes a nested loop over {counted_rows(rows)} look cheap. "
         f"Without it a {join.best_at_actual} join would be chosen, and the estimates would stay as they are."
-        + _spared(use, known=index is not None),
+        + _spared(use, known=index is not None, clearly=clearly),
         evidence=tuple(evidence),
     )
 
@@ -191,11 +197,13 @@ def _without(join: Join, index: str) -> Method | None:
     return min(priced)[1] if "nested_loop" in methods and len(methods) > 1 else None
 
 
-def _spared(use: str | None, *, known: bool) -> str:
+def _spared(use: str | None, *, known: bool, clearly: bool) -> str:
     """Why the index is not proposed to be dropped; nothing where it is."""
     if not known:
         return " Whether it serves a key or a foreign key isn't known here, so no drop is proposed."
-    return "" if use is None else f" The index serves {use}, so no drop is proposed."
+    if use is not None:
+        return f" The index serves {use}, so no drop is proposed."
+    return "" if clearly else " The loop costs hardly more than that, so no drop is proposed."
 
 
 def _columns(relation: Relation | None, index: Index | None) -> tuple[str, ...]:
