@@ -17,7 +17,7 @@ _APPEND_CPU_COST_MULTIPLIER = 0.5
 
 
 def append_row_cost(settings: CostSettings, merged: int = 0) -> float:
-    """What an Append pays for each row, a Merge Append of so many inputs also for keeping their next rows in order."""
+    """What an Append pays for each row, a Merge Append of `merged` inputs also for keeping their next rows in order."""
     kept = 2.0 * settings.cpu_operator_cost * log2(max(merged, 2)) if merged else 0.0
     return kept + _APPEND_CPU_COST_MULTIPLIER * settings.cpu_tuple_cost
 
@@ -38,7 +38,7 @@ def cost_parallel_append(
     workers: int,
     width: int = 0,
 ) -> PathCost:
-    """Parallel Append by so many workers: each of the `whole` paths is one process's alone, the others are shared.
+    """Parallel Append by `workers`: each of the `whole` paths is one process's alone, the others are shared.
 
     `shared` holds partial paths, each with the workers that its rows and costs were divided among. Rows and costs of
     the outcome are those of one process. At least one path is needed.

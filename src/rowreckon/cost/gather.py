@@ -19,7 +19,7 @@ def divisor_among(workers: float, *, leader_takes_part: bool) -> float:
 
 
 def parallel_divisor(settings: CostSettings, workers: int) -> float:
-    """By how much a partial path's rows and CPU cost are divided among so many workers and the leader."""
+    """By how much a partial path's rows and CPU cost are divided among the `workers` and the leader."""
     return divisor_among(workers, leader_takes_part=settings.parallel_leader_participation)
 
 

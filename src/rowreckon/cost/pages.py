@@ -18,7 +18,7 @@ def index_pages_fetched(
     index_pages: float,
     total_table_pages: float,
 ) -> float:
-    """Distinct page reads (pages) that fetching so many tuples of a relation of `pages` takes.
+    """Distinct page reads (pages) that fetching `tuples_fetched` tuples of a relation of `pages` takes.
 
     `total_table_pages` are the pages of all plain tables of the query level, which share effective_cache_size with
     this scan's `index_pages`. Below the cache's share the count never passes `pages`; above, pages are read again.

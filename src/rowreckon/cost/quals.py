@@ -12,5 +12,5 @@ from rowreckon.cost.settings import CostSettings
 
 
 def operator_cost(settings: CostSettings, calls: float = 1.0, procost: float = 1.0) -> QualCost:
-    """So many calls of operators or functions of that `procost` per row."""
+    """The cost of `calls` operators or functions of this `procost` for each row."""
     return QualCost(0.0, calls * procost * settings.cpu_operator_cost)

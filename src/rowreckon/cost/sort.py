@@ -28,7 +28,7 @@ def merge_order(settings: CostSettings) -> float:
 
 
 def cost_tuplesort(settings: CostSettings, rows: float, width: int, limit_tuples: float = -1.0) -> tuple[float, float]:
-    """Planner cost of sorting so many rows of that width (bytes), before the first row and from it to the last.
+    """Planner cost of sorting `rows` of this `width` (bytes), before the first row and from it to the last.
 
     `limit_tuples` is the number of rows wanted where a LIMIT says so, else -1.
     """
@@ -69,7 +69,7 @@ def cost_sort(settings: CostSettings, subpath: PathCost, limit_tuples: float = -
 
 
 def cost_incremental_sort(settings: CostSettings, subpath: PathCost, groups: float) -> PathCost:
-    """Sort of `subpath`, which comes in the order of the first columns, in which so many groups are told apart.
+    """Sort of `subpath`, which comes in the order of the first columns, whose values make `groups`.
 
     Source: cost_incremental_sort in optimizer/path/costsize.c; sorting a group is priced by its average size.
     """

@@ -59,10 +59,10 @@ def maxalign(size: int) -> int:
 
 
 def relation_byte_size(rows: float, width: int) -> float:
-    """Bytes that so many rows of that width (bytes) take in a sort, a tuplestore or a batch file."""
+    """Bytes that `rows` of this `width` (bytes) take in a sort, a tuplestore or a batch file."""
     return rows * (((width + 7) & ~7) + 24)
 
 
 def page_size(rows: float, width: int) -> float:
-    """Pages that so many rows of that width (bytes) take."""
+    """Pages that `rows` of this `width` (bytes) take."""
     return float(ceil(relation_byte_size(rows, width) / BLCKSZ))

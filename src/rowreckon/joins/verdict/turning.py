@@ -97,7 +97,7 @@ def _indexes(
 def _with_index(
     learned: LearnedFacts, relation: RelationName, index: IndexFact, respect: str, value: float
 ) -> LearnedFacts:
-    """The facts with so many pages of an index, or rows that share a key of it."""
+    """The facts with `value` as the pages of an index, or as the rows that share a key of it."""
     bounds = Bounds(value, value)
     moved = index._replace(pages=bounds) if respect == "pages" else index._replace(per_key=bounds)
     others = tuple(moved if each is index else each for each in learned.indexes[relation])
@@ -134,7 +134,7 @@ def _relations(learned: LearnedFacts, reckoned: ReckonedTree, facts: JoinFacts) 
 
 
 def _with_rows(learned: LearnedFacts, relation: RelationName, rows: float) -> LearnedFacts:
-    """The facts with so many rows of a relation, and as many more pages or fewer."""
+    """The facts with `rows` in a relation, whose pages grow or shrink with them."""
     fact = learned.sizes[relation]
     size = fact.size.settled()
     pages = max(float(round(size.pages.low * rows / size.rows.low)), 1.0)
@@ -143,7 +143,7 @@ def _with_rows(learned: LearnedFacts, relation: RelationName, rows: float) -> Le
 
 
 def _with_values(learned: LearnedFacts, column: ColumnName, values: float) -> LearnedFacts:
-    """The facts with so many different values of a column, at least where that is all that is told."""
+    """The facts with `values` different ones of a column, at least where that is all that is told."""
     fact = learned.distinct[column]
     high = values if fact.values.exact else max(fact.values.high, values)
     return replace(learned, distinct={**learned.distinct, column: fact._replace(values=Bounds(values, high))})
