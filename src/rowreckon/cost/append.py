@@ -22,10 +22,15 @@ def append_row_cost(settings: CostSettings, merged: int = 0) -> float:
     return kept + _APPEND_CPU_COST_MULTIPLIER * settings.cpu_tuple_cost
 
 
-def cost_append(settings: CostSettings, inputs: Sequence[PathCost], width: int = 0) -> PathCost:
-    """Append of these paths, at least one, in their order; half of cpu_tuple_cost is charged per row."""
+def cost_append(
+    settings: CostSettings, inputs: Sequence[PathCost], width: int = 0, *, ordered: bool = False
+) -> PathCost:
+    """Append of these paths, at least one, in their order; half of cpu_tuple_cost is charged per row.
+
+    If it is `ordered`, as its rows come by the partition key, all of them are charged with their start.
+    """
     rows = sum(path.rows for path in inputs)
-    startup = inputs[0].startup_cost
+    startup = sum(path.startup_cost for path in inputs) if ordered else inputs[0].startup_cost
     total = sum(path.total_cost for path in inputs) + append_row_cost(settings) * rows
     disabled = sum(path.disabled_nodes for path in inputs)
     return PathCost(startup, total, rows, width, startup, total, disabled, "Append")

@@ -42,6 +42,17 @@ class PartitionedTable:
         proven = any(k.columns == (attnum,) and not k.deferrable for k in keys)
         return proven and knows_partitioned_indexes(self.server_major)
 
+    def follows_bounds(self, order: tuple[str, ...]) -> bool:
+        """Whether rows in the order of these columns come partition by partition: they begin with the key of a table
+        that is partitioned by range, once, without a default partition (partitions_are_ordered in
+        partitioning/partbounds.c)."""
+        keys = {f"RANGE ({', '.join(order[:count])})" for count in range(1, len(order) + 1)}
+        if self.relation.partition_key not in keys:
+            return False
+        return all(
+            m.relation.parent == self.relation.oid and m.relation.partition_bound != "DEFAULT" for m in self.members
+        )
+
 
 def known_table(alias: str, known: CatalogFacts, tree: PlanTree) -> PartitionedTable | None:
     """The partitioned table under an alias, None where the plan or the catalog does not tell enough of it."""

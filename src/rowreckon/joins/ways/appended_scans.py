@@ -156,15 +156,23 @@ def _cheapest_shared(
 def merged_appends(
     settings: CostSettings, table: PartitionedTable, width: int, total_table_pages: float
 ) -> Iterator[SidePath]:
-    """The partitions scanned all in the order of an index, and merged."""
+    """The partitions scanned all in the order of an index: one after the other if their bounds follow it, else merged.
+
+    Source: generate_orderedappend_paths in optimizer/path/allpaths.c, releases 13 to 18.
+    """
     paths = [list(catalog_paths(settings, m, m.rows, total_table_pages)) for m in table.members]
     if not all(paths):
         return
     ordered = [_by_order(found) for found in paths]
     for order in ordered[0]:
         if all(order in found for found in ordered):
-            path = cost_merge_append(settings, [found[order] for found in ordered], width)
             named = tuple(f"{table.alias}.{column}" for column in order)
+            inputs = [found[order] for found in ordered]
+            if table.follows_bounds(order):
+                path = cost_append(settings, inputs, width, ordered=True)
+                yield SidePath(path, named, "append", per_row=append_row_cost(settings))
+                continue
+            path = cost_merge_append(settings, inputs, width)
             yield SidePath(path, named, "merge append", per_row=append_row_cost(settings, len(paths)))
 
 
