@@ -62,7 +62,7 @@ def searches(case: JoinAtHand, side: Side, relations: RelationEvidence) -> tuple
         return ()
     keys = tuple((c.inner_text if inner else c.outer_text) or c.text for c in facts.clauses if c.is_equality)
     own = len(parse_condition(scan.filter).clauses) if scan.filter else 0
-    readings = _unique(case, side, relations, own, keys, covered=_covered(case, side, scan, keys)) if inner else []
+    readings = _unique(case, side, relations, own, keys) if inner else []
     led = [] if readings else _led(case, side, own, keys)
     readings = readings or led or _known(case, side, relations, own, keys)
     declared = case.declared_index(side) if not readings else None
@@ -106,19 +106,15 @@ def _unique(
     relations: RelationEvidence,
     own: int,
     keys: tuple[str, ...],
-    *,
-    covered: bool | None,
 ) -> list[ProvenIndex]:
-    """The unique index that an Inner Unique join over a table proves to be there.
-
-    `covered` says whether it holds all that is needed of the table; None where the plan does not tell, and it may.
-    """
+    """The unique index that an Inner Unique join over a table proves to be there."""
     reckoned = case.reckoned
     scan = reckoned.tree.nodes[side.scan] if side.scan is not None else None
     if not case.facts.inner_unique or not isinstance(scan, ScanNode):
         return []
     seen, shape = relations.of(scan), shape_of(reckoned, case.facts, side, 1.0, whole=False)
     if seen is not None:
+        covered = _covered(case, side, scan, keys)
         # an index in the table's order goes with a table that was cleaned up, one in no order with one that was not
         spared = [covered or (covered is None and number == 1) for number in range(len(_MATCHES))]
         return [
@@ -126,7 +122,7 @@ def _unique(
             for size, spares in zip(seen_sizes(seen, shape), spared, strict=True)
         ]
     index = whole_index(case.settings, reckoned, side.scan)
-    if index is None or not covered:
+    if index is None or not _covered(case, side, scan, keys):  # which may take the grammar
         return []
     return [
         ProvenIndex(_sized(index, shape, number), own, max(len(keys), 1), keys, 1.0) for number in range(len(_MATCHES))

@@ -110,7 +110,7 @@ def ticket(audit: Audit, index: int) -> Ticket:
         off=off_the_ruler(worst, plan, drawn) if worst is not None else "",
         rulers=drawn,
         also=other_joins_words(plan),
-        cause=_cause(plan, worst, remedy),
+        cause=_cause(audit, index, worst, remedy),
         no_change=no_change_words((plan,)) if remedy is None else "",
         lead=lead,
         command=command,
@@ -153,14 +153,15 @@ def _title(plan: Plan, worst: Join | None) -> str:
 
 
 def _remedy(audit: Audit, index: int, worst: Join | None) -> Remedy | None:
-    """The best change for the worst join, else the best that is meant for this plan; to drop an index comes last, as
+    """The best change for a crossed join, else the best that is meant for this plan; to drop an index comes last, as
     other queries may live by it."""
     plan = audit.plans[index]
+    crossed = worst is not None and worst.verdict == "crossed"
 
     def wanted(remedy: Remedy) -> tuple[bool, bool, int]:
         numbers = [r.finding for r in remedy.findings if r.plan == index and r.finding < len(plan.findings)]
         harmed = {node for number in numbers for node in plan.findings[number].joins}
-        return remedy.kind == "drop_index", worst is not None and worst.node not in harmed, remedy.rank
+        return remedy.kind == "drop_index", crossed and worst is not None and worst.node not in harmed, remedy.rank
 
     mine = [remedy for remedy in audit.remedies if any(ref.plan == index for ref in remedy.findings)]
     return min(mine, key=wanted, default=None)
@@ -190,13 +191,15 @@ def _command(remedy: Remedy | None, missing: Missing | None) -> tuple[str, str]:
     return "", ""
 
 
-def _cause(plan: Plan, worst: Join | None, remedy: Remedy | None) -> str:
+def _cause(audit: Audit, index: int, worst: Join | None, remedy: Remedy | None) -> str:
+    """The finding that the change is meant for, one of the worst join's where there is such; else that join's first."""
+    plan = audit.plans[index]
     found = [f for f in plan.findings if worst is not None and worst.node in f.joins] or list(plan.findings)
     if not found:
         return ""
-    meant = {r.finding for r in remedy.findings} if remedy is not None else set()
-    finding = next((f for f in found if plan.findings.index(f) in meant), found[0])
-    return _named(finding)
+    numbers = sorted(r.finding for r in remedy.findings if r.plan == index) if remedy is not None else []
+    meant = [plan.findings[number] for number in numbers if number < len(plan.findings)]
+    return _named(next((f for f in found if f in meant), (meant or found)[0]))
 
 
 def _named(finding: Finding) -> str:
