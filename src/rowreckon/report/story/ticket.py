@@ -192,14 +192,16 @@ def _command(remedy: Remedy | None, missing: Missing | None) -> tuple[str, str]:
 
 
 def _cause(audit: Audit, index: int, worst: Join | None, remedy: Remedy | None) -> str:
-    """The finding that the change is meant for, one of the worst join's where there is such; else that join's first."""
+    """The finding that the change is meant for, one of the worst join's where there is such; a crossed join's own first
+    one where there is none."""
     plan = audit.plans[index]
     found = [f for f in plan.findings if worst is not None and worst.node in f.joins] or list(plan.findings)
     if not found:
         return ""
     numbers = sorted(r.finding for r in remedy.findings if r.plan == index) if remedy is not None else []
     meant = [plan.findings[number] for number in numbers if number < len(plan.findings)]
-    return _named(next((f for f in found if f in meant), (meant or found)[0]))
+    crossed = worst is not None and worst.verdict == "crossed"
+    return _named(next((f for f in found if f in meant), (found if crossed else meant or found)[0]))
 
 
 def _named(finding: Finding) -> str:
