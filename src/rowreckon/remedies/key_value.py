@@ -77,7 +77,7 @@ def with_value(query: str, alias: str, key: str, columns: Collection[str], value
 
 def _filters(flat: Any, alias: str, columns: Collection[str]) -> list[Any]:
     from rowreckon.sql.flat_select import own_conditions, qualified
-    from rowreckon.sql.tree import strings
+    from rowreckon.sql.tree import every_message, kind_of, strings
 
     def owner(reference: Any) -> str | None:
         named = qualified(reference)
@@ -86,7 +86,9 @@ def _filters(flat: Any, alias: str, columns: Collection[str]) -> list[Any]:
         parts = strings(reference.fields)
         return alias if len(parts) == 1 and parts[0] in columns else None
 
-    return list(own_conditions(flat, owner, (alias,)))[::-1]
+    # what a subquery finds is no fixed value, so the key that it leaves is none to write down
+    own = (c for c in own_conditions(flat, owner, (alias,)) if all(kind_of(m) != "SubLink" for m in every_message(c)))
+    return list(own)[::-1]
 
 
 def key_value(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
