@@ -76,15 +76,18 @@ def with_value(query: str, alias: str, key: str, columns: Collection[str], value
 
 
 def _filters(flat: Any, alias: str, columns: Collection[str]) -> list[Any]:
+    from rowreckon.sql.conjuncts import joins
     from rowreckon.sql.flat_select import own_conditions, qualified
     from rowreckon.sql.tree import every_message, kind_of, strings
+
+    merged = {name for join in joins(flat.select) for name in strings(join.using_clause)}
 
     def owner(reference: Any) -> str | None:
         named = qualified(reference)
         if named is not None:
             return named[0]
         parts = strings(reference.fields)
-        return alias if len(parts) == 1 and parts[0] in columns else None
+        return alias if len(parts) == 1 and parts[0] in columns and parts[0] not in merged else None
 
     # what a subquery finds is no fixed value, so the key that it leaves is none to write down
     own = (c for c in own_conditions(flat, owner, (alias,)) if all(kind_of(m) != "SubLink" for m in every_message(c)))

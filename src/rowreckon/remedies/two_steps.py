@@ -91,24 +91,30 @@ def kept_apart(query: str, catalog: Catalog, aliases: tuple[str, ...], *, made: 
     shape, and where a column could be another table's. `made` are the steps before it."""
     from rowreckon.sql.flat_select import flat_select
     from rowreckon.sql.grammar import NotSql
+    from rowreckon.sql.merged_columns import written_with_on
 
     if len(aliases) > 2:
         return None
     try:
         flat = flat_select(query, aliases)
-        owners = None if flat is None else _columns_by_alias(flat, catalog, {s.table.name: s.columns for s in made})
-        return None if flat is None or owners is None else _step(flat, aliases, owners)
+        types = None if flat is None else _types_by_alias(flat, catalog, {s.table.name: s.columns for s in made})
+        if flat is None or types is None or not written_with_on(flat.tree, flat.select, types):
+            return None
+        return _step(flat, aliases, {alias: frozenset(columns) for alias, columns in types.items()})
     except NotSql:
         return None
 
 
-def _columns_by_alias(
+def _types_by_alias(
     flat: FlatSelect, catalog: Catalog, temporary: Mapping[str, frozenset[str]]
-) -> dict[str, frozenset[str]] | None:
-    """The columns of each table in FROM; None where one is neither a table of the catalog nor one of these."""
+) -> dict[str, dict[str, str]] | None:
+    """The types of the columns of each table in FROM, by alias and column, those of temporary tables left empty.
+
+    None where one is neither a table of the catalog nor one of these temporary ones.
+    """
     from rowreckon.sql.conjuncts import from_items, name_of
 
-    found: dict[str, frozenset[str]] = {}
+    found: dict[str, dict[str, str]] = {}
     for item in from_items(flat.select):
         name = name_of(item)
         if name is None or item.WhichOneof("node") != "range_var":
@@ -117,7 +123,8 @@ def _columns_by_alias(
         relation = catalog.relation(table.relname, table.schemaname or None)
         if relation is None and table.relname not in temporary:
             return None
-        found[name] = temporary[table.relname] if relation is None else frozenset(c.name for c in relation.columns)
+        kept = dict.fromkeys(temporary.get(table.relname, ()), "")
+        found[name] = kept if relation is None else {c.name: c.type for c in relation.columns}
     return found
 
 

@@ -34,7 +34,8 @@ class FlatSelect:
 def flat_select(query: str, aliases: Collection[str]) -> FlatSelect | None:
     """The query as such a shape around the tables of these aliases; None where it has another. Raises NotSql.
 
-    No WITH, LIMIT, row lock or parameter: which rows come, and from where, is told by this text alone.
+    No WITH, LIMIT, row lock or parameter: which rows come, and from where, is told by this text alone. Joins by USING
+    are let through: a column that one of them merges belongs to no one table.
     """
     tree = parse(query)
     if len(tree.stmts) != 1 or tree.stmts[0].stmt.WhichOneof("node") != "select_stmt" or chooses_rows(tree):
@@ -118,5 +119,5 @@ def all_of(conditions: Collection[Any]) -> Any:
 
 
 def _is_inner(join: Any) -> bool:
-    plain = not join.is_natural and not join.using_clause and not join.HasField("alias")
+    plain = not join.is_natural and not join.HasField("alias") and not join.HasField("join_using_alias")
     return plain and join.jointype == _INNER
