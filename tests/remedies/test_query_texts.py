@@ -155,6 +155,25 @@ def test_the_keys_value_stands_beside_its_filter(valley: Connection) -> None:
     assert judged(valley, draft.sql[1]).findings == ()
 
 
+def test_a_value_beside_another_filter_is_no_first_answer(valley: Connection) -> None:
+    """The server takes the value and the other side's own filter for independent; the rows kept it has counted."""
+    query = (
+        "select m.dish from huts h join stays s using (hut) join meals m using (stay)"
+        " where h.name = 'hut 11' and s.stay % 10 < 6"
+    )
+    known = capture(valley, query).model_copy(
+        update={"key_values": (KeyValue(alias="h", column="hut", table="huts", schema_name=None, value="11"),)}
+    )
+    (draft,) = BY_CODE["cross_table_correlation"].remedy(SUBJECT, known)
+
+    assert draft.sql_trial[0].startswith("CREATE TEMPORARY TABLE")
+    assert rows(valley, *draft.sql_trial) == rows(valley, query)
+    written = with_value(query, "h", "hut", {"name"}, "11", number=True)
+    assert written is not None
+    assert "USING (hut)" in written
+    assert rows(valley, written) == rows(valley, query)
+
+
 def test_a_key_that_repeats_needs_statistics_beside_its_value(valley: Connection) -> None:
     """The filter implies the key, and the server takes the two for independent unless statistics hold both."""
     query = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rowreckon.remedies.draft import OPEN, Draft
-from rowreckon.remedies.key_value import key_value
+from rowreckon.remedies.key_value import key_value, look_up
 from rowreckon.remedies.two_steps import two_steps
 
 if TYPE_CHECKING:
@@ -15,7 +15,21 @@ if TYPE_CHECKING:
 
 def beyond_statistics(subject: Subject, capture: Capture) -> tuple[Draft, ...]:
     """The query written another way, the least invasive first; in words where its shape proves no other text equal."""
+    if _filtered_on_both_sides(subject, capture):
+        return two_steps(subject, capture) or key_value(subject, capture) or (_in_words(subject),)
     return key_value(subject, capture) or two_steps(subject, capture) or (_in_words(subject),)
+
+
+def _filtered_on_both_sides(subject: Subject, capture: Capture) -> bool:
+    """Whether each side has a filter: a key's value then stands beside the other's, and both count as independent."""
+    if capture.query is None or capture.catalog is None or len(subject.keys) != 2:
+        return False
+    for (alias, column), table in zip(subject.keys, (subject.table, subject.other_table), strict=True):
+        relation = capture.catalog.relation(table.name, table.schema) if table is not None else None
+        names = {c.name for c in relation.columns} if relation is not None else set()
+        if look_up(capture.query, alias, column, names) is None:
+            return False
+    return True
 
 
 def _in_words(subject: Subject) -> Draft:
