@@ -61,6 +61,8 @@ def rows(connection: Connection, *statements: str) -> Counter[tuple[object, ...]
         "select h.name, s.name, dish from huts h, stays s join meals m on m.stay = s.stay and s.month in (1, 2)"
         " where h.hut = s.hut and valley = 11",
         "select month, count(*) from huts h join stays s on s.hut = h.hut and h.valley < 3 group by month",
+        "select s.month + h.valley, count(*), max(h.name) from huts h join stays s on s.hut = h.hut and h.valley < 3"
+        " group by 1 having count(*) > 2",
         "select s.month + h.valley as shift from huts h join stays s using (hut) where h.valley = 3",
         "select s.stay from stays s cross join huts h where s.hut = h.hut and h.valley = 3 and s.month = h.hut"
         " and exists (select from meals m where m.stay = s.stay and m.meal % 2 = 0) order by s.stay",
@@ -113,6 +115,8 @@ def test_two_steps_give_the_same_rows(valley: Connection, query: str, each_apart
         "select 1 from huts h natural join stays s where h.valley = 11",
         "select hut from huts h join stays s using (hut) where exists (select from meals where stay = s.stay)",
         "select 1 from huts h join stays s on s.hut = h.hut where h.name = 'hut 11' union select hut from huts h",
+        "select h.hut, h.valley, count(*) from huts h join stays s on s.hut = h.hut where h.name = 'hut 11'"
+        " group by h.hut",
     ],
 )
 def test_other_shapes_stay_advice_in_words(valley: Connection, query: str) -> None:

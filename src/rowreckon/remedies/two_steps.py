@@ -137,7 +137,7 @@ def _step(flat: FlatSelect, aliases: tuple[str, ...], columns: Mapping[str, froz
     own = list(own_conditions(flat, owner, aliases))[::-1]
     moved = {id(condition) for condition in own}
     rest = [condition for condition in conjuncts(flat.select) if id(condition) not in moved][::-1]
-    if not own:
+    if not own or _hangs_on_a_key(flat.select, aliases, owner):
         return None
     tables = [_copy(flat.table(alias)) for alias in aliases]
     others = [_copy(item) for item in from_items(flat.select) if name_of(item) not in aliases][::-1]
@@ -158,6 +158,22 @@ def _step(flat: FlatSelect, aliases: tuple[str, ...], columns: Mapping[str, froz
     if second_where is not None:
         flat.select.where_clause.CopyFrom(second_where)
     return Step(printed(first), printed(flat.tree), temporary, frozenset(names.values()))
+
+
+def _hangs_on_a_key(select: Any, aliases: tuple[str, ...], owner: Callable[[Any], str | None]) -> bool:
+    """Whether a grouping selects a kept table's column that it does not group by: PostgreSQL permits that beside the
+    table's primary key, which a temporary table does not have."""
+    from rowreckon.sql.tree import columns_outside_calls, strings
+
+    def place(reference: Any) -> tuple[str | None, str]:
+        return owner(reference), strings(reference.fields)[-1] if strings(reference.fields) else ""
+
+    grouped = {place(node.column_ref) for node in select.group_clause if node.WhichOneof("node") == "column_ref"}
+    numbers = {node.a_const.ival.ival for node in select.group_clause if node.WhichOneof("node") == "a_const"}
+    targets = [target for number, target in enumerate(select.target_list, start=1) if number not in numbers]
+    shown = [*targets, *select.sort_clause, select.having_clause]
+    named = (place(reference) for part in shown for reference in columns_outside_calls(part))
+    return bool(select.group_clause) and any(alias in aliases and (alias, name) not in grouped for alias, name in named)
 
 
 def _fill(select: Any, tables: list[Any], where: Any, names: Mapping[tuple[str, str], str]) -> None:

@@ -22,6 +22,19 @@ def every_message(root: Message) -> Iterator[Message]:
         stack.extend(reversed(inside))
 
 
+def columns_outside_calls(root: Message) -> Iterator[Message]:
+    """The column references that stand in no function's or aggregate's argument, nor in a subquery."""
+    stack = [root]
+    while stack:
+        message = stack.pop()
+        if kind_of(message) == "ColumnRef":
+            yield message
+        elif kind_of(message) not in ("FuncCall", "SubLink"):
+            for field, value in message.ListFields():
+                if field.message_type is not None:
+                    stack.extend(value if field.is_repeated else (value,))
+
+
 def kind_of(message: Message) -> str:
     """The message's name in PostgreSQL's sources: FuncCall, RangeVar, …"""
     return str(message.DESCRIPTOR.name)
